@@ -1,0 +1,2 @@
+//! `cliplead`: skeleton, being filled.
+fn main() {}

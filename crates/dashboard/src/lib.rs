@@ -1,0 +1,1 @@
+//! `dashboard`: skeleton, being filled.

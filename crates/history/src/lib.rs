@@ -1,0 +1,1 @@
+//! `history`: skeleton, being filled.

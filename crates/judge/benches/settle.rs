@@ -1,0 +1,2 @@
+//! Settling benchmark: being written.
+fn main() {}

@@ -1,0 +1,1 @@
+//! `link`: skeleton, being filled.

@@ -1,0 +1,3 @@
+//! `pipeline`: skeleton, being filled.
+#![no_std]
+extern crate alloc;

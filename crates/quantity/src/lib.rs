@@ -1,0 +1,30 @@
+//! Quantities of the trade: kinds, units, finite values with standard uncertainty, readings.
+//!
+//! A [`Value`] is finite by construction, a [`Quantity`] adds its unit and its standard uncertainty (k = 1), a
+//! [`Reading`] adds what the meter said about it: the digits as displayed, the time, the flags, and the states that
+//! are not numbers at all (overload, no value).
+//!
+//! Does not: know devices, rules or limits; read a clock; do I/O.
+#![no_std]
+#![cfg_attr(test, allow(clippy::float_cmp))]
+extern crate alloc;
+#[cfg(test)]
+extern crate std;
+
+mod accuracy;
+mod decimal;
+mod kind;
+mod parse;
+mod reading;
+mod time;
+mod unit;
+mod value;
+
+pub use accuracy::{Accuracy, AccuracyError};
+pub use decimal::{Decimal, DecimalError};
+pub use kind::{Bounds, Kind};
+pub use parse::{ParseError, Typed, parse_typed};
+pub use reading::{Coupling, Flags, Reading, Sign, State};
+pub use time::{Duration, Instant};
+pub use unit::{Unit, UnitError, UnitRow};
+pub use value::{NotFinite, Quantity, UncertaintyError, Value};

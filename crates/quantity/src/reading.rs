@@ -1,0 +1,205 @@
+//! A reading: one thing a meter said. The states that are not numbers (overload, no value) have no number to misuse.
+//! Does not judge and does not know the device's name or link; those stand beside it.
+
+use core::fmt;
+
+use crate::accuracy::Accuracy;
+use crate::decimal::Decimal;
+use crate::time::Instant;
+use crate::unit::{Unit, UnitError};
+use crate::value::{Quantity, UncertaintyError};
+
+/// ac or dc.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Coupling {
+    /// Alternating.
+    Ac,
+    /// Direct.
+    Dc,
+}
+
+impl Coupling {
+    /// Splits a trailing `ac`/`dc` (any case) off a unit text: `V ac` and `Vac` give (`V`, ac).
+    #[must_use]
+    pub fn strip_from(text: &str) -> (&str, Option<Self>) {
+        let text = text.trim_end();
+        let Some((head, tail)) = text.len().checked_sub(2).and_then(|at| text.split_at_checked(at)) else {
+            return (text, None);
+        };
+        let coupling = if tail.eq_ignore_ascii_case("ac") {
+            Self::Ac
+        } else if tail.eq_ignore_ascii_case("dc") {
+            Self::Dc
+        } else {
+            return (text, None);
+        };
+        (head.trim_end(), Some(coupling))
+    }
+
+    /// `ac` or `dc`.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Ac => "ac",
+            Self::Dc => "dc",
+        }
+    }
+}
+
+impl fmt::Display for Coupling {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// Which way an overload points.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Sign {
+    /// Above the range, or not said.
+    Positive,
+    /// Below the range.
+    Negative,
+}
+
+/// What the meter showed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum State {
+    /// A number, with the digits as displayed.
+    Value(Decimal),
+    /// More than the range holds, or an open lead. Never a number.
+    Overload(Sign),
+    /// The meter showed no value (dashes, blank, "not known").
+    NoValue,
+}
+
+/// What the meter said about the reading besides the value.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[allow(clippy::struct_excessive_bools)] // each is one annunciator of a display
+pub struct Flags {
+    /// The display is held: the number is not live.
+    pub hold: bool,
+    /// The battery is low: the number is uncertain.
+    pub low_battery: bool,
+    /// Relative to a stored reference, not the quantity itself.
+    pub relative: bool,
+    /// A stored minimum, maximum or average, not live.
+    pub min_max: bool,
+}
+
+impl Flags {
+    /// True when the number is what the leads show now.
+    #[must_use]
+    pub const fn is_live(self) -> bool {
+        !self.hold && !self.min_max && !self.relative
+    }
+}
+
+/// One thing a meter said.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reading {
+    /// When its last byte arrived.
+    pub at: Instant,
+    /// Running number of this source, given by the bridge.
+    pub seq: u64,
+    /// Channel of the device: 0 for its only or main display.
+    pub channel: u8,
+    /// The unit as displayed (44.70 with uF); also says the kind.
+    pub unit: Unit,
+    /// ac or dc where the meter says so.
+    pub coupling: Option<Coupling>,
+    /// The value or the state.
+    pub state: State,
+    /// Annunciators.
+    pub flags: Flags,
+    /// The meter's accuracy in this range, if its profile states one.
+    pub accuracy: Option<Accuracy>,
+}
+
+impl Reading {
+    /// The value as a quantity with its standard uncertainty, in the displayed unit; `None` when the meter showed no
+    /// number. Without a stated accuracy only the display's rounding counts.
+    ///
+    /// # Errors
+    /// [`UncertaintyError`] when the number is outside the kind's bounds, or the accuracy's unit does not fit (reported
+    /// as not finite, which it then is).
+    pub fn quantity(&self) -> Option<Result<Quantity, UncertaintyError>> {
+        let State::Value(shown) = self.state else { return None };
+        let (value, resolution) = (shown.to_f64(), shown.resolution());
+        let u: Result<f64, UnitError> = self.accuracy.map_or_else(
+            || Ok(Accuracy::of_resolution(resolution)),
+            |accuracy| accuracy.standard_uncertainty(value, resolution, self.unit),
+        );
+        Some(Quantity::new(value, u.unwrap_or(f64::NAN), self.unit))
+    }
+
+    /// The displayed resolution in the displayed unit, if a number is shown.
+    #[must_use]
+    pub fn resolution(&self) -> Option<f64> {
+        match self.state {
+            State::Value(shown) => Some(shown.resolution()),
+            State::Overload(_) | State::NoValue => None,
+        }
+    }
+}
+
+impl fmt::Display for Reading {
+    /// As a display would show it: `44.70 uF`, `OL ohm`, `--- V ac`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.state {
+            State::Value(shown) => write!(f, "{shown}")?,
+            State::Overload(Sign::Positive) => f.write_str("OL")?,
+            State::Overload(Sign::Negative) => f.write_str("-OL")?,
+            State::NoValue => f.write_str("---")?,
+        }
+        write!(f, " {}", self.unit)?;
+        self.coupling.map_or(Ok(()), |coupling| write!(f, " {coupling}"))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alloc::string::ToString;
+
+    fn reading(state: State) -> Reading {
+        Reading {
+            at: Instant::ZERO,
+            seq: 0,
+            channel: 0,
+            unit: Unit::MICROFARAD,
+            coupling: None,
+            state,
+            flags: Flags::default(),
+            accuracy: None,
+        }
+    }
+
+    #[test]
+    fn shows_as_displayed() {
+        let shown = Decimal::parse("44.70").unwrap();
+        assert_eq!(reading(State::Value(shown)).to_string(), "44.70 uF");
+        assert_eq!(reading(State::Overload(Sign::Positive)).to_string(), "OL uF");
+    }
+
+    #[test]
+    fn overload_is_no_number() {
+        assert!(reading(State::Overload(Sign::Positive)).quantity().is_none());
+        assert!(reading(State::NoValue).quantity().is_none());
+    }
+
+    #[test]
+    fn held_and_relative_readings_are_not_live() {
+        assert!(Flags::default().is_live());
+        assert!(!Flags { hold: true, ..Flags::default() }.is_live());
+        assert!(!Flags { relative: true, ..Flags::default() }.is_live());
+        assert!(Flags { low_battery: true, ..Flags::default() }.is_live());
+    }
+
+    #[test]
+    fn ac_and_dc_split_off_a_unit() {
+        assert_eq!(Coupling::strip_from("V ac"), ("V", Some(Coupling::Ac)));
+        assert_eq!(Coupling::strip_from("VDC"), ("V", Some(Coupling::Dc)));
+        assert_eq!(Coupling::strip_from("µ"), ("µ", None));
+        assert_eq!(Coupling::strip_from("uF"), ("uF", None));
+    }
+}

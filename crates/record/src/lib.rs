@@ -1,0 +1,1 @@
+//! `record`: skeleton, being filled.

@@ -1,0 +1,3 @@
+//! `script`: skeleton, being filled.
+#![no_std]
+extern crate alloc;

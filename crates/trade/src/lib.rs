@@ -1,0 +1,3 @@
+//! `trade`: skeleton, being filled.
+#![no_std]
+extern crate alloc;

@@ -1,0 +1,3 @@
+//! `wire`: skeleton, being filled.
+#![no_std]
+extern crate alloc;

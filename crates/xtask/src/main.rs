@@ -1,0 +1,2 @@
+//! `xtask`: skeleton, being filled.
+fn main() {}

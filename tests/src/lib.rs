@@ -1,0 +1,1 @@
+//! Test support: skeleton, being filled.
