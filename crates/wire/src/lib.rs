@@ -1,3 +1,34 @@
-//! `wire`: skeleton, being filled.
+//! Device profiles and framings: bytes -> readings.
+//!
+//! A [`Profile`] (TOML) says how a class of device frames its bytes and what the frames mean. A [`Decoder`] made from it
+//! takes bytes or gaps and hands out [`Item`]s: readings and typed faults. It finds its way back after any garbage, never
+//! ends the stream, holds one frame at most, and counts every byte it drops.
+//!
+//! # When a reading is believed
+//! A frame with a checksum is believed by its checksum. A frame without one is believed when `agree` frames bear it out,
+//! itself included: see [`Evidence`].
+//!
+//! Does not: open ports, read a clock, poll a device, judge a reading, or limit how often faults are reported (the
+//! caller's job; each [`Fault`] is `Copy`).
 #![no_std]
+#![cfg_attr(test, allow(clippy::float_cmp))]
 extern crate alloc;
+#[cfg(test)]
+extern crate std;
+
+mod agree;
+mod check;
+mod counters;
+mod decode;
+mod decoder;
+mod error;
+mod frame;
+mod profile;
+pub mod simulate;
+
+pub use agree::Evidence;
+pub use check::CheckKind;
+pub use counters::{Counters, Fault, Field, Reason};
+pub use decoder::{Decoder, Item};
+pub use error::ProfileError;
+pub use profile::{LinkHints, LinkKind, Parity, Profile, StopBits};

@@ -1,0 +1,211 @@
+//! Agreement of frames that carry no checksum. Does not smooth or average: a value is handed out as shown, or dropped.
+//!
+//! # What agreement means
+//! A damaged digit is still a digit, so a single frame of unchecked text proves nothing. With `agree = n`, a frame is
+//! believed when at least n - 1 other frames of the same channel, unit, coupling, flags, state and decimal place lie at
+//! or above its number **and** at least n - 1 lie at or below it. Others are the 2n + 2 frames before it and the n - 1
+//! after it. An equal number counts on both sides, and so does an overload for an overload.
+//!
+//! So a steady display is believed at once, a settling one a frame later (it lies between its neighbours), and the first
+//! frame after a change waits for the next ones. One damaged frame among good ones stands alone and is dropped; the good
+//! ones beside it are not. A damaged digit gets through only where the result lies within what the display showed in
+//! the frames beside it: no new number can come in. There is no threshold to tune.
+//!
+//! Two damages in one window, or one beside a jump of the display, can leave a number between the old and the new
+//! value; such a number stands alone and is not steady, so the settler does not take it for settled.
+
+use alloc::collections::VecDeque;
+use alloc::vec::Vec;
+
+use quantity::{Decimal, Instant, State};
+
+use crate::decode::Decoded;
+
+/// Why the readings of a profile are believed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Evidence {
+    /// Each frame carries a checksum, which held.
+    Checksum,
+    /// Each frame carries a checksum, and this many frames bore the reading out.
+    ChecksumAndAgreement {
+        /// Frames, itself included.
+        frames: u8,
+    },
+    /// Frames carry no checksum; this many frames bore the reading out, itself included.
+    Agreement {
+        /// Frames, itself included.
+        frames: u8,
+    },
+}
+
+/// What became of a frame.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Outcome {
+    Believed(Instant, Decoded),
+    Disagreed,
+}
+
+/// The most frames a profile may ask for.
+pub(crate) const AGREE_MAX: u8 = 8;
+
+/// Windows of all channels.
+#[derive(Clone, Debug)]
+pub(crate) struct Agreement {
+    /// Other frames wanted on each side.
+    others: usize,
+    channels: Vec<(u8, Window)>,
+}
+
+/// Recent frames of one channel; those before `undecided_from` are decided.
+#[derive(Clone, Debug, Default)]
+struct Window {
+    frames: VecDeque<(Instant, Decoded)>,
+    undecided_from: usize,
+}
+
+impl Agreement {
+    pub(crate) fn new(agree: u8) -> Self {
+        Self { others: usize::from(agree.clamp(1, AGREE_MAX)) - 1, channels: Vec::new() }
+    }
+
+    /// Takes one decoded frame; hands out what it decides, oldest first. Channels are bounded by the profile.
+    pub(crate) fn push(&mut self, at: Instant, decoded: Decoded, out: &mut dyn FnMut(Outcome)) {
+        if self.others == 0 {
+            out(Outcome::Believed(at, decoded));
+            return;
+        }
+        let known = self.channels.iter().position(|(channel, _)| *channel == decoded.channel);
+        if known.is_none() {
+            self.channels.push((decoded.channel, Window::default()));
+        }
+        let index = known.unwrap_or(self.channels.len() - 1);
+        if let Some((_, window)) = self.channels.get_mut(index) {
+            window.push(at, decoded, self.others, out);
+        }
+    }
+
+    /// Forgets all frames; how many were undecided.
+    pub(crate) fn clear(&mut self) -> usize {
+        let undecided = self.channels.iter().map(|(_, w)| w.frames.len() - w.undecided_from).sum();
+        self.channels.clear();
+        undecided
+    }
+}
+
+impl Window {
+    fn push(&mut self, at: Instant, decoded: Decoded, others: usize, out: &mut dyn FnMut(Outcome)) {
+        self.frames.push_back((at, decoded));
+        while let Some(&(at, decoded)) = self.frames.get(self.undecided_from) {
+            if self.is_borne_out(self.undecided_from, others) {
+                out(Outcome::Believed(at, decoded));
+            } else if self.frames.len() - 1 - self.undecided_from >= others {
+                out(Outcome::Disagreed);
+            } else {
+                break;
+            }
+            self.undecided_from += 1;
+        }
+        // An undecided frame is never older than the decided ones kept, 2n + 2 = 2 * others + 4.
+        while self.undecided_from > 2 * others + 4 {
+            self.frames.pop_front();
+            self.undecided_from -= 1;
+        }
+    }
+
+    fn is_borne_out(&self, index: usize, others: usize) -> bool {
+        let Some((_, this)) = self.frames.get(index) else { return false };
+        let (mut at_or_above, mut at_or_below) = (0, 0);
+        for (i, (_, other)) in self.frames.iter().enumerate() {
+            if i == index || !alike(this, other) {
+                continue;
+            }
+            let (mine, its) = (counts(this), counts(other));
+            at_or_above += usize::from(its >= mine);
+            at_or_below += usize::from(its <= mine);
+        }
+        at_or_above >= others && at_or_below >= others
+    }
+}
+
+/// The same in all but the number.
+fn alike(a: &Decoded, b: &Decoded) -> bool {
+    let states = match (a.state, b.state) {
+        (State::Value(x), State::Value(y)) => x.exponent() == y.exponent(),
+        (x, y) => x == y,
+    };
+    states && a.unit == b.unit && a.coupling == b.coupling && a.flags == b.flags
+}
+
+/// The digits of the display as a whole number; 0 for a state without one.
+fn counts(decoded: &Decoded) -> i64 {
+    match decoded.state {
+        State::Value(shown) => Decimal::mantissa(shown),
+        State::Overload(_) | State::NoValue => 0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alloc::string::{String, ToString};
+    use quantity::{Flags, Unit};
+
+    /// Runs numbers (in counts of 0.01) through; `x` marks each one dropped, else the number, in order of decision.
+    fn run(agree: u8, numbers: &[i64]) -> Vec<String> {
+        let mut agreement = Agreement::new(agree);
+        let mut seen = Vec::new();
+        for (i, n) in numbers.iter().enumerate() {
+            let decoded = Decoded {
+                channel: 0,
+                unit: Unit::MICROFARAD,
+                coupling: None,
+                state: State::Value(Decimal::new(*n, -2).unwrap()),
+                flags: Flags::default(),
+            };
+            let at = Instant::from_micros(i64::try_from(i).unwrap());
+            agreement.push(at, decoded, &mut |outcome| {
+                seen.push(match outcome {
+                    Outcome::Believed(_, d) => counts(&d).to_string(),
+                    Outcome::Disagreed => String::from("x"),
+                });
+            });
+        }
+        seen
+    }
+
+    #[test]
+    fn a_steady_display_is_believed_at_once() {
+        // The first waits for the second; from then on each is decided on arrival.
+        assert_eq!(run(2, &[41, 41, 41]), ["41", "41", "41"]);
+        assert_eq!(run(2, &[41]), [""; 0]);
+    }
+
+    #[test]
+    fn a_settling_display_is_believed_one_frame_late() {
+        assert_eq!(run(2, &[10, 20, 30, 40, 45]), ["x", "20", "30", "40"]);
+        assert_eq!(run(3, &[10, 20, 30, 40, 45]), ["x", "x", "30"]);
+    }
+
+    #[test]
+    fn an_odd_one_out_costs_only_itself() {
+        assert_eq!(run(2, &[41, 41, 91, 41, 41]), ["41", "41", "x", "41", "41"]);
+        assert_eq!(run(2, &[41, 42, 41, 1, 42, 41]), ["x", "42", "41", "x", "42", "41"]);
+    }
+
+    #[test]
+    fn memory_is_bounded() {
+        let mut agreement = Agreement::new(AGREE_MAX);
+        for i in 0..10_000 {
+            let number = Decimal::new(i * 7919 % 1000, -2).unwrap();
+            let decoded = Decoded {
+                channel: u8::try_from(i % 2).unwrap(),
+                unit: Unit::VOLT,
+                coupling: None,
+                state: State::Value(number),
+                flags: Flags::default(),
+            };
+            agreement.push(Instant::ZERO, decoded, &mut |_| {});
+        }
+        assert!(agreement.channels.iter().all(|(_, w)| w.frames.len() <= 3 * usize::from(AGREE_MAX) + 2));
+    }
+}

@@ -1,0 +1,132 @@
+//! What the decoder dropped and why: typed faults and running counts. Does not limit how often faults are reported.
+
+use core::fmt;
+
+/// A field of a frame that could not be understood.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Field {
+    /// The number: not digits, or outside what the kind of quantity can be.
+    Value,
+    /// The unit or prefix: not in the profile's table.
+    Unit,
+    /// The function or mode: not in the table, or at odds with the unit.
+    Mode,
+    /// A flag that the profile does not name.
+    Flags,
+    /// A channel that the profile does not name.
+    Channel,
+    /// The power of ten.
+    Exponent,
+}
+
+/// Why bytes or a frame were dropped.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reason {
+    /// Bytes that are no part of a frame.
+    Garbage,
+    /// A piece of a frame: joined in its middle, cut by a gap, or broken off by silence.
+    Partial,
+    /// The checksum does not hold.
+    Checksum,
+    /// A line that does not have the shape of the pattern.
+    Pattern,
+    /// A line longer than any the profile describes.
+    Overlong,
+    /// A whole frame whose content is not in the profile. Other channels of the frame are not affected.
+    Undecodable(Field),
+    /// A value that no other frame bore out (frames without a checksum).
+    Disagreed,
+}
+
+impl Reason {
+    /// Number of reasons, the fields of [`Reason::Undecodable`] counted as one.
+    pub const COUNT: usize = 7;
+
+    const fn index(self) -> usize {
+        match self {
+            Self::Garbage => 0,
+            Self::Partial => 1,
+            Self::Checksum => 2,
+            Self::Pattern => 3,
+            Self::Overlong => 4,
+            Self::Undecodable(_) => 5,
+            Self::Disagreed => 6,
+        }
+    }
+
+    /// The reason in words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Garbage => "bytes that are no frame",
+            Self::Partial => "part of a frame",
+            Self::Checksum => "checksum does not hold",
+            Self::Pattern => "line does not fit the pattern",
+            Self::Overlong => "line too long",
+            Self::Undecodable(Field::Value) => "value not understood",
+            Self::Undecodable(Field::Unit) => "unit not in the profile",
+            Self::Undecodable(Field::Mode) => "function not in the profile, or at odds with the unit",
+            Self::Undecodable(Field::Flags) => "flag not in the profile",
+            Self::Undecodable(Field::Channel) => "channel not in the profile",
+            Self::Undecodable(Field::Exponent) => "power of ten out of range",
+            Self::Disagreed => "no other frame agreed",
+        }
+    }
+}
+
+/// Something was dropped.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Fault {
+    /// Why.
+    pub reason: Reason,
+    /// Bytes dropped; 0 where a whole frame arrived and only its meaning was refused.
+    pub bytes: u32,
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.reason.words())?;
+        if self.bytes == 0 { Ok(()) } else { write!(f, " ({} bytes)", self.bytes) }
+    }
+}
+
+/// Running counts of a decoder; all saturate.
+///
+/// `bytes` = bytes of whole frames and their line ends + `dropped_bytes` + what the decoder still holds.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Counters {
+    /// Bytes received.
+    pub bytes: u64,
+    /// Bytes of whole frames, and line ends.
+    pub frame_bytes: u64,
+    /// Bytes dropped, of whatever reason.
+    pub dropped_bytes: u64,
+    /// Frames that passed the framing (pattern, or sync and checksum).
+    pub frames: u64,
+    /// Readings handed out.
+    pub readings: u64,
+    /// Gaps: told by the link, or silence longer than the profile's `silence_ms`.
+    pub gaps: u64,
+    drops: [u64; Reason::COUNT],
+}
+
+impl Counters {
+    /// How many faults of this reason were reported; every [`Reason::Undecodable`] counts as one reason.
+    #[must_use]
+    pub fn drops(&self, reason: Reason) -> u64 {
+        self.drops.get(reason.index()).copied().unwrap_or(0)
+    }
+
+    /// All faults.
+    #[must_use]
+    pub fn faults(&self) -> u64 {
+        self.drops.iter().fold(0, |sum, n| sum.saturating_add(*n))
+    }
+
+    pub(crate) fn count(&mut self, fault: Fault) {
+        self.dropped_bytes = self.dropped_bytes.saturating_add(u64::from(fault.bytes));
+        if let Some(n) = self.drops.get_mut(fault.reason.index()) {
+            *n = n.saturating_add(1);
+        }
+    }
+}

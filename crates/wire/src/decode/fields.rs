@@ -1,0 +1,258 @@
+//! Numbers, codes and bits at fixed places of a binary frame. Does not cut frames from bytes or check their checksum.
+
+use alloc::vec::Vec;
+
+use quantity::{Decimal, Flags, State};
+
+use super::{Decoded, Flag, UnitWord, is_possible, overload};
+use crate::counters::Field;
+
+/// How a number is stored.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum NumberType {
+    /// An integer of 1 to 4 bytes, two's complement if `signed`.
+    Integer { bytes: usize, signed: bool, big_endian: bool },
+    /// IEEE 754 single.
+    Float { big_endian: bool },
+}
+
+impl NumberType {
+    /// Names as a profile writes them.
+    pub(crate) const WORDS: [(&'static str, Self); 16] = [
+        ("u8", Self::integer(1, false, false)),
+        ("i8", Self::integer(1, true, false)),
+        ("u16le", Self::integer(2, false, false)),
+        ("u16be", Self::integer(2, false, true)),
+        ("i16le", Self::integer(2, true, false)),
+        ("i16be", Self::integer(2, true, true)),
+        ("u24le", Self::integer(3, false, false)),
+        ("u24be", Self::integer(3, false, true)),
+        ("i24le", Self::integer(3, true, false)),
+        ("i24be", Self::integer(3, true, true)),
+        ("u32le", Self::integer(4, false, false)),
+        ("u32be", Self::integer(4, false, true)),
+        ("i32le", Self::integer(4, true, false)),
+        ("i32be", Self::integer(4, true, true)),
+        ("f32le", Self::Float { big_endian: false }),
+        ("f32be", Self::Float { big_endian: true }),
+    ];
+
+    const fn integer(bytes: usize, signed: bool, big_endian: bool) -> Self {
+        Self::Integer { bytes, signed, big_endian }
+    }
+
+    pub(crate) const fn width(self) -> usize {
+        match self {
+            Self::Integer { bytes, .. } => bytes,
+            Self::Float { .. } => 4,
+        }
+    }
+}
+
+/// A number at a place in the frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Number {
+    pub(crate) at: usize,
+    pub(crate) kind: NumberType,
+}
+
+impl Number {
+    fn slice(self, frame: &[u8]) -> Option<&[u8]> {
+        frame.get(self.at..self.at.checked_add(self.kind.width())?)
+    }
+
+    /// The integer; `None` for a float or a frame too short.
+    pub(crate) fn integer(self, frame: &[u8]) -> Option<i64> {
+        let NumberType::Integer { bytes, signed, big_endian } = self.kind else { return None };
+        let slice = self.slice(frame)?;
+        let push = |value: i64, byte: &u8| (value << 8) | i64::from(*byte);
+        let raw = if big_endian { slice.iter().fold(0, push) } else { slice.iter().rev().fold(0, push) };
+        let span = 1_i64 << (8 * bytes);
+        Some(if signed && raw >= span / 2 { raw - span } else { raw })
+    }
+
+    fn float(self, frame: &[u8]) -> Option<f64> {
+        let NumberType::Float { big_endian } = self.kind else { return None };
+        let bytes: [u8; 4] = self.slice(frame)?.try_into().ok()?;
+        let value = if big_endian { f32::from_be_bytes(bytes) } else { f32::from_le_bytes(bytes) };
+        Some(f64::from(value))
+    }
+}
+
+/// One bit of the frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Bit {
+    pub(crate) byte: usize,
+    pub(crate) bit: u8,
+}
+
+impl Bit {
+    fn is_set(self, frame: &[u8]) -> bool {
+        frame.get(self.byte).is_some_and(|byte| byte >> self.bit & 1 == 1)
+    }
+}
+
+/// What a bit means.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum BitMeaning {
+    Flag(Flag),
+    Overload,
+    NoValue,
+    /// The number is negative (sign and magnitude).
+    Negative,
+}
+
+/// A row of the function table.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Function {
+    pub(crate) unit: UnitWord,
+    /// Power of ten of the last digit, where the function fixes it.
+    pub(crate) exponent: Option<i8>,
+}
+
+/// What selects the function.
+#[derive(Clone, Debug)]
+pub(crate) enum Select {
+    /// One function for ever.
+    Fixed(Function),
+    /// A code in the frame, masked, looked up in a table.
+    Code { at: Number, mask: i64, table: Vec<(i64, Function)> },
+}
+
+/// Where the power of ten of the last digit comes from, unless the function fixes it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Exponent {
+    Fixed(i8),
+    At(Number),
+}
+
+/// One display line of a frame.
+#[derive(Clone, Debug)]
+pub(crate) struct ChannelDecode {
+    pub(crate) number: u8,
+    pub(crate) value: Number,
+    pub(crate) select: Select,
+    pub(crate) exponent: Exponent,
+    /// A number of more counts than this is an overload.
+    pub(crate) counts: Option<i64>,
+    /// Raw codes that mean "no value".
+    pub(crate) no_value: Vec<i64>,
+    pub(crate) bits: Vec<(Bit, BitMeaning)>,
+}
+
+/// A frame's fields.
+#[derive(Clone, Debug)]
+pub(crate) struct FieldsDecode {
+    pub(crate) length: usize,
+    /// Says which channel a frame speaks of; without it every frame carries all channels.
+    pub(crate) channel: Option<Number>,
+    pub(crate) channels: Vec<ChannelDecode>,
+}
+
+impl FieldsDecode {
+    pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Field>)) -> bool {
+        if frame.len() != self.length {
+            return false;
+        }
+        let Some(number) = self.channel else {
+            self.channels.iter().for_each(|channel| out(channel.decode(frame)));
+            return true;
+        };
+        let number = number.integer(frame);
+        let known = self.channels.iter().find(|channel| Some(i64::from(channel.number)) == number);
+        out(known.map_or(Err(Field::Channel), |channel| channel.decode(frame)));
+        true
+    }
+}
+
+impl ChannelDecode {
+    fn has(&self, meaning: BitMeaning, frame: &[u8]) -> bool {
+        self.bits.iter().any(|(bit, m)| *m == meaning && bit.is_set(frame))
+    }
+
+    fn decode(&self, frame: &[u8]) -> Result<Decoded, Field> {
+        let function = self.function(frame)?;
+        let exponent = match (function.exponent, self.exponent) {
+            (Some(fixed), _) | (None, Exponent::Fixed(fixed)) => fixed,
+            (None, Exponent::At(number)) => {
+                number.integer(frame).and_then(|n| i8::try_from(n).ok()).ok_or(Field::Exponent)?
+            }
+        };
+        let mut flags = Flags::default();
+        for (bit, meaning) in &self.bits {
+            if let (BitMeaning::Flag(flag), true) = (meaning, bit.is_set(frame)) {
+                flag.set(&mut flags);
+            }
+        }
+        let state = self.state(frame, exponent)?;
+        let UnitWord { unit, coupling } = function.unit;
+        match state {
+            State::Value(number) if !is_possible(number, unit) => Err(Field::Value),
+            _ => Ok(Decoded { channel: self.number, unit, coupling, state, flags }),
+        }
+    }
+
+    fn function(&self, frame: &[u8]) -> Result<Function, Field> {
+        match &self.select {
+            Select::Fixed(function) => Ok(*function),
+            Select::Code { at, mask, table } => {
+                let code = at.integer(frame).ok_or(Field::Mode)? & mask;
+                table.iter().find(|(known, _)| *known == code).map(|(_, f)| *f).ok_or(Field::Mode)
+            }
+        }
+    }
+
+    fn state(&self, frame: &[u8], exponent: i8) -> Result<State, Field> {
+        let negative_bit = self.has(BitMeaning::Negative, frame);
+        let counts = match self.value.kind {
+            NumberType::Integer { .. } => {
+                let raw = self.value.integer(frame).ok_or(Field::Value)?;
+                if self.no_value.contains(&raw) {
+                    return Ok(State::NoValue);
+                }
+                Counts::Whole(raw)
+            }
+            NumberType::Float { .. } => counts_of_float(self.value.float(frame).ok_or(Field::Value)?, exponent)?,
+        };
+        if self.has(BitMeaning::NoValue, frame) {
+            return Ok(State::NoValue);
+        }
+        let counts = match counts {
+            Counts::None => return Ok(State::NoValue),
+            Counts::Infinite { negative } => return Ok(overload(negative)),
+            Counts::Whole(raw) if negative_bit => -raw,
+            Counts::Whole(raw) => raw,
+        };
+        let beyond = self.counts.is_some_and(|limit| counts.unsigned_abs() > limit.unsigned_abs());
+        if beyond || self.has(BitMeaning::Overload, frame) {
+            return Ok(overload(counts < 0 || (counts == 0 && negative_bit)));
+        }
+        Decimal::new(counts, exponent).map(State::Value).ok_or(Field::Exponent)
+    }
+}
+
+/// The number as digits of the display.
+enum Counts {
+    Whole(i64),
+    /// IEEE not-a-number: no value.
+    None,
+    /// IEEE infinity: overload.
+    Infinite { negative: bool },
+}
+
+/// A float rounded to the displayed digits.
+#[allow(clippy::cast_possible_truncation)] // bounded two lines above
+fn counts_of_float(value: f64, exponent: i8) -> Result<Counts, Field> {
+    if value.is_nan() {
+        return Ok(Counts::None);
+    }
+    if value.is_infinite() {
+        return Ok(Counts::Infinite { negative: value < 0.0 });
+    }
+    let one = Decimal::new(1, exponent).ok_or(Field::Exponent)?;
+    let counts = libm::round(value / one.to_f64());
+    if libm::fabs(counts) > 1e15 {
+        return Err(Field::Value);
+    }
+    Ok(Counts::Whole(counts as i64))
+}

@@ -1,0 +1,99 @@
+//! Frames -> what the display showed. One variant per way of decoding. Does not know how frames were cut from bytes.
+
+pub(crate) mod fields;
+pub(crate) mod pattern;
+
+use quantity::{Coupling, Decimal, Flags, Kind, Sign, State, Unit};
+
+use crate::counters::Field;
+
+/// One display line of one frame.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Decoded {
+    pub(crate) channel: u8,
+    pub(crate) unit: Unit,
+    pub(crate) coupling: Option<Coupling>,
+    pub(crate) state: State,
+    pub(crate) flags: Flags,
+}
+
+/// How frames are decoded.
+#[derive(Clone, Debug)]
+pub(crate) enum Decode {
+    /// Text by a pattern.
+    Pattern(pattern::PatternDecode),
+    /// Numbers at fixed places.
+    Fields(fields::FieldsDecode),
+}
+
+impl Decode {
+    /// Decodes a frame, each channel by itself. `false`: the frame does not have the described shape at all.
+    pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Field>)) -> bool {
+        match self {
+            Self::Pattern(decode) => decode.frame(frame, out),
+            Self::Fields(decode) => decode.frame(frame, out),
+        }
+    }
+}
+
+/// A unit as a profile names it: `V ac`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct UnitWord {
+    pub(crate) unit: Unit,
+    pub(crate) coupling: Option<Coupling>,
+}
+
+/// What a flag letter or bit means.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Flag {
+    Hold,
+    LowBattery,
+    Relative,
+    MinMax,
+    /// Known and of no consequence (auto range, backlight).
+    Ignore,
+}
+
+impl Flag {
+    pub(crate) const WORDS: [(&'static str, Self); 5] = [
+        ("hold", Self::Hold),
+        ("low_battery", Self::LowBattery),
+        ("relative", Self::Relative),
+        ("min_max", Self::MinMax),
+        ("ignore", Self::Ignore),
+    ];
+
+    pub(crate) fn set(self, flags: &mut Flags) {
+        match self {
+            Self::Hold => flags.hold = true,
+            Self::LowBattery => flags.low_battery = true,
+            Self::Relative => flags.relative = true,
+            Self::MinMax => flags.min_max = true,
+            Self::Ignore => {}
+        }
+    }
+
+    pub(crate) fn is_set(self, flags: Flags) -> bool {
+        match self {
+            Self::Hold => flags.hold,
+            Self::LowBattery => flags.low_battery,
+            Self::Relative => flags.relative,
+            Self::MinMax => flags.min_max,
+            Self::Ignore => false,
+        }
+    }
+}
+
+/// True when the number can be meant physically in this unit; a number that cannot is a damaged one.
+pub(crate) fn is_possible(value: Decimal, unit: Unit) -> bool {
+    let kind: Kind = unit.kind();
+    let bounds = kind.bounds();
+    Unit::base_of(kind)
+        .and_then(|base| unit.convert(value.to_f64(), base).ok())
+        .is_some_and(|base| base >= bounds.min && base <= bounds.max)
+}
+
+/// Overload of the sign of a number.
+pub(crate) const fn overload(negative: bool) -> State {
+    State::Overload(if negative { Sign::Negative } else { Sign::Positive })
+}

@@ -1,0 +1,153 @@
+//! The running decoder of one source: bytes or gaps in, readings and faults out. Does not limit how often faults are
+//! reported and does not read a clock.
+
+use quantity::{Instant, Reading};
+
+use crate::agree::{Agreement, Evidence, Outcome};
+use crate::counters::{Counters, Fault, Reason};
+use crate::frame::{Chunk, Framer};
+use crate::profile::Profile;
+
+/// What a decoder hands out.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Item {
+    /// A reading, with what bears it out stated by [`Decoder::evidence`].
+    Reading(Reading),
+    /// Something dropped. A babbling device gives many; limiting them is the caller's job.
+    Fault(Fault),
+}
+
+/// Decodes the bytes of one source by a profile. Never ends; holds one frame and a few decoded ones at most.
+#[derive(Clone, Debug)]
+pub struct Decoder {
+    framer: Framer,
+    /// When the last bytes arrived.
+    last_bytes: Option<Instant>,
+    meaning: Meaning,
+}
+
+/// Everything behind the framer.
+#[derive(Clone, Debug)]
+struct Meaning {
+    profile: Profile,
+    agreement: Agreement,
+    counters: Counters,
+    next_seq: u64,
+}
+
+impl Decoder {
+    /// A decoder that has not seen a byte. It takes the stream to be joined in mid-frame.
+    #[must_use]
+    pub fn new(profile: &Profile) -> Self {
+        Self {
+            framer: profile.frame().framer(),
+            last_bytes: None,
+            meaning: Meaning {
+                agreement: Agreement::new(profile.agree()),
+                profile: profile.clone(),
+                counters: Counters::default(),
+                next_seq: 0,
+            },
+        }
+    }
+
+    /// Takes bytes that arrived at `at`. A frame's time is that of its last byte (of its line end, for text).
+    ///
+    /// Silence longer than the profile's `silence_ms` before these bytes is a gap: two halves of different lines never
+    /// become one.
+    pub fn bytes(&mut self, at: Instant, data: &[u8], sink: &mut dyn FnMut(Item)) {
+        if data.is_empty() {
+            return;
+        }
+        if self.last_bytes.is_some_and(|last| at.since(last) > self.meaning.profile.silence()) {
+            self.cut(sink);
+        }
+        self.last_bytes = Some(at);
+        let len = u64::try_from(data.len()).unwrap_or(u64::MAX);
+        let meaning = &mut self.meaning;
+        meaning.counters.bytes = meaning.counters.bytes.saturating_add(len);
+        self.framer.push(data, &mut |chunk| meaning.chunk(at, &chunk, sink));
+    }
+
+    /// A gap in the bytes, told by the link: drops the partial frame and restarts agreement. What it drops is counted.
+    pub fn gap(&mut self, _at: Instant) {
+        self.cut(&mut |_| {});
+        self.last_bytes = None;
+    }
+
+    fn cut(&mut self, sink: &mut dyn FnMut(Item)) {
+        let meaning = &mut self.meaning;
+        meaning.counters.gaps = meaning.counters.gaps.saturating_add(1);
+        self.framer.cut(&mut |chunk| meaning.chunk(Instant::ZERO, &chunk, sink));
+        for _ in 0..meaning.agreement.clear() {
+            meaning.fault(Fault { reason: Reason::Disagreed, bytes: 0 }, sink);
+        }
+    }
+
+    /// What was received, handed out and dropped so far.
+    #[must_use]
+    pub fn counters(&self) -> &Counters {
+        &self.meaning.counters
+    }
+
+    /// What bears a reading out.
+    #[must_use]
+    pub fn evidence(&self) -> Evidence {
+        self.meaning.profile.evidence()
+    }
+
+    /// Bytes held, or skipped and not yet reported. With nothing lost: `bytes = frame_bytes + dropped_bytes + held`.
+    #[must_use]
+    pub fn held(&self) -> usize {
+        self.framer.held()
+    }
+}
+
+impl Meaning {
+    fn fault(&mut self, fault: Fault, sink: &mut dyn FnMut(Item)) {
+        self.counters.count(fault);
+        sink(Item::Fault(fault));
+    }
+
+    fn chunk(&mut self, at: Instant, chunk: &Chunk<'_>, sink: &mut dyn FnMut(Item)) {
+        match *chunk {
+            Chunk::LineEnd => self.counters.frame_bytes = self.counters.frame_bytes.saturating_add(1),
+            Chunk::Dropped(fault) => self.fault(fault, sink),
+            Chunk::Frame { frame, bytes } => self.frame(at, frame, bytes, sink),
+        }
+    }
+
+    fn frame(&mut self, at: Instant, frame: &[u8], bytes: u32, sink: &mut dyn FnMut(Item)) {
+        let Self { profile, agreement, counters, next_seq } = self;
+        let fits = profile.decode().frame(frame, &mut |decoded| {
+            let mut refuse = |reason: Reason| {
+                let fault = Fault { reason, bytes: 0 };
+                counters.count(fault);
+                sink(Item::Fault(fault));
+            };
+            let decoded = match decoded {
+                Ok(decoded) => decoded,
+                Err(field) => return refuse(Reason::Undecodable(field)),
+            };
+            agreement.push(at, decoded, &mut |outcome| match outcome {
+                Outcome::Disagreed => {
+                    let fault = Fault { reason: Reason::Disagreed, bytes: 0 };
+                    counters.count(fault);
+                    sink(Item::Fault(fault));
+                }
+                Outcome::Believed(at, decoded) => {
+                    counters.readings = counters.readings.saturating_add(1);
+                    let seq = *next_seq;
+                    *next_seq = next_seq.saturating_add(1);
+                    sink(Item::Reading(profile.reading(at, seq, decoded)));
+                }
+            });
+        });
+        if fits {
+            self.counters.frames = self.counters.frames.saturating_add(1);
+            self.counters.frame_bytes = self.counters.frame_bytes.saturating_add(u64::from(bytes));
+        } else {
+            self.fault(Fault { reason: Reason::Pattern, bytes }, sink);
+        }
+    }
+}

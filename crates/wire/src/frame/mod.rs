@@ -1,0 +1,97 @@
+//! Bytes -> frames. One variant per framing; each holds one frame at most and finds its way back after any garbage.
+//! Does not know what a frame means.
+
+pub(crate) mod fixed;
+pub(crate) mod line;
+
+use crate::counters::{Fault, Reason};
+
+/// How frames are cut from bytes.
+#[derive(Clone, Debug)]
+pub(crate) enum Framing {
+    /// Lines of text.
+    Line(line::LineFrame),
+    /// Frames of one length.
+    Fixed(fixed::FixedFrame),
+}
+
+impl Framing {
+    /// The longest frame, and so the most that a framer ever holds.
+    pub(crate) fn max_bytes(&self) -> usize {
+        match self {
+            Self::Line(frame) => frame.max_bytes,
+            Self::Fixed(frame) => frame.length,
+        }
+    }
+
+    pub(crate) fn has_check(&self) -> bool {
+        match self {
+            Self::Line(frame) => frame.check.is_some(),
+            Self::Fixed(frame) => frame.check.is_some(),
+        }
+    }
+
+    pub(crate) fn framer(&self) -> Framer {
+        match self {
+            Self::Line(frame) => Framer::Line(line::LineFramer::new(*frame)),
+            Self::Fixed(frame) => Framer::Fixed(fixed::FixedFramer::new(frame.clone())),
+        }
+    }
+}
+
+/// What a framer hands out.
+pub(crate) enum Chunk<'f> {
+    /// A frame (without line end and line checksum), and the bytes it took on the wire.
+    Frame { frame: &'f [u8], bytes: u32 },
+    /// A line end.
+    LineEnd,
+    /// Something dropped.
+    Dropped(Fault),
+}
+
+/// A running framer.
+#[derive(Clone, Debug)]
+pub(crate) enum Framer {
+    Line(line::LineFramer),
+    Fixed(fixed::FixedFramer),
+}
+
+impl Framer {
+    pub(crate) fn push(&mut self, data: &[u8], out: &mut dyn FnMut(Chunk<'_>)) {
+        match self {
+            Self::Line(framer) => framer.push(data, out),
+            Self::Fixed(framer) => framer.push(data, out),
+        }
+    }
+
+    /// Drops what is held and starts anew, as if joined in mid-frame.
+    pub(crate) fn cut(&mut self, out: &mut dyn FnMut(Chunk<'_>)) {
+        match self {
+            Self::Line(framer) => framer.cut(out),
+            Self::Fixed(framer) => framer.cut(out),
+        }
+    }
+
+    /// Bytes held or skipped and not yet reported.
+    pub(crate) fn held(&self) -> usize {
+        match self {
+            Self::Line(framer) => framer.held(),
+            Self::Fixed(framer) => framer.held(),
+        }
+    }
+}
+
+/// A run of dropped bytes is reported at least this often, so that an endless one is seen.
+pub(crate) const RUN_BYTES_MAX: u32 = 4096;
+
+/// Reports `bytes` dropped bytes, if any.
+pub(crate) fn drop_bytes(out: &mut dyn FnMut(Chunk<'_>), reason: Reason, bytes: u32) {
+    if bytes > 0 {
+        out(Chunk::Dropped(Fault { reason, bytes }));
+    }
+}
+
+/// A length as the counters keep it; lengths here are bounded by the frame or by the run.
+pub(crate) fn count(len: usize) -> u32 {
+    u32::try_from(len).unwrap_or(u32::MAX)
+}

@@ -1,0 +1,81 @@
+//! The `[[accuracy]]` rows: the maker's statement per quantity and range. Does not compute uncertainty.
+
+use alloc::vec::Vec;
+
+use quantity::{Accuracy, Coupling, Kind, Unit, parse_typed};
+
+use super::kind_word;
+use super::table::{Node, Table};
+use crate::error::ProfileError;
+
+/// One row: the statement for values up to a bound.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct AccuracyRow {
+    kind: Kind,
+    /// `None`: whatever the coupling.
+    coupling: Option<Coupling>,
+    /// Magnitude up to which it holds, in the kind's base unit; `None`: any.
+    up_to_base: Option<f64>,
+    accuracy: Accuracy,
+}
+
+pub(super) fn load(node: Node<'_>) -> Result<Vec<AccuracyRow>, ProfileError> {
+    let mut rows: Vec<AccuracyRow> = Vec::new();
+    for table in node.tables("[accuracy]")? {
+        let row = load_row(&table)?;
+        let same = |r: &&AccuracyRow| r.kind == row.kind && r.coupling == row.coupling;
+        if let Some(last) = rows.iter().rev().find(same) {
+            let rises = match (last.up_to_base, row.up_to_base) {
+                (None, _) => false,
+                (Some(_), None) => true,
+                (Some(before), Some(now)) => now > before,
+            };
+            if !rises {
+                return Err(table.error(format_args!(
+                    "this row can never be reached: rows of one quantity stand in rising order of up_to, \
+                     the one without up_to last"
+                )));
+            }
+        }
+        rows.push(row);
+    }
+    Ok(rows)
+}
+
+fn load_row(table: &Table<'_>) -> Result<AccuracyRow, ProfileError> {
+    table.only(&["quantity", "up_to", "spec"])?;
+    let (kind, coupling) = kind_word(table.need("quantity", "quantity = \"capacitance\"")?)?;
+    let base = Unit::base_of(kind).ok_or_else(|| table.error("this quantity has no base unit"))?;
+    let up_to_base = table.find("up_to").map(|node| up_to(node, base)).transpose()?;
+    let node = table.need("spec", "spec = \"1.9% + 2\"")?;
+    let accuracy = Accuracy::parse(node.str()?).map_err(|error| node.error(error))?;
+    accuracy.half_width(0.0, 0.0, base).map_err(|error| node.error(error))?;
+    Ok(AccuracyRow { kind, coupling, up_to_base, accuracy })
+}
+
+fn up_to(node: Node<'_>, base: Unit) -> Result<f64, ProfileError> {
+    let typed = parse_typed(node.str()?).map_err(|error| node.error(error))?;
+    let unit = typed.unit.ok_or_else(|| node.error("give the unit too, for example \"60uF\""))?;
+    let value = unit.convert(typed.number.to_f64(), base).map_err(|error| node.error(error))?;
+    if value > 0.0 { Ok(value) } else { Err(node.error("must be greater than zero")) }
+}
+
+pub(super) fn find(
+    rows: &[AccuracyRow],
+    unit: Unit,
+    coupling: Option<Coupling>,
+    value: f64,
+) -> Option<Accuracy> {
+    let base = unit.convert(value, Unit::base_of(unit.kind())?).ok()?;
+    let kind = || rows.iter().filter(|row| row.kind == unit.kind());
+    let exact = kind().any(|row| row.coupling.is_some() && row.coupling == coupling);
+    let wanted = if exact { coupling } else { None };
+    let mut last = None;
+    for row in kind().filter(|row| row.coupling == wanted) {
+        last = Some(row.accuracy);
+        if row.up_to_base.is_none_or(|up_to| libm::fabs(base) <= up_to) {
+            break;
+        }
+    }
+    last
+}

@@ -1,0 +1,296 @@
+//! Loads the fixed binary framing and the fields decoding of a profile. Does not decode.
+
+use alloc::vec::Vec;
+use core::ops::Range;
+
+use super::table::{Entry, Node, Table};
+use super::{kind_word, unit_word};
+use crate::check::CheckKind;
+use crate::decode::fields::{
+    Bit, BitMeaning, ChannelDecode, Exponent, FieldsDecode, Function, Number, NumberType, Select,
+};
+use crate::decode::{Decode, Flag};
+use crate::error::{ProfileError, suggest};
+use crate::frame::Framing;
+use crate::frame::fixed::{FIXED_BYTES_MAX, FixedFrame, FrameCheck};
+
+type Loaded<T> = Result<T, ProfileError>;
+
+/// The `[frame]` table of kind `fixed`.
+pub(super) fn load_frame(table: &Table<'_>) -> Loaded<FixedFrame> {
+    table.only(&["kind", "sync", "length", "check"])?;
+    let length = table.need("length", "length = 12")?.size(2, FIXED_BYTES_MAX)?;
+    let node = table.need("sync", "sync = [0xA5, 0x5A]")?;
+    let mut sync = Vec::new();
+    for byte in node.list()? {
+        sync.push(u8::try_from(byte.int(0..=255)?).unwrap_or(0));
+    }
+    if sync.is_empty() || sync.len() >= length {
+        return Err(node.error(format_args!("sync has 1 to {} bytes here, shorter than the frame", length - 1)));
+    }
+    let check = table.table("check")?.map(|t| load_check(&t, sync.len(), length)).transpose()?;
+    Ok(FixedFrame { sync, length, check })
+}
+
+fn load_check(table: &Table<'_>, sync: usize, length: usize) -> Loaded<FrameCheck> {
+    table.only(&["kind", "from", "to", "at"])?;
+    let kind = table.need("kind", "kind = \"crc16modbus\"")?.word(&CheckKind::WORDS)?;
+    let from = table.need("from", "from = 0 (first byte covered)")?.size(0, length - 1)?;
+    let to_node = table.need("to", "to = 10 (first byte not covered)")?;
+    let to = to_node.size(0, length)?;
+    let at_node = table.need("at", "at = 10 (where the checksum stands)")?;
+    let at = at_node.size(0, length - 1)?;
+    if to <= from {
+        return Err(to_node.error(format_args!("the check covers nothing: to = {to} must be above from = {from}")));
+    }
+    let stored = at..at + kind.width();
+    if stored.end > length {
+        return Err(at_node.error(format_args!(
+            "the checksum takes {} bytes from {at} and runs past the frame's {length}",
+            kind.width()
+        )));
+    }
+    if overlaps(&stored, &(from..to)) || stored.start < sync {
+        return Err(at_node.error("the checksum stands inside the bytes it covers, or in the sync bytes"));
+    }
+    Ok(FrameCheck { kind, covers: from..to, at })
+}
+
+fn overlaps(a: &Range<usize>, b: &Range<usize>) -> bool {
+    a.start < b.end && b.start < a.end
+}
+
+/// The `[decode]` table of kind `fields`.
+pub(super) fn load_fields(table: &Table<'_>, frame: &FixedFrame) -> Loaded<FieldsDecode> {
+    table.only(&["kind", "channel_at", "channel"])?;
+    let selector = table.find("channel_at").map(|node| integer(node, frame)).transpose()?;
+    let node = table.need("channel", "[[decode.channel]] with value = { at = 4, type = \"i16le\" }")?;
+    let mut channels: Vec<ChannelDecode> = Vec::new();
+    for table in node.tables("[decode.channel]")? {
+        let channel = load_channel(&table, frame)?;
+        if channels.iter().any(|known| known.number == channel.number) {
+            let at = table.find("number").map_or_else(
+                || table.error("a second channel needs its own number, for example number = 1"),
+                |node| node.error(format_args!("channel {} stands twice", channel.number)),
+            );
+            return Err(at);
+        }
+        channels.push(channel);
+    }
+    if channels.is_empty() {
+        return Err(node.error("no channel is described"));
+    }
+    Ok(FieldsDecode { length: frame.length, channel: selector, channels })
+}
+
+fn load_channel(table: &Table<'_>, frame: &FixedFrame) -> Loaded<ChannelDecode> {
+    table.only(&[
+        "number", "value", "exponent", "counts", "no_value", "select", "functions", "unit", "flags",
+    ])?;
+    let number = table.find("number").map_or(Ok(0), |node| node.int(0..=255))?;
+    let value_node = table.need("value", "value = { at = 4, type = \"i16le\" }")?;
+    let value = number_at(value_node, frame, &["at", "type"])?;
+    let select = load_select(table, frame)?;
+    let exponent = match table.find("exponent") {
+        Some(node) if node.is_table() => Exponent::At(integer(node, frame)?),
+        Some(node) => Exponent::Fixed(power(node)?),
+        None if every_function_fixes_it(&select) => Exponent::Fixed(0),
+        None => {
+            return Err(table.error(
+                "no exponent: write the power of ten of the last digit, exponent = -2, \
+                 or where it stands, exponent = { at = 3, type = \"i8\" }",
+            ));
+        }
+    };
+    if let (NumberType::Float { .. }, Exponent::At(_)) = (value.kind, exponent) {
+        return Err(value_node.error("a float needs fixed decimals: exponent = -2 shows two places"));
+    }
+    let no_value = match table.find("no_value") {
+        Some(node) => node.list()?.into_iter().map(|n| n.int(i64::MIN..=i64::MAX)).collect::<Loaded<_>>()?,
+        None => Vec::new(),
+    };
+    Ok(ChannelDecode {
+        number: u8::try_from(number).unwrap_or(0),
+        value,
+        select,
+        exponent,
+        counts: table.find("counts").map(|node| node.int(1..=i64::from(u32::MAX))).transpose()?,
+        no_value,
+        bits: load_bits(table, frame)?,
+    })
+}
+
+fn every_function_fixes_it(select: &Select) -> bool {
+    match select {
+        Select::Fixed(function) => function.exponent.is_some(),
+        Select::Code { table, .. } => table.iter().all(|(_, function)| function.exponent.is_some()),
+    }
+}
+
+fn power(node: Node<'_>) -> Loaded<i8> {
+    i8::try_from(node.int(-24..=24)?).map_err(|_| node.error("must be -24 to 24"))
+}
+
+fn load_select(table: &Table<'_>, frame: &FixedFrame) -> Loaded<Select> {
+    match (table.find("select"), table.table("functions")?, table.find("unit")) {
+        (None, None, Some(node)) => Ok(Select::Fixed(Function { unit: unit_word(node)?, exponent: None })),
+        (Some(node), Some(functions), None) => {
+            let at = number_at(node, frame, &["at", "type", "mask"])?;
+            if matches!(at.kind, NumberType::Float { .. }) {
+                return Err(node.error("a function code is an integer, not a float"));
+            }
+            let mask = match node.table("select")?.find("mask") {
+                Some(mask) => mask.int(1..=i64::from(u32::MAX))?,
+                None => -1,
+            };
+            Ok(Select::Code { at, mask, table: load_functions(&functions, at.kind, mask)? })
+        }
+        _ => Err(table.error(
+            "a channel has either unit = \"uF\", or select = { at = 2, type = \"u8\" } with \
+             [decode.channel.functions]",
+        )),
+    }
+}
+
+fn load_functions(table: &Table<'_>, kind: NumberType, mask: i64) -> Loaded<Vec<(i64, Function)>> {
+    let mut found: Vec<(i64, Function)> = Vec::new();
+    for entry in table.entries() {
+        let code = code(&entry)?;
+        if found.iter().any(|(known, _)| *known == code) {
+            return Err(entry.error(format_args!("function code {code} stands twice")));
+        }
+        let NumberType::Integer { bytes, signed, .. } = kind else { continue };
+        let span = 1_i64 << (8 * bytes);
+        let range = if signed { -span / 2..span / 2 } else { 0..span };
+        if !range.contains(&code) || code & mask != code {
+            return Err(entry.error(format_args!(
+                "function code {code} can never be sent: it does not fit the type or the mask of select"
+            )));
+        }
+        found.push((code, load_function(entry.value)?));
+    }
+    if found.is_empty() { Err(table.error("no function is listed")) } else { Ok(found) }
+}
+
+/// A code as key: `4` or `0x04`.
+fn code(entry: &Entry<'_>) -> Loaded<i64> {
+    let parsed = match entry.key.strip_prefix("0x") {
+        Some(hex) => i64::from_str_radix(hex, 16),
+        None => entry.key.parse(),
+    };
+    parsed.map_err(|_| entry.error(format_args!("{:?} is no function code; write 4 or 0x04", entry.key)))
+}
+
+/// `"V ac"`, or `{ unit = "uF", exponent = -2, quantity = "capacitance" }`.
+fn load_function(node: Node<'_>) -> Loaded<Function> {
+    if !node.is_table() {
+        return Ok(Function { unit: unit_word(node)?, exponent: None });
+    }
+    let table = node.table("functions")?;
+    table.only(&["unit", "exponent", "quantity"])?;
+    let unit = unit_word(table.need("unit", "unit = \"uF\"")?)?;
+    if let Some(node) = table.find("quantity") {
+        let (kind, coupling) = kind_word(node)?;
+        if kind != unit.unit.kind() || (coupling.is_some() && coupling != unit.coupling) {
+            return Err(node.error(format_args!("{} is a unit of {}, not of this", unit.unit, unit.unit.kind())));
+        }
+    }
+    Ok(Function { unit, exponent: table.find("exponent").map(power).transpose()? })
+}
+
+/// A number's place: inside the frame, off the sync bytes and the checksum.
+fn number_at(node: Node<'_>, frame: &FixedFrame, known: &[&str]) -> Loaded<Number> {
+    let table = node.table("a place")?;
+    table.only(known)?;
+    let kind = table.need("type", "type = \"u8\"")?.word(&NumberType::WORDS)?;
+    let at_node = table.need("at", "at = 4")?;
+    let at = at_node.size(0, FIXED_BYTES_MAX)?;
+    check_place(&(at..at + kind.width()), frame).map_err(|why| at_node.error(why))?;
+    Ok(Number { at, kind })
+}
+
+fn integer(node: Node<'_>, frame: &FixedFrame) -> Loaded<Number> {
+    let number = number_at(node, frame, &["at", "type"])?;
+    match number.kind {
+        NumberType::Float { .. } => Err(node.error("must be an integer type, for example \"u8\"")),
+        NumberType::Integer { .. } => Ok(number),
+    }
+}
+
+fn check_place(place: &Range<usize>, frame: &FixedFrame) -> Result<(), alloc::string::String> {
+    if place.end > frame.length {
+        return Err(alloc::format!(
+            "bytes {} to {} run past the frame's {} bytes (the first byte is 0)",
+            place.start,
+            place.end - 1,
+            frame.length
+        ));
+    }
+    if place.start < frame.sync.len() {
+        return Err("stands in the sync bytes".into());
+    }
+    let stored = frame.check.as_ref().map(|check| check.at..check.at + check.kind.width());
+    if stored.is_some_and(|stored| overlaps(place, &stored)) {
+        return Err("stands in the checksum".into());
+    }
+    Ok(())
+}
+
+const BITS: [(&str, BitMeaning); 7] = [
+    ("hold", BitMeaning::Flag(Flag::Hold)),
+    ("low_battery", BitMeaning::Flag(Flag::LowBattery)),
+    ("relative", BitMeaning::Flag(Flag::Relative)),
+    ("min_max", BitMeaning::Flag(Flag::MinMax)),
+    ("overload", BitMeaning::Overload),
+    ("no_value", BitMeaning::NoValue),
+    ("negative", BitMeaning::Negative),
+];
+
+/// `hold = "6.1"`, or a list of such where more than one bit means it.
+fn load_bits(table: &Table<'_>, frame: &FixedFrame) -> Loaded<Vec<(Bit, BitMeaning)>> {
+    let Some(table) = table.table("flags")? else { return Ok(Vec::new()) };
+    let mut found: Vec<(Bit, BitMeaning)> = Vec::new();
+    for entry in table.entries() {
+        let meaning = BITS.iter().find(|(known, _)| *known == entry.key).map(|(_, m)| *m);
+        let meaning = meaning.ok_or_else(|| {
+            let known = BITS.map(|(known, _)| known);
+            entry.error(format_args!("unknown flag {:?}; {}", entry.key, suggest(entry.key, &known)))
+        })?;
+        let places = entry.value.list().unwrap_or_else(|_| alloc::vec![entry.value]);
+        for node in places {
+            let bit = load_bit(node, frame)?;
+            if found.iter().any(|(known, _)| *known == bit) {
+                return Err(node.error("this bit has a meaning already"));
+            }
+            found.push((bit, meaning));
+        }
+    }
+    Ok(found)
+}
+
+fn load_bit(node: Node<'_>, frame: &FixedFrame) -> Loaded<Bit> {
+    let text = node.str()?;
+    let bit = text.split_once('.').and_then(|(byte, bit)| {
+        let bit = bit.parse::<u8>().ok().filter(|bit| *bit < 8)?;
+        Some(Bit { byte: byte.parse().ok().filter(|byte| *byte < FIXED_BYTES_MAX)?, bit })
+    });
+    let bit = bit.ok_or_else(|| node.error(format_args!("{text:?} is no bit; write byte.bit, for example \"6.1\"")))?;
+    check_place(&(bit.byte..bit.byte + 1), frame).map_err(|why| node.error(why))?;
+    Ok(bit)
+}
+
+/// True when a checksum is there but a field stands outside the bytes it covers.
+pub(super) fn has_uncovered_field(frame: &Framing, decode: &Decode) -> bool {
+    let (Framing::Fixed(FixedFrame { check: Some(check), .. }), Decode::Fields(fields)) = (frame, decode) else {
+        return false;
+    };
+    let outside = |place: Range<usize>| place.start < check.covers.start || place.end > check.covers.end;
+    let number = |n: &Number| outside(n.at..n.at + n.kind.width());
+    fields.channel.as_ref().is_some_and(number)
+        || fields.channels.iter().any(|channel| {
+            number(&channel.value)
+                || matches!(&channel.select, Select::Code { at, .. } if number(at))
+                || matches!(&channel.exponent, Exponent::At(at) if number(at))
+                || channel.bits.iter().any(|(bit, _)| outside(bit.byte..bit.byte + 1))
+        })
+}

@@ -1,0 +1,283 @@
+//! Device profiles: a TOML text, checked whole at load, every error with its line. Does not touch bytes of a stream.
+
+mod accuracy;
+mod fixed;
+mod line;
+mod link;
+mod table;
+
+use alloc::format;
+use alloc::string::String;
+
+use quantity::{Accuracy, Coupling, Duration, Instant, Reading, State, Unit};
+use toml::de::DeTable;
+
+use crate::agree::{AGREE_MAX, Evidence};
+use crate::decode::{Decode, Decoded, UnitWord};
+use crate::error::ProfileError;
+use crate::frame::Framing;
+use accuracy::AccuracyRow;
+pub use link::{LinkHints, LinkKind, Parity, StopBits};
+use table::{Node, Table};
+
+/// The most bytes a profile text may have.
+const PROFILE_BYTES_MAX: usize = 128 * 1024;
+
+/// The only format version so far.
+const VERSION: i64 = 1;
+
+/// What describes a class of device: how its bytes are framed and what the frames mean.
+#[derive(Clone, Debug)]
+pub struct Profile {
+    id: String,
+    title: String,
+    silence: Duration,
+    agree: u8,
+    link: Option<LinkHints>,
+    frame: Framing,
+    decode: Decode,
+    accuracy: alloc::vec::Vec<AccuracyRow>,
+}
+
+impl Profile {
+    /// Reads and checks a profile (format: `hardware-notes/generic-line-meter/profile.toml` and
+    /// `hardware-notes/generic-binary-meter/profile.toml` show every table, commented).
+    ///
+    /// # Errors
+    /// [`ProfileError`] with line and column: broken TOML, an unknown key (with the nearest known one), a version, unit,
+    /// word or type not known, a field outside the frame or over another, a code or word that stands twice, an accuracy
+    /// that does not fit its quantity.
+    pub fn parse(text: &str) -> Result<Self, ProfileError> {
+        if text.len() > PROFILE_BYTES_MAX {
+            let message = format!(
+                "the file has {} bytes; a profile has at most {PROFILE_BYTES_MAX}, is this one?",
+                text.len()
+            );
+            return Err(ProfileError::at(text, &(0..0), message));
+        }
+        let root = DeTable::parse(text).map_err(|error| {
+            let span = error.span().unwrap_or(text.len()..text.len());
+            ProfileError::at(text, &span, format!("this is not TOML: {}", error.message()))
+        })?;
+        Self::load(&Table::root(text, &root))
+    }
+
+    fn load(root: &Table<'_>) -> Result<Self, ProfileError> {
+        check_version(root)?;
+        root.only(&[
+            "profile", "id", "title", "agree", "silence_ms", "link", "frame", "decode", "accuracy",
+        ])?;
+        let id = root.need("id", "id = \"generic-line-meter\"")?;
+        let title = root.find("title").map_or(Ok(""), Node::str)?;
+        let frame = root.need("frame", "[frame] with kind = \"line\" or \"fixed\"")?.table("frame")?;
+        let decode = root.need("decode", "[decode] with kind = \"pattern\" or \"fields\"")?.table("decode")?;
+        let (frame, decode) = load_frame(&frame, &decode)?;
+        let loose = matches!(&decode, Decode::Pattern(pattern) if pattern.loose);
+        let agree = load_agree(root, &frame, &decode, loose)?;
+        let silence_ms = root.find("silence_ms").map_or(Ok(3_000), |node| node.int(50..=3_600_000))?;
+        Ok(Self {
+            id: check_id(id)?.into(),
+            title: title.into(),
+            silence: Duration::from_millis(silence_ms),
+            agree,
+            link: root.table("link")?.map(|table| link::load(&table)).transpose()?,
+            frame,
+            decode,
+            accuracy: root.find("accuracy").map_or_else(|| Ok(alloc::vec::Vec::new()), accuracy::load)?,
+        })
+    }
+
+    /// Short name: lower case letters, digits and hyphens.
+    #[must_use]
+    pub fn id(&self) -> &str {
+        &self.id
+    }
+
+    /// What the device is, for people; may be empty.
+    #[must_use]
+    pub fn title(&self) -> &str {
+        &self.title
+    }
+
+    /// After this long without a byte the source is stale (default 3 s).
+    #[must_use]
+    pub const fn silence(&self) -> Duration {
+        self.silence
+    }
+
+    /// Frames that must bear a reading out, itself included. Default 1 with a checksum, 2 without, 3 for a loose
+    /// pattern without.
+    #[must_use]
+    pub const fn agree(&self) -> u8 {
+        self.agree
+    }
+
+    /// What bears a reading out.
+    #[must_use]
+    pub fn evidence(&self) -> Evidence {
+        match (self.frame.has_check(), self.agree) {
+            (true, 1) => Evidence::Checksum,
+            (true, frames) => Evidence::ChecksumAndAgreement { frames },
+            (false, frames) => Evidence::Agreement { frames },
+        }
+    }
+
+    /// How the device is usually reached, if the profile says so.
+    #[must_use]
+    pub const fn link(&self) -> Option<&LinkHints> {
+        self.link.as_ref()
+    }
+
+    /// The most bytes a decoder of this profile holds.
+    #[must_use]
+    pub fn frame_bytes_max(&self) -> usize {
+        self.frame.max_bytes()
+    }
+
+    /// The stated accuracy for a value shown in `unit`: the first row of its quantity that reaches up to the value. A
+    /// value above every row gets the last one, which is the widest statement there is, not none.
+    #[must_use]
+    pub fn accuracy(&self, unit: Unit, coupling: Option<Coupling>, value: f64) -> Option<Accuracy> {
+        accuracy::find(&self.accuracy, unit, coupling, value)
+    }
+
+    pub(crate) const fn frame(&self) -> &Framing {
+        &self.frame
+    }
+
+    pub(crate) const fn decode(&self) -> &Decode {
+        &self.decode
+    }
+
+    pub(crate) fn reading(&self, at: Instant, seq: u64, decoded: Decoded) -> Reading {
+        let Decoded { channel, unit, coupling, state, flags } = decoded;
+        let accuracy = match state {
+            State::Value(shown) => self.accuracy(unit, coupling, shown.to_f64()),
+            State::Overload(_) | State::NoValue => None,
+        };
+        Reading { at, seq, channel, unit, coupling, state, flags, accuracy }
+    }
+}
+
+fn check_version(root: &Table<'_>) -> Result<(), ProfileError> {
+    let version = root.need("profile", "profile = 1")?;
+    match version.int(0..=i64::MAX)? {
+        VERSION => Ok(()),
+        other => Err(version.error(format_args!(
+            "profile format {other} is not known to this version, which reads format {VERSION}; \
+             update the program, or write the profile in format {VERSION}"
+        ))),
+    }
+}
+
+fn check_id(node: Node<'_>) -> Result<&str, ProfileError> {
+    let id = node.str()?;
+    let fits = |b: u8| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-';
+    if !id.is_empty() && id.len() <= 64 && id.bytes().all(fits) {
+        return Ok(id);
+    }
+    Err(node.error(format_args!("id {id:?} must be 1 to 64 lower case letters, digits and hyphens")))
+}
+
+#[derive(Clone, Copy)]
+enum FrameKind {
+    Line,
+    Fixed,
+}
+
+#[derive(Clone, Copy)]
+enum DecodeKind {
+    Pattern,
+    Fields,
+}
+
+/// Framing and decoding are chosen apart; which go together is said here.
+fn load_frame(frame: &Table<'_>, decode: &Table<'_>) -> Result<(Framing, Decode), ProfileError> {
+    let kind = frame.need("kind", "kind = \"line\"")?;
+    let frame_kind = kind.word(&[("line", FrameKind::Line), ("fixed", FrameKind::Fixed)])?;
+    let kind = decode.need("kind", "kind = \"pattern\"")?;
+    match (frame_kind, kind.word(&[("pattern", DecodeKind::Pattern), ("fields", DecodeKind::Fields)])?) {
+        (FrameKind::Line, DecodeKind::Pattern) => {
+            let pattern = line::load_pattern(decode)?;
+            let frame = line::load_frame(frame, &pattern)?;
+            Ok((Framing::Line(frame), Decode::Pattern(pattern)))
+        }
+        (FrameKind::Fixed, DecodeKind::Fields) => {
+            let frame = fixed::load_frame(frame)?;
+            let fields = fixed::load_fields(decode, &frame)?;
+            Ok((Framing::Fixed(frame), Decode::Fields(fields)))
+        }
+        (FrameKind::Line, DecodeKind::Fields) => {
+            Err(kind.error("\"fields\" needs frames of one length; use frame kind \"fixed\", or decode \"pattern\""))
+        }
+        (FrameKind::Fixed, DecodeKind::Pattern) => {
+            Err(kind.error("\"pattern\" reads lines of text; use frame kind \"line\", or decode \"fields\""))
+        }
+    }
+}
+
+fn load_agree(
+    root: &Table<'_>,
+    frame: &Framing,
+    decode: &Decode,
+    loose: bool,
+) -> Result<u8, ProfileError> {
+    let uncovered = fixed::has_uncovered_field(frame, decode);
+    let (least, default) = match (frame.has_check() && !uncovered, loose) {
+        (true, _) => (1, 1),
+        (false, false) => (2, 2),
+        (false, true) => (2, 3),
+    };
+    let Some(node) = root.find("agree") else { return Ok(default) };
+    let agree = node.int(1..=i64::from(AGREE_MAX))?;
+    if agree < least {
+        let why = if uncovered { "a field stands outside the bytes that the checksum covers" } else { "frames carry no checksum" };
+        return Err(node.error(format_args!(
+            "agree = {agree} is too few: {why}, and a damaged digit is still a digit; write {least} or more"
+        )));
+    }
+    u8::try_from(agree).map_err(|_| node.error("too many"))
+}
+
+/// A unit as profiles write it: `uF`, `V ac`.
+fn unit_word(node: Node<'_>) -> Result<UnitWord, ProfileError> {
+    let text = node.str()?;
+    if let Ok(unit) = Unit::parse(text) {
+        return Ok(UnitWord { unit, coupling: None });
+    }
+    let (head, coupling) = Coupling::strip_from(text);
+    let unit = Unit::parse(head).map_err(|error| {
+        node.error(format_args!("{error}; write a unit as cliplead prints it, for example \"uF\" or \"V ac\""))
+    })?;
+    check_coupling(unit.kind(), coupling).map_err(|message| node.error(message))?;
+    Ok(UnitWord { unit, coupling })
+}
+
+/// Ac and dc mean something for electrical quantities alone.
+fn check_coupling(kind: quantity::Kind, coupling: Option<Coupling>) -> Result<(), String> {
+    use quantity::Kind::{ApparentPower, Current, Power, Voltage};
+    match coupling {
+        Some(coupling) if !matches!(kind, Voltage | Current | Power | ApparentPower) => {
+            Err(format!("{kind} is not {coupling}; leave {coupling} away"))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// A kind of quantity with an optional `ac` or `dc`: `voltage ac`.
+fn kind_word(node: Node<'_>) -> Result<(quantity::Kind, Option<Coupling>), ProfileError> {
+    let text = node.str()?;
+    let (head, coupling) = match quantity::Kind::from_name(text) {
+        Some(_) => (text, None),
+        None => Coupling::strip_from(text),
+    };
+    let kind = quantity::Kind::from_name(head).ok_or_else(|| {
+        let names = quantity::Kind::ALL.map(quantity::Kind::name);
+        node.error(format_args!("unknown quantity {text:?}; {}", crate::error::suggest(head, &names)))
+    })?;
+    check_coupling(kind, coupling).map_err(|message| node.error(message))?;
+    Ok((kind, coupling))
+}
+
+#[cfg(test)]
+mod tests;

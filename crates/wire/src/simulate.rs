@@ -1,0 +1,59 @@
+//! Writes readings as a device of a profile would send them, for simulators and for tests that encode and decode again.
+//! Does not time, damage or send anything.
+
+mod fixed;
+mod line;
+
+use alloc::vec::Vec;
+use core::fmt;
+
+use quantity::Reading;
+
+use crate::decode::Decode;
+use crate::frame::Framing;
+use crate::profile::Profile;
+
+/// Why a reading cannot be sent in a profile's frames.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SimulateError {
+    /// The profile has no such channel, or the frame needs a reading of this channel too.
+    Channel(u8),
+    /// The profile has no word or code for the unit and coupling.
+    Unit,
+    /// The number, or its power of ten, has no room in its field, or the device cannot show this state.
+    Value,
+    /// The device has no letter or bit for a flag that is set.
+    Flags,
+}
+
+impl fmt::Display for SimulateError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Channel(channel) => write!(f, "the frame has no channel {channel}, or no reading was given for it"),
+            Self::Unit => f.write_str("the profile has no word or code for this unit"),
+            Self::Value => f.write_str("the value does not fit its field"),
+            Self::Flags => f.write_str("the profile cannot send one of the flags"),
+        }
+    }
+}
+
+impl core::error::Error for SimulateError {}
+
+/// One frame with these readings, one for each channel that the frame carries; line end `CR LF` for text. Time, number
+/// and accuracy of the readings are not sent.
+///
+/// # Errors
+/// [`SimulateError`] when the device could not send this. Other readings than the frame carries are an error too.
+pub fn encode(profile: &Profile, readings: &[Reading]) -> Result<Vec<u8>, SimulateError> {
+    match (profile.frame(), profile.decode()) {
+        (Framing::Line(frame), Decode::Pattern(pattern)) => line::encode(frame, pattern, readings),
+        (Framing::Fixed(frame), Decode::Fields(fields)) => fixed::encode(frame, fields, readings),
+        // The loader lets no other pair through.
+        (Framing::Line(_), Decode::Fields(_)) | (Framing::Fixed(_), Decode::Pattern(_)) => Err(SimulateError::Value),
+    }
+}
+
+/// The reading of a channel, and none of a channel that is not asked for.
+fn of_channel(readings: &[Reading], channel: u8) -> Result<&Reading, SimulateError> {
+    readings.iter().find(|r| r.channel == channel).ok_or(SimulateError::Channel(channel))
+}

@@ -1,0 +1,153 @@
+//! Writes a binary frame by its fields. Does not know lines.
+
+use alloc::vec::Vec;
+
+use quantity::{Reading, Sign, State};
+
+use super::{SimulateError, of_channel};
+use crate::decode::Flag;
+use crate::decode::fields::{
+    Bit, BitMeaning, ChannelDecode, Exponent, FieldsDecode, Function, Number, NumberType, Select,
+};
+use crate::frame::fixed::FixedFrame;
+
+type Sent<T> = Result<T, SimulateError>;
+
+pub(super) fn encode(shape: &FixedFrame, fields: &FieldsDecode, readings: &[Reading]) -> Sent<Vec<u8>> {
+    let mut frame = alloc::vec![0_u8; shape.length];
+    for (to, from) in frame.iter_mut().zip(&shape.sync) {
+        *to = *from;
+    }
+    for reading in readings {
+        let known = fields.channels.iter().any(|channel| channel.number == reading.channel);
+        if !known || (fields.channel.is_some() && readings.len() > 1) {
+            return Err(SimulateError::Channel(reading.channel));
+        }
+    }
+    for channel in &fields.channels {
+        if let (Some(at), Some(reading)) = (fields.channel, readings.first()) {
+            if channel.number == reading.channel {
+                put(&mut frame, at, i64::from(channel.number))?;
+                write(&mut frame, channel, reading)?;
+            }
+        } else {
+            write(&mut frame, channel, of_channel(readings, channel.number)?)?;
+        }
+    }
+    if let Some(check) = &shape.check {
+        let sum = check.kind.compute(frame.get(check.covers.clone()).unwrap_or_default());
+        for (to, from) in frame.iter_mut().skip(check.at).zip(sum.iter().take(check.kind.width())) {
+            *to = *from;
+        }
+    }
+    Ok(frame)
+}
+
+fn write(frame: &mut [u8], channel: &ChannelDecode, reading: &Reading) -> Sent<()> {
+    let wanted = |f: &Function| f.unit.unit == reading.unit && f.unit.coupling == reading.coupling;
+    let shown = match reading.state {
+        State::Value(shown) => Some(shown),
+        State::Overload(_) | State::NoValue => None,
+    };
+    let fits = |f: &Function| wanted(f) && shown.is_none_or(|d| f.exponent.is_none_or(|e| e == d.exponent()));
+    let function = match &channel.select {
+        Select::Fixed(function) if wanted(function) => *function,
+        Select::Fixed(_) => return Err(SimulateError::Unit),
+        Select::Code { at, table, .. } => {
+            let row = table.iter().find(|(_, f)| fits(f));
+            let (code, function) = row.ok_or(SimulateError::Unit)?;
+            put(frame, *at, *code)?;
+            *function
+        }
+    };
+    if let Some(shown) = shown {
+        match (function.exponent, channel.exponent) {
+            (Some(fixed), _) | (None, Exponent::Fixed(fixed)) if fixed != shown.exponent() => {
+                return Err(SimulateError::Value);
+            }
+            (None, Exponent::At(at)) => put(frame, at, i64::from(shown.exponent()))?,
+            _ => {}
+        }
+    }
+    write_state(frame, channel, reading.state)?;
+    for (_, flag) in Flag::WORDS.iter().filter(|(_, flag)| flag.is_set(reading.flags)) {
+        set(frame, channel, BitMeaning::Flag(*flag)).ok_or(SimulateError::Flags)?;
+    }
+    Ok(())
+}
+
+fn write_state(frame: &mut [u8], channel: &ChannelDecode, state: State) -> Sent<()> {
+    let signed = channel.bits.iter().any(|(_, meaning)| *meaning == BitMeaning::Negative);
+    match state {
+        State::Value(shown) => {
+            let counts = shown.mantissa();
+            if channel.counts.is_some_and(|limit| counts.unsigned_abs() > limit.unsigned_abs()) {
+                return Err(SimulateError::Value);
+            }
+            put_value(frame, channel.value, if signed { counts.abs() } else { counts }, shown.to_f64())?;
+            if signed && counts < 0 {
+                set(frame, channel, BitMeaning::Negative).ok_or(SimulateError::Value)?;
+            }
+            Ok(())
+        }
+        State::Overload(sign) => {
+            let negative = sign == Sign::Negative;
+            let one = if negative && !signed { -1 } else { 0 };
+            put_value(frame, channel.value, one, if negative { f64::NEG_INFINITY } else { f64::INFINITY })?;
+            if negative && signed {
+                set(frame, channel, BitMeaning::Negative).ok_or(SimulateError::Value)?;
+            }
+            if matches!(channel.value.kind, NumberType::Integer { .. }) {
+                set(frame, channel, BitMeaning::Overload).ok_or(SimulateError::Value)?;
+            }
+            Ok(())
+        }
+        State::NoValue => match (channel.value.kind, channel.no_value.first()) {
+            (NumberType::Float { .. }, _) => put_value(frame, channel.value, 0, f64::NAN),
+            (NumberType::Integer { .. }, Some(code)) => put(frame, channel.value, *code),
+            (NumberType::Integer { .. }, None) => {
+                set(frame, channel, BitMeaning::NoValue).ok_or(SimulateError::Value)
+            }
+        },
+    }
+}
+
+fn put_value(frame: &mut [u8], at: Number, counts: i64, value: f64) -> Sent<()> {
+    match at.kind {
+        NumberType::Integer { .. } => put(frame, at, counts),
+        NumberType::Float { big_endian } => {
+            #[allow(clippy::cast_possible_truncation)] // the device sends a single
+            let single = value as f32;
+            let bytes = if big_endian { single.to_be_bytes() } else { single.to_le_bytes() };
+            copy(frame, at.at, &bytes)
+        }
+    }
+}
+
+/// Writes an integer over zeros, so that masked fields may share a byte.
+fn put(frame: &mut [u8], at: Number, value: i64) -> Sent<()> {
+    let NumberType::Integer { bytes, signed, big_endian } = at.kind else { return Err(SimulateError::Value) };
+    let span = 1_i64 << (8 * bytes);
+    let range = if signed { -span / 2..span / 2 } else { 0..span };
+    if !range.contains(&value) {
+        return Err(SimulateError::Value);
+    }
+    let all = value.to_le_bytes();
+    let mut wanted: Vec<u8> = all.iter().take(bytes).copied().collect();
+    if big_endian {
+        wanted.reverse();
+    }
+    copy(frame, at.at, &wanted)
+}
+
+fn copy(frame: &mut [u8], at: usize, bytes: &[u8]) -> Sent<()> {
+    let room = frame.get_mut(at..at + bytes.len()).ok_or(SimulateError::Value)?;
+    room.iter_mut().zip(bytes).for_each(|(to, from)| *to |= from);
+    Ok(())
+}
+
+fn set(frame: &mut [u8], channel: &ChannelDecode, wanted: BitMeaning) -> Option<()> {
+    let (Bit { byte, bit }, _) = channel.bits.iter().find(|(_, meaning)| *meaning == wanted)?;
+    *frame.get_mut(*byte)? |= 1 << bit;
+    Some(())
+}
