@@ -1,0 +1,92 @@
+//! Starting other programs: the command is shown, its stdin is closed, a failure names it.
+//! Does not decide what a failure means.
+
+use std::ffi::{OsStr, OsString};
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+
+use anyhow::{Context as _, Result, bail};
+
+/// One program call.
+pub(crate) struct Run {
+    shown: String,
+    command: Command,
+}
+
+impl Run {
+    /// A program with arguments.
+    pub(crate) fn new<S: AsRef<OsStr>>(program: impl AsRef<OsStr>, args: &[S]) -> Self {
+        let program = program.as_ref();
+        let name = Path::new(program).file_name().unwrap_or(program);
+        let mut shown = name.to_string_lossy().into_owned();
+        for arg in args {
+            shown.push(' ');
+            shown.push_str(&arg.as_ref().to_string_lossy());
+        }
+        let mut command = Command::new(program);
+        command.args(args).stdin(Stdio::null());
+        Self { shown, command }
+    }
+
+    /// The cargo that started us.
+    pub(crate) fn cargo(args: &[&str]) -> Self {
+        let cargo = std::env::var_os("CARGO").unwrap_or_else(|| OsString::from("cargo"));
+        Self::new(cargo, args)
+    }
+
+    /// Runs in this directory.
+    pub(crate) fn in_dir(mut self, dir: &Path) -> Self {
+        self.command.current_dir(dir);
+        self
+    }
+
+    /// Sets one variable of the environment.
+    pub(crate) fn env(mut self, key: &str, value: impl AsRef<OsStr>) -> Self {
+        self.command.env(key, value);
+        self
+    }
+
+    /// Runs with our own stdout and stderr; an exit code other than 0 is an error.
+    pub(crate) fn check(mut self) -> Result<()> {
+        println!("$ {}", self.shown);
+        let status = self.command.status().with_context(|| format!("could not start `{}`", self.shown))?;
+        if !status.success() {
+            bail!("`{}` ended with {status}", self.shown);
+        }
+        Ok(())
+    }
+
+    /// Runs silently and gives everything back, whatever the exit code.
+    pub(crate) fn output(mut self) -> Result<Output> {
+        self.command.output().with_context(|| format!("could not start `{}`", self.shown))
+    }
+
+    /// Runs silently and gives stdout; an exit code other than 0 is an error with stderr's last lines.
+    pub(crate) fn stdout(self) -> Result<String> {
+        let shown = self.shown.clone();
+        let output = self.output()?;
+        if !output.status.success() {
+            bail!("`{shown}` ended with {}: {}", output.status, last_lines(&output.stderr, 8));
+        }
+        Ok(String::from_utf8_lossy(&output.stdout).into_owned())
+    }
+
+    /// Hands out the prepared command, for a child that must be watched while it runs.
+    pub(crate) fn into_command(self) -> Command {
+        self.command
+    }
+}
+
+/// The last lines of what a program said, as one text.
+pub(crate) fn last_lines(bytes: &[u8], count: usize) -> String {
+    let text = String::from_utf8_lossy(bytes);
+    let lines: Vec<&str> = text.lines().filter(|line| !line.trim().is_empty()).collect();
+    let from = lines.len().saturating_sub(count);
+    lines.get(from..).unwrap_or_default().join("\n")
+}
+
+/// Whether a program of this name is on the search path.
+pub(crate) fn is_installed(program: &str) -> bool {
+    let Some(path) = std::env::var_os("PATH") else { return false };
+    std::env::split_paths(&path).any(|dir| dir.join(program).is_file())
+}

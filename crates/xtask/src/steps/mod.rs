@@ -1,0 +1,91 @@
+//! The steps of `cargo xtask test`, in order: the fast ones first.
+//! Does not hold what a step does; each module beside this one does.
+
+mod budget;
+mod no_std;
+mod product;
+mod python;
+mod rust;
+
+use std::time::Instant;
+
+use anyhow::{Result, bail};
+
+use crate::context::Context;
+use crate::summary::{Line, Outcome, Summary};
+
+/// One selectable check.
+struct Step {
+    name: &'static str,
+    what: &'static str,
+    run: fn(&Context) -> Result<Outcome>,
+}
+
+const STEPS: &[Step] = &[
+    Step { name: "fmt", what: "cargo fmt --check", run: rust::fmt },
+    Step { name: "tidy", what: "tiers, sizes, opening lines, DEVELOPERS.md, links", run: rust::tidy },
+    Step { name: "clippy", what: "cargo clippy, warnings are errors", run: rust::clippy },
+    Step { name: "test", what: "unit, property, hostile-rule and integration tests", run: rust::test },
+    Step { name: "doctest", what: "examples in the documentation", run: rust::doctest },
+    Step { name: "doc", what: "documentation builds, warnings are errors", run: rust::doc },
+    Step { name: "no-std", what: "core crates build without std for this machine", run: no_std::host },
+    Step { name: "thumb", what: "core crates build for thumbv7em-none-eabihf", run: no_std::thumb },
+    Step { name: "slim", what: "the build for the smallest boards compiles", run: rust::slim },
+    Step { name: "rules", what: "the shop's rules: check, and every case beside them", run: product::rules },
+    Step {
+        name: "replay",
+        what: "demo-data gives the expected verdicts, twice the same bytes",
+        run: product::replay,
+    },
+    Step {
+        name: "reference",
+        what: "figures against SciPy and uncertainties (Python)",
+        run: python::reference,
+    },
+    Step { name: "browser", what: "the dashboard in a real headless Chromium", run: python::browser },
+    Step { name: "budget", what: "packages, binary size, idle memory", run: budget::run },
+];
+
+/// Prints the steps.
+pub(crate) fn list() {
+    for step in STEPS {
+        println!("{:<10} {}", step.name, step.what);
+    }
+}
+
+/// Runs the selected steps and prints the summary; `false` when one failed.
+pub(crate) fn run_all(context: &Context) -> Result<bool> {
+    let only = &context.options.only;
+    if let Some(unknown) = only.iter().find(|name| !STEPS.iter().any(|step| step.name == name.as_str())) {
+        bail!("no step {unknown:?}; `cargo xtask test --list` names them");
+    }
+    let mut summary = Summary::default();
+    for step in STEPS {
+        if !only.is_empty() && !only.iter().any(|name| name == step.name) {
+            summary.leave_out(step.name);
+            continue;
+        }
+        let started = Instant::now();
+        let result = if context.options.fail_fast && summary.failed() > 0 {
+            Ok(Outcome::NotRun("left out: an earlier step failed (--fail-fast)".to_owned()))
+        } else {
+            println!("\n=== {}: {}", step.name, step.what);
+            let result = (step.run)(context).map_err(|error| format!("{error:#}"));
+            report(step.name, started, &result);
+            result
+        };
+        summary.push(Line { step: step.name, took: started.elapsed(), result });
+    }
+    print!("{}", summary.render());
+    Ok(summary.failed() == 0)
+}
+
+fn report(step: &str, started: Instant, result: &Result<Outcome, String>) {
+    let seconds = started.elapsed().as_secs_f64();
+    match result {
+        Ok(Outcome::Passed(note)) if note.is_empty() => println!("--- {step}: passed in {seconds:.1} s"),
+        Ok(Outcome::Passed(note)) => println!("--- {step}: passed in {seconds:.1} s: {note}"),
+        Ok(Outcome::NotRun(why)) => println!("--- {step}: NOT RUN: {why}"),
+        Err(why) => println!("--- {step}: FAILED after {seconds:.1} s: {why}"),
+    }
+}

@@ -1,0 +1,47 @@
+//! Steps that prove the core crates free of std.
+//! Does not hold the proof itself: that is the crate in `tests/no-std-proof`.
+
+use anyhow::{Context as _, Result};
+
+use crate::context::Context;
+use crate::process::{Run, last_lines};
+use crate::summary::Outcome;
+
+const THUMB: &str = "thumbv7em-none-eabihf";
+
+pub(crate) fn host(context: &Context) -> Result<Outcome> {
+    build(context, &[])?;
+    Ok(Outcome::passed())
+}
+
+pub(crate) fn thumb(context: &Context) -> Result<Outcome> {
+    if let Err(reason) = install_target() {
+        let why = format!("NOT BUILT: {THUMB} could not be installed ({reason:#})");
+        println!("{why}");
+        return Ok(Outcome::NotRun(why));
+    }
+    build(context, &["--target", THUMB])?;
+    Ok(Outcome::passed())
+}
+
+/// Builds the proof with the same versions as the product: it gets a copy of the product's lock file, from which cargo
+/// drops what it does not need.
+fn build(context: &Context, more: &[&str]) -> Result<()> {
+    let proof = context.root.join("tests/no-std-proof");
+    std::fs::copy(context.root.join("Cargo.lock"), proof.join("Cargo.lock"))
+        .context("could not copy Cargo.lock to tests/no-std-proof")?;
+    let target = context.target.join("no-std-proof");
+    let run = Run::cargo(&[&["build"], more].concat()).in_dir(&proof);
+    run.env("CARGO_TARGET_DIR", target).check()
+}
+
+/// Makes sure that the target's core and alloc are there.
+fn install_target() -> Result<()> {
+    let installed = Run::new("rustup", &["target", "list", "--installed"]).stdout();
+    if installed.is_ok_and(|list| list.lines().any(|line| line.trim() == THUMB)) {
+        return Ok(());
+    }
+    let output = Run::new("rustup", &["target", "add", THUMB]).output()?;
+    anyhow::ensure!(output.status.success(), "{}", last_lines(&output.stderr, 2));
+    Ok(())
+}

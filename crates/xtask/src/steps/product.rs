@@ -1,0 +1,124 @@
+//! Steps that run the product on its own rules and demo data.
+//! Does not know what a rule or a recording holds.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context as _, Result, bail, ensure};
+
+use crate::context::Context;
+use crate::process::{Run, last_lines};
+use crate::summary::Outcome;
+
+pub(crate) fn rules(context: &Context) -> Result<Outcome> {
+    let cliplead = context.build_cliplead()?;
+    for word in ["check", "test"] {
+        Run::new(&cliplead, &["rules", word, "rules"]).in_dir(&context.root).check()?;
+    }
+    Ok(Outcome::passed())
+}
+
+/// Every folder of `demo-data` that holds recordings (`*.jsonl`) holds one file `expected.*` with their verdict lines.
+pub(crate) fn replay(context: &Context) -> Result<Outcome> {
+    let cliplead = context.build_cliplead()?;
+    let scenes = scenes(&context.root.join("demo-data"))?;
+    ensure!(!scenes.is_empty(), "demo-data holds no recording (*.jsonl)");
+    for scene in &scenes {
+        println!("replay {}", scene.folder.display());
+        replay_scene(context, &cliplead, scene)?;
+    }
+    Ok(Outcome::Passed(format!("{} scenes", scenes.len())))
+}
+
+fn replay_scene(context: &Context, cliplead: &Path, scene: &Scene) -> Result<()> {
+    let mut args = vec![PathBuf::from("replay")];
+    args.extend(scene.recordings.clone());
+    args.extend(["--rules".into(), "rules".into(), "--expect".into(), scene.expected.clone()]);
+    let mut printed: Option<Vec<u8>> = None;
+    for _ in 0..2 {
+        let output = Run::new(cliplead, &args).in_dir(&context.root).output()?;
+        let said = || last_lines(&[output.stdout.clone(), output.stderr.clone()].concat(), 20);
+        let folder = scene.folder.display();
+        ensure!(output.status.success(), "{folder}: replay ended with {}:\n{}", output.status, said());
+        ensure!(!output.stdout.is_empty(), "{folder}: replay printed no verdict");
+        if printed.as_ref().is_some_and(|first| *first != output.stdout) {
+            bail!("{folder}: two replays printed different bytes");
+        }
+        printed = Some(output.stdout);
+    }
+    Ok(())
+}
+
+/// One folder of recordings and what they must give.
+#[derive(Debug)]
+struct Scene {
+    folder: PathBuf,
+    recordings: Vec<PathBuf>,
+    expected: PathBuf,
+}
+
+fn scenes(under: &Path) -> Result<Vec<Scene>> {
+    let mut found = Vec::new();
+    let mut folders = vec![under.to_owned()];
+    while let Some(folder) = folders.pop() {
+        let mut recordings = Vec::new();
+        let mut expected = Vec::new();
+        let listed =
+            std::fs::read_dir(&folder).with_context(|| format!("{} cannot be read", folder.display()))?;
+        for entry in listed {
+            let path = entry?.path();
+            let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+            if path.is_dir() {
+                folders.push(path);
+            } else if name.starts_with("expected") {
+                expected.push(path);
+            } else if name.ends_with(".jsonl") {
+                recordings.push(path);
+            }
+        }
+        recordings.sort();
+        if recordings.is_empty() && expected.is_empty() {
+            continue;
+        }
+        let one = expected.pop().filter(|_| expected.is_empty() && !recordings.is_empty());
+        let Some(expected) = one else {
+            bail!("{} needs recordings (*.jsonl) and exactly one file expected.*", folder.display());
+        };
+        found.push(Scene { folder, recordings, expected });
+    }
+    found.sort_by(|a, b| a.folder.cmp(&b.folder));
+    Ok(found)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn tree(name: &str, files: &[&str]) -> PathBuf {
+        let root = std::env::temp_dir().join(format!("xtask-scenes-{name}-{}", std::process::id()));
+        for file in files {
+            let path = root.join(file);
+            std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+            std::fs::write(path, "").unwrap();
+        }
+        root
+    }
+
+    #[test]
+    fn a_scene_is_recordings_and_one_expectation() {
+        let root = tree("good", &["b/2.jsonl", "b/1.jsonl", "b/expected.jsonl", "b/README.md", "a/x.txt"]);
+        let found = scenes(&root).unwrap();
+        assert_eq!(found.len(), 1);
+        assert!(found[0].recordings[0].ends_with("1.jsonl") && found[0].recordings.len() == 2);
+        std::fs::remove_dir_all(root).unwrap();
+    }
+
+    #[test]
+    fn a_recording_without_expectation_is_refused() {
+        for (name, files) in [("none", ["a/1.jsonl", "a/x"]), ("two", ["a/expected.txt", "a/expected.jsonl"])]
+        {
+            let root = tree(name, &files);
+            assert!(scenes(&root).is_err(), "{name}");
+            std::fs::remove_dir_all(root).unwrap();
+        }
+    }
+}
