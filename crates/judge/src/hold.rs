@@ -1,0 +1,203 @@
+//! Hold points: conditions that must be shown before a check may give a verdict, how each can be shown, how long the
+//! showing lasts, and the caution that belongs to it. Does not decide when to ask; the round does.
+//!
+//! The cautions are the usual ones of the trade and replace no training: local codes, the site's own procedure and
+//! licensed practice come first. Lapse times are our own choice (no source); shorter is safer.
+
+use alloc::string::String;
+
+use quantity::{Duration, Instant};
+
+pub mod proof;
+
+/// How far a showing reaches: another check may rest on it only inside this scope.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Scope {
+    /// Holds for the whole unit (locked out).
+    Unit,
+    /// Holds for this component of this unit (discharged).
+    Component,
+    /// Holds for the leads, wherever they go (leads proved).
+    Leads,
+}
+
+/// How the stream itself can show a hold point.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ByStream {
+    /// Only the mechanic can show it.
+    No,
+    /// Leads shorted: settled below [`proof::LEAD_OHM_MAX`]; then open.
+    LeadsShortedThenOpen,
+    /// Leads open: the meter shows overload on resistance.
+    LeadsOpen,
+    /// Volts ac: a live source, then the dead pair, then the live source again.
+    LiveDeadLive,
+    /// Volts dc across the terminals settled below [`proof::RESIDUAL_V_MAX`].
+    Discharged,
+}
+
+/// What the engine knows of a hold point.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Known {
+    /// The name rules use.
+    pub name: &'static str,
+    /// How far it reaches.
+    pub scope: Scope,
+    /// How long it lasts before it lapses.
+    pub lasts: Duration,
+    /// A unit that is energised again undoes it.
+    pub undone_by_power: bool,
+    /// How the stream can show it.
+    pub by_stream: ByStream,
+    /// What to do, one sentence to the mechanic.
+    pub ask: &'static str,
+    /// The caution that belongs to it.
+    pub caution: &'static str,
+}
+
+const MINUTE: i64 = 60;
+
+/// The hold points the engine knows. A rule may name others; those only the mechanic can confirm.
+pub const KNOWN: [Known; 7] = [
+    Known {
+        name: "locked out",
+        scope: Scope::Unit,
+        lasts: Duration::from_secs(240 * MINUTE),
+        undone_by_power: true,
+        by_stream: ByStream::No,
+        ask: "Lock and tag every source of this unit, keep the key, try to start it.",
+        caution: "Every source: line, control back-feed, convenience outlet, gas, stored spring or pressure. \
+                  A switch or thermostat is not isolation. Follow the site's lockout procedure; \
+                  work inside is for qualified persons under local codes.",
+    },
+    Known {
+        name: "proved dead",
+        scope: Scope::Unit,
+        lasts: Duration::from_secs(60 * MINUTE),
+        undone_by_power: true,
+        by_stream: ByStream::LiveDeadLive,
+        ask: "Live-dead-live: volts ac on a known live source, then across the dead conductors, then the live source again.",
+        caution: "An open disconnect is not proof. Test the tester before and after; \
+                  every phase to phase and to ground. Treat as live until proved.",
+    },
+    Known {
+        name: "discharged",
+        scope: Scope::Component,
+        lasts: Duration::from_secs(10 * MINUTE),
+        undone_by_power: true,
+        by_stream: ByStream::Discharged,
+        ask: "Discharge through a resistor (about 20 kohm, 5 W), then read volts dc across the terminals: below 5 V.",
+        caution: "Stored charge can kill. Treat the capacitor as live while discharging: gloves, insulated leads, \
+                  a resistor and not a screwdriver. A bleeder may be open: measure every pair and each to the case.",
+    },
+    Known {
+        name: "one lead off",
+        scope: Scope::Component,
+        lasts: Duration::from_secs(30 * MINUTE),
+        undone_by_power: true,
+        by_stream: ByStream::No,
+        ask: "Take one side of the part off its wires; note where each went.",
+        caution: "A part still in circuit reads the winding across it. Wires only come off dead and discharged terminals.",
+    },
+    Known {
+        name: "leads proved",
+        scope: Scope::Leads,
+        lasts: Duration::from_secs(60 * MINUTE),
+        undone_by_power: false,
+        by_stream: ByStream::LeadsShortedThenOpen,
+        ask: "On ohms, clip the leads together (below 0.5 ohm, steady), then apart (open).",
+        caution: "A broken lead reads like a dead part, a shorted one like a good fuse.",
+    },
+    Known {
+        name: "leads open",
+        scope: Scope::Leads,
+        lasts: Duration::from_secs(10 * MINUTE),
+        undone_by_power: false,
+        by_stream: ByStream::LeadsOpen,
+        ask: "On ohms, hold the leads apart: the meter must show an open line.",
+        caution: "A number on open leads means a damaged lead or wet hands.",
+    },
+    Known {
+        name: "live work approved",
+        scope: Scope::Component,
+        lasts: Duration::from_secs(15 * MINUTE),
+        undone_by_power: false,
+        by_stream: ByStream::No,
+        ask: "Confirm that this reading must be taken live, and that you may take it.",
+        caution: "Live terminals, 400 V and more across a running capacitor. Only where a dead test cannot answer, only \
+                  qualified persons with the protective equipment and permit the site and local codes ask for, \
+                  meter and leads rated CAT III 600 V or better.",
+    },
+];
+
+/// What the engine knows of the hold point with this name.
+#[must_use]
+pub fn known(name: &str) -> Option<&'static Known> {
+    KNOWN.iter().find(|known| known.name == name)
+}
+
+/// Scope, lapse and the rest for any name; unknown names reach one component, last 30 minutes, are undone by power and
+/// only the mechanic can show them.
+#[must_use]
+pub fn of(name: &str) -> Known {
+    known(name).copied().unwrap_or(Known {
+        name: "",
+        scope: Scope::Component,
+        lasts: Duration::from_secs(30 * MINUTE),
+        undone_by_power: true,
+        by_stream: ByStream::No,
+        ask: "Confirm this hold point.",
+        caution: "Follow the site's procedure; local codes and licensed practice come first.",
+    })
+}
+
+/// How a hold point was shown.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum How {
+    /// The mechanic confirmed it.
+    Confirmed,
+    /// The stream showed it: the sentence says with which readings.
+    Stream(String),
+}
+
+/// The state of one hold point of a check.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Shown {
+    /// Its name.
+    pub name: String,
+    /// When and how it was shown; `None` while open.
+    pub evidence: Option<Evidence>,
+}
+
+/// When and how a hold point was shown.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Evidence {
+    /// When, in monotone time.
+    pub at: Instant,
+    /// How.
+    pub how: How,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alloc::vec::Vec;
+
+    #[test]
+    fn every_known_hold_point_has_its_caution_and_lapses() {
+        let mut names: Vec<&str> = KNOWN.iter().map(|known| known.name).collect();
+        names.sort_unstable();
+        names.dedup();
+        assert_eq!(names.len(), KNOWN.len());
+        for known in KNOWN {
+            assert!(known.lasts > Duration::ZERO && !known.ask.is_empty() && !known.caution.is_empty());
+        }
+    }
+
+    #[test]
+    fn an_unknown_hold_point_is_undone_by_power_and_only_confirmed() {
+        let unknown = of("belt guard on");
+        assert!(unknown.undone_by_power);
+        assert_eq!(unknown.by_stream, ByStream::No);
+    }
+}

@@ -1,0 +1,222 @@
+//! Hold points shown by the stream itself: a small state machine per kind, fed with readings, that says what it waits
+//! for and, at the end, with which readings the hold point was shown. Does not know checks, scopes or lapses.
+
+use alloc::format;
+use alloc::string::{String, ToString};
+
+use quantity::{Coupling, Duration, Instant, Kind, Reading, State, Unit};
+
+use super::ByStream;
+use crate::settle::{Sample, SettleSpec, Settled, Settler, Settling};
+
+/// Shorted leads must read below this. Common practice, no source.
+pub const LEAD_OHM_MAX: f64 = 0.5;
+/// "Dead" and "discharged": volts must be below this. Common practice; 50 V after a minute is the design figure of a
+/// bleeder (NEC 460.6, from memory), not safe for a meter on capacitance.
+pub const RESIDUAL_V_MAX: f64 = 5.0;
+/// The known live source of a live-dead-live test must read at least this. Our own choice: 24 V control power counts.
+pub const LIVE_V_MIN: f64 = 20.0;
+/// A dead or discharged reading must stand for this long: leads lifted in passing do not count. Our own choice.
+pub const DEAD_FOR: Duration = Duration::from_secs(2);
+/// All of live-dead-live must happen within this time. Our own choice.
+pub const LIVE_DEAD_LIVE_WITHIN: Duration = Duration::from_secs(600);
+/// Overload readings in a row that show an open lead.
+const OPEN_READINGS: u32 = 3;
+
+/// What a proof says after a reading.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Progress {
+    /// The reading has nothing to do with this proof.
+    Ignored,
+    /// It goes on; the sentence says what is awaited or wrong.
+    Waiting(String),
+    /// Shown, with these readings.
+    Shown(String),
+}
+
+/// A running proof.
+#[derive(Clone, Debug)]
+pub struct Proof {
+    kind: ByStream,
+    stage: Stage,
+    settler: Option<(Unit, Settler)>,
+    open_run: u32,
+    dead_since: Option<Instant>,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+enum Stage {
+    /// Before anything was shown.
+    First,
+    /// Leads read short, or the source read live, with the sentence so far and the time.
+    Second(String, Instant),
+    /// Dead was seen between.
+    Third(String, Instant),
+}
+
+impl Proof {
+    /// Starts a proof; `None` when the stream cannot show this hold point.
+    #[must_use]
+    pub fn new(kind: ByStream) -> Option<Self> {
+        let fresh = Self { kind, stage: Stage::First, settler: None, open_run: 0, dead_since: None };
+        (kind != ByStream::No).then_some(fresh)
+    }
+
+    /// Forgets everything: the link was lost, or the power came back.
+    pub fn reset(&mut self) {
+        self.stage = Stage::First;
+        self.settler = None;
+        self.open_run = 0;
+        self.dead_since = None;
+    }
+
+    /// Takes a reading.
+    pub fn push(&mut self, reading: &Reading) -> Progress {
+        let (kind, coupling) = match self.kind {
+            ByStream::No => return Progress::Ignored,
+            ByStream::LeadsShortedThenOpen | ByStream::LeadsOpen => (Kind::Resistance, None),
+            ByStream::LiveDeadLive => (Kind::Voltage, Some(Coupling::Ac)),
+            ByStream::Discharged => (Kind::Voltage, Some(Coupling::Dc)),
+        };
+        if reading.unit.kind() != kind || (coupling.is_some() && reading.coupling != coupling) {
+            self.settler = None;
+            self.dead_since = None;
+            return Progress::Ignored;
+        }
+        if !reading.flags.is_live() {
+            self.settler = None;
+            return Progress::Waiting("the display is held; release it".to_string());
+        }
+        match self.kind {
+            ByStream::LeadsOpen => self.leads_open(reading),
+            ByStream::LeadsShortedThenOpen => self.leads_shorted_then_open(reading),
+            ByStream::LiveDeadLive => self.live_dead_live(reading),
+            ByStream::Discharged => self.discharged(reading),
+            ByStream::No => Progress::Ignored,
+        }
+    }
+
+    fn leads_open(&mut self, reading: &Reading) -> Progress {
+        if matches!(reading.state, State::Overload(_)) {
+            self.open_run += 1;
+            if self.open_run >= OPEN_READINGS {
+                return Progress::Shown("leads apart: open".to_string());
+            }
+        } else {
+            self.open_run = 0;
+        }
+        Progress::Waiting("hold the leads apart: the meter must show an open line".to_string())
+    }
+
+    fn leads_shorted_then_open(&mut self, reading: &Reading) -> Progress {
+        if let Stage::Second(short, _) = &self.stage {
+            let short = short.clone();
+            return match self.leads_open(reading) {
+                Progress::Shown(open) => Progress::Shown(format!("{short}; {open}")),
+                _ => Progress::Waiting(format!("{short}; now take the leads apart")),
+            };
+        }
+        match self.settled(reading, Unit::OHM, &[LEAD_OHM_MAX]) {
+            Some(settled) if settled.value.abs() < LEAD_OHM_MAX => {
+                let short = format!("leads together: {reading}");
+                self.open_run = 0;
+                self.stage = Stage::Second(short.clone(), reading.at);
+                Progress::Waiting(format!("{short}; now take the leads apart"))
+            }
+            Some(_) => Progress::Waiting(format!(
+                "leads together read {reading}, not below {LEAD_OHM_MAX} ohm: a lead, plug or clip is bad"
+            )),
+            None => Progress::Waiting("clip the leads together and hold".to_string()),
+        }
+    }
+
+    fn live_dead_live(&mut self, reading: &Reading) -> Progress {
+        if let Stage::Second(_, since) | Stage::Third(_, since) = &self.stage
+            && reading.at.since(*since) > LIVE_DEAD_LIVE_WITHIN
+        {
+            self.reset();
+        }
+        let settled = self.settled(reading, Unit::VOLT, &[RESIDUAL_V_MAX, LIVE_V_MIN]);
+        let value = settled.map(|settled| settled.value.abs());
+        let (live, dead) =
+            (value.is_some_and(|v| v >= LIVE_V_MIN), value.is_some_and(|v| v < RESIDUAL_V_MAX));
+        let dead_stands = self.stands(dead, reading.at);
+        match (self.stage.clone(), live) {
+            (Stage::First, true) => {
+                self.stage = Stage::Second(format!("live source {reading}"), reading.at);
+                Progress::Waiting(format!("live source {reading}; now across the dead conductors"))
+            }
+            (Stage::First, false) => {
+                Progress::Waiting(format!("volts ac on a known live source first (at least {LIVE_V_MIN} V)"))
+            }
+            (Stage::Second(so_far, since), _) if dead_stands => {
+                let text = format!("{so_far}, dead {reading}");
+                self.stage = Stage::Third(text.clone(), since);
+                Progress::Waiting(format!("{text}; now the live source again"))
+            }
+            (Stage::Second(so_far, _), _) => {
+                Progress::Waiting(format!("{so_far}; now across the dead conductors"))
+            }
+            (Stage::Third(so_far, _), true) => {
+                Progress::Shown(format!("{so_far}, live source again {reading}"))
+            }
+            (Stage::Third(so_far, _), false) => {
+                Progress::Waiting(format!("{so_far}; now the live source again"))
+            }
+        }
+    }
+
+    fn discharged(&mut self, reading: &Reading) -> Progress {
+        let settled = self.settled(reading, Unit::VOLT, &[-RESIDUAL_V_MAX, RESIDUAL_V_MAX]);
+        let Some(settled) = settled else {
+            self.dead_since = None;
+            return Progress::Waiting("hold the leads on the terminals".to_string());
+        };
+        let low = settled.value.abs() < RESIDUAL_V_MAX;
+        if self.stands(low, reading.at) {
+            return Progress::Shown(format!("terminals read {reading}"));
+        }
+        Progress::Waiting(if low {
+            format!("{reading}; keep the leads on")
+        } else {
+            format!("{reading} still on the terminals: keep discharging through the resistor")
+        })
+    }
+
+    /// Whether the condition has held without a break for [`DEAD_FOR`].
+    fn stands(&mut self, now_true: bool, at: Instant) -> bool {
+        if !now_true {
+            self.dead_since = None;
+            return false;
+        }
+        let since = *self.dead_since.get_or_insert(at);
+        at.since(since) >= DEAD_FOR
+    }
+
+    /// Pushes into the settler (made anew when unit or resolution changes); the settled value is in `unit`.
+    fn settled(&mut self, reading: &Reading, unit: Unit, thresholds: &[f64]) -> Option<Settled> {
+        let sample = match (reading.state, reading.resolution()) {
+            (State::Value(shown), _) => Sample::value(reading.unit.convert(shown.to_f64(), unit).ok()?),
+            (State::Overload(_), _) => Sample::overload(),
+            (State::NoValue, _) => Sample::no_value(),
+        };
+        if self.settler.as_ref().is_none_or(|(of, _)| *of != reading.unit) {
+            let resolution = reading.unit.convert_span(reading.resolution()?, unit).ok()?;
+            let spec = if unit.kind() == Kind::Resistance {
+                SettleSpec::resistance(resolution)
+            } else {
+                SettleSpec::voltage(resolution)
+            };
+            self.settler = Some((reading.unit, Settler::new(spec).ok()?));
+        }
+        let (_, settler) = self.settler.as_mut()?;
+        settler.set_thresholds(thresholds);
+        match settler.push(reading.at, sample) {
+            Settling::Settled(settled) => Some(settled),
+            _ => None,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

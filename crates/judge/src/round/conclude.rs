@@ -1,0 +1,201 @@
+//! The end of a check: inputs together, questions asked, the rule evaluated, the verdict made. Also the thresholds that
+//! tell the settler when more readings could no longer change the verdict. Does not handle readings or hold points.
+
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
+use quantity::{Reading, State};
+
+use super::Round;
+use super::check::{Check, Phase};
+use super::plate;
+use super::point::PointState;
+use super::question;
+use crate::evaluate::{Evaluation, Input, Judged, evaluate};
+use crate::hold::Shown;
+use crate::limits::Word;
+use crate::rule::Header;
+use crate::verdict::{PlateUsed, PointReading, Reason, Verdict};
+
+impl Round {
+    /// When every point has its value: ask what must be asked, then judge.
+    pub(super) fn try_conclude(&mut self) {
+        let decision = self.settings.decision;
+        let Some(check) = &self.check else { return };
+        let open = !check.open_hold_points(&self.gate).is_empty();
+        if open
+            || check.phase != Phase::Measuring
+            || check.points.iter().any(|state| state.settled().is_none())
+        {
+            return;
+        }
+        let Some(rule) = check.rule.clone() else { return };
+        let used = match plate::resolve(rule.header(), &check.plan) {
+            Ok(used) => used,
+            Err(reason) => return self.end_without(reason),
+        };
+        let Some(inputs) = inputs(check, &used, None) else { return };
+        if let Some(question) = question::before_judging(check, &*rule, &used, &inputs, decision) {
+            return self.ask(question);
+        }
+        match evaluate(&*rule, &inputs, decision) {
+            Err(error) => self.end_without(Reason::RuleFailed(error)),
+            Ok(Evaluation::NoVerdict { because }) => self.end_without(Reason::RuleSays(because)),
+            Ok(evaluation) => self.end_with(evaluation, used),
+        }
+    }
+
+    fn end_with(&mut self, evaluation: Evaluation, used: Vec<PlateUsed>) {
+        let word = evaluation.word();
+        let Evaluation::Judged { judgements, path_changes, .. } = evaluation else { return };
+        let Some(check) = &self.check else { return };
+        let mut notes = Vec::new();
+        if let Some(header) = check.header() {
+            notes.extend(path_changes.iter().map(|index| {
+                format!(
+                    "within the uncertainty of {} the rule would judge by another path; no word stands clear there",
+                    input_name(header, *index)
+                )
+            }));
+        }
+        let coarse: Vec<String> =
+            judgements.iter().filter(|j| j.meter_too_coarse).map(|j| j.judgement.name.to_string()).collect();
+        let reason = (word == Word::NoVerdict).then(|| Reason::MeterTooCoarse(coarse.clone()));
+        if reason.is_none() && !coarse.is_empty() {
+            notes.push(format!("the meter is too coarse for: {}", coarse.join(", ")));
+        }
+        let verdict = self.verdict(word, reason, judgements, used, notes);
+        if let Some(verdict) = verdict {
+            self.emit(verdict, true);
+        }
+    }
+
+    /// Ends the armed check with `no verdict`.
+    pub(super) fn end_without(&mut self, reason: Reason) {
+        let used = self.check.as_ref().and_then(|check| plate::resolve(check.header()?, &check.plan).ok());
+        let verdict =
+            self.verdict(Word::NoVerdict, Some(reason), Vec::new(), used.unwrap_or_default(), Vec::new());
+        if let Some(verdict) = verdict {
+            self.emit(verdict, false);
+        }
+    }
+
+    /// Why the armed check has no verdict at this moment.
+    pub(super) fn why_none_yet(&self) -> Reason {
+        let Some(check) = &self.check else { return Reason::ReadingsMissing(Vec::new()) };
+        let Some(header) = check.header() else { return Reason::NoSuchRule(check.plan.rule.clone()) };
+        let open = check.open_hold_points(&self.gate);
+        if !open.is_empty() {
+            return Reason::HoldPointsOpen(open);
+        }
+        if let Err(reason) = plate::resolve(header, &check.plan) {
+            return reason;
+        }
+        if let Some(question) = &check.question {
+            return Reason::Asks(question.text.clone());
+        }
+        let unsettled = header.points.iter().zip(&check.points).find_map(|(point, state)| match state {
+            PointState::Settling(settling) if settling.contact_since.is_some() => Some(Reason::Unsettled {
+                point: point.label.clone(),
+                why: settling.why_not_settled().to_string(),
+            }),
+            _ => None,
+        });
+        let missing = || {
+            let waiting =
+                header.points.iter().zip(&check.points).filter(|(_, state)| state.settled().is_none());
+            Reason::ReadingsMissing(waiting.map(|(point, _)| point.label.clone()).collect())
+        };
+        unsettled.unwrap_or_else(missing)
+    }
+
+    fn verdict(
+        &self,
+        word: Word,
+        reason: Option<Reason>,
+        judgements: Vec<Judged>,
+        plate: Vec<PlateUsed>,
+        mut notes: Vec<String>,
+    ) -> Option<Verdict> {
+        let check = self.check.as_ref()?;
+        if check.low_battery {
+            notes.push(
+                "the meter said that its battery is low: the reading is less sure than stated".to_string(),
+            );
+        }
+        let readings: Vec<PointReading> =
+            check.points.iter().filter_map(|state| Some(state.settled()?.reading.clone())).collect();
+        let place = check.place();
+        let hold_points = check
+            .hold_points()
+            .iter()
+            .map(|name| Shown { name: name.clone(), evidence: self.gate.evidence(name, place).cloned() })
+            .collect();
+        Some(Verdict {
+            check: check.number,
+            unit_tag: check.plan.unit_tag.clone(),
+            component: check.plan.component.clone(),
+            rule: check.plan.rule.clone(),
+            title: check.header().map_or_else(|| check.plan.rule.clone(), |header| header.title.clone()),
+            rule_hash: check.rule.as_ref().map_or_else(String::new, |rule| rule.hash().to_string()),
+            word,
+            reason,
+            judgements,
+            readings,
+            plate,
+            hold_points,
+            decision: self.settings.decision,
+            notes,
+            at: self.now,
+        })
+    }
+
+    /// The values of point `index` at which the word would change, seen from the estimate so far; empty when another
+    /// point is still missing or the rule gives no judgement there: then only full settling counts.
+    pub(super) fn thresholds(&mut self, index: usize, reading: &Reading) -> Vec<f64> {
+        self.try_thresholds(index, reading).unwrap_or_default()
+    }
+
+    fn try_thresholds(&mut self, index: usize, reading: &Reading) -> Option<Vec<f64>> {
+        let decision = self.settings.decision;
+        let check = self.check.as_mut()?;
+        let rule = check.rule.clone()?;
+        let point = rule.header().points.get(index)?;
+        let used = plate::resolve(rule.header(), &check.plan).ok()?;
+        let State::Value(shown) = reading.state else { return None };
+        let PointState::Settling(settling) = check.points.get(index)? else { return None };
+        let direct = reading.unit.convert(shown.to_f64(), point.unit).ok()?;
+        let value = settling.estimate().unwrap_or(direct);
+        let u = settling.instrument_uncertainty(value, point.unit)?;
+        let input = Input { value, standard_uncertainty: u };
+        let inputs = inputs(check, &used, Some((index, input)))?;
+        let evaluation = evaluate(&*rule, &inputs, decision).ok()?;
+        let thresholds = evaluation.thresholds(index, input, decision);
+        check.last_evaluation = Some(evaluation);
+        Some(thresholds)
+    }
+}
+
+/// All inputs of the rule in its order; `None` while a point has no value. `instead` supplies one that is still settling.
+fn inputs(check: &Check, used: &[PlateUsed], instead: Option<(usize, Input)>) -> Option<Vec<Input>> {
+    let mut inputs = Vec::with_capacity(check.points.len() + used.len());
+    for (index, state) in check.points.iter().enumerate() {
+        let given = instead.filter(|(at, _)| *at == index).map(|(_, input)| input);
+        inputs.push(given.or_else(|| Some(state.settled()?.input))?);
+    }
+    inputs.extend(used.iter().map(|used| Input { value: used.value, standard_uncertainty: 0.0 }));
+    Some(inputs)
+}
+
+fn input_name(header: &Header, index: usize) -> String {
+    header.points.get(index).map_or_else(
+        || {
+            header
+                .nameplate
+                .get(index - header.points.len())
+                .map_or_else(String::new, |item| item.name.clone())
+        },
+        |point| point.label.clone(),
+    )
+}

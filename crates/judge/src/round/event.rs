@@ -1,0 +1,233 @@
+//! What goes into the round and what comes out. Plain data, no behaviour.
+
+use alloc::boxed::Box;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use quantity::{Decimal, Instant, Reading, Typed, Unit};
+
+use crate::hold::Evidence;
+use crate::limits::DecisionRule;
+use crate::rule::RuleSet;
+use crate::verdict::{PointReading, Verdict};
+
+/// What a shop sets once.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Settings {
+    /// How a value near a limit is called.
+    pub decision: DecisionRule,
+    /// Accepted probability that more readings would change a verdict.
+    pub risk: f64,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self { decision: DecisionRule::default(), risk: 1e-3 }
+    }
+}
+
+/// A check to be done: which rule on which component, with what the nameplate says.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plan {
+    /// The unit's tag.
+    pub unit_tag: String,
+    /// The component.
+    pub component: String,
+    /// The rule's id.
+    pub rule: String,
+    /// Nameplate values as entered.
+    pub plate: Vec<(String, Entered)>,
+    /// Points bound to a device's channel; a point without a binding takes any matching reading.
+    pub bindings: Vec<Binding>,
+}
+
+/// A value as somebody typed it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Entered {
+    /// The digits.
+    pub number: Decimal,
+    /// The unit.
+    pub unit: Unit,
+}
+
+/// A point that takes its readings from one channel of one device only.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Binding {
+    /// The point's name in the rule.
+    pub point: String,
+    /// The device's name.
+    pub device: String,
+    /// Its channel.
+    pub channel: u8,
+}
+
+/// What can happen to a round.
+#[derive(Clone, Debug)]
+pub enum Event {
+    /// Start a check; one that is still open is finished first.
+    Arm(Box<Plan>),
+    /// End the armed check; without a verdict so far it ends with `no verdict` and the reason.
+    Finish,
+    /// Take the armed check's readings again; hold points that still stand are kept.
+    Again,
+    /// The mechanic confirms a hold point.
+    Confirm {
+        /// Its name.
+        hold_point: String,
+    },
+    /// The mechanic takes a confirmation back.
+    Withdraw {
+        /// Its name.
+        hold_point: String,
+    },
+    /// The unit under work has power again.
+    Energised,
+    /// A device sent a reading.
+    Reading {
+        /// The device's name.
+        device: String,
+        /// What it said.
+        reading: Reading,
+    },
+    /// Bytes were lost, or the link went: what was settling on this device starts anew.
+    Gap {
+        /// The device's name.
+        device: String,
+    },
+    /// A value typed in for a point.
+    Typed {
+        /// The point's name.
+        point: String,
+        /// The value; without a unit the point's own unit is meant.
+        value: Typed,
+        /// Standard uncertainty in the typed unit, where the meter's accuracy is known.
+        standard_uncertainty: Option<f64>,
+    },
+    /// The answer to the question asked last.
+    Answer {
+        /// Yes: the value is right as it stands.
+        yes: bool,
+    },
+    /// New rules, replaced as one. The armed check goes on under the rule it was armed with.
+    Rules(RuleSet),
+    /// Time has passed.
+    Tick,
+}
+
+/// What a round says. Each comes with its time.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Output {
+    /// A check was armed.
+    Armed {
+        /// Its running number.
+        check: u32,
+        /// The unit's tag.
+        unit_tag: String,
+        /// The component.
+        component: String,
+        /// Rule id.
+        rule: String,
+        /// Cautions to show now.
+        cautions: Vec<String>,
+    },
+    /// A hold point was shown.
+    HoldPoint {
+        /// Its name.
+        name: String,
+        /// When and how.
+        evidence: Evidence,
+    },
+    /// A hold point no longer stands.
+    Lapsed {
+        /// Its name.
+        name: String,
+        /// Why.
+        why: LapseReason,
+    },
+    /// A point has its settled reading.
+    Settled(PointReading),
+    /// What was pending was thrown away.
+    Reset {
+        /// Why.
+        why: ResetReason,
+    },
+    /// A question that must be answered before a verdict.
+    Asked {
+        /// The question.
+        question: String,
+    },
+    /// Something asked for was not done.
+    Refused {
+        /// What and why, one sentence.
+        why: String,
+    },
+    /// The end of a check.
+    Verdict(Box<Verdict>),
+}
+
+/// Why a hold point no longer stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LapseReason {
+    /// Its time is over.
+    Time,
+    /// The unit has power again.
+    Energised,
+    /// Volts were seen at the leads while the unit counted as dead.
+    VoltsSeen,
+    /// The mechanic took it back.
+    Withdrawn,
+    /// One that must stand before it fell.
+    Earlier,
+}
+
+impl LapseReason {
+    /// In words.
+    #[must_use]
+    pub const fn text(self) -> &'static str {
+        match self {
+            Self::Time => "its time is over",
+            Self::Energised => "the unit has power again",
+            Self::VoltsSeen => "volts seen at the leads",
+            Self::Withdrawn => "taken back",
+            Self::Earlier => "a hold point before it fell",
+        }
+    }
+}
+
+/// Why a pending reading was thrown away.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ResetReason {
+    /// The leads came off.
+    Lifted,
+    /// The meter was turned to another function.
+    FunctionChanged,
+    /// The link was lost, or bytes of it.
+    LinkLost,
+    /// A hold point fell.
+    GateClosed,
+    /// The digits stood still in a way no live meter does.
+    Frozen,
+}
+
+impl ResetReason {
+    /// In words.
+    #[must_use]
+    pub const fn text(self) -> &'static str {
+        match self {
+            Self::Lifted => "leads lifted",
+            Self::FunctionChanged => "the meter was turned to another function",
+            Self::LinkLost => "the link was lost",
+            Self::GateClosed => "a hold point fell",
+            Self::Frozen => "the display stands still: hold, or a frozen link",
+        }
+    }
+}
+
+/// An output with its time.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stamped {
+    /// When it happened; for a deadline the deadline itself, not the moment it was noticed.
+    pub at: Instant,
+    /// What happened.
+    pub output: Output,
+}

@@ -1,0 +1,57 @@
+//! Nameplate values: what was entered, converted to the rule's units, with defaults and their sources filled in.
+//! Does not judge them; an entry that fits no declaration is an error, never ignored.
+
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
+use quantity::Quantity;
+
+use super::event::{Entered, Plan};
+use crate::rule::{Header, PlateDefault, PlateItem, Source, SourceClass};
+use crate::verdict::{PlateUsed, Reason};
+
+/// Resolves the plan's nameplate in the order of the header.
+///
+/// # Errors
+/// [`Reason::PlateMissing`] with all missing values, or [`Reason::BadInput`] for one that does not fit.
+pub(super) fn resolve(header: &Header, plan: &Plan) -> Result<Vec<PlateUsed>, Reason> {
+    for (name, _) in &plan.plate {
+        if !header.nameplate.iter().any(|item| item.name == *name) {
+            let known: Vec<&str> = header.nameplate.iter().map(|item| item.name.as_str()).collect();
+            let known =
+                if known.is_empty() { "no nameplate value at all".to_string() } else { known.join(", ") };
+            return Err(Reason::BadInput(format!(
+                "the rule knows no nameplate value {name:?}; it wants {known}"
+            )));
+        }
+    }
+    let mut used: Vec<PlateUsed> = Vec::new();
+    let mut missing: Vec<String> = Vec::new();
+    for item in &header.nameplate {
+        let entered = plan.plate.iter().find(|(name, _)| *name == item.name).map(|(_, entered)| entered);
+        match (entered, &item.default) {
+            (Some(entered), _) => used.push(of_entry(item, *entered)?),
+            (None, PlateDefault::Value(value, source)) => used.push(of(item, *value, source.clone())),
+            (None, PlateDefault::SameAs(other, source)) => match used.iter().find(|u| u.name == *other) {
+                Some(same) => used.push(of(item, same.value, source.clone())),
+                None => missing.push(format!("{} ({})", item.name, item.unit)),
+            },
+            (None, PlateDefault::Required) => missing.push(format!("{} ({})", item.name, item.unit)),
+        }
+    }
+    if missing.is_empty() { Ok(used) } else { Err(Reason::PlateMissing(missing)) }
+}
+
+fn of(item: &PlateItem, value: f64, source: Source) -> PlateUsed {
+    PlateUsed { name: item.name.clone(), value, unit: item.unit, source }
+}
+
+/// One entry in the rule's unit.
+pub(super) fn of_entry(item: &PlateItem, entered: Entered) -> Result<PlateUsed, Reason> {
+    let bad = |why: String| Reason::BadInput(format!("nameplate {}: {why}", item.name));
+    let quantity = Quantity::exact(entered.number.to_f64(), entered.unit).map_err(|e| bad(e.to_string()))?;
+    let quantity = quantity.to_unit(item.unit).map_err(|e| bad(e.to_string()))?;
+    let source = Source { text: "unit nameplate, as entered".into(), class: SourceClass::Nameplate };
+    Ok(of(item, quantity.value(), source))
+}

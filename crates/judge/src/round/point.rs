@@ -1,0 +1,269 @@
+//! One point of an armed check: waiting, settling on a device, or settled. Turns readings into settled readings in the
+//! rule's unit. Does not decide which point a reading belongs to, nor judge it.
+
+use alloc::string::{String, ToString};
+
+use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Kind, Quantity, Reading, State, Unit};
+
+use crate::evaluate::Input;
+use crate::rule::Point;
+use crate::settle::{MovingReason, OpenReads, Sample, SettleSpec, Settled, Settler, Settling};
+use crate::verdict::PointReading;
+
+/// Leads that read open for this long while a capacitance is awaited: the part may be open. Our own choice.
+pub(super) const OPEN_FOR: Duration = Duration::from_secs(8);
+
+/// The state of a point.
+#[derive(Clone, Debug)]
+pub(super) enum PointState {
+    /// Nothing yet.
+    Waiting,
+    /// Readings come in.
+    Settling(SettlingPoint),
+    /// Has its value.
+    Settled(SettledPoint),
+}
+
+/// A point on its way.
+#[derive(Clone, Debug)]
+pub(super) struct SettlingPoint {
+    pub(super) device: String,
+    pub(super) unit: Unit,
+    pub(super) coupling: Option<Coupling>,
+    pub(super) accuracy: Option<Accuracy>,
+    pub(super) last_shown: Option<Decimal>,
+    /// Since when the leads read open without a break.
+    pub(super) open_since: Option<Instant>,
+    /// Since when there is contact without a settled value.
+    pub(super) contact_since: Option<Instant>,
+    pub(super) state: Settling,
+    settler: Settler,
+    resolution: f64,
+}
+
+/// A settled point.
+#[derive(Clone, Debug)]
+pub(super) struct SettledPoint {
+    /// Value and uncertainty in the rule's unit.
+    pub(super) input: Input,
+    /// As stored with the verdict.
+    pub(super) reading: PointReading,
+    /// The digits, when a person typed them.
+    pub(super) typed: Option<Decimal>,
+    /// Goes on watching the leads after settling.
+    pub(super) watch: Option<SettlingPoint>,
+}
+
+/// What a reading did to a point.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Fed {
+    /// Nothing to report.
+    Quiet,
+    /// The leads came off in the middle.
+    Lifted,
+    /// The display stands still in a way no live meter does.
+    Frozen,
+    /// Settled.
+    Settled(Settled),
+}
+
+impl SettlingPoint {
+    /// Starts on the first reading that fits; `None` for a reading without a number (its resolution is not known yet)
+    /// or with impossible settings.
+    pub(super) fn start(device: &str, reading: &Reading, point: &Point, risk: f64) -> Option<Self> {
+        let resolution = reading.unit.convert_span(reading.resolution()?, point.unit).ok()?;
+        let spec = SettleSpec { risk, ..spec_for(point.unit.kind(), resolution) };
+        Some(Self {
+            device: device.to_string(),
+            unit: reading.unit,
+            coupling: reading.coupling,
+            accuracy: reading.accuracy,
+            last_shown: None,
+            open_since: None,
+            contact_since: None,
+            state: Settling::Empty,
+            settler: Settler::new(spec).ok()?,
+            resolution: reading.resolution()?,
+        })
+    }
+
+    /// Whether this reading continues the same function and range of the meter.
+    pub(super) fn continues(&self, reading: &Reading) -> bool {
+        self.unit == reading.unit
+            && self.coupling == reading.coupling
+            && reading.resolution().is_none_or(|r| (r - self.resolution).abs() < 1e-9 * self.resolution)
+    }
+
+    /// Takes a reading; `thresholds` replace those in force, `None` keeps them.
+    pub(super) fn push(&mut self, reading: &Reading, rule_unit: Unit, thresholds: Option<&[f64]>) -> Fed {
+        let sample = match reading.state {
+            State::Value(shown) => {
+                self.last_shown = Some(shown);
+                match reading.unit.convert(shown.to_f64(), rule_unit) {
+                    Ok(value) => Sample::value(value),
+                    Err(_) => Sample::no_value(),
+                }
+            }
+            State::Overload(_) => Sample::overload(),
+            State::NoValue => Sample::no_value(),
+        };
+        let sample = if reading.flags.is_live() { sample } else { sample.held() };
+        self.accuracy = reading.accuracy;
+        if let Some(thresholds) = thresholds {
+            self.settler.set_thresholds(thresholds);
+        }
+        let before = self.state;
+        self.state = self.settler.push(reading.at, sample);
+        self.note_times(reading.at);
+        match self.state {
+            Settling::Settled(settled) => Fed::Settled(settled),
+            Settling::LiftedOff => Fed::Lifted,
+            Settling::Frozen { .. } if !matches!(before, Settling::Frozen { .. }) => Fed::Frozen,
+            _ => Fed::Quiet,
+        }
+    }
+
+    fn note_times(&mut self, at: Instant) {
+        match self.state {
+            Settling::Empty | Settling::LiftedOff => {
+                self.contact_since = None;
+                let _ = self.open_since.get_or_insert(at);
+            }
+            Settling::Settled(_) => {
+                self.contact_since = None;
+                self.open_since = None;
+            }
+            Settling::Moving(_) | Settling::Held | Settling::Frozen { .. } | Settling::BounceRejected => {
+                let _ = self.contact_since.get_or_insert(at);
+                self.open_since = None;
+            }
+        }
+    }
+
+    /// The value to compute thresholds at: the estimate so far, else the reading itself.
+    pub(super) fn estimate(&self) -> Option<f64> {
+        match self.state {
+            Settling::Moving(moving) => Some(moving.estimate),
+            Settling::Settled(settled) => Some(settled.value),
+            _ => None,
+        }
+        .filter(|value| value.is_finite())
+    }
+
+    /// The meter's own standard uncertainty at `value`, in the rule's unit.
+    pub(super) fn instrument_uncertainty(&self, value: f64, rule_unit: Unit) -> Option<f64> {
+        let shown = rule_unit.convert(value, self.unit).ok()?;
+        let u = match self.accuracy {
+            Some(accuracy) => accuracy.standard_uncertainty(shown, self.resolution, self.unit).ok()?,
+            None => Accuracy::of_resolution(self.resolution),
+        };
+        self.unit.convert_span(u, rule_unit).ok().filter(|u| u.is_finite())
+    }
+
+    /// When waiting for rest has taken too long.
+    pub(super) fn gives_up_at(&self) -> Option<Instant> {
+        #[allow(clippy::cast_possible_truncation)] // seconds of a spec, checked finite at its making
+        let limit = Duration::from_micros((self.settler.spec().time_limit_s * 1.5e6) as i64);
+        self.contact_since.map(|since| since + limit)
+    }
+
+    /// When the link counts as silent.
+    pub(super) fn silent_at(&self) -> Option<Instant> {
+        self.settler.poll_at()
+    }
+
+    /// Whether the link is silent now; the settler then starts anew.
+    pub(super) fn check_silence(&mut self, now: Instant) -> bool {
+        let silent = self.settler.check_silence(now).is_some();
+        if silent {
+            self.state = Settling::Empty;
+            self.contact_since = None;
+            self.open_since = None;
+        }
+        silent
+    }
+
+    /// Open leads look like a number here (capacitance).
+    pub(super) fn open_looks_like_a_number(&self) -> bool {
+        matches!(self.settler.spec().open, OpenReads::UpTo(_))
+    }
+
+    /// What it is waiting for, in words.
+    pub(super) fn why_not_settled(&self) -> &'static str {
+        match self.state {
+            Settling::Empty | Settling::LiftedOff => "no contact",
+            Settling::Held => "the display is held",
+            Settling::Frozen { .. } => "the display stands still: hold, or a frozen link",
+            Settling::BounceRejected => "contact bounces",
+            Settling::Settled(_) => "settled",
+            Settling::Moving(moving) => match moving.reason {
+                MovingReason::Approaching => "it still moves towards its end value",
+                MovingReason::Noisy => "its noise hides on which side of a limit it is",
+                MovingReason::Charging => "the meter is still charging the part",
+                MovingReason::Drifting => "it drifts: part still in circuit, warming up, or a bad contact",
+                MovingReason::Bouncing => "it jumps: bad contact, or the part is still in circuit",
+            },
+        }
+    }
+
+    /// The settled point in the rule's unit, with instrument and repeatability uncertainty combined.
+    pub(super) fn finish(
+        &self,
+        point: &Point,
+        value: f64,
+        type_a: f64,
+        count: u32,
+        at: Instant,
+    ) -> Option<SettledPoint> {
+        let u = libm::hypot(self.instrument_uncertainty(value, point.unit)?, type_a);
+        let shown = self.last_shown?;
+        let displayed = Quantity::new(value, u, point.unit).ok()?.to_unit(self.unit).ok()?;
+        Some(SettledPoint {
+            input: Input { value, standard_uncertainty: u },
+            reading: PointReading {
+                point: point.name.clone(),
+                label: point.label.clone(),
+                device: self.device.clone(),
+                quantity: displayed,
+                shown,
+                unit: self.unit,
+                coupling: self.coupling,
+                count,
+                at,
+            },
+            typed: None,
+            watch: Some(self.clone()),
+        })
+    }
+}
+
+impl PointState {
+    pub(super) fn settled(&self) -> Option<&SettledPoint> {
+        match self {
+            Self::Settled(settled) => Some(settled),
+            Self::Waiting | Self::Settling(_) => None,
+        }
+    }
+}
+
+/// Whether the point wants this reading: same kind, and ac or dc as asked.
+pub(super) fn wants(point: &Point, reading: &Reading) -> bool {
+    point.unit.kind() == reading.unit.kind()
+        && (point.coupling.is_none() || point.coupling == reading.coupling)
+}
+
+fn spec_for(kind: Kind, resolution: f64) -> SettleSpec {
+    match kind {
+        Kind::Capacitance => SettleSpec::capacitance(resolution),
+        Kind::Resistance => SettleSpec::resistance(resolution),
+        Kind::Voltage => SettleSpec::voltage(resolution),
+        Kind::Current => SettleSpec::current(resolution),
+        Kind::Temperature | Kind::TemperatureDifference | Kind::RelativeHumidity => {
+            SettleSpec::temperature(resolution)
+        }
+        Kind::GaugePressure | Kind::AbsolutePressure | Kind::PressureDifference => {
+            SettleSpec::pressure(resolution)
+        }
+        _ => SettleSpec::new(resolution),
+    }
+}

@@ -1,0 +1,177 @@
+//! Values that are asked about before they are judged: out of this world, digits swapped, a part that reads open.
+//! Does not judge; a question answered with yes is not asked again.
+
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use quantity::{Decimal, Kind, Unit};
+
+use super::Round;
+use super::check::{About, Check, Phase, Question};
+use super::plate;
+use super::point::{PointState, SettledPoint};
+use crate::evaluate::{Evaluation, Input, evaluate};
+use crate::limits::{DecisionRule, Word};
+use crate::rule::{Point, Rule};
+use crate::verdict::{PlateUsed, Reason};
+
+impl Round {
+    pub(super) fn answer(&mut self, yes: bool) {
+        let Some(check) = &mut self.check else { return };
+        let Some(question) = check.question.take() else {
+            return self.refuse(String::from("there is no question to answer"));
+        };
+        check.phase = Phase::Measuring;
+        match (&question.about, yes) {
+            (About::OpenPart(index), true) => {
+                let index = *index;
+                check.accepted.push(question.about);
+                self.take_open_part(index);
+            }
+            (About::OpenPart(index), false) => {
+                if let Some(state) = check.points.get_mut(*index) {
+                    *state = PointState::Waiting;
+                }
+            }
+            (_, true) => {
+                check.accepted.push(question.about);
+                self.try_conclude();
+            }
+            (About::Implausible(index) | About::SwappedReading(index), false) => {
+                if let Some(state) = check.points.get_mut(*index) {
+                    *state = PointState::Waiting;
+                }
+            }
+            (About::SwappedPlate(_), false) => self.end_without(Reason::Asks(question.text)),
+        }
+    }
+
+    /// The mechanic says that the leads are on and the part reads open: the display as it stands is the value.
+    fn take_open_part(&mut self, index: usize) {
+        let now = self.now;
+        let Some(check) = &mut self.check else { return };
+        let Some(rule) = check.rule.clone() else { return };
+        let Some(point) = rule.header().points.get(index) else { return };
+        let Some(PointState::Settling(settling)) = check.points.get(index) else { return };
+        let value =
+            settling.last_shown.and_then(|shown| settling.unit.convert(shown.to_f64(), point.unit).ok());
+        let done = value.and_then(|value| settling.finish(point, value, 0.0, 1, now));
+        match done {
+            Some(done) => self.point_settled(index, done),
+            None => self.refuse(String::from("the open reading could not be taken; clip on again")),
+        }
+    }
+}
+
+/// What must be asked before these values are judged, if anything.
+pub(super) fn before_judging(
+    check: &Check,
+    rule: &dyn Rule,
+    plate_used: &[PlateUsed],
+    inputs: &[Input],
+    decision: DecisionRule,
+) -> Option<Question> {
+    let accepted = |about: &About| check.accepted.contains(about);
+    let points = &rule.header().points;
+    for (index, (point, state)) in points.iter().zip(&check.points).enumerate() {
+        let about = About::Implausible(index);
+        let Some(settled) = state.settled().filter(|_| !accepted(&about)) else { continue };
+        if let Some(text) = implausible(point, settled) {
+            return Some(Question { about, text });
+        }
+    }
+    let word = |values: &[Input]| {
+        evaluate(rule, values, decision).as_ref().map_or(Word::NoVerdict, Evaluation::word)
+    };
+    if !matches!(word(inputs), Word::Fail | Word::ConditionalFail) {
+        return None;
+    }
+    let swapped_passes = |index: usize, value: f64| {
+        let mut moved: Vec<Input> = inputs.to_vec();
+        if let Some(slot) = moved.get_mut(index) {
+            slot.value = value;
+        }
+        word(&moved) == Word::Pass
+    };
+    for (index, (point, state)) in points.iter().zip(&check.points).enumerate() {
+        let about = About::SwappedReading(index);
+        let Some(settled) = state.settled().filter(|_| !accepted(&about)) else { continue };
+        let Some(typed) = settled.typed else { continue };
+        let unit = settled.reading.unit;
+        let swap = swapped(typed, unit, point.unit).find(|(_, value)| swapped_passes(index, *value));
+        if let Some((swap, _)) = swap {
+            let text = swapped_text(&point.label, typed, swap, unit);
+            return Some(Question { about, text });
+        }
+    }
+    for (offset, used) in plate_used.iter().enumerate() {
+        let about = About::SwappedPlate(used.name.clone());
+        let entry = check.plan.plate.iter().find(|(name, _)| *name == used.name);
+        let Some((_, entered)) = entry.filter(|_| !accepted(&about)) else { continue };
+        let index = points.len() + offset;
+        let found = swapped(entered.number, entered.unit, used.unit).find(|(swap, _)| {
+            let mut plan = check.plan.clone();
+            for (name, entry) in &mut plan.plate {
+                if *name == used.name {
+                    entry.number = *swap;
+                }
+            }
+            // Other nameplate values may be "the same as" this one, so the whole plate is resolved again.
+            let Ok(resolved) = plate::resolve(rule.header(), &plan) else { return false };
+            let mut moved: Vec<Input> = inputs.iter().take(points.len()).copied().collect();
+            moved.extend(resolved.iter().map(|used| Input { value: used.value, standard_uncertainty: 0.0 }));
+            moved.get(index).is_some() && word(&moved) == Word::Pass
+        });
+        if let Some((swap, _)) = found {
+            let text = swapped_text(&format!("nameplate {}", used.name), entered.number, swap, entered.unit);
+            return Some(Question { about, text });
+        }
+    }
+    None
+}
+
+fn swapped(digits: Decimal, unit: Unit, rule_unit: Unit) -> impl Iterator<Item = (Decimal, f64)> {
+    digits
+        .transpositions()
+        .into_iter()
+        .filter_map(move |swap| Some((swap, unit.convert(swap.to_f64(), rule_unit).ok()?)))
+}
+
+fn swapped_text(what: &str, typed: Decimal, swap: Decimal, unit: Unit) -> String {
+    format!(
+        "{what} {typed} {unit} would be in order as {swap} {unit}: were two digits swapped? Yes keeps {typed} {unit}; no: enter it again"
+    )
+}
+
+fn implausible(point: &Point, settled: &SettledPoint) -> Option<String> {
+    let value = settled.input.value;
+    let (low, high) = point.plausible.unwrap_or_else(|| usual_range(point.unit));
+    if (low..=high).contains(&value) {
+        return None;
+    }
+    let shown = settled.reading.shown;
+    let unit = settled.reading.unit;
+    Some(format!(
+        "{} {shown} {unit} is outside what such a part can show ({low} to {high} {}): wrong range, unit or point? \
+         Yes keeps it; no: take it again",
+        point.label, point.unit
+    ))
+}
+
+/// The range in which readings of a kind are believed without a question, where the rule names none. Common practice of
+/// rooftop units, no source; wide on purpose.
+fn usual_range(unit: Unit) -> (f64, f64) {
+    let base = match unit.kind() {
+        Kind::Capacitance => (-1e-6, 2e-3),
+        Kind::Voltage => (-1500.0, 1500.0),
+        Kind::Current => (-1000.0, 1000.0),
+        Kind::Temperature => (-60.0, 300.0),
+        kind => (kind.bounds().min, kind.bounds().max),
+    };
+    let convert = |value: f64| Unit::base_of(unit.kind()).and_then(|base| base.convert(value, unit).ok());
+    match (convert(base.0), convert(base.1)) {
+        (Some(low), Some(high)) => (low, high),
+        _ => (f64::NEG_INFINITY, f64::INFINITY),
+    }
+}

@@ -1,0 +1,293 @@
+//! What a rule is to the engine: a header (what it needs) and one pure function from numbers to an answer.
+//! Does not know in which language a rule is written, nor what uncertainty its inputs have.
+
+use alloc::string::String;
+use alloc::sync::Arc;
+use alloc::vec::Vec;
+use core::fmt;
+
+use quantity::{Coupling, Unit};
+
+/// Where a limit or a default comes from, in words and as a class.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Source {
+    /// The words, as the rule gives them.
+    pub text: Arc<str>,
+    /// How much the words weigh.
+    pub class: SourceClass,
+}
+
+/// How much a source weighs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum SourceClass {
+    /// A published standard or regulation.
+    Standard,
+    /// The unit's nameplate, the part's own label, a maker's sheet.
+    Nameplate,
+    /// Physics or a definition.
+    Physics,
+    /// Common practice of the trade; no published source.
+    CommonPractice,
+    /// A standard or figure quoted from memory and not opened.
+    FromMemory,
+}
+
+impl SourceClass {
+    /// The class in words.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Standard => "standard",
+            Self::Nameplate => "nameplate",
+            Self::Physics => "physics",
+            Self::CommonPractice => "common practice",
+            Self::FromMemory => "from memory",
+        }
+    }
+}
+
+impl Source {
+    /// Reads the class from the words: they must contain one of "from memory", "common practice", "standard",
+    /// "nameplate" (or "plate", "label", "marking", "marked"), "physics" (or "definition"). The weaker class wins when
+    /// several stand there, so "IEC 60252-1, from memory" is from memory.
+    ///
+    /// `None` when no class word is found: a limit without a source is refused.
+    #[must_use]
+    pub fn classify(text: &str) -> Option<Self> {
+        let lower = text.to_lowercase();
+        let has = |words: &[&str]| words.iter().any(|word| lower.contains(word));
+        let class = if has(&["from memory"]) {
+            SourceClass::FromMemory
+        } else if has(&["common practice"]) {
+            SourceClass::CommonPractice
+        } else if has(&["standard"]) {
+            SourceClass::Standard
+        } else if has(&["plate", "label", "marking", "marked"]) {
+            SourceClass::Nameplate
+        } else if has(&["physics", "definition"]) {
+            SourceClass::Physics
+        } else {
+            return None;
+        };
+        Some(Self { text: text.into(), class })
+    }
+}
+
+/// A nameplate value a rule wants.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlateItem {
+    /// Name in the rule: `plate.NAME`.
+    pub name: String,
+    /// The unit in which the rule gets it.
+    pub unit: Unit,
+    /// What holds when it was not entered.
+    pub default: PlateDefault,
+    /// Line of its declaration, 1-based.
+    pub line: usize,
+}
+
+/// What holds when a nameplate value was not entered.
+#[derive(Clone, Debug, PartialEq)]
+pub enum PlateDefault {
+    /// It must be entered; without it there is no verdict.
+    Required,
+    /// This value, from this source.
+    Value(f64, Source),
+    /// The value of another nameplate item declared before it.
+    SameAs(String, Source),
+}
+
+/// A reading a rule wants: a named input of the check.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Point {
+    /// Name in the rule: `m.NAME`.
+    pub name: String,
+    /// What the mechanic reads: "C to HERM". The name with underscores as blanks when the rule gives none.
+    pub label: String,
+    /// The unit in which the rule gets it; its kind is what the meter must show.
+    pub unit: Unit,
+    /// ac or dc, when it matters.
+    pub coupling: Option<Coupling>,
+    /// Values outside this range (in `unit`) are asked about before they are judged.
+    pub plausible: Option<(f64, f64)>,
+    /// Line of its declaration, 1-based.
+    pub line: usize,
+}
+
+/// A named limit of the rule with its source.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NamedLimit {
+    /// Name in the rule: `limit.NAME`.
+    pub name: String,
+    /// The value, in `unit`.
+    pub value: f64,
+    /// Its unit.
+    pub unit: Unit,
+    /// Where it comes from.
+    pub source: Source,
+    /// Line of its declaration, 1-based.
+    pub line: usize,
+}
+
+/// What a rule declares.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct Header {
+    /// Title as shown.
+    pub title: String,
+    /// One sentence: what it asks of the part.
+    pub about: String,
+    /// Nameplate values, in the order of declaration.
+    pub nameplate: Vec<PlateItem>,
+    /// Readings, in the order in which they are taken.
+    pub points: Vec<Point>,
+    /// Named limits.
+    pub limits: Vec<NamedLimit>,
+    /// Hold points, in the order in which they are shown.
+    pub hold_points: Vec<String>,
+    /// Cautions of this rule beyond those of its hold points.
+    pub cautions: Vec<String>,
+}
+
+/// A rule's comparison of one value with its limits, before uncertainty.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judgement {
+    /// What is judged, unique within the rule.
+    pub name: Arc<str>,
+    /// The value.
+    pub value: f64,
+    /// Unit of value and limits.
+    pub unit: Unit,
+    /// Least allowed value, if there is one.
+    pub low: Option<f64>,
+    /// Greatest allowed value, if there is one.
+    pub high: Option<f64>,
+    /// Said when the value is inside.
+    pub advice_ok: Option<Arc<str>>,
+    /// Said when the value is low.
+    pub advice_low: Option<Arc<str>>,
+    /// Said when the value is high.
+    pub advice_high: Option<Arc<str>>,
+    /// Where the limits come from.
+    pub source: Source,
+}
+
+/// What `judge` answers.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Answer {
+    /// One or more judgements; never empty (the engine takes an empty list for an error).
+    Judgements(Vec<Judgement>),
+    /// The rule itself says that these readings allow no verdict, and why ("these look like HERM and FAN: move a lead").
+    NoVerdict(Arc<str>),
+}
+
+/// An answer with the way it was reached.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Outcome {
+    /// The answer.
+    pub answer: Answer,
+    /// A number that differs when the rule took another path (its comparisons came out otherwise).
+    pub path: u64,
+}
+
+/// Why a rule gave no answer. The text names file and line and shows the source line.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RuleError {
+    /// What happened, one sentence.
+    pub message: String,
+    /// The file, as it was loaded.
+    pub file: String,
+    /// 1-based line; 0 when no line is to blame.
+    pub line: usize,
+    /// 1-based column; 0 when unknown.
+    pub column: usize,
+    /// The source line.
+    pub source_line: String,
+}
+
+impl fmt::Display for RuleError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.line == 0 {
+            return write!(f, "{}: {}", self.file, self.message);
+        }
+        write!(f, "{}:{}", self.file, self.line)?;
+        if self.column > 0 {
+            write!(f, ":{}", self.column)?;
+        }
+        write!(f, ": {}", self.message)?;
+        if self.source_line.is_empty() { Ok(()) } else { write!(f, "\n    {}", self.source_line.trim_end()) }
+    }
+}
+
+impl core::error::Error for RuleError {}
+
+/// A rule: declarations and one pure function.
+pub trait Rule: Send + Sync {
+    /// Identifier: the file's stem, `run-capacitor`.
+    fn id(&self) -> &str;
+    /// SHA-256 of the rule's text, lower-case hex.
+    fn hash(&self) -> &str;
+    /// What it declares.
+    fn header(&self) -> &Header;
+    /// Judges. `values` are finite and stand in the order: points, then nameplate, in the units the header names.
+    ///
+    /// # Errors
+    /// [`RuleError`] whenever no explicit judgement came out: a missing field, a comparison of unlike things, a
+    /// non-finite number, a spent budget.
+    fn judge(&self, values: &[f64]) -> Result<Outcome, RuleError>;
+}
+
+/// The rules in force: loaded, checked and replaced as one.
+#[derive(Clone, Default)]
+pub struct RuleSet {
+    rules: Vec<Arc<dyn Rule>>,
+    hash: Arc<str>,
+}
+
+impl RuleSet {
+    /// A set with the hash over all its files. Later rules with an id already present are the caller's error and are
+    /// not found by [`RuleSet::find`].
+    #[must_use]
+    pub fn new(rules: Vec<Arc<dyn Rule>>, hash: &str) -> Self {
+        Self { rules, hash: hash.into() }
+    }
+
+    /// The rule with this id.
+    #[must_use]
+    pub fn find(&self, id: &str) -> Option<&Arc<dyn Rule>> {
+        self.rules.iter().find(|rule| rule.id() == id)
+    }
+
+    /// All rules, in load order.
+    pub fn iter(&self) -> impl Iterator<Item = &Arc<dyn Rule>> {
+        self.rules.iter()
+    }
+
+    /// SHA-256 over the whole set, lower-case hex.
+    #[must_use]
+    pub fn hash(&self) -> &str {
+        &self.hash
+    }
+}
+
+impl fmt::Debug for RuleSet {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_list().entries(self.rules.iter().map(|rule| rule.id())).finish()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_weaker_class_wins_and_no_class_is_no_source() {
+        let class = |text| Source::classify(text).map(|source| source.class);
+        assert_eq!(
+            class("marking on the can; 6 % when none is printed: common practice"),
+            Some(SourceClass::CommonPractice)
+        );
+        assert_eq!(class("standard IEC 60252-1, from memory"), Some(SourceClass::FromMemory));
+        assert_eq!(class("unit nameplate"), Some(SourceClass::Nameplate));
+        assert_eq!(class("because I say so"), None);
+    }
+}

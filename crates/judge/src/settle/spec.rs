@@ -1,0 +1,190 @@
+//! The settings of a settler, their meaning and their defaults per kind of quantity. Decides nothing.
+
+use core::fmt;
+
+/// 1 / sqrt(12): standard deviation of an error spread evenly over one display step (JCGM 100, F.2.2.1).
+pub(super) const STEP_SD: f64 = 0.288_675_134_594_812_9;
+
+/// How the meter shows that its leads touch nothing.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum OpenReads {
+    /// As overload: resistance, continuity, thermocouple.
+    Overload,
+    /// As overload or as a magnitude up to this value: capacitance. A part that is truly open reads the same as open
+    /// leads, so the settler calls it `Empty`; telling them apart needs the mechanic or another measurement.
+    UpTo(f64),
+}
+
+/// What a settler may assume about a stream. Values and rates are in the caller's unit, times in seconds.
+///
+/// The stated risk holds for every stream within these assumptions and for none outside them (see the module text).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SettleSpec {
+    /// Display step, above 0: the value of one count of the last digit.
+    pub resolution: f64,
+    /// Largest accepted probability that a settled value would contradict the verdict; in `[1e-6, 0.2]`, default 1e-3.
+    pub risk: f64,
+    /// Smallest believable noise of one reading (standard deviation), at least `resolution / sqrt(12)`, the default.
+    /// Keeps a few equal readings from claiming that there is no noise at all.
+    pub noise_floor: f64,
+    /// Largest believable noise of one reading on a good contact (standard deviation), at least `noise_floor`.
+    /// This is what allows a verdict from two or three readings. Set it too low and early verdicts exceed the risk;
+    /// infinity means "not known" and costs about three readings.
+    pub noise_ceiling: f64,
+    /// Longest time constant: what is left of an approach shrinks by at least a factor e in this time. Above 0.
+    pub tau_max_s: f64,
+    /// Readings within this time of first contact are believed to be approach or bounce; they may show that the
+    /// reading moves, they never carry its value.
+    pub bounce_s: f64,
+    /// What open leads look like.
+    pub open: OpenReads,
+    /// A climb from zero is a charging range (only the reason given for waiting depends on it).
+    pub charging: bool,
+    /// The interval's half width at which the reading is fully settled; default one display step.
+    pub settle_floor: f64,
+    /// After this time on a contact, noise alone is no reason to wait on.
+    pub time_limit_s: f64,
+    /// Silence after which the link is stale; the next reading then starts a new contact.
+    pub silence_s: f64,
+    /// Equal digits for this long are called frozen even if no noise was ever seen (handbook 10.3: minutes).
+    pub frozen_after_s: f64,
+    /// A steady slope up to this much per second is no drift; default two display steps a minute (handbook 10.4).
+    pub drift_per_s: f64,
+}
+
+impl SettleSpec {
+    /// Cautious settings for an unknown kind of quantity with this display step.
+    #[must_use]
+    pub fn new(resolution: f64) -> Self {
+        Self {
+            resolution,
+            risk: 1e-3,
+            noise_floor: resolution * STEP_SD,
+            noise_ceiling: 6.0 * resolution,
+            tau_max_s: 2.0,
+            bounce_s: 0.2,
+            open: OpenReads::Overload,
+            charging: false,
+            settle_floor: resolution,
+            time_limit_s: 30.0,
+            silence_s: 5.0,
+            frozen_after_s: 120.0,
+            drift_per_s: 2.0 * resolution / 60.0,
+        }
+    }
+
+    /// Capacitance on a part out of circuit. Noise and time constants: from memory, no source. Open leads show up to
+    /// three counts.
+    #[must_use]
+    pub fn capacitance(resolution: f64) -> Self {
+        Self {
+            noise_ceiling: 3.0 * resolution,
+            tau_max_s: 1.0,
+            open: OpenReads::UpTo(3.0 * resolution),
+            charging: true,
+            silence_s: 8.0,
+            ..Self::new(resolution)
+        }
+    }
+
+    /// Resistance; open leads show overload. Noise and time constants: from memory, no source.
+    #[must_use]
+    pub fn resistance(resolution: f64) -> Self {
+        Self { noise_ceiling: 3.0 * resolution, tau_max_s: 1.0, ..Self::new(resolution) }
+    }
+
+    /// Voltage. Open leads show a small value that is as good as any other, so only overload ends a contact. Noise
+    /// and time constants: from memory, no source.
+    #[must_use]
+    pub fn voltage(resolution: f64) -> Self {
+        Self { tau_max_s: 1.0, ..Self::new(resolution) }
+    }
+
+    /// Current by clamp; the load itself flickers. Noise and time constants: from memory, no source.
+    #[must_use]
+    pub fn current(resolution: f64) -> Self {
+        Self { noise_ceiling: 8.0 * resolution, tau_max_s: 1.5, ..Self::new(resolution) }
+    }
+
+    /// Temperature with a clamp or bead probe. Noise and time constants: from memory, no source; a probe in still air
+    /// can need more than the 15 s assumed.
+    #[must_use]
+    pub fn temperature(resolution: f64) -> Self {
+        Self {
+            noise_ceiling: 3.0 * resolution,
+            tau_max_s: 15.0,
+            time_limit_s: 180.0,
+            ..Self::new(resolution)
+        }
+    }
+
+    /// Pressure on a running circuit. Noise and time constants: from memory, no source.
+    #[must_use]
+    pub fn pressure(resolution: f64) -> Self {
+        Self { noise_ceiling: 8.0 * resolution, tau_max_s: 5.0, time_limit_s: 90.0, ..Self::new(resolution) }
+    }
+
+    /// Checks every field.
+    ///
+    /// # Errors
+    /// Names the first field that is out of range and the range.
+    pub fn check(&self) -> Result<(), SpecError> {
+        let open = match self.open {
+            OpenReads::Overload => 0.0,
+            OpenReads::UpTo(limit) => limit,
+        };
+        let above_zero = |v: f64| v.is_finite() && v > 0.0;
+        let rules: [(&'static str, f64, bool, &'static str); 12] = [
+            ("resolution", self.resolution, above_zero(self.resolution), "above 0"),
+            ("risk", self.risk, (1e-6..=0.2).contains(&self.risk), "1e-6 to 0.2"),
+            (
+                "noise_floor",
+                self.noise_floor,
+                self.noise_floor.is_finite() && self.noise_floor >= 0.999 * STEP_SD * self.resolution,
+                "at least resolution / sqrt(12)",
+            ),
+            (
+                "noise_ceiling",
+                self.noise_ceiling,
+                self.noise_ceiling >= self.noise_floor,
+                "at least noise_floor",
+            ),
+            ("tau_max_s", self.tau_max_s, above_zero(self.tau_max_s), "above 0"),
+            ("bounce_s", self.bounce_s, self.bounce_s >= 0.0 && self.bounce_s.is_finite(), "0 or more"),
+            ("open", open, open.is_finite() && open >= 0.0, "0 or more"),
+            ("settle_floor", self.settle_floor, above_zero(self.settle_floor), "above 0"),
+            ("time_limit_s", self.time_limit_s, self.time_limit_s > 0.0, "above 0"),
+            (
+                "silence_s",
+                self.silence_s,
+                above_zero(self.silence_s) && self.silence_s < 1e9,
+                "above 0, below 1e9",
+            ),
+            ("frozen_after_s", self.frozen_after_s, self.frozen_after_s > 0.0, "above 0"),
+            ("drift_per_s", self.drift_per_s, self.drift_per_s >= 0.0, "0 or more"),
+        ];
+        match rules.into_iter().find(|rule| !rule.2) {
+            Some((field, value, _, range)) => Err(SpecError { field, value, range }),
+            None => Ok(()),
+        }
+    }
+}
+
+/// A field of [`SettleSpec`] that is out of range.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SpecError {
+    /// The field.
+    pub field: &'static str,
+    /// Its value.
+    pub value: f64,
+    /// What is allowed.
+    pub range: &'static str,
+}
+
+impl fmt::Display for SpecError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "settling cannot start: {} is {}, it must be {}", self.field, self.value, self.range)
+    }
+}
+
+impl core::error::Error for SpecError {}

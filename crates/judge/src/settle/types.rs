@@ -1,0 +1,149 @@
+//! What goes into the settler and what it answers. No arithmetic here.
+
+use quantity::Instant;
+
+/// One reading as the settler takes it. All values of one settler are in the one unit its caller chose.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sample {
+    /// What the meter showed.
+    pub shown: Shown,
+    /// The meter's hold (or min/max) flag: the digits are stored ones and say nothing about now.
+    pub hold: bool,
+}
+
+/// What the display showed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Shown {
+    /// A number. A non-finite one is treated as [`Shown::NoValue`].
+    Value(f64),
+    /// Beyond the range.
+    Overload,
+    /// No number: dashes, blank, ranging.
+    NoValue,
+}
+
+impl Sample {
+    /// A live number.
+    #[must_use]
+    pub const fn value(value: f64) -> Self {
+        Self { shown: Shown::Value(value), hold: false }
+    }
+
+    /// A live overload.
+    #[must_use]
+    pub const fn overload() -> Self {
+        Self { shown: Shown::Overload, hold: false }
+    }
+
+    /// A live display without a number.
+    #[must_use]
+    pub const fn no_value() -> Self {
+        Self { shown: Shown::NoValue, hold: false }
+    }
+
+    /// The same sample with the hold flag set.
+    #[must_use]
+    pub const fn held(self) -> Self {
+        Self { hold: true, ..self }
+    }
+}
+
+/// The state after a reading.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Settling {
+    /// No contact: nothing yet, or open leads since the last contact.
+    Empty,
+    /// In contact and not to be judged yet.
+    Moving(Moving),
+    /// To be judged.
+    Settled(Settled),
+    /// The hold flag is set; nothing is learnt until it clears, and then settling starts anew.
+    Held,
+    /// The same digits for longer than the noise seen before allows, or longer than the spec believes of any live
+    /// display. A link that repeats its last frame looks like this. Never judged.
+    Frozen {
+        /// The first of the equal readings.
+        since: Instant,
+    },
+    /// Contact was lost with this reading (overload, or open by [`super::OpenReads`]). Reported once, then `Empty`.
+    LiftedOff,
+    /// This reading jumped away from its neighbours and is set aside; what was known before it still stands.
+    BounceRejected,
+}
+
+impl Settling {
+    /// The settled reading, if that is the state.
+    #[must_use]
+    pub const fn settled(&self) -> Option<&Settled> {
+        match self {
+            Self::Settled(settled) => Some(settled),
+            _ => None,
+        }
+    }
+}
+
+/// Not settled: what is known so far and what it waits for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Moving {
+    /// Best guess of the settled value. For a progress display, never for a verdict.
+    pub estimate: f64,
+    /// The settled value lies within this of `estimate` at the stated risk; infinite while nothing can be said.
+    pub half_width: f64,
+    /// What is being waited for.
+    pub reason: MovingReason,
+    /// A rough count of further readings, when one can be given.
+    pub readings_left: Option<u32>,
+}
+
+/// Why a reading is not settled.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum MovingReason {
+    /// It still approaches its end value and slows down.
+    Approaching,
+    /// It stands, but its noise hides which side of a limit it is on.
+    Noisy,
+    /// A capacitance (or another charging range) that climbs from zero.
+    Charging,
+    /// A slope that does not fade: there is no end value to wait for yet.
+    Drifting,
+    /// First contact: jumps that neither noise nor an approach explains.
+    Bouncing,
+}
+
+/// A reading that may be judged.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Settled {
+    /// The estimate of what an infinitely long hold would show; always inside the interval.
+    pub value: f64,
+    /// Standard uncertainty of `value` from these readings alone (repeatability, what is left of the approach, and the
+    /// display step); type A in the sense of JCGM 100, 4.2. The meter's accuracy is not in it.
+    pub standard_uncertainty: f64,
+    /// The settled value lies within this of `value`, except at the stated risk. Early on it is far wider than the
+    /// uncertainty, because it holds for every approach and noise that the spec allows.
+    pub half_width: f64,
+    /// Readings used since contact.
+    pub n: u32,
+    /// Time of the first reading of this contact.
+    pub since: Instant,
+    /// On what ground.
+    pub how: How,
+}
+
+/// The ground on which a reading counts as settled.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum How {
+    /// No threshold lies within the interval: more readings cannot change the verdict, except at the stated risk.
+    BeyondDoubt,
+    /// The interval is as narrow as the display can show; a threshold may lie inside, so the verdict needs the
+    /// uncertainty.
+    FullySettled,
+    /// The time limit has passed with no approach and no drift left, only noise. A threshold may lie inside.
+    TimeLimit,
+}
+
+/// A link that has been quiet for too long.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Silence {
+    /// When the last reading came.
+    pub since: Instant,
+}
