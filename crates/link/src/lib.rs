@@ -1,1 +1,63 @@
-//! `link`: skeleton, being filled.
+//! `link`: how a meter's bytes reach the program. Holds the adapter trait, the registry, the bounded queue, the
+//! supervisor that reopens for ever, and today's adapters: serial, file, stdin, simulator, manual entry.
+//!
+//! It does not interpret bytes (that is `wire`), does not stamp times (the daemon stamps on receipt) and decides nothing.
+//!
+//! # The contract every adapter keeps
+//! 1. An opened link gives [`LinkEvent`]s: bytes in order, gaps, states. It never gives readings.
+//! 2. Bytes come only after [`LinkState::Syncing`], which says "open, nothing heard yet".
+//! 3. Whatever is lost is told: exactly one [`LinkEvent::Gap`] stands where bytes are missing, before the state that says why.
+//! 4. A live source never waits for its reader. A reader that falls behind by more than the queue holds loses the whole
+//!    backlog, told as one counted gap, and goes on with the present. Finite sources (file, stdin) wait instead and lose nothing.
+//! 5. A device that is absent, busy, forbidden or broken is looked for again for ever, and never delays another.
+//! 6. Dropping the link stops its task and frees the device.
+//! 7. Listing never opens a device and never fails.
+//!
+//! [`conformance::check`] proves these for any adapter.
+
+mod adapter;
+mod backoff;
+pub mod conformance;
+mod error;
+mod event;
+#[cfg(feature = "file")]
+mod file;
+mod guard;
+#[cfg(feature = "manual")]
+mod manual;
+mod options;
+mod queue;
+mod registry;
+mod selector;
+#[cfg(all(feature = "serial", unix))]
+mod serial;
+#[cfg(feature = "sim")]
+mod sim;
+#[cfg(feature = "stdin")]
+mod stdin;
+mod supervise;
+mod task;
+mod tracer;
+
+pub use adapter::{Adapter, Found, Link, RequestRefused, Requests};
+pub use error::{Absence, OpenError, SelectorFault};
+pub use event::{CHUNK_BYTES_MAX, Counters, GapReason, LinkEvent, LinkState, Loss};
+#[cfg(feature = "file")]
+pub use file::FileAdapter;
+#[cfg(feature = "manual")]
+pub use manual::{EntryPart, EntryRefused, ManualAdapter, ManualEntry};
+pub use options::{DataBits, LineSettings, OpenOptions, OptionFault, Pace, Parity, StopBits};
+pub use registry::Registry;
+pub use selector::Selector;
+#[cfg(all(feature = "serial", unix))]
+pub use serial::{SerialAdapter, SerialPlace, UsbIdentity};
+#[cfg(all(feature = "serial", feature = "sim", unix))]
+pub use sim::pty::{PtyError, PtyMeter, PtyOptions, WhenFull};
+#[cfg(feature = "sim")]
+pub use sim::{Script, SimAdapter, Step, Steps};
+#[cfg(feature = "stdin")]
+pub use stdin::StdinAdapter;
+pub use tracer::{Traced, TracedAdapter, TracedLink};
+
+#[cfg(test)]
+mod tests;

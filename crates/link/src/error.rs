@@ -1,0 +1,242 @@
+//! What can stand between a selector and an open device, and what to do next. Holds no retry policy.
+
+use std::fmt;
+use std::io;
+use std::path::PathBuf;
+
+use crate::options::OptionFault;
+
+/// A selector text that names no device, or none that can be trusted to stay the same.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum SelectorFault {
+    /// There is no `scheme:` in front.
+    NoScheme,
+    /// The text is a path to a device without `serial:` in front.
+    BarePath,
+    /// The scheme is not 1 to 16 of `a-z 0-9 -`, starting with a letter.
+    BadScheme,
+    /// Longer than 1024 bytes.
+    TooLong,
+    /// Holds a control character.
+    ControlCharacter,
+    /// The part after the scheme is empty and must not be.
+    RestMissing,
+    /// The part after the scheme must be empty.
+    RestNotEmpty,
+    /// A serial path that is not absolute or holds `..`.
+    PathNotPlain,
+    /// A kernel-numbered name such as `/dev/ttyUSB0`.
+    NumberedName,
+    /// A `usb=` part that is not `VVVV:PPPP` or `VVVV:PPPP:SERIAL`.
+    BadUsb,
+    /// A name with characters other than letters, digits, `-`, `_`, `.`.
+    BadName,
+}
+
+impl fmt::Display for SelectorFault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::NoScheme => "it has no scheme in front; write for example serial:/dev/serial/by-id/NAME, file:PATH or manual:",
+            Self::BarePath => {
+                "a path alone does not say how to read it; write serial:/dev/serial/by-id/NAME for a device, file:PATH for recorded bytes"
+            }
+            Self::BadScheme => "the scheme must be 1 to 16 small letters, digits or '-', starting with a letter",
+            Self::TooLong => "it is longer than 1024 bytes",
+            Self::ControlCharacter => "it holds a control character",
+            Self::RestMissing => "nothing stands after the colon; say which device",
+            Self::RestNotEmpty => "nothing may stand after the colon",
+            Self::PathNotPlain => "a serial path must be absolute and hold no '..'",
+            Self::NumberedName => {
+                "this number can change when the adapter is plugged in again, and another meter would be read as this one; \
+                 write serial:/dev/serial/by-id/NAME (see `devices list`), serial:usb=VVVV:PPPP:SERIAL, \
+                 or give the port a fixed name with a udev rule (hardware-notes/attach-serial.md)"
+            }
+            Self::BadUsb => "write usb=VVVV:PPPP or usb=VVVV:PPPP:SERIAL with the four hex digits of vendor and product",
+            Self::BadName => "a name is 1 to 64 letters, digits, '-', '_' or '.'",
+        })
+    }
+}
+
+/// A request to open that can never succeed as written. Everything that may heal by itself is an [`Absence`] instead.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum OpenError {
+    /// No adapter of this build knows the scheme.
+    UnknownScheme {
+        /// The scheme asked for.
+        scheme: String,
+        /// The schemes this build has.
+        known: Vec<&'static str>,
+    },
+    /// The selector text is refused.
+    BadSelector {
+        /// The text as given.
+        selector: String,
+        /// What is wrong with it and what to write instead.
+        fault: SelectorFault,
+    },
+    /// An option is out of its range.
+    BadOption(OptionFault),
+    /// A finite source cannot be read.
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        kind: io::ErrorKind,
+    },
+    /// The path is not a regular file.
+    NotAFile {
+        /// The path.
+        path: PathBuf,
+    },
+    /// This source can be open once only, and is.
+    AlreadyOpen {
+        /// The selector.
+        selector: String,
+    },
+    /// The adapter has no source of this name.
+    NoSuchSource {
+        /// The selector.
+        selector: String,
+        /// The names it has.
+        known: Vec<String>,
+    },
+    /// Called outside a tokio runtime: a defect of the caller.
+    NoRuntime,
+}
+
+impl fmt::Display for OpenError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::UnknownScheme { scheme, known } => {
+                write!(f, "no adapter reads '{scheme}:'; this build has {}", known.join(", "))
+            }
+            Self::BadSelector { selector, fault } => {
+                write!(f, "device selector '{}': {fault}", selector.escape_debug())
+            }
+            Self::BadOption(fault) => write!(f, "{fault}"),
+            Self::Unreadable { path, kind } => {
+                write!(f, "cannot read {}: {kind}; check the path and its rights", path.display())
+            }
+            Self::NotAFile { path } => {
+                write!(f, "{} is not a regular file; file: reads recorded bytes only", path.display())
+            }
+            Self::AlreadyOpen { selector } => {
+                write!(f, "'{selector}' is open already and can be opened once only")
+            }
+            Self::NoSuchSource { selector, known } => {
+                write!(
+                    f,
+                    "'{selector}' names nothing here; known: {}",
+                    if known.is_empty() { "none".to_owned() } else { known.join(", ") }
+                )
+            }
+            Self::NoRuntime => {
+                f.write_str("a link was opened outside the async runtime (a defect, please report it)")
+            }
+        }
+    }
+}
+
+impl std::error::Error for OpenError {}
+
+/// Why a device cannot be opened now. It is tried again for ever; the text says what mends it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Absence {
+    /// It is not there.
+    NotFound {
+        /// What was looked for.
+        what: String,
+    },
+    /// Several devices answer to the selector; none is chosen.
+    Ambiguous {
+        /// What was looked for.
+        what: String,
+        /// The devices that match.
+        paths: Vec<String>,
+    },
+    /// No right to open it.
+    PermissionDenied {
+        /// The device.
+        path: String,
+        /// The group that may, as the system names it.
+        group: String,
+    },
+    /// Another program has it open.
+    InUse {
+        /// The device.
+        path: String,
+    },
+    /// The path is not a serial port.
+    NotAPort {
+        /// The path.
+        path: String,
+    },
+    /// The path is a kernel-numbered name, or a hand-made link to one, that may mean another device tomorrow.
+    NotStable {
+        /// The path.
+        path: String,
+    },
+    /// The port did not take a line setting.
+    SettingRefused {
+        /// The device.
+        path: String,
+        /// The setting: `parity`, `data bits` or `stop bits`.
+        setting: &'static str,
+    },
+    /// Opening gave no answer in time; the same attempt is still waited for.
+    OpenStalled {
+        /// The device.
+        what: String,
+    },
+    /// The system refused for another reason.
+    System {
+        /// The device.
+        path: String,
+        /// The kind of error.
+        kind: io::ErrorKind,
+        /// The system's own words.
+        detail: String,
+    },
+}
+
+impl fmt::Display for Absence {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NotFound { what } => write!(f, "{what} is not there; plug it in or switch it on"),
+            Self::Ambiguous { what, paths } => write!(
+                f,
+                "{what} matches {} devices ({}); add the serial number or use the /dev/serial/by-id or by-path name",
+                paths.len(),
+                paths.join(", ")
+            ),
+            Self::PermissionDenied { path, group } => write!(
+                f,
+                "no right to open {path}: it belongs to group {group}; run: sudo usermod -aG {group} \"$USER\", then log out and in again \
+                 (or install the udev rule of hardware-notes/attach-serial.md)"
+            ),
+            Self::InUse { path } => {
+                write!(f, "{path} is in use by another program; close it (to find it: sudo fuser -v {path})")
+            }
+            Self::NotAPort { path } => write!(f, "{path} is not a serial port; see `devices list`"),
+            Self::NotStable { path } => {
+                write!(
+                    f,
+                    "{path} has no fixed name, another device may take its number; use the name under /dev/serial/by-id"
+                )
+            }
+            Self::SettingRefused { path, setting } => {
+                write!(
+                    f,
+                    "{path} did not take the {setting} of the profile; the adapter cannot do it or its driver is faulty"
+                )
+            }
+            Self::OpenStalled { what } => {
+                write!(f, "opening {what} gives no answer; unplug the adapter and plug it in again")
+            }
+            Self::System { path, kind, detail } => write!(f, "cannot open {path}: {detail} ({kind})"),
+        }
+    }
+}

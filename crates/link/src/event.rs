@@ -1,0 +1,137 @@
+//! What an opened link tells: bytes, gaps, states, and its counters. Holds no times and no readings.
+
+use std::fmt;
+use std::io;
+
+use crate::error::Absence;
+
+/// One thing that happened on a link, in order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum LinkEvent {
+    /// Bytes exactly as received, never empty, at most [`CHUNK_BYTES_MAX`]. Chunk edges carry no meaning.
+    Bytes(Vec<u8>),
+    /// Bytes are missing here. Whoever decodes starts afresh.
+    Gap(GapReason),
+    /// The link changed its state.
+    State(LinkState),
+}
+
+/// The longest run of bytes in one [`LinkEvent::Bytes`].
+pub const CHUNK_BYTES_MAX: usize = 4096;
+
+/// Why bytes are missing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum GapReason {
+    /// The reader fell behind; this many bytes were dropped, oldest first.
+    Overflow {
+        /// Bytes dropped at this place.
+        bytes: u64,
+    },
+    /// The device or its connection was lost.
+    Lost(Loss),
+}
+
+impl fmt::Display for GapReason {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Overflow { bytes } => {
+                write!(f, "{bytes} bytes dropped because they came faster than they were read")
+            }
+            Self::Lost(loss) => write!(f, "{loss}"),
+        }
+    }
+}
+
+/// How an open device was lost.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Loss {
+    /// The device hung up: unplugged or switched off (`read` gave no bytes).
+    HungUp,
+    /// Reading or writing failed.
+    Io(io::ErrorKind),
+    /// It was sending and then sent nothing for this long, in milliseconds.
+    Silent {
+        /// The silence time of the options, ms.
+        after_ms: u64,
+    },
+    /// A request could not be written within one second.
+    WriteStalled,
+    /// The code that reads this device failed; it was started again. A defect of the program, please report it.
+    Panicked,
+}
+
+impl fmt::Display for Loss {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::HungUp => f.write_str("the device is gone (unplugged or switched off)"),
+            Self::Io(kind) => write!(f, "reading or writing failed: {kind}"),
+            Self::Silent { after_ms } => write!(f, "nothing received for {after_ms} ms"),
+            Self::WriteStalled => f.write_str("a request could not be written within 1 s"),
+            Self::Panicked => f.write_str(
+                "the reader of this device failed and was started again (a defect, please report it)",
+            ),
+        }
+    }
+}
+
+/// Where a link stands.
+///
+/// ```text
+/// Opening -> Syncing -> Live -> Lost -> Opening ...
+///    \-> Absent (looked for again for ever) -> Syncing
+/// ```
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum LinkState {
+    /// The device is being looked for and opened.
+    Opening,
+    /// It cannot be opened now; it is tried again for ever.
+    Absent(Absence),
+    /// Open, nothing received yet.
+    Syncing,
+    /// Open, bytes arrive.
+    Live,
+    /// It was open and is lost. A [`LinkEvent::Gap`] came just before.
+    Lost(Loss),
+    /// A finite source came to its end. No event follows.
+    Ended,
+}
+
+impl fmt::Display for LinkState {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Opening => f.write_str("opening"),
+            Self::Absent(why) => write!(f, "absent: {why}"),
+            Self::Syncing => f.write_str("open, nothing received yet"),
+            Self::Live => f.write_str("live"),
+            Self::Lost(loss) => write!(f, "lost: {loss}"),
+            Self::Ended => f.write_str("ended"),
+        }
+    }
+}
+
+/// What a link counted since it was made. All figures only grow, except by making a new link.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Counters {
+    /// Bytes received from the device, delivered or not.
+    pub received_bytes: u64,
+    /// Bytes received and dropped because the reader was behind.
+    pub dropped_bytes: u64,
+    /// Gaps told, of every reason.
+    pub gaps: u64,
+    /// Times the device was opened.
+    pub opened: u64,
+    /// Times opening failed.
+    pub open_failed: u64,
+    /// Times the reading code failed and was started again.
+    pub panics: u64,
+    /// Requests thrown away because the device was not open.
+    pub requests_dropped: u64,
+    /// The most bytes that ever waited in the queue.
+    pub queued_bytes_peak: usize,
+    /// The most events that ever waited in the queue.
+    pub queued_events_peak: usize,
+}

@@ -1,0 +1,187 @@
+//! `manual:` and `manual:NAME`: values that a person types, on the page or the command line. An entry becomes one UTF-8 line
+//! `POINT=VALUE` on the link, so it takes the same way as a meter's bytes. Whether the value makes sense is not decided here.
+
+use std::collections::BTreeMap;
+use std::fmt;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+use crate::adapter::{Adapter, Found, Link};
+use crate::error::OpenError;
+use crate::event::LinkState;
+use crate::options::OpenOptions;
+use crate::queue::Outlet;
+use crate::selector::Selector;
+use crate::task::TaskLink;
+
+/// The longest point name and the longest value, in characters.
+const ENTRY_CHARS_MAX: usize = 64;
+
+type Desks = Arc<Mutex<BTreeMap<String, Outlet>>>;
+
+/// Opens manual links, and hands out the ends at which entries are made.
+#[derive(Debug, Clone, Default)]
+pub struct ManualAdapter {
+    desks: Desks,
+}
+
+impl ManualAdapter {
+    /// No desk open yet.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Where values are entered for `manual:NAME`; the empty name is `manual:`. May be taken before the link is open.
+    #[must_use]
+    pub fn entry(&self, name: &str) -> ManualEntry {
+        ManualEntry { desks: Arc::clone(&self.desks), name: name.to_owned() }
+    }
+}
+
+fn lock(desks: &Desks) -> MutexGuard<'_, BTreeMap<String, Outlet>> {
+    desks.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl Adapter for ManualAdapter {
+    fn scheme(&self) -> &'static str {
+        "manual"
+    }
+
+    /// Always one: anyone can type.
+    fn list(&self) -> Vec<Found> {
+        vec![Found {
+            selector: "manual:".parse().ok(),
+            description: "values typed in by hand".to_owned(),
+            hindrance: None,
+        }]
+    }
+
+    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+        if selector.rest().is_empty() { Ok(()) } else { selector.name().map(|_| ()) }
+    }
+
+    /// A second link of the same name is refused while the first is open.
+    fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
+        self.check(selector)?;
+        let mut desks = lock(&self.desks);
+        if desks.get(selector.rest()).is_some_and(|outlet| !outlet.reader_gone()) {
+            return Err(OpenError::AlreadyOpen { selector: selector.to_string() });
+        }
+        let mut desk = None;
+        let link = TaskLink::start(selector, options, |outlet| {
+            outlet.state(LinkState::Syncing);
+            desk = Some(outlet);
+            // Entries are pushed from outside; there is nothing to wait for.
+            std::future::ready(())
+        })?;
+        desks.retain(|_, outlet| !outlet.reader_gone());
+        desks.extend(desk.map(|outlet| (selector.rest().to_owned(), outlet)));
+        Ok(Box::new(link))
+    }
+}
+
+/// Where a person's entries go in.
+#[derive(Debug, Clone)]
+pub struct ManualEntry {
+    desks: Desks,
+    name: String,
+}
+
+impl ManualEntry {
+    /// Enters one value for a point, as typed: `enter("capacitance", "39.4 uF")`.
+    ///
+    /// # Errors
+    /// Refused whole, never cut: a name or value that is empty, too long, or could break the line; nobody listening;
+    /// too many entries waiting.
+    pub fn enter(&self, point: &str, value: &str) -> Result<(), EntryRefused> {
+        let (point, value) = (point.trim(), value.trim());
+        check_text(point, EntryPart::Point)?;
+        check_text(value, EntryPart::Value)?;
+        if point.contains('=') {
+            return Err(EntryRefused::Character { part: EntryPart::Point });
+        }
+        let desks = lock(&self.desks);
+        let Some(outlet) = desks.get(&self.name).filter(|outlet| !outlet.reader_gone()) else {
+            return Err(EntryRefused::NotOpen);
+        };
+        if !outlet.has_room() {
+            return Err(EntryRefused::Full);
+        }
+        outlet.bytes(format!("{point}={value}\n").as_bytes());
+        Ok(())
+    }
+}
+
+fn check_text(text: &str, part: EntryPart) -> Result<(), EntryRefused> {
+    if text.is_empty() {
+        return Err(EntryRefused::Empty { part });
+    }
+    if text.chars().count() > ENTRY_CHARS_MAX {
+        return Err(EntryRefused::TooLong { part });
+    }
+    // The two Unicode separators also end a line for some readers.
+    if text.chars().any(|c| c.is_control() || matches!(c, '\u{2028}' | '\u{2029}')) {
+        return Err(EntryRefused::Character { part });
+    }
+    Ok(())
+}
+
+/// A part of an entry.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EntryPart {
+    /// The name of the point.
+    Point,
+    /// The value.
+    Value,
+}
+
+impl fmt::Display for EntryPart {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Point => "point",
+            Self::Value => "value",
+        })
+    }
+}
+
+/// Why an entry was not taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum EntryRefused {
+    /// Nothing was typed.
+    Empty {
+        /// Where.
+        part: EntryPart,
+    },
+    /// More than 64 characters.
+    TooLong {
+        /// Where.
+        part: EntryPart,
+    },
+    /// A line break, another control character, or `=` in the point.
+    Character {
+        /// Where.
+        part: EntryPart,
+    },
+    /// No manual link of this name is open.
+    NotOpen,
+    /// Too many entries wait; nothing was taken.
+    Full,
+}
+
+impl fmt::Display for EntryRefused {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Empty { part } => write!(f, "the {part} is empty"),
+            Self::TooLong { part } => write!(f, "the {part} is longer than {ENTRY_CHARS_MAX} characters"),
+            Self::Character { part } => write!(
+                f,
+                "the {part} holds a character that is not allowed (line break, control character, '=' in a point)"
+            ),
+            Self::NotOpen => f.write_str("no manual entry is open here; start one with a manual: device"),
+            Self::Full => f.write_str("earlier entries are still waiting; try again"),
+        }
+    }
+}
+
+impl std::error::Error for EntryRefused {}

@@ -1,0 +1,78 @@
+//! The adapters a program has, passed to whoever opens links. Holds no global state.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use crate::adapter::{Adapter, Found, Link};
+use crate::error::OpenError;
+use crate::options::OpenOptions;
+use crate::selector::Selector;
+
+/// Adapters by scheme.
+#[derive(Clone, Default)]
+pub struct Registry {
+    adapters: BTreeMap<&'static str, Arc<dyn Adapter>>,
+}
+
+impl Registry {
+    /// No adapter.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Adds an adapter; one of the same scheme is replaced, so a tracer can be put around it.
+    #[must_use]
+    pub fn with(mut self, adapter: impl Adapter + 'static) -> Self {
+        self.adapters.insert(adapter.scheme(), Arc::new(adapter));
+        self
+    }
+
+    /// The schemes, sorted.
+    #[must_use]
+    pub fn schemes(&self) -> Vec<&'static str> {
+        self.adapters.keys().copied().collect()
+    }
+
+    /// Everything that is attached, by scheme.
+    #[must_use]
+    pub fn list(&self) -> Vec<Found> {
+        self.adapters.values().flat_map(|adapter| adapter.list()).collect()
+    }
+
+    /// The adapter of a selector.
+    ///
+    /// # Errors
+    /// [`OpenError::UnknownScheme`] with the schemes there are.
+    pub fn adapter(&self, selector: &Selector) -> Result<&Arc<dyn Adapter>, OpenError> {
+        self.adapters.get(selector.scheme()).ok_or_else(|| OpenError::UnknownScheme {
+            scheme: selector.scheme().to_owned(),
+            known: self.schemes(),
+        })
+    }
+
+    /// Whether the text could ever be opened. Touches no device.
+    ///
+    /// # Errors
+    /// What is wrong with it and what to write instead.
+    pub fn check(&self, text: &str) -> Result<Selector, OpenError> {
+        let selector: Selector = text.parse()?;
+        self.adapter(&selector)?.check(&selector)?;
+        Ok(selector)
+    }
+
+    /// Opens a link by its selector text. Must be called within a tokio runtime.
+    ///
+    /// # Errors
+    /// As [`Adapter::open`], and [`OpenError::UnknownScheme`].
+    pub fn open(&self, text: &str, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
+        let selector: Selector = text.parse()?;
+        self.adapter(&selector)?.open(&selector, options)
+    }
+}
+
+impl std::fmt::Debug for Registry {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Registry").field("schemes", &self.schemes()).finish()
+    }
+}

@@ -1,0 +1,227 @@
+//! Opens one serial port: finds it, takes it for this program alone, sets the line, throws away what lay in its buffer.
+//! Turns each refusal into an [`Absence`] that says what mends it.
+
+use std::fs;
+use std::os::unix::fs::FileTypeExt;
+use std::path::{Path, PathBuf};
+use std::pin::Pin;
+use std::sync::Arc;
+use std::task::{Context, Poll};
+use std::time::Duration;
+use std::{io, panic};
+
+use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
+use tokio::sync::Mutex;
+use tokio::task::{JoinHandle, spawn_blocking};
+use tokio::time::timeout;
+use tokio_serial::{ClearBuffer, SerialPort as _, SerialStream};
+
+use super::access::group_of;
+use super::place::{SerialPlace, is_numbered};
+use super::{Roots, ports};
+use crate::error::Absence;
+use crate::options::{DataBits, LineSettings, Parity, StopBits};
+use crate::supervise::Opener;
+
+/// The longest that opening may take before it is told; the attempt itself goes on.
+const OPEN_TIME_MAX: Duration = Duration::from_secs(5);
+
+type Attempt = JoinHandle<Result<OpenPort, Absence>>;
+
+/// Opens the port of one place. Opening runs on a blocking thread, at most one at a time for each device, because some
+/// drivers keep the caller waiting.
+pub(crate) struct SerialOpener {
+    request: Arc<(SerialPlace, LineSettings, Roots)>,
+    /// An attempt that has not answered yet.
+    pending: Mutex<Option<Attempt>>,
+}
+
+impl SerialOpener {
+    pub(crate) fn new(place: SerialPlace, line: LineSettings, roots: Roots) -> Self {
+        Self { request: Arc::new((place, line, roots)), pending: Mutex::new(None) }
+    }
+}
+
+impl Opener for SerialOpener {
+    type Stream = OpenPort;
+
+    async fn open(&self) -> Result<OpenPort, Absence> {
+        let mut pending = self.pending.lock().await;
+        let request = Arc::clone(&self.request);
+        let mut attempt = pending.take().unwrap_or_else(|| {
+            spawn_blocking(move || {
+                let (place, line, roots) = &*request;
+                open_now(place, line, roots)
+            })
+        });
+        match timeout(OPEN_TIME_MAX, &mut attempt).await {
+            Ok(Ok(result)) => result,
+            // A panic below is counted and told by the supervisor.
+            Ok(Err(error)) if error.is_panic() => panic::resume_unwind(error.into_panic()),
+            Ok(Err(_)) => Err(Absence::OpenStalled { what: self.request.0.to_string() }),
+            Err(_elapsed) => {
+                *pending = Some(attempt);
+                Err(Absence::OpenStalled { what: self.request.0.to_string() })
+            }
+        }
+    }
+}
+
+fn open_now(place: &SerialPlace, line: &LineSettings, roots: &Roots) -> Result<OpenPort, Absence> {
+    let (path, real) = locate(place, roots)?;
+    let shown = path.display().to_string();
+    let is_pty = real.starts_with("/dev/pts");
+    if matches!(place, SerialPlace::Path(_)) && !is_pty && !has_fixed_name(&path, &real) {
+        return Err(Absence::NotStable { path: shown });
+    }
+    let is_device = fs::metadata(&real).is_ok_and(|meta| meta.file_type().is_char_device());
+    let Some(text) = real.to_str().filter(|_| is_device) else {
+        return Err(Absence::NotAPort { path: shown });
+    };
+    let builder = tokio_serial::new(text, line.baud)
+        .data_bits(library_data_bits(line.data_bits))
+        .parity(library_parity(line.parity))
+        .stop_bits(library_stop_bits(line.stop_bits));
+    let builder = match line.dtr {
+        Some(level) => builder.dtr_on_open(level),
+        None => builder.preserve_dtr_on_open(),
+    };
+    let mut port =
+        OpenPort(SerialStream::open(&builder).map_err(|error| absence(&error, &shown, || group_of(&real)))?);
+    if let Some(level) = line.rts {
+        // A pseudo-terminal has no such line; an adapter without it still delivers.
+        let _ = port.0.write_request_to_send(level);
+    }
+    // A pseudo-terminal takes settings and reads back others: nothing to learn there.
+    if !is_pty && let Some(setting) = setting_refused(&port.0, line) {
+        return Err(Absence::SettingRefused { path: shown, setting });
+    }
+    // What came before the settings held is noise or old news.
+    let _ = port.0.clear(ClearBuffer::Input);
+    Ok(port)
+}
+
+/// The path as named and the device it leads to.
+fn locate(place: &SerialPlace, roots: &Roots) -> Result<(PathBuf, PathBuf), Absence> {
+    let path = match place {
+        SerialPlace::Path(path) => path.clone(),
+        SerialPlace::Usb(usb) => {
+            let matching = |port: &ports::Port| port.usb.as_ref().is_some_and(|found| usb.matches(found));
+            let mut paths: Vec<PathBuf> =
+                ports::scan(roots).into_iter().filter(matching).map(|port| port.device).collect();
+            match (paths.pop(), paths.is_empty()) {
+                (None, _) => return Err(Absence::NotFound { what: place.to_string() }),
+                (Some(only), true) => only,
+                (Some(last), false) => {
+                    paths.push(last);
+                    let paths = paths.iter().map(|path| path.display().to_string()).collect();
+                    return Err(Absence::Ambiguous { what: place.to_string(), paths });
+                }
+            }
+        }
+    };
+    match fs::canonicalize(&path) {
+        Ok(real) => Ok((path, real)),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            Err(Absence::NotFound { what: place.to_string() })
+        }
+        Err(error) => Err(Absence::System {
+            path: path.display().to_string(),
+            kind: error.kind(),
+            detail: error.to_string(),
+        }),
+    }
+}
+
+/// Names under `/dev` other than the kernel's numbers are made by udev rules and follow the device. A link made by hand
+/// elsewhere follows nothing.
+fn has_fixed_name(path: &Path, real: &Path) -> bool {
+    path.starts_with("/dev") && !is_numbered(path) && path != real
+}
+
+/// Maps the library's error to what a person can do about it.
+pub(crate) fn absence(error: &tokio_serial::Error, path: &str, group: impl FnOnce() -> String) -> Absence {
+    use tokio_serial::ErrorKind as Kind;
+    let path = path.to_owned();
+    match error.kind() {
+        // The library gives this kind for a busy port: EBUSY from the kernel, or its lock held by another.
+        Kind::NoDevice => Absence::InUse { path },
+        Kind::Io(io::ErrorKind::NotFound) => Absence::NotFound { what: path },
+        Kind::Io(io::ErrorKind::PermissionDenied) => Absence::PermissionDenied { path, group: group() },
+        Kind::InvalidInput => Absence::NotAPort { path },
+        Kind::Io(kind) => Absence::System { path, kind, detail: error.to_string() },
+        Kind::Unknown => Absence::System { path, kind: io::ErrorKind::Other, detail: error.to_string() },
+    }
+}
+
+fn library_data_bits(bits: DataBits) -> tokio_serial::DataBits {
+    match bits {
+        DataBits::Five => tokio_serial::DataBits::Five,
+        DataBits::Six => tokio_serial::DataBits::Six,
+        DataBits::Seven => tokio_serial::DataBits::Seven,
+        DataBits::Eight => tokio_serial::DataBits::Eight,
+    }
+}
+
+fn library_parity(parity: Parity) -> tokio_serial::Parity {
+    match parity {
+        Parity::None => tokio_serial::Parity::None,
+        Parity::Odd => tokio_serial::Parity::Odd,
+        Parity::Even => tokio_serial::Parity::Even,
+    }
+}
+
+fn library_stop_bits(bits: StopBits) -> tokio_serial::StopBits {
+    match bits {
+        StopBits::One => tokio_serial::StopBits::One,
+        StopBits::Two => tokio_serial::StopBits::Two,
+    }
+}
+
+/// The first setting that reads back otherwise than asked. A setting that cannot be read back is not held against the port.
+fn setting_refused(port: &SerialStream, line: &LineSettings) -> Option<&'static str> {
+    if port.data_bits().is_ok_and(|bits| bits != library_data_bits(line.data_bits)) {
+        Some("data bits")
+    } else if port.parity().is_ok_and(|parity| parity != library_parity(line.parity)) {
+        Some("parity")
+    } else if port.stop_bits().is_ok_and(|bits| bits != library_stop_bits(line.stop_bits)) {
+        Some("stop bits")
+    } else {
+        None
+    }
+}
+
+/// An open port. When dropped, unsent bytes are thrown away first, so closing never waits for a device that takes none.
+#[derive(Debug)]
+pub(crate) struct OpenPort(SerialStream);
+
+impl Drop for OpenPort {
+    fn drop(&mut self) {
+        let _ = self.0.clear(ClearBuffer::Output);
+    }
+}
+
+impl AsyncRead for OpenPort {
+    fn poll_read(
+        mut self: Pin<&mut Self>,
+        cx: &mut Context<'_>,
+        buf: &mut ReadBuf<'_>,
+    ) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.0).poll_read(cx, buf)
+    }
+}
+
+impl AsyncWrite for OpenPort {
+    fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &[u8]) -> Poll<io::Result<usize>> {
+        Pin::new(&mut self.0).poll_write(cx, buf)
+    }
+
+    fn poll_flush(self: Pin<&mut Self>, _cx: &mut Context<'_>) -> Poll<io::Result<()>> {
+        // The library's flush waits in the kernel until all is sent; requests need no such wait.
+        Poll::Ready(Ok(()))
+    }
+
+    fn poll_shutdown(self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
+        self.poll_flush(cx)
+    }
+}
