@@ -1,3 +1,15 @@
-//! `trade`: skeleton, being filled.
+//! The formulas of the trade: pure functions of plain numbers, units in the names, source and range on each.
+//!
+//! Each function answers within a stated range and refuses outside it ([`OutOfRange`]), so a slipped decimal point
+//! is an error and not a number. All mathematics goes through `libm` and repeats bit for bit on every target.
+//!
+//! Does not: hold limits, tolerances or opinions; know devices, rules or uncertainty; read a clock; do I/O.
 #![no_std]
+#![cfg_attr(test, allow(clippy::float_cmp))]
+#[cfg(test)]
 extern crate alloc;
+
+pub mod capacitor;
+mod range;
+
+pub use range::OutOfRange;

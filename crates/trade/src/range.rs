@@ -1,0 +1,51 @@
+//! The range check every formula begins with. Holds no formula.
+
+use core::fmt;
+
+/// A value outside the range in which a formula is meant.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OutOfRange {
+    /// What the value is: "frequency".
+    pub what: &'static str,
+    /// The value as given; may be non-finite.
+    pub value: f64,
+    /// Its unit.
+    pub unit: &'static str,
+    /// Least accepted value.
+    pub least: f64,
+    /// Greatest accepted value.
+    pub greatest: f64,
+}
+
+impl fmt::Display for OutOfRange {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { what, value, unit, least, greatest } = self;
+        write!(
+            f,
+            "{what} {value} {unit} is outside {least} to {greatest} {unit}; check unit and decimal point"
+        )
+    }
+}
+
+impl core::error::Error for OutOfRange {}
+
+/// Name, unit and range of one argument.
+#[derive(Clone, Copy)]
+pub(crate) struct Argument {
+    pub(crate) what: &'static str,
+    pub(crate) unit: &'static str,
+    pub(crate) least: f64,
+    pub(crate) greatest: f64,
+}
+
+impl Argument {
+    /// The value itself when it lies in the range; NaN and infinities never do.
+    pub(crate) fn check(self, value: f64) -> Result<f64, OutOfRange> {
+        let Self { what, unit, least, greatest } = self;
+        if value >= least && value <= greatest {
+            Ok(value)
+        } else {
+            Err(OutOfRange { what, value, unit, least, greatest })
+        }
+    }
+}
