@@ -186,13 +186,11 @@ impl Outlet {
     }
 
     /// Whether a whole chunk fits without dropping anything.
-    #[cfg(feature = "manual")]
     pub(crate) fn has_room(&self) -> bool {
         lock(&self.0).has_room()
     }
 
     /// Waits until a whole chunk fits, or the reader is gone.
-    #[cfg(any(feature = "file", feature = "stdin"))]
     pub(crate) async fn room(&self) {
         poll_fn(|cx| {
             let mut inner = lock(&self.0);

@@ -58,7 +58,6 @@ impl Selector {
     ///
     /// # Errors
     /// [`SelectorFault::RestMissing`] or [`SelectorFault::BadName`].
-    #[cfg(any(feature = "sim", feature = "manual"))]
     pub(crate) fn name(&self) -> Result<&str, OpenError> {
         let name = self.rest();
         if name.is_empty() {

@@ -117,7 +117,6 @@ async fn pump<S: AsyncRead + AsyncWrite + Unpin>(mut stream: S, watch: &mut Watc
 }
 
 /// Sleeps until `at`, or for ever.
-#[cfg(feature = "sim")]
 pub(crate) async fn sleep_until_some(at: Option<Instant>) {
     match at {
         Some(at) => sleep_until(at).await,

@@ -1,7 +1,9 @@
 //! Every adapter against the contract, each in a few lines.
 
+use crate::Adapter;
+#[cfg(feature = "sim")]
+use crate::Step;
 use crate::conformance::{Bench, check};
-use crate::{Adapter, Step};
 
 #[cfg(all(feature = "serial", feature = "sim", unix))]
 mod serial {
