@@ -103,8 +103,8 @@ impl Round {
             Event::Energised => self.energised(),
             Event::Reading { device, reading } => self.on_reading(&device, reading),
             Event::Gap { device } => self.on_gap(&device),
-            Event::Typed { point, value, standard_uncertainty } => {
-                self.typed(&point, value, standard_uncertainty)
+            Event::Typed { point, value, accuracy } => {
+                self.typed(&point, value, accuracy)
             }
             Event::Answer { yes } => self.answer(yes),
             Event::Rules(rules) => self.rules = rules,

@@ -4,7 +4,7 @@ use alloc::boxed::Box;
 use alloc::string::String;
 use alloc::vec::Vec;
 
-use quantity::{Decimal, Instant, Reading, Typed, Unit};
+use quantity::{Accuracy, Decimal, Instant, Reading, Typed, Unit};
 
 use crate::hold::Evidence;
 use crate::limits::DecisionRule;
@@ -100,8 +100,8 @@ pub enum Event {
         point: String,
         /// The value; without a unit the point's own unit is meant.
         value: Typed,
-        /// Standard uncertainty in the typed unit, where the meter's accuracy is known.
-        standard_uncertainty: Option<f64>,
+        /// The meter's accuracy, where it is known; else only the typed digits' rounding counts.
+        accuracy: Option<Accuracy>,
     },
     /// The answer to the question asked last.
     Answer {

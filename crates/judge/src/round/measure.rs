@@ -4,7 +4,7 @@
 use alloc::format;
 use alloc::string::{String, ToString};
 
-use quantity::{Coupling, Kind, Quantity, Reading, State, Typed};
+use quantity::{Accuracy, Coupling, Kind, Quantity, Reading, State, Typed};
 
 use super::check::{About, Phase, Question};
 use super::event::{LapseReason, Output, ResetReason};
@@ -296,8 +296,8 @@ impl Round {
         }
     }
 
-    pub(super) fn typed(&mut self, name: &str, value: Typed, standard_uncertainty: Option<f64>) {
-        match self.typed_point(name, value, standard_uncertainty) {
+    pub(super) fn typed(&mut self, name: &str, value: Typed, accuracy: Option<Accuracy>) {
+        match self.typed_point(name, value, accuracy) {
             Ok((index, done)) => {
                 let Some(check) = &mut self.check else { return };
                 check.premature |= check.phase == Phase::HoldPoints;
@@ -307,7 +307,7 @@ impl Round {
         }
     }
 
-    fn typed_point(&self, name: &str, value: Typed, u: Option<f64>) -> Result<(usize, SettledPoint), String> {
+    fn typed_point(&self, name: &str, value: Typed, accuracy: Option<Accuracy>) -> Result<(usize, SettledPoint), String> {
         let check = self.check.as_ref().ok_or("no check is armed")?;
         if check.phase == Phase::Done {
             return Err("this check has its verdict; take it again to enter a new value".to_string());
@@ -324,7 +324,12 @@ impl Round {
         {
             return Err(format!("{name} is wanted as {} {wanted}, not {given}", point.unit));
         }
-        let u = u.unwrap_or_else(|| quantity::Accuracy::of_resolution(value.number.resolution()));
+        let (number, resolution) = (value.number.to_f64(), value.number.resolution());
+        let u = accuracy.map_or_else(
+            || Ok(Accuracy::of_resolution(resolution)),
+            |accuracy| accuracy.standard_uncertainty(number, resolution, unit),
+        );
+        let u = u.map_err(|e| format!("{name}: the accuracy does not fit: {e}"))?;
         let shown = Quantity::new(value.number.to_f64(), u, unit).map_err(|e| format!("{name}: {e}"))?;
         let in_rule = shown.to_unit(point.unit).map_err(|e| format!("{name}: {e}"))?;
         let reading = PointReading {

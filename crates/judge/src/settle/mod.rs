@@ -85,6 +85,7 @@
 //! one), not knowing the approach, and the union bound (near a limit some ten times the bound).
 
 mod budget;
+mod contact;
 mod quantile;
 mod settler;
 mod spec;

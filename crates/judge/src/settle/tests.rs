@@ -276,7 +276,7 @@ fn a_new_threshold_inside_the_interval_reopens_the_question() {
     let mut settler = capacitance();
     let states = feed(&mut settler, 0.0, &values(&[35.01, 35.02, 35.01]));
     let settled = *states[2].settled().unwrap();
-    settler.set_thresholds(&[32.9, settled.value + 0.9 * settled.half_width.min(0.3)]);
+    settler.set_thresholds(&[32.9, settled.value + 0.002]);
     assert!(feed(&mut settler, 0.9, &values(&[35.02]))[0].settled().is_none());
 }
 

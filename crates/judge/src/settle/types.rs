@@ -113,10 +113,11 @@ pub enum MovingReason {
 /// A reading that may be judged.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Settled {
-    /// The estimate of what an infinitely long hold would show; always inside the interval.
+    /// Mean of the newest readings, the estimate of what an infinitely long hold would show; always inside the interval.
     pub value: f64,
-    /// Standard uncertainty of `value` from these readings alone (repeatability, what is left of the approach, and the
-    /// display step); type A in the sense of JCGM 100, 4.2. The meter's accuracy is not in it.
+    /// Standard uncertainty of `value` from the scatter of these readings and the display step; type A in the sense of
+    /// JCGM 100, 4.2. Not in it: the meter's accuracy, and what may be left of an approach. The latter is in
+    /// `half_width`; after [`How::BeyondDoubt`] it cannot matter, else it is at most the settle floor or below the noise.
     pub standard_uncertainty: f64,
     /// The settled value lies within this of `value`, except at the stated risk. Early on it is far wider than the
     /// uncertainty, because it holds for every approach and noise that the spec allows.

@@ -2,7 +2,7 @@
 //! arithmetic; holds no state and decides nothing. The reasoning is in the module text of `settle`.
 
 use super::quantile::{chi_squared_upper, normal_upper, student_upper};
-use super::spec::SettleSpec;
+use super::spec::{STEP_SD, SettleSpec};
 
 /// A window whose scatter is less likely under the noise ceiling than 1 in 1,000 (this normal quantile) does not use it.
 const CEILING_DOUBT_SDS: f64 = 3.090_232;
@@ -26,14 +26,22 @@ pub(super) struct Obs {
 pub(super) struct Bounds {
     pub(super) low: f64,
     pub(super) high: f64,
-    /// Estimate of the settled value.
+    /// Mean of the late block.
+    pub(super) level: f64,
+    /// Where the approach would end if it were half as slow as allowed; a guess.
     pub(super) estimate: f64,
-    /// Standard uncertainty of the estimate.
+    /// Standard uncertainty of the level as a measure of the settled value.
     pub(super) standard_uncertainty: f64,
     /// Scatter of one reading, at least the noise floor.
     pub(super) scatter: f64,
     /// The late block differs from the early one by more than noise.
     pub(super) moving: bool,
+}
+
+impl Bounds {
+    pub(super) fn width(&self) -> f64 {
+        self.high - self.low
+    }
 }
 
 /// An early block of `early` readings and a late block of the rest; `gain` is the largest possible ratio of what is left
@@ -73,7 +81,7 @@ pub(super) fn look(window: &[Obs], spec: &SettleSpec, tail: f64, fading: bool) -
     let end = mean_late + split.gain * step;
     let sd = scatter.sd.max(spec.noise_floor);
     let moving = libm::fabs(step) > 3.5 * sd * libm::sqrt(1.0 / split.early + 1.0 / split.late);
-    let rest = if moving { 0.5 * split.gain * step } else { 0.0 };
+    let rest = if moving { split.gain * step } else { 0.0 };
     let low = origin + (mean_late - near).min(end - far);
     let high = origin + (mean_late + near).max(end + far);
     if !(low.is_finite() && high.is_finite()) {
@@ -82,8 +90,9 @@ pub(super) fn look(window: &[Obs], spec: &SettleSpec, tail: f64, fading: bool) -
     Some(Bounds {
         low,
         high,
-        estimate: origin + mean_late + rest,
-        standard_uncertainty: type_a(spec, scatter, split.late, rest),
+        level: origin + mean_late,
+        estimate: origin + mean_late + 0.5 * rest,
+        standard_uncertainty: type_a(spec, scatter, split.late),
         scatter: sd,
         moving,
     })
@@ -191,10 +200,10 @@ fn undithered(spec: &SettleSpec, scatter: Scatter, normal: f64) -> f64 {
 }
 
 /// Type A uncertainty: mean of the late block with the small-sample factor of JCGM 101, 6.4.9.4 (dof / (dof - 2), taken
-/// at 3 where there are fewer), the rest of the approach as a rectangle, and the display step.
-fn type_a(spec: &SettleSpec, scatter: Scatter, late: f64, rest: f64) -> f64 {
+/// at 3 where there are fewer), and the display step. What may be left of the approach is the interval's matter.
+fn type_a(spec: &SettleSpec, scatter: Scatter, late: f64) -> f64 {
     let dof = scatter.dof.max(3.0);
     let sd = scatter.sd.max(spec.noise_floor) * libm::sqrt(dof / (dof - 2.0));
-    let step = spec.noise_floor.min(spec.resolution);
-    libm::sqrt(sd * sd / late + rest * rest / 3.0 + step * step)
+    let step = STEP_SD * spec.resolution;
+    libm::sqrt(sd * sd / late + step * step)
 }

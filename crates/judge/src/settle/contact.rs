@@ -1,0 +1,288 @@
+//! One contact: from the first touch of the leads to the last. Takes readings, keeps the interval for the settled value,
+//! and holds the stopping rule. Knows nothing of open leads, hold or silence; those are the settler's.
+
+use alloc::vec::Vec;
+
+use quantity::Instant;
+
+use super::budget::{LENGTHS, Starts, WINDOW_MAX};
+use super::spec::SettleSpec;
+use super::types::{How, Moving, MovingReason, Settled, Settling};
+use super::watch::{self, Step};
+use super::window::{Bounds, Obs, look};
+
+/// Readings kept of a contact; when full, the older half of the surplus is dropped.
+const KEPT_MAX: usize = 2 * WINDOW_MAX;
+/// Fewest readings of a contact before anything is settled.
+pub(super) const READINGS_MIN: usize = 3;
+/// Fewest readings before the time limit may settle a noisy reading.
+const TIME_LIMIT_READINGS_MIN: usize = 8;
+
+/// Everything known since leads last touched.
+#[derive(Clone, Debug)]
+pub(super) struct Contact {
+    since: Instant,
+    obs: Vec<Obs>,
+    /// Readings since contact, dropped ones included.
+    pub(super) n: usize,
+    /// Readings dropped from the front of `obs`.
+    dropped: usize,
+    /// Index of the first reading of the present stretch: looks and the risk are counted from there.
+    stretch_at: usize,
+    /// All looks of the stretch together.
+    all: Interval,
+    /// The looks that end at the newest reading. Only these settle: old ones may be about a value that has crept on.
+    now: Interval,
+    /// Index of the reading after the last step that no noise explains; no look reaches across it.
+    broken_at: usize,
+    /// The narrowest look of the stretch, and of the newest reading.
+    best: Option<Bounds>,
+    best_now: Option<Bounds>,
+    settled: Option<(Settled, Interval)>,
+    /// A reading set aside as a jump.
+    suspect: Option<(Instant, f64)>,
+    run_since: Instant,
+}
+
+/// The interval for the settled value.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Interval {
+    low: f64,
+    high: f64,
+}
+
+impl Interval {
+    const UNKNOWN: Self = Self { low: f64::NEG_INFINITY, high: f64::INFINITY };
+
+    fn narrow(&mut self, bounds: &Bounds) {
+        self.low = self.low.max(bounds.low);
+        self.high = self.high.min(bounds.high);
+    }
+
+    fn width(self) -> f64 {
+        self.high - self.low
+    }
+
+    fn is_empty(self) -> bool {
+        self.low > self.high
+    }
+
+    /// A value drawn into the interval, and how far the interval reaches from it.
+    fn about(self, value: f64) -> (f64, f64) {
+        let value = value.max(self.low).min(self.high);
+        (value, (self.high - value).max(value - self.low))
+    }
+
+    fn in_doubt(self, thresholds: &[f64]) -> bool {
+        thresholds.is_empty() || thresholds.iter().any(|t| (self.low..=self.high).contains(t))
+    }
+}
+
+impl Contact {
+    pub(super) fn begin(at: Instant, value: f64, spec: &SettleSpec) -> Self {
+        let mut obs = Vec::with_capacity(16);
+        obs.push(Obs { t_s: 0.0, value, decay: 1.0, bouncing: spec.bounce_s > 0.0 });
+        Self {
+            since: at,
+            obs,
+            n: 1,
+            dropped: 0,
+            stretch_at: 0,
+            all: Interval::UNKNOWN,
+            now: Interval::UNKNOWN,
+            broken_at: 0,
+            best: None,
+            best_now: None,
+            settled: None,
+            suspect: None,
+            run_since: at,
+        }
+    }
+
+    /// Scatter of one reading as far as known.
+    fn scatter(&self, spec: &SettleSpec) -> f64 {
+        self.best.map_or(spec.noise_floor, |best| best.scatter)
+    }
+
+    /// Deals with a reading that no approach explains; None if it is a fair one.
+    pub(super) fn weigh_step(&mut self, at: Instant, value: f64, spec: &SettleSpec) -> Option<Settling> {
+        match (watch::step_to(&self.obs, value, spec, self.scatter(spec)), self.suspect) {
+            (Step::Fair, _) => {
+                self.suspect = None;
+                None
+            }
+            (Step::Jumps, None) => {
+                self.suspect = Some((at, value));
+                Some(Settling::BounceRejected)
+            }
+            (Step::Jumps, Some((suspect_at, suspect))) => {
+                // Twice away: the value is elsewhere now. The contact begins anew with the first that went.
+                *self = Self::begin(suspect_at, suspect, spec);
+                self.append(at, value, spec);
+                Some(self.moving(spec, &[], Some(MovingReason::Bouncing)))
+            }
+            (Step::Runs, _) => {
+                let reason = if spec.charging && value > 0.0 {
+                    MovingReason::Charging
+                } else {
+                    MovingReason::Approaching
+                };
+                *self = Self::begin(at, value, spec);
+                Some(self.moving(spec, &[], Some(reason)))
+            }
+        }
+    }
+
+    pub(super) fn append(&mut self, at: Instant, value: f64, spec: &SettleSpec) {
+        let t_s = (at - self.since).seconds();
+        let last = self.obs.last().copied();
+        let gap_s = last.map_or(0.0, |obs| t_s - obs.t_s);
+        #[allow(clippy::float_cmp)] // whether the digits repeat
+        if last.is_none_or(|obs| obs.value != value) {
+            self.run_since = at;
+        }
+        if self.obs.len() >= KEPT_MAX {
+            self.obs.drain(..KEPT_MAX - WINDOW_MAX);
+            self.dropped += KEPT_MAX - WINDOW_MAX;
+        }
+        let decay = libm::exp(-gap_s / spec.tau_max_s);
+        self.obs.push(Obs { t_s, value, decay, bouncing: t_s < spec.bounce_s });
+        if last.is_some_and(|obs| libm::fabs(value - obs.value) > watch::break_size(spec)) {
+            self.broken_at = self.n;
+            (self.all, self.best) = (Interval::UNKNOWN, None);
+        } else if self.broken_at + 1 == self.n && watch::fading(&self.obs) {
+            // The step went on as an approach does: a window may begin at its foot.
+            self.broken_at -= 1;
+        }
+        self.n += 1;
+    }
+
+    /// All looks that end at the newest reading.
+    pub(super) fn look_at_all(&mut self, spec: &SettleSpec, starts: &Starts) {
+        (self.now, self.best_now) = (Interval::UNKNOWN, None);
+        let fading = watch::fading(&self.obs);
+        for (length, weight) in LENGTHS {
+            let Some(start) = self.n.checked_sub(length) else { break };
+            let share = start.checked_sub(self.stretch_at).and_then(|since| starts.share(since));
+            let Some(share) = share.filter(|_| start >= self.broken_at) else { continue };
+            let Some(window) = start.checked_sub(self.dropped).and_then(|at| self.obs.get(at..)) else {
+                continue;
+            };
+            let Some(bounds) = look(window, spec, spec.risk * share * weight, fading) else { continue };
+            self.now.narrow(&bounds);
+            let narrower = |best: Option<Bounds>| best.is_none_or(|best| bounds.width() <= best.width());
+            if narrower(self.best_now) {
+                self.best_now = Some(bounds);
+            }
+            if narrower(self.best) {
+                self.best = Some(bounds);
+            }
+            self.all.narrow(&bounds);
+        }
+        if self.all.is_empty() {
+            // The looks contradict each other: the value walked. What it is now starts with the newest reading.
+            (self.stretch_at, self.broken_at) = (self.n - 1, self.n - 1);
+            (self.all, self.now) = (Interval::UNKNOWN, Interval::UNKNOWN);
+            (self.best, self.best_now, self.settled) = (None, None, None);
+        }
+    }
+
+    /// The stopping rule.
+    pub(super) fn decide(&mut self, at: Instant, spec: &SettleSpec, thresholds: &[f64]) -> Settling {
+        let run = watch::equal_run(&self.obs);
+        if (at - self.run_since).seconds() > spec.frozen_after_s
+            || watch::frozen_by_noise(&self.obs, spec, run)
+        {
+            self.settled = None;
+            return Settling::Frozen { since: self.run_since };
+        }
+        if watch::drifting(&self.obs, spec, self.scatter(spec)) {
+            self.settled = None;
+            return self.moving(spec, thresholds, Some(MovingReason::Drifting));
+        }
+        if let Some((settled, interval)) = self.settled
+            && (settled.how != How::BeyondDoubt || !interval.in_doubt(thresholds))
+        {
+            return Settling::Settled(settled);
+        }
+        self.settled = self.ground(at, spec, thresholds).and_then(|how| self.settle(how));
+        match self.settled {
+            Some((settled, _)) => Settling::Settled(settled),
+            None => self.moving(spec, thresholds, None),
+        }
+    }
+
+    fn ground(&self, at: Instant, spec: &SettleSpec, thresholds: &[f64]) -> Option<How> {
+        let since_break = self.n - self.broken_at.min(self.n);
+        let standing = since_break >= READINGS_MIN || watch::fading(&self.obs);
+        if self.n < READINGS_MIN || !standing || !self.now.width().is_finite() {
+            None
+        } else if !self.now.in_doubt(thresholds) {
+            Some(How::BeyondDoubt)
+        } else if self.now.width() <= 2.0 * spec.settle_floor {
+            Some(How::FullySettled)
+        } else {
+            let late =
+                (at - self.since).seconds() >= spec.time_limit_s && since_break >= TIME_LIMIT_READINGS_MIN;
+            // A look of two or three readings has no say in how wide the noise is.
+            let wide = self.now.width() > 1.5 * self.all.width();
+            (late && !wide && !self.best_now?.moving).then_some(How::TimeLimit)
+        }
+    }
+
+    fn settle(&self, how: How) -> Option<(Settled, Interval)> {
+        let best = self.best_now?;
+        let (value, half_width) = self.now.about(best.level);
+        let settled = Settled {
+            value,
+            standard_uncertainty: best.standard_uncertainty,
+            half_width,
+            n: u32::try_from(self.n).unwrap_or(u32::MAX),
+            since: self.since,
+            how,
+        };
+        Some((settled, self.now))
+    }
+
+    pub(super) fn moving(
+        &self,
+        spec: &SettleSpec,
+        thresholds: &[f64],
+        reason: Option<MovingReason>,
+    ) -> Settling {
+        let last = self.obs.last().map_or(0.0, |obs| obs.value);
+        let (estimate, half_width) = match self.best {
+            Some(best) => self.all.about(best.estimate),
+            None => (last, f64::INFINITY),
+        };
+        let reason = reason.unwrap_or_else(|| self.reason(spec));
+        let readings_left = (half_width.is_finite() && reason != MovingReason::Drifting)
+            .then(|| self.readings_left(spec, thresholds, estimate, half_width));
+        Settling::Moving(Moving { estimate, half_width, reason, readings_left })
+    }
+
+    fn reason(&self, spec: &SettleSpec) -> MovingReason {
+        let scatter = self.scatter(spec);
+        if spec.charging && watch::climbing(&self.obs, scatter) {
+            MovingReason::Charging
+        } else if self.suspect.is_some() || self.obs.iter().all(|obs| obs.bouncing) {
+            MovingReason::Bouncing
+        } else if self.best.is_none_or(|best| best.moving) {
+            MovingReason::Approaching
+        } else {
+            MovingReason::Noisy
+        }
+    }
+
+    /// The half width falls roughly with the square root of the count.
+    fn readings_left(&self, spec: &SettleSpec, thresholds: &[f64], estimate: f64, half_width: f64) -> u32 {
+        let nearest = thresholds.iter().map(|t| libm::fabs(t - estimate)).fold(f64::INFINITY, f64::min);
+        let goal = if nearest.is_finite() { nearest.max(spec.settle_floor) } else { spec.settle_floor };
+        let ratio = half_width / goal;
+        #[allow(clippy::cast_precision_loss)]
+        let left = self.n as f64 * (ratio * ratio - 1.0);
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped
+        let left = libm::ceil(left).clamp(1.0, 999.0) as u32;
+        left
+    }
+}

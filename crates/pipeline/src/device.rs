@@ -1,0 +1,91 @@
+//! One device in the pipeline: a meter with its decoder, or a person who types. Does not know the round.
+
+use alloc::boxed::Box;
+use alloc::vec::Vec;
+
+use judge::round;
+use quantity::{Instant, Reading};
+use wire::{Counters, Decoder, Fault, Profile};
+
+use crate::manual::{ManualFault, ManualLines};
+
+/// How a device's bytes are read.
+#[derive(Clone, Debug)]
+pub enum DeviceKind {
+    /// By a profile.
+    Meter(Box<Profile>),
+    /// As typed lines `POINT=VALUE`: manual entry.
+    Manual,
+}
+
+/// A device with its decoder.
+pub struct Device {
+    reader: Reader,
+    readings: u64,
+}
+
+enum Reader {
+    Meter(Box<Decoder>),
+    Manual(ManualLines),
+}
+
+/// What bytes turned into.
+pub(crate) enum Item {
+    Reading(Reading),
+    Dropped(Fault),
+    Typed(round::Event),
+    NotTyped(ManualFault),
+}
+
+impl Device {
+    pub(crate) fn new(kind: DeviceKind) -> Self {
+        let reader = match kind {
+            DeviceKind::Meter(profile) => Reader::Meter(Box::new(Decoder::new(&profile))),
+            DeviceKind::Manual => Reader::Manual(ManualLines::default()),
+        };
+        Self { reader, readings: 0 }
+    }
+
+    pub(crate) fn bytes(&mut self, now: Instant, data: &[u8]) -> Vec<Item> {
+        let mut items = Vec::new();
+        match &mut self.reader {
+            Reader::Meter(decoder) => decoder.bytes(now, data, &mut |item| {
+                items.push(match item {
+                    wire::Item::Reading(reading) => Item::Reading(reading),
+                    wire::Item::Fault(fault) => Item::Dropped(fault),
+                });
+            }),
+            Reader::Manual(lines) => lines.bytes(data, &mut |typed| {
+                items.push(match typed {
+                    Ok(event) => Item::Typed(event),
+                    Err(fault) => Item::NotTyped(fault),
+                });
+            }),
+        }
+        let readings = items.iter().filter(|item| matches!(item, Item::Reading(_) | Item::Typed(_))).count();
+        self.readings = self.readings.saturating_add(readings as u64);
+        items
+    }
+
+    pub(crate) fn gap(&mut self, now: Instant) {
+        match &mut self.reader {
+            Reader::Meter(decoder) => decoder.gap(now),
+            Reader::Manual(lines) => lines.gap(),
+        }
+    }
+
+    /// Readings handed out since it joined.
+    #[must_use]
+    pub fn readings(&self) -> u64 {
+        self.readings
+    }
+
+    /// What the decoder counted; `None` for manual entry.
+    #[must_use]
+    pub fn counters(&self) -> Option<&Counters> {
+        match &self.reader {
+            Reader::Meter(decoder) => Some(decoder.counters()),
+            Reader::Manual(_) => None,
+        }
+    }
+}

@@ -1,0 +1,37 @@
+//! The pipeline with a real profile text and a native rule lives in the integration tests; here: manual lines.
+use super::*;
+use alloc::string::ToString;
+use alloc::vec;
+
+fn typed(text: &str) -> Vec<Result<String, String>> {
+    let mut lines = manual::ManualLines::default();
+    let mut out = vec![];
+    lines.bytes(text.as_bytes(), &mut |result| {
+        out.push(match result {
+            Ok(round::Event::Typed { point, value, accuracy }) => {
+                Ok(alloc::format!("{point} {} {:?} {}", value.number, value.unit, accuracy.is_some()))
+            }
+            Ok(other) => Ok(alloc::format!("{other:?}")),
+            Err(fault) => Err(fault.to_string()),
+        });
+    });
+    out
+}
+
+#[test]
+fn lines_become_typed_values() {
+    assert_eq!(
+        typed("capacitance=39.40uF\n\nshorted = 0.1 ohm; 1% + 2\n"),
+        [Ok("capacitance 39.40 Some(Unit(uF)) false".to_string()), Ok("shorted 0.1 Some(Unit(ohm)) true".to_string())]
+    );
+}
+
+#[test]
+fn what_is_no_value_is_refused_with_a_sentence() {
+    for text in ["39.4uF\n", "capacitance=OL\n", "capacitance=39.4uf\n", "capacitance=1uF; 2 parsec\n"] {
+        assert!(matches!(typed(text).as_slice(), [Err(_)]), "{text:?}");
+    }
+    let endless = alloc::format!("{}\n1=2V\n", "x".repeat(10_000));
+    assert_eq!(typed(&endless).len(), 2);
+    assert_eq!(typed("no line end yet"), []);
+}
