@@ -56,7 +56,10 @@ def judge(rule: str, readings: dict[str, Reading], plate: dict[str, str] | None 
     )
     shown = f"{' '.join(command)}\nexit {done.returncode}\n{done.stdout}\n{done.stderr}"
     assert done.returncode in EXIT_OF_WORD.values(), shown
-    answer = json.loads(done.stdout)
+    try:
+        answer = json.loads(done.stdout)
+    except json.JSONDecodeError as error:
+        raise AssertionError(f"stdout is no JSON: {shown}") from error
     assert EXIT_OF_WORD[answer["verdict"]] == done.returncode, shown
     return answer
 
