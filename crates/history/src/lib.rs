@@ -1,1 +1,31 @@
-//! `history`: skeleton, being filled.
+//! The history: sites, rounds, raw readings, verdicts and the index of recordings, in one SQLite file.
+//!
+//! A verdict is committed with everything it rests on (rule and content hash, limits and the source of each, readings
+//! with their uncertainty, device and time, plate values, hold points) in one transaction, and
+//! [`History::commit_verdict`] returns only after the disk has it (WAL, synchronous FULL). Show it then, not before.
+//!
+//! Trust: every verdict carries a digest over all its rows; a byte that changed on the disk is an error on reading,
+//! never another verdict. Order is the order of commits, not of the wall clock, which may jump.
+//!
+//! Does not: decide anything, read a clock, make ids, know rules or devices, delete or repair a file.
+
+mod digest;
+mod error;
+mod insert;
+mod model;
+mod open;
+mod read;
+mod schema;
+mod write;
+
+#[cfg(test)]
+mod tests;
+
+pub use error::HistoryError;
+pub use model::{
+    HoldPoint, Judgement, NewRecording, NewRound, PlateValue, RawReading, Recording, RecordingId, Round,
+    RoundId, Sha256Hex, StoredVerdict, TrendPoint, Verdict, VerdictId, VerdictReading, VerdictSummary, WORDS,
+};
+pub use open::{BUSY_TIMEOUT_MS_DEFAULT, Durability};
+pub use read::Reader;
+pub use write::{Committed, History};

@@ -1,0 +1,200 @@
+//! The rows of one verdict: checked, then inserted inside the caller's transaction. Does not begin or commit one.
+
+use rusqlite::{Connection, Error as SqlError, OptionalExtension, params};
+
+use crate::digest;
+use crate::error::HistoryError;
+use crate::model::{NewRound, RoundId, Verdict, VerdictId, VerdictReading, WORDS};
+use crate::write::Committed;
+
+/// What stops a transaction.
+pub(crate) enum Stop {
+    Sql(SqlError),
+    Said(Box<HistoryError>),
+}
+
+impl From<SqlError> for Stop {
+    fn from(error: SqlError) -> Self {
+        Self::Sql(error)
+    }
+}
+
+impl From<HistoryError> for Stop {
+    fn from(error: HistoryError) -> Self {
+        Self::Said(Box::new(error))
+    }
+}
+
+/// Stores `verdict`, or finds it stored already.
+pub(crate) fn commit_one(
+    tx: &Connection,
+    round: RoundId,
+    of_round: &NewRound,
+    verdict: &Verdict,
+) -> Result<Committed, Stop> {
+    let uid = format!("{}/{}/{}", of_round.uid, verdict.check, verdict.at_us);
+    check(&uid, verdict)?;
+    if !tx.prepare_cached("SELECT json_valid(?1)")?.query_row([&verdict.json], |row| row.get(0))? {
+        return Err(HistoryError::BadJson { of: format!("verdict {uid}") }.into());
+    }
+    let digest = digest::of(&uid, of_round, verdict);
+    let stored: Option<(i64, [u8; 32])> = tx
+        .prepare_cached("SELECT verdict_id, digest FROM verdict WHERE uid = ?1")?
+        .query_row([&uid], |row| Ok((row.get(0)?, row.get(1)?)))
+        .optional()?;
+    let id = match stored {
+        Some((id, same)) if same == digest => VerdictId(id),
+        Some(_) => return Err(HistoryError::IdTaken { uid }.into()),
+        None => insert_verdict(tx, round, &uid, verdict, &digest)?,
+    };
+    Ok(Committed { id, uid })
+}
+
+fn insert_verdict(
+    tx: &Connection,
+    round: RoundId,
+    uid: &str,
+    v: &Verdict,
+    digest: &[u8; 32],
+) -> Result<VerdictId, Stop> {
+    let at_us = whole("time", v.at_us, || uid.to_owned())?;
+    tx.prepare_cached(
+        "INSERT INTO verdict (uid, round_id, check_number, unit_tag, component, rule, title, rule_hash, word, reason,
+                              advice, decision_rule, at_us, wall_ms, json, digest)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16)",
+    )?
+    .execute(params![
+        uid,
+        round.0,
+        v.check,
+        v.unit_tag,
+        v.component,
+        v.rule,
+        v.title,
+        v.rule_hash,
+        v.word,
+        v.reason,
+        v.advice,
+        v.decision_rule,
+        at_us,
+        v.wall_ms,
+        v.json,
+        digest
+    ])?;
+    let id = VerdictId(tx.last_insert_rowid());
+    insert_readings(tx, id, uid, &v.readings)?;
+    insert_judgements(tx, id, v)?;
+    let mut insert = tx.prepare_cached(
+        "INSERT INTO plate_value (verdict_id, ord, name, value, unit, source) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+    )?;
+    for (ord, p) in (0_i64..).zip(&v.plate) {
+        insert.execute(params![id.0, ord, p.name, p.value, p.unit, p.source])?;
+    }
+    let mut insert = tx.prepare_cached(
+        "INSERT INTO hold_point (verdict_id, ord, name, shown, how, at_us) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+    )?;
+    for (ord, h) in (0_i64..).zip(&v.hold_points) {
+        let at_us = h.at_us.map(|at| whole("time of a hold point", at, || uid.to_owned())).transpose()?;
+        insert.execute(params![id.0, ord, h.name, h.shown, h.how, at_us])?;
+    }
+    Ok(id)
+}
+
+fn insert_readings(
+    tx: &Connection,
+    id: VerdictId,
+    uid: &str,
+    readings: &[VerdictReading],
+) -> Result<(), Stop> {
+    let mut insert = tx.prepare_cached(
+        "INSERT INTO verdict_reading (verdict_id, ord, point, label, device, value, unit, standard_uncertainty, shown,
+                                      count, at_us)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+    )?;
+    for (ord, r) in (0_i64..).zip(readings) {
+        let at_us = whole("time of a reading", r.at_us, || uid.to_owned())?;
+        insert.execute(params![
+            id.0,
+            ord,
+            r.point,
+            r.label,
+            r.device,
+            r.value,
+            r.unit,
+            r.standard_uncertainty,
+            r.shown,
+            r.count,
+            at_us
+        ])?;
+    }
+    Ok(())
+}
+
+fn insert_judgements(tx: &Connection, id: VerdictId, v: &Verdict) -> Result<(), Stop> {
+    let mut insert = tx.prepare_cached(
+        "INSERT INTO judgement (verdict_id, ord, name, word, value, unit, low, high, standard_uncertainty,
+                                probability_of_conformance, guard, meter_too_coarse, advice, source, source_class)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)",
+    )?;
+    for (ord, j) in (0_i64..).zip(&v.judgements) {
+        insert.execute(params![
+            id.0,
+            ord,
+            j.name,
+            j.word,
+            j.value,
+            j.unit,
+            j.low,
+            j.high,
+            j.standard_uncertainty,
+            j.probability_of_conformance,
+            j.guard,
+            j.meter_too_coarse,
+            j.advice,
+            j.source,
+            j.source_class
+        ])?;
+    }
+    Ok(())
+}
+
+/// SQLite would store NaN as NULL, which reads as "none": refused instead.
+fn check(uid: &str, v: &Verdict) -> Result<(), HistoryError> {
+    let of = || format!("verdict {uid}");
+    for word in std::iter::once(&v.word).chain(v.judgements.iter().map(|j| &j.word)) {
+        if !WORDS.contains(&word.as_str()) {
+            return Err(HistoryError::UnknownWord { word: word.clone(), of: of() });
+        }
+    }
+    if (v.word == "no verdict") != v.reason.is_some() {
+        return Err(HistoryError::ReasonMismatch { of: of() });
+    }
+    for r in &v.readings {
+        finite_or_none("value of a reading", Some(r.value), of)?;
+        finite_or_none("standard uncertainty of a reading", Some(r.standard_uncertainty), of)?;
+    }
+    for j in &v.judgements {
+        finite_or_none("value of a judgement", j.value, of)?;
+        finite_or_none("lower limit", j.low, of)?;
+        finite_or_none("upper limit", j.high, of)?;
+        finite_or_none("standard uncertainty of a judgement", j.standard_uncertainty, of)?;
+        finite_or_none("probability of conformance", j.probability_of_conformance, of)?;
+        finite_or_none("guard band", j.guard, of)?;
+    }
+    v.plate.iter().try_for_each(|p| finite_or_none("plate value", Some(p.value), of))
+}
+
+pub(crate) fn finite_or_none(
+    field: &'static str,
+    value: Option<f64>,
+    of: impl Fn() -> String,
+) -> Result<(), HistoryError> {
+    match value {
+        Some(value) if !value.is_finite() => Err(HistoryError::OutOfRange { field, of: of() }),
+        _ => Ok(()),
+    }
+}
+
+pub(crate) fn whole(field: &'static str, value: u64, of: impl Fn() -> String) -> Result<i64, HistoryError> {
+    i64::try_from(value).map_err(|_| HistoryError::OutOfRange { field, of: of() })
+}

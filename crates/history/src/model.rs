@@ -1,0 +1,273 @@
+//! The plain structs that go in and come out. Units stand beside the numbers as text, times carry their unit in the
+//! name. Does not check anything beyond its types; `write` does.
+
+/// The words a verdict may have (ILAC-G8:09/2019 and `no verdict`).
+pub const WORDS: [&str; 5] = ["pass", "conditional pass", "conditional fail", "fail", "no verdict"];
+
+/// A SHA-256 as 64 hexadecimal digits.
+pub type Sha256Hex = String;
+
+/// The row number of a round in this file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct RoundId(pub i64);
+
+/// The row number of a verdict in this file; a later commit has a greater one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct VerdictId(pub i64);
+
+/// The row number of a recording in this file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct RecordingId(pub i64);
+
+/// A round to begin.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewRound {
+    /// The caller's id, unique among all rounds of all machines (a UUID will do).
+    pub uid: String,
+    /// The site's name; made when new.
+    pub site: String,
+    /// Wall clock at the start, ms since 1970-01-01 UTC.
+    pub started_wall_ms: i64,
+    /// Hash of the rule set in force at the start.
+    pub rules_hash: String,
+    /// The shop's decision rule at the start.
+    pub decision_rule: String,
+    /// The program that ran the round.
+    pub program_version: String,
+}
+
+/// A stored round.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Round {
+    /// Its row.
+    pub id: RoundId,
+    /// What was said at its start.
+    pub new: NewRound,
+    /// Wall clock at the end, ms since 1970-01-01 UTC; `None` while it runs, or when the program was ended in it.
+    pub ended_wall_ms: Option<i64>,
+    /// How many verdicts it has.
+    pub verdicts: u64,
+}
+
+/// One verdict with all it rests on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Verdict {
+    /// Running number of the check in its round.
+    pub check: u32,
+    /// The unit's tag ("RTU-07").
+    pub unit_tag: String,
+    /// The component under test.
+    pub component: String,
+    /// The rule's id.
+    pub rule: String,
+    /// The rule's title.
+    pub title: String,
+    /// Content hash of the rule.
+    pub rule_hash: String,
+    /// One of [`WORDS`].
+    pub word: String,
+    /// Why there is no verdict; `None` for the other words.
+    pub reason: Option<String>,
+    /// What to do.
+    pub advice: Option<String>,
+    /// The decision rule in force.
+    pub decision_rule: String,
+    /// When it was given, microseconds of the round's monotone clock.
+    pub at_us: u64,
+    /// The same by the wall clock, ms since 1970-01-01 UTC; it may jump, order goes by [`VerdictId`].
+    pub wall_ms: i64,
+    /// The readings it rests on.
+    pub readings: Vec<VerdictReading>,
+    /// Each judgement with its limits and their source.
+    pub judgements: Vec<Judgement>,
+    /// The ratings it was judged against.
+    pub plate: Vec<PlateValue>,
+    /// The hold points and how each was shown.
+    pub hold_points: Vec<HoldPoint>,
+    /// The whole verdict object as it was shown, JSON text.
+    pub json: String,
+}
+
+/// A settled reading a verdict rests on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct VerdictReading {
+    /// The point of the check it is bound to.
+    pub point: String,
+    /// The point's label.
+    pub label: String,
+    /// Which device gave it.
+    pub device: String,
+    /// The settled value in `unit`, finite.
+    pub value: f64,
+    /// The unit.
+    pub unit: String,
+    /// Standard uncertainty (k = 1) in `unit`, finite.
+    pub standard_uncertainty: f64,
+    /// The digits as displayed, if a display showed them.
+    pub shown: Option<String>,
+    /// How many readings were settled into it.
+    pub count: u32,
+    /// When it settled, microseconds of the round's monotone clock.
+    pub at_us: u64,
+}
+
+/// One judgement of a verdict.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judgement {
+    /// Its name in the rule.
+    pub name: String,
+    /// One of [`WORDS`].
+    pub word: String,
+    /// The judged value in `unit`.
+    pub value: Option<f64>,
+    /// The unit.
+    pub unit: String,
+    /// The lower limit, `None` where there is none.
+    pub low: Option<f64>,
+    /// The upper limit, `None` where there is none.
+    pub high: Option<f64>,
+    /// Standard uncertainty (k = 1) in `unit`.
+    pub standard_uncertainty: Option<f64>,
+    /// Probability of conformance, 0 to 1 (JCGM 106).
+    pub probability_of_conformance: Option<f64>,
+    /// The guard band's width in `unit`.
+    pub guard: Option<f64>,
+    /// True when the meter is too coarse for the tolerance.
+    pub meter_too_coarse: bool,
+    /// What to do.
+    pub advice: Option<String>,
+    /// Where the limits come from.
+    pub source: String,
+    /// The class of that source (published standard, nameplate, common practice, from memory).
+    pub source_class: String,
+}
+
+/// One rating a verdict was judged against.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlateValue {
+    /// Its name in the rule.
+    pub name: String,
+    /// The rating in `unit`.
+    pub value: f64,
+    /// The unit.
+    pub unit: String,
+    /// Where it was read, or where the default comes from.
+    pub source: String,
+}
+
+/// One hold point of a verdict.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HoldPoint {
+    /// Its name.
+    pub name: String,
+    /// Whether it was shown.
+    pub shown: bool,
+    /// How ("confirmed", "by the meter").
+    pub how: Option<String>,
+    /// When, microseconds of the round's monotone clock.
+    pub at_us: Option<u64>,
+}
+
+/// A verdict read back, its digest checked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StoredVerdict {
+    /// Its row.
+    pub id: VerdictId,
+    /// Its id among all machines: `<round uid>/<check>/<at_us>`.
+    pub uid: String,
+    /// What was said at the start of its round.
+    pub round: NewRound,
+    /// What was committed.
+    pub verdict: Verdict,
+}
+
+/// A verdict in a list.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct VerdictSummary {
+    /// Its row.
+    pub id: VerdictId,
+    /// Its id among all machines.
+    pub uid: String,
+    /// The site.
+    pub site: String,
+    /// Running number of the check in its round.
+    pub check: u32,
+    /// The unit's tag.
+    pub unit_tag: String,
+    /// The component.
+    pub component: String,
+    /// The rule's title.
+    pub title: String,
+    /// One of [`WORDS`].
+    pub word: String,
+    /// Why there is no verdict.
+    pub reason: Option<String>,
+    /// What to do.
+    pub advice: Option<String>,
+    /// Microseconds of the round's monotone clock.
+    pub at_us: u64,
+    /// Wall clock, ms since 1970-01-01 UTC.
+    pub wall_ms: i64,
+}
+
+/// One value of a component's point over the rounds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TrendPoint {
+    /// The verdict it belongs to.
+    pub id: VerdictId,
+    /// The settled value in `unit`.
+    pub value: f64,
+    /// The unit; it may differ from one round to the next.
+    pub unit: String,
+    /// Standard uncertainty (k = 1) in `unit`.
+    pub standard_uncertainty: f64,
+    /// Which device gave it.
+    pub device: String,
+    /// The verdict's word.
+    pub word: String,
+    /// Wall clock of the verdict, ms since 1970-01-01 UTC.
+    pub wall_ms: i64,
+}
+
+/// One reading as a device sent it, judged or not.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RawReading {
+    /// Which device.
+    pub device: String,
+    /// When its last byte arrived, microseconds of the round's monotone clock.
+    pub at_us: u64,
+    /// The value in `unit`; `None` when the meter showed no number.
+    pub value: Option<f64>,
+    /// The unit.
+    pub unit: String,
+    /// Standard uncertainty (k = 1) in `unit`.
+    pub standard_uncertainty: Option<f64>,
+    /// The digits as displayed.
+    pub shown: Option<String>,
+    /// What it was ("value", "overload", "no value") and the flags.
+    pub state: String,
+}
+
+/// A recording to list.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewRecording {
+    /// The round it was recorded in, if any.
+    pub round: Option<RoundId>,
+    /// Where the file is.
+    pub path: String,
+    /// Its content hash.
+    pub sha256: Sha256Hex,
+    /// Its size in bytes.
+    pub size_bytes: u64,
+    /// Wall clock at its start, ms since 1970-01-01 UTC.
+    pub started_wall_ms: i64,
+}
+
+/// A listed recording.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Recording {
+    /// Its row.
+    pub id: RecordingId,
+    /// What was listed.
+    pub new: NewRecording,
+}

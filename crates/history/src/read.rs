@@ -1,0 +1,352 @@
+//! The queries, on the writer's connection or on one of their own that can only read. Lists come in the order of
+//! commits. Does not change anything.
+
+use std::path::Path;
+
+use rusqlite::{Connection, Error as SqlError, OptionalExtension, Params, Row, params};
+
+use crate::digest;
+use crate::error::HistoryError;
+use crate::model::{
+    HoldPoint, Judgement, NewRecording, NewRound, PlateValue, Recording, RecordingId, Round, RoundId,
+    StoredVerdict, TrendPoint, Verdict, VerdictId, VerdictReading, VerdictSummary,
+};
+use crate::open::{BUSY_TIMEOUT_MS_DEFAULT, Db};
+
+/// The history, for reading.
+#[derive(Debug)]
+pub struct Reader {
+    pub(crate) db: Db,
+}
+
+impl Reader {
+    /// Opens the file for reading only, beside a writer or alone.
+    ///
+    /// # Errors
+    /// When the file is missing, not ours, of another version, or damaged.
+    pub fn open(path: &Path) -> Result<Self, HistoryError> {
+        Ok(Self { db: Db::reader(path, BUSY_TIMEOUT_MS_DEFAULT)? })
+    }
+
+    /// The last `count_max` verdicts, newest first.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn recent(&self, count_max: u32) -> Result<Vec<VerdictSummary>, HistoryError> {
+        self.list(
+            "SELECT verdict_id, v.uid, s.name, check_number, unit_tag, component, title, word, reason, advice, at_us,
+                    wall_ms
+             FROM verdict v JOIN round USING (round_id) JOIN site s USING (site_id)
+             ORDER BY verdict_id DESC LIMIT ?1",
+            [count_max],
+            |row| {
+                Ok(VerdictSummary {
+                    id: VerdictId(row.get(0)?),
+                    uid: row.get(1)?,
+                    site: row.get(2)?,
+                    check: row.get(3)?,
+                    unit_tag: row.get(4)?,
+                    component: row.get(5)?,
+                    title: row.get(6)?,
+                    word: row.get(7)?,
+                    reason: row.get(8)?,
+                    advice: row.get(9)?,
+                    at_us: unsigned(row, 10)?,
+                    wall_ms: row.get(11)?,
+                })
+            },
+        )
+    }
+
+    /// The last `count_max` verdicts of a component, oldest first, each whole and with its digest checked.
+    ///
+    /// # Errors
+    /// When the file cannot be read or one of them is damaged.
+    pub fn of_component(
+        &self,
+        site: &str,
+        unit_tag: &str,
+        component: &str,
+        count_max: u32,
+    ) -> Result<Vec<StoredVerdict>, HistoryError> {
+        let ids = self.list(
+            "SELECT verdict_id FROM verdict v JOIN round USING (round_id) JOIN site s USING (site_id)
+             WHERE unit_tag = ?2 AND component = ?3 AND s.name = ?1 ORDER BY verdict_id DESC LIMIT ?4",
+            params![site, unit_tag, component, count_max],
+            |row| Ok(VerdictId(row.get(0)?)),
+        )?;
+        let mut found = Vec::with_capacity(ids.len());
+        for id in ids.into_iter().rev() {
+            found.extend(self.verdict(id)?);
+        }
+        Ok(found)
+    }
+
+    /// The last `count_max` values of one point of a component, oldest first.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn trend(
+        &self,
+        site: &str,
+        unit_tag: &str,
+        component: &str,
+        point: &str,
+        count_max: u32,
+    ) -> Result<Vec<TrendPoint>, HistoryError> {
+        let mut points = self.list(
+            "SELECT verdict_id, r.value, r.unit, r.standard_uncertainty, r.device, v.word, v.wall_ms
+             FROM verdict v JOIN verdict_reading r USING (verdict_id) JOIN round USING (round_id)
+                  JOIN site s USING (site_id)
+             WHERE v.unit_tag = ?2 AND v.component = ?3 AND r.point = ?4 AND s.name = ?1
+             ORDER BY verdict_id DESC, r.ord DESC LIMIT ?5",
+            params![site, unit_tag, component, point, count_max],
+            |row| {
+                Ok(TrendPoint {
+                    id: VerdictId(row.get(0)?),
+                    value: row.get(1)?,
+                    unit: row.get(2)?,
+                    standard_uncertainty: row.get(3)?,
+                    device: row.get(4)?,
+                    word: row.get(5)?,
+                    wall_ms: row.get(6)?,
+                })
+            },
+        )?;
+        points.reverse();
+        Ok(points)
+    }
+
+    /// A verdict with all it rests on, its digest checked; `None` when there is none of that number.
+    ///
+    /// # Errors
+    /// When the file cannot be read, or the verdict is not what was committed.
+    pub fn verdict(&self, id: VerdictId) -> Result<Option<StoredVerdict>, HistoryError> {
+        let head = self
+            .db
+            .conn
+            .prepare_cached(VERDICT_HEAD)
+            .and_then(|mut statement| statement.query_row([id.0], verdict_head).optional())
+            .map_err(|e| self.db.fail(&e))?;
+        let Some((uid, round, digest, mut verdict)) = head else { return Ok(None) };
+        verdict.readings = self.list(READINGS, [id.0], verdict_reading)?;
+        verdict.judgements = self.list(JUDGEMENTS, [id.0], judgement)?;
+        verdict.plate = self.list(
+            "SELECT name, value, unit, source FROM plate_value WHERE verdict_id = ?1 ORDER BY ord",
+            [id.0],
+            |row| {
+                Ok(PlateValue {
+                    name: row.get(0)?,
+                    value: row.get(1)?,
+                    unit: row.get(2)?,
+                    source: row.get(3)?,
+                })
+            },
+        )?;
+        verdict.hold_points = self.list(
+            "SELECT name, shown, how, at_us FROM hold_point WHERE verdict_id = ?1 ORDER BY ord",
+            [id.0],
+            |row| {
+                let at_us =
+                    if row.get::<_, Option<i64>>(3)?.is_some() { Some(unsigned(row, 3)?) } else { None };
+                Ok(HoldPoint { name: row.get(0)?, shown: row.get(1)?, how: row.get(2)?, at_us })
+            },
+        )?;
+        if digest != digest::of(&uid, &round, &verdict) {
+            return Err(self.db.corrupt(format!("verdict {uid} is not what was committed")));
+        }
+        Ok(Some(StoredVerdict { id, uid, round, verdict }))
+    }
+
+    /// The JSON text of a verdict as it was shown, its digest checked.
+    ///
+    /// # Errors
+    /// As [`Reader::verdict`].
+    pub fn verdict_json(&self, id: VerdictId) -> Result<Option<String>, HistoryError> {
+        Ok(self.verdict(id)?.map(|stored| stored.verdict.json))
+    }
+
+    /// All rounds, in the order they began.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn rounds(&self) -> Result<Vec<Round>, HistoryError> {
+        self.list(
+            "SELECT r.uid, s.name, started_wall_ms, rules_hash, decision_rule, program_version, round_id,
+                    ended_wall_ms, (SELECT count(*) FROM verdict v WHERE v.round_id = r.round_id)
+             FROM round r JOIN site s USING (site_id) ORDER BY round_id",
+            [],
+            |row| {
+                Ok(Round {
+                    id: RoundId(row.get(6)?),
+                    new: new_round(row)?,
+                    ended_wall_ms: row.get(7)?,
+                    verdicts: unsigned(row, 8)?,
+                })
+            },
+        )
+    }
+
+    /// All recordings, in the order they were listed.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn recordings(&self) -> Result<Vec<Recording>, HistoryError> {
+        self.list(
+            "SELECT recording_id, round_id, path, sha256, size_bytes, started_wall_ms FROM recording
+             ORDER BY recording_id",
+            [],
+            |row| {
+                let new = NewRecording {
+                    round: row.get::<_, Option<i64>>(1)?.map(RoundId),
+                    path: row.get(2)?,
+                    sha256: row.get(3)?,
+                    size_bytes: unsigned(row, 4)?,
+                    started_wall_ms: row.get(5)?,
+                };
+                Ok(Recording { id: RecordingId(row.get(0)?), new })
+            },
+        )
+    }
+
+    /// How many raw readings a round has.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn reading_count(&self, round: RoundId) -> Result<u64, HistoryError> {
+        let counts =
+            self.list("SELECT count(*) FROM reading WHERE round_id = ?1", [round.0], |row| unsigned(row, 0))?;
+        Ok(counts.into_iter().sum())
+    }
+
+    /// Checks the whole file: SQLite's own check, the references, and every verdict's digest. Gives the number of
+    /// verdicts. Takes seconds on a large file; not needed in daily use, each verdict is checked when it is read.
+    ///
+    /// # Errors
+    /// [`HistoryError::Corrupt`] with the first finding.
+    pub fn integrity(&self) -> Result<u64, HistoryError> {
+        let findings: Vec<String> = self.list("PRAGMA integrity_check(3)", [], |row| row.get(0))?;
+        if findings != ["ok"] {
+            return Err(self.db.corrupt(findings.join("; ")));
+        }
+        let orphans: Vec<String> = self.list("PRAGMA foreign_key_check", [], |row| row.get(0))?;
+        if let Some(table) = orphans.first() {
+            return Err(self.db.corrupt(format!("a row of {table} belongs to nothing")));
+        }
+        let ids = self.list("SELECT verdict_id FROM verdict", [], |row| Ok(VerdictId(row.get(0)?)))?;
+        let mut count = 0;
+        for id in ids {
+            count += u64::from(self.verdict(id)?.is_some());
+        }
+        Ok(count)
+    }
+
+    fn list<T>(
+        &self,
+        sql: &str,
+        params: impl Params,
+        row: impl FnMut(&Row<'_>) -> Result<T, SqlError>,
+    ) -> Result<Vec<T>, HistoryError> {
+        let read = || -> Result<Vec<T>, SqlError> {
+            let mut statement = self.db.conn.prepare_cached(sql)?;
+            statement.query_map(params, row)?.collect()
+        };
+        read().map_err(|e| self.db.fail(&e))
+    }
+}
+
+const VERDICT_HEAD: &str =
+    "SELECT r.uid, s.name, r.started_wall_ms, r.rules_hash, r.decision_rule, r.program_version,
+            v.uid, v.digest, check_number, unit_tag, component, rule, title, rule_hash, word, reason, advice,
+            v.decision_rule, at_us, wall_ms, json
+     FROM verdict v JOIN round r USING (round_id) JOIN site s USING (site_id) WHERE verdict_id = ?1";
+const READINGS: &str = "SELECT point, label, device, value, unit, standard_uncertainty, shown, count, at_us
+     FROM verdict_reading WHERE verdict_id = ?1 ORDER BY ord";
+const JUDGEMENTS: &str =
+    "SELECT name, word, value, unit, low, high, standard_uncertainty, probability_of_conformance,
+            guard, meter_too_coarse, advice, source, source_class
+     FROM judgement WHERE verdict_id = ?1 ORDER BY ord";
+
+type Head = (String, NewRound, [u8; 32], Verdict);
+
+fn verdict_head(row: &Row<'_>) -> Result<Head, SqlError> {
+    let verdict = Verdict {
+        check: row.get(8)?,
+        unit_tag: row.get(9)?,
+        component: row.get(10)?,
+        rule: row.get(11)?,
+        title: row.get(12)?,
+        rule_hash: row.get(13)?,
+        word: row.get(14)?,
+        reason: row.get(15)?,
+        advice: row.get(16)?,
+        decision_rule: row.get(17)?,
+        at_us: unsigned(row, 18)?,
+        wall_ms: row.get(19)?,
+        readings: Vec::new(),
+        judgements: Vec::new(),
+        plate: Vec::new(),
+        hold_points: Vec::new(),
+        json: row.get(20)?,
+    };
+    Ok((row.get(6)?, new_round(row)?, row.get(7)?, verdict))
+}
+
+fn verdict_reading(row: &Row<'_>) -> Result<VerdictReading, SqlError> {
+    Ok(VerdictReading {
+        point: row.get(0)?,
+        label: row.get(1)?,
+        device: row.get(2)?,
+        value: row.get(3)?,
+        unit: row.get(4)?,
+        standard_uncertainty: row.get(5)?,
+        shown: row.get(6)?,
+        count: row.get(7)?,
+        at_us: unsigned(row, 8)?,
+    })
+}
+
+fn judgement(row: &Row<'_>) -> Result<Judgement, SqlError> {
+    Ok(Judgement {
+        name: row.get(0)?,
+        word: row.get(1)?,
+        value: row.get(2)?,
+        unit: row.get(3)?,
+        low: row.get(4)?,
+        high: row.get(5)?,
+        standard_uncertainty: row.get(6)?,
+        probability_of_conformance: row.get(7)?,
+        guard: row.get(8)?,
+        meter_too_coarse: row.get(9)?,
+        advice: row.get(10)?,
+        source: row.get(11)?,
+        source_class: row.get(12)?,
+    })
+}
+
+/// The first six columns of a row as a round's beginning.
+fn new_round(row: &Row<'_>) -> Result<NewRound, SqlError> {
+    Ok(NewRound {
+        uid: row.get(0)?,
+        site: row.get(1)?,
+        started_wall_ms: row.get(2)?,
+        rules_hash: row.get(3)?,
+        decision_rule: row.get(4)?,
+        program_version: row.get(5)?,
+    })
+}
+
+/// The beginning of a round, if it is there.
+pub(crate) fn round_at(conn: &Connection, round: RoundId) -> Result<Option<NewRound>, SqlError> {
+    conn.prepare_cached(
+        "SELECT r.uid, s.name, started_wall_ms, rules_hash, decision_rule, program_version
+         FROM round r JOIN site s USING (site_id) WHERE round_id = ?1",
+    )?
+    .query_row([round.0], new_round)
+    .optional()
+}
+
+fn unsigned(row: &Row<'_>, column: usize) -> Result<u64, SqlError> {
+    let value: i64 = row.get(column)?;
+    u64::try_from(value).map_err(|_| SqlError::IntegralValueOutOfRange(column, value))
+}

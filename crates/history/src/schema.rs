@@ -1,0 +1,61 @@
+//! The tables, as a forward-only list of migrations: the file's `user_version` is how many of them it has had. A
+//! released migration is never edited; a change is a new one at the end. Does not open anything.
+
+/// Marks the file as ours (`PRAGMA application_id`): "clip" in ASCII.
+pub(crate) const APPLICATION_ID: i64 = 0x636c_6970;
+
+/// Each brings a file from version `index` to `index + 1`.
+pub(crate) const MIGRATIONS: &[&str] = &[FIRST];
+
+/// Rows of one verdict hang on `verdict_id`; `ord` keeps their order. Times as in `model`. Words and their reason are
+/// checked here too, so that no other program can write what this one would refuse.
+const FIRST: &str = "
+CREATE TABLE site (
+  site_id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE
+) STRICT;
+CREATE TABLE round (
+  round_id INTEGER PRIMARY KEY, uid TEXT NOT NULL UNIQUE,
+  site_id INTEGER NOT NULL REFERENCES site, started_wall_ms INTEGER NOT NULL, ended_wall_ms INTEGER,
+  rules_hash TEXT NOT NULL, decision_rule TEXT NOT NULL, program_version TEXT NOT NULL
+) STRICT;
+CREATE TABLE reading (
+  reading_id INTEGER PRIMARY KEY, round_id INTEGER NOT NULL REFERENCES round, device TEXT NOT NULL,
+  at_us INTEGER NOT NULL, value REAL, unit TEXT NOT NULL, standard_uncertainty REAL, shown TEXT, state TEXT NOT NULL
+) STRICT;
+CREATE INDEX reading_of_round ON reading (round_id);
+CREATE TABLE verdict (
+  verdict_id INTEGER PRIMARY KEY AUTOINCREMENT, uid TEXT NOT NULL UNIQUE,
+  round_id INTEGER NOT NULL REFERENCES round, check_number INTEGER NOT NULL,
+  unit_tag TEXT NOT NULL, component TEXT NOT NULL, rule TEXT NOT NULL, title TEXT NOT NULL, rule_hash TEXT NOT NULL,
+  word TEXT NOT NULL CHECK (word IN ('pass', 'conditional pass', 'conditional fail', 'fail', 'no verdict')),
+  reason TEXT, advice TEXT, decision_rule TEXT NOT NULL, at_us INTEGER NOT NULL, wall_ms INTEGER NOT NULL,
+  json TEXT NOT NULL, digest BLOB NOT NULL CHECK (length(digest) = 32),
+  CHECK ((word = 'no verdict') = (reason IS NOT NULL))
+) STRICT;
+CREATE INDEX verdict_of_component ON verdict (unit_tag, component, verdict_id);
+CREATE INDEX verdict_of_round ON verdict (round_id);
+CREATE TABLE verdict_reading (
+  verdict_id INTEGER NOT NULL REFERENCES verdict, ord INTEGER NOT NULL, point TEXT NOT NULL, label TEXT NOT NULL,
+  device TEXT NOT NULL, value REAL NOT NULL, unit TEXT NOT NULL, standard_uncertainty REAL NOT NULL, shown TEXT,
+  count INTEGER NOT NULL, at_us INTEGER NOT NULL, PRIMARY KEY (verdict_id, ord)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE judgement (
+  verdict_id INTEGER NOT NULL REFERENCES verdict, ord INTEGER NOT NULL, name TEXT NOT NULL,
+  word TEXT NOT NULL CHECK (word IN ('pass', 'conditional pass', 'conditional fail', 'fail', 'no verdict')),
+  value REAL, unit TEXT NOT NULL, low REAL, high REAL, standard_uncertainty REAL, probability_of_conformance REAL,
+  guard REAL, meter_too_coarse INTEGER NOT NULL, advice TEXT, source TEXT NOT NULL, source_class TEXT NOT NULL,
+  PRIMARY KEY (verdict_id, ord)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE plate_value (
+  verdict_id INTEGER NOT NULL REFERENCES verdict, ord INTEGER NOT NULL, name TEXT NOT NULL, value REAL NOT NULL,
+  unit TEXT NOT NULL, source TEXT NOT NULL, PRIMARY KEY (verdict_id, ord)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE hold_point (
+  verdict_id INTEGER NOT NULL REFERENCES verdict, ord INTEGER NOT NULL, name TEXT NOT NULL, shown INTEGER NOT NULL,
+  how TEXT, at_us INTEGER, PRIMARY KEY (verdict_id, ord)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE recording (
+  recording_id INTEGER PRIMARY KEY, round_id INTEGER REFERENCES round, path TEXT NOT NULL, sha256 TEXT NOT NULL,
+  size_bytes INTEGER NOT NULL, started_wall_ms INTEGER NOT NULL
+) STRICT;
+";

@@ -1,0 +1,258 @@
+//! The one writer: rounds, verdicts, raw readings, recordings. Each call is one transaction, all or nothing, and
+//! returns after its commit. Does not read a clock or make ids.
+
+use std::path::Path;
+
+use rusqlite::{Connection, Error as SqlError, OptionalExtension, Transaction, TransactionBehavior, params};
+
+use crate::error::HistoryError;
+use crate::insert::{Stop, commit_one, finite_or_none, whole};
+use crate::model::{NewRecording, NewRound, RawReading, RecordingId, RoundId, Verdict, VerdictId};
+use crate::open::{BUSY_TIMEOUT_MS_DEFAULT, Db, Durability};
+use crate::read::{Reader, round_at};
+
+/// The history, open for writing. One per file; readers may stand beside it ([`Reader::open`]).
+///
+/// ```
+/// # fn main() -> Result<(), history::HistoryError> {
+/// use history::{History, NewRound, Verdict};
+/// let mut history = History::open_in_memory()?;
+/// let round = history.begin_round(&NewRound {
+///     uid: "r-1".into(),
+///     site: "Mill Yard".into(),
+///     started_wall_ms: 1_790_000_000_000,
+///     rules_hash: "ab12".into(),
+///     decision_rule: "guarded, w = U (k = 2)".into(),
+///     program_version: "0.1.0".into(),
+/// })?;
+/// let verdict = Verdict {
+///     check: 1,
+///     unit_tag: "RTU-07".into(),
+///     component: "condenser fan 1 run capacitor".into(),
+///     rule: "run-capacitor".into(),
+///     title: "Run capacitor".into(),
+///     rule_hash: "cd34".into(),
+///     word: "no verdict".into(),
+///     reason: Some("hold point 'discharged' is open".into()),
+///     advice: None,
+///     decision_rule: "guarded, w = U (k = 2)".into(),
+///     at_us: 12_300_000,
+///     wall_ms: 1_790_000_012_300,
+///     readings: vec![],
+///     judgements: vec![],
+///     plate: vec![],
+///     hold_points: vec![],
+///     json: "{}".into(),
+/// };
+/// let committed = history.commit_verdict(round, &verdict)?; // from here on it may be shown
+/// assert_eq!(history.reader().verdict(committed.id)?.map(|v| v.verdict), Some(verdict));
+/// # Ok(())
+/// # }
+/// ```
+#[derive(Debug)]
+pub struct History {
+    reader: Reader,
+}
+
+/// A verdict that the disk has.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Committed {
+    /// Its row.
+    pub id: VerdictId,
+    /// Its id among all machines: `<round uid>/<check>/<at_us>`.
+    pub uid: String,
+}
+
+impl History {
+    /// Opens the file for writing, makes it when it is missing and brings an older one up to date. Waits for another
+    /// program's lock as long as [`BUSY_TIMEOUT_MS_DEFAULT`].
+    ///
+    /// # Errors
+    /// Whatever keeps the file from being used with its promise; then nothing was changed in a file that is not ours,
+    /// newer, or damaged.
+    pub fn open(path: &Path) -> Result<Self, HistoryError> {
+        Self::open_waiting(path, BUSY_TIMEOUT_MS_DEFAULT)
+    }
+
+    /// The same, with the wait for another program's lock in ms; 0 does not wait.
+    ///
+    /// # Errors
+    /// As [`History::open`].
+    pub fn open_waiting(path: &Path, busy_timeout_ms: u32) -> Result<Self, HistoryError> {
+        Ok(Self { reader: Reader { db: Db::writer(path, busy_timeout_ms)? } })
+    }
+
+    /// A history that ends with the program, for tests and the demo.
+    ///
+    /// # Errors
+    /// When there is no memory for it.
+    pub fn open_in_memory() -> Result<Self, HistoryError> {
+        Ok(Self { reader: Reader { db: Db::in_memory()? } })
+    }
+
+    /// The queries, on this connection.
+    #[must_use]
+    pub const fn reader(&self) -> &Reader {
+        &self.reader
+    }
+
+    /// The settings the promise rests on, as read back when the file was opened.
+    #[must_use]
+    pub const fn durability(&self) -> &Durability {
+        &self.reader.db.durability
+    }
+
+    /// Begins a round; its site is made when new.
+    ///
+    /// # Errors
+    /// [`HistoryError::IdTaken`] when the uid is in the file, or what keeps the disk from having it.
+    pub fn begin_round(&mut self, round: &NewRound) -> Result<RoundId, HistoryError> {
+        self.transact(|tx| {
+            if first_i64(tx, "SELECT round_id FROM round WHERE uid = ?1", &round.uid)?.is_some() {
+                return Err(HistoryError::IdTaken { uid: round.uid.clone() }.into());
+            }
+            tx.prepare_cached("INSERT INTO site (name) VALUES (?1) ON CONFLICT (name) DO NOTHING")?
+                .execute([&round.site])?;
+            tx.prepare_cached(
+                "INSERT INTO round (uid, site_id, started_wall_ms, rules_hash, decision_rule, program_version)
+                 SELECT ?1, site_id, ?3, ?4, ?5, ?6 FROM site WHERE name = ?2",
+            )?
+            .execute(params![
+                round.uid,
+                round.site,
+                round.started_wall_ms,
+                round.rules_hash,
+                round.decision_rule,
+                round.program_version
+            ])?;
+            Ok(RoundId(tx.last_insert_rowid()))
+        })
+    }
+
+    /// Ends a round. A round that has ended keeps its first end.
+    ///
+    /// # Errors
+    /// [`HistoryError::NoSuchRound`], or what keeps the disk from having it.
+    pub fn end_round(&mut self, round: RoundId, ended_wall_ms: i64) -> Result<(), HistoryError> {
+        self.transact(|tx| {
+            round_of(tx, round)?;
+            tx.prepare_cached(
+                "UPDATE round SET ended_wall_ms = ?2 WHERE round_id = ?1 AND ended_wall_ms IS NULL",
+            )?
+            .execute(params![round.0, ended_wall_ms])?;
+            Ok(())
+        })
+    }
+
+    /// Commits a verdict with all it rests on. Returns after the disk has it: show it then, not before. The same
+    /// verdict committed again (after an error that left it open whether the first went through) is stored once.
+    ///
+    /// # Errors
+    /// Nothing was stored, and the sentence says why; measuring may go on.
+    pub fn commit_verdict(&mut self, round: RoundId, verdict: &Verdict) -> Result<Committed, HistoryError> {
+        self.transact(|tx| commit_one(tx, round, &round_of(tx, round)?, verdict))
+    }
+
+    /// Commits several verdicts in one transaction, all or none, for one flush of the disk: for a slow disk, or to
+    /// take in a recording.
+    ///
+    /// # Errors
+    /// As [`History::commit_verdict`]; nothing of any of them was stored.
+    pub fn commit_verdicts(
+        &mut self,
+        round: RoundId,
+        verdicts: &[Verdict],
+    ) -> Result<Vec<Committed>, HistoryError> {
+        self.transact(|tx| {
+            let of_round = round_of(tx, round)?;
+            verdicts.iter().map(|verdict| commit_one(tx, round, &of_round, verdict)).collect()
+        })
+    }
+
+    /// Appends raw readings, all or none. The caller bounds how many wait (a batch each second will do).
+    ///
+    /// # Errors
+    /// Nothing was stored, and the sentence says why.
+    pub fn append_readings(&mut self, round: RoundId, readings: &[RawReading]) -> Result<(), HistoryError> {
+        self.transact(|tx| {
+            round_of(tx, round)?;
+            let mut insert = tx.prepare_cached(
+                "INSERT INTO reading (round_id, device, at_us, value, unit, standard_uncertainty, shown, state)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+            )?;
+            for r in readings {
+                let of = || format!("a reading of device '{}'", r.device);
+                finite_or_none("value", r.value, of)?;
+                finite_or_none("standard uncertainty", r.standard_uncertainty, of)?;
+                let at_us = whole("time", r.at_us, of)?;
+                insert.execute(params![
+                    round.0,
+                    r.device,
+                    at_us,
+                    r.value,
+                    r.unit,
+                    r.standard_uncertainty,
+                    r.shown,
+                    r.state
+                ])?;
+            }
+            Ok(())
+        })
+    }
+
+    /// Lists a recording.
+    ///
+    /// # Errors
+    /// [`HistoryError::NoSuchRound`], or what keeps the disk from having it.
+    pub fn add_recording(&mut self, recording: &NewRecording) -> Result<RecordingId, HistoryError> {
+        self.transact(|tx| {
+            if let Some(round) = recording.round {
+                round_of(tx, round)?;
+            }
+            let size_bytes = whole("size", recording.size_bytes, || format!("recording {}", recording.path))?;
+            tx.prepare_cached(
+                "INSERT INTO recording (round_id, path, sha256, size_bytes, started_wall_ms)
+                 VALUES (?1, ?2, ?3, ?4, ?5)",
+            )?
+            .execute(params![
+                recording.round.map(|r| r.0),
+                recording.path,
+                recording.sha256,
+                size_bytes,
+                recording.started_wall_ms
+            ])?;
+            Ok(RecordingId(tx.last_insert_rowid()))
+        })
+    }
+
+    /// One transaction: begun with the write lock, rolled back on any error, committed at the end. The name of the
+    /// file is looked at before and after, for a commit to a file without a name is lost.
+    fn transact<T>(
+        &mut self,
+        work: impl FnOnce(&Transaction<'_>) -> Result<T, Stop>,
+    ) -> Result<T, HistoryError> {
+        let db = &mut self.reader.db;
+        db.still_there()?;
+        let done = run(&mut db.conn, work);
+        match done {
+            Ok(value) => db.still_there().map(|()| value),
+            Err(Stop::Said(error)) => Err(*error),
+            Err(Stop::Sql(error)) => Err(db.fail(&error)),
+        }
+    }
+}
+
+fn run<T>(conn: &mut Connection, work: impl FnOnce(&Transaction<'_>) -> Result<T, Stop>) -> Result<T, Stop> {
+    let tx = conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    let value = work(&tx)?;
+    tx.commit()?;
+    Ok(value)
+}
+
+fn first_i64(tx: &Connection, sql: &str, key: &str) -> Result<Option<i64>, SqlError> {
+    tx.prepare_cached(sql)?.query_row([key], |row| row.get(0)).optional()
+}
+
+fn round_of(tx: &Connection, round: RoundId) -> Result<NewRound, Stop> {
+    Ok(round_at(tx, round)?.ok_or(HistoryError::NoSuchRound { round: round.0 })?)
+}
