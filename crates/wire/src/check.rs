@@ -56,9 +56,12 @@ impl CheckKind {
 
 fn crc16_modbus(bytes: &[u8]) -> u16 {
     bytes.iter().fold(0xFFFF, |crc, byte| {
-        (0..8).fold(crc ^ u16::from(*byte), |crc, _| {
-            if crc & 1 == 1 { (crc >> 1) ^ 0xA001 } else { crc >> 1 }
-        })
+        (0..8).fold(
+            crc ^ u16::from(*byte),
+            |crc, _| {
+                if crc & 1 == 1 { (crc >> 1) ^ 0xA001 } else { crc >> 1 }
+            },
+        )
     })
 }
 

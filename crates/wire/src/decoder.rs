@@ -96,6 +96,12 @@ impl Decoder {
         self.meaning.profile.evidence()
     }
 
+    /// Bytes in the framer's buffer.
+    #[cfg(test)]
+    pub(crate) fn framer_bytes(&self) -> usize {
+        self.framer.buffered()
+    }
+
     /// Bytes held, or skipped and not yet reported. With nothing lost: `bytes = frame_bytes + dropped_bytes + held`.
     #[must_use]
     pub fn held(&self) -> usize {

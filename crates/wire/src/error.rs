@@ -67,9 +67,8 @@ fn distance(a: &str, b: &str) -> usize {
     for (i, ca) in a.iter().enumerate() {
         let mut row = alloc::vec![i + 1];
         for (j, cb) in b.iter().enumerate() {
-            let mut best = (cell(&last, j) + usize::from(ca != cb))
-                .min(cell(&last, j + 1) + 1)
-                .min(cell(&row, j) + 1);
+            let mut best =
+                (cell(&last, j) + usize::from(ca != cb)).min(cell(&last, j + 1) + 1).min(cell(&row, j) + 1);
             let swapped = i > 0 && j > 0 && a.get(i - 1) == Some(cb) && b.get(j - 1) == Some(ca);
             if swapped {
                 best = best.min(cell(&before, j - 1) + 1);

@@ -32,3 +32,6 @@ pub use counters::{Counters, Fault, Field, Reason};
 pub use decoder::{Decoder, Item};
 pub use error::ProfileError;
 pub use profile::{LinkHints, LinkKind, Parity, Profile, StopBits};
+
+#[cfg(test)]
+mod tests;

@@ -29,7 +29,9 @@ pub enum SimulateError {
 impl fmt::Display for SimulateError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Channel(channel) => write!(f, "the frame has no channel {channel}, or no reading was given for it"),
+            Self::Channel(channel) => {
+                write!(f, "the frame has no channel {channel}, or no reading was given for it")
+            }
             Self::Unit => f.write_str("the profile has no word or code for this unit"),
             Self::Value => f.write_str("the value does not fit its field"),
             Self::Flags => f.write_str("the profile cannot send one of the flags"),
@@ -49,7 +51,9 @@ pub fn encode(profile: &Profile, readings: &[Reading]) -> Result<Vec<u8>, Simula
         (Framing::Line(frame), Decode::Pattern(pattern)) => line::encode(frame, pattern, readings),
         (Framing::Fixed(frame), Decode::Fields(fields)) => fixed::encode(frame, fields, readings),
         // The loader lets no other pair through.
-        (Framing::Line(_), Decode::Fields(_)) | (Framing::Fixed(_), Decode::Pattern(_)) => Err(SimulateError::Value),
+        (Framing::Line(_), Decode::Fields(_)) | (Framing::Fixed(_), Decode::Pattern(_)) => {
+            Err(SimulateError::Value)
+        }
     }
 }
 

@@ -212,7 +212,9 @@ impl ChannelDecode {
                 }
                 Counts::Whole(raw)
             }
-            NumberType::Float { .. } => counts_of_float(self.value.float(frame).ok_or(Field::Value)?, exponent)?,
+            NumberType::Float { .. } => {
+                counts_of_float(self.value.float(frame).ok_or(Field::Value)?, exponent)?
+            }
         };
         if self.has(BitMeaning::NoValue, frame) {
             return Ok(State::NoValue);
@@ -237,7 +239,9 @@ enum Counts {
     /// IEEE not-a-number: no value.
     None,
     /// IEEE infinity: overload.
-    Infinite { negative: bool },
+    Infinite {
+        negative: bool,
+    },
 }
 
 /// A float rounded to the displayed digits.

@@ -3,7 +3,7 @@
 pub(crate) mod fields;
 pub(crate) mod pattern;
 
-use quantity::{Coupling, Decimal, Flags, Kind, Sign, State, Unit};
+use quantity::{Coupling, Decimal, Flags, Sign, State, Unit};
 
 use crate::counters::Field;
 
@@ -86,11 +86,15 @@ impl Flag {
 
 /// True when the number can be meant physically in this unit; a number that cannot is a damaged one.
 pub(crate) fn is_possible(value: Decimal, unit: Unit) -> bool {
-    let kind: Kind = unit.kind();
-    let bounds = kind.bounds();
-    Unit::base_of(kind)
-        .and_then(|base| unit.convert(value.to_f64(), base).ok())
-        .is_some_and(|base| base >= bounds.min && base <= bounds.max)
+    let bounds = unit.kind().bounds();
+    let base = in_base(value.to_f64(), unit);
+    base >= bounds.min && base <= bounds.max
+}
+
+/// A value in the base unit of its kind, whether or not the table of units names that; good to a few ulp.
+pub(crate) fn in_base(value: f64, unit: Unit) -> f64 {
+    let row = unit.row();
+    (value + row.shift) * row.factor * libm::exp10(f64::from(row.power))
 }
 
 /// Overload of the sign of a number.

@@ -56,6 +56,11 @@ impl FixedFramer {
         Self { frame, held, skipped: 0, synced: false }
     }
 
+    #[cfg(test)]
+    pub(crate) fn buffered(&self) -> usize {
+        self.held.len()
+    }
+
     pub(crate) fn held(&self) -> usize {
         self.held.len() + self.skipped as usize
     }

@@ -44,6 +44,11 @@ impl LineFramer {
         Self { frame, state: State::Joining, line: Vec::with_capacity(frame.max_bytes), skipped: 0 }
     }
 
+    #[cfg(test)]
+    pub(crate) fn buffered(&self) -> usize {
+        self.line.len()
+    }
+
     pub(crate) fn held(&self) -> usize {
         self.line.len() + self.skipped as usize
     }

@@ -72,6 +72,15 @@ impl Framer {
         }
     }
 
+    /// Bytes in the buffer.
+    #[cfg(test)]
+    pub(crate) fn buffered(&self) -> usize {
+        match self {
+            Self::Line(framer) => framer.buffered(),
+            Self::Fixed(framer) => framer.buffered(),
+        }
+    }
+
     /// Bytes held or skipped and not yet reported.
     pub(crate) fn held(&self) -> usize {
         match self {

@@ -6,6 +6,7 @@ use quantity::{Accuracy, Coupling, Kind, Unit, parse_typed};
 
 use super::kind_word;
 use super::table::{Node, Table};
+use crate::decode::in_base;
 use crate::error::ProfileError;
 
 /// One row: the statement for values up to a bound.
@@ -45,18 +46,22 @@ pub(super) fn load(node: Node<'_>) -> Result<Vec<AccuracyRow>, ProfileError> {
 fn load_row(table: &Table<'_>) -> Result<AccuracyRow, ProfileError> {
     table.only(&["quantity", "up_to", "spec"])?;
     let (kind, coupling) = kind_word(table.need("quantity", "quantity = \"capacitance\"")?)?;
-    let base = Unit::base_of(kind).ok_or_else(|| table.error("this quantity has no base unit"))?;
-    let up_to_base = table.find("up_to").map(|node| up_to(node, base)).transpose()?;
+    let up_to_base = table.find("up_to").map(|node| up_to(node, kind)).transpose()?;
     let node = table.need("spec", "spec = \"1.9% + 2\"")?;
     let accuracy = Accuracy::parse(node.str()?).map_err(|error| node.error(error))?;
-    accuracy.half_width(0.0, 0.0, base).map_err(|error| node.error(error))?;
+    if let Some(unit) = Unit::ALL.iter().find(|unit| unit.kind() == kind) {
+        accuracy.half_width(0.0, 0.0, *unit).map_err(|error| node.error(error))?;
+    }
     Ok(AccuracyRow { kind, coupling, up_to_base, accuracy })
 }
 
-fn up_to(node: Node<'_>, base: Unit) -> Result<f64, ProfileError> {
+fn up_to(node: Node<'_>, kind: Kind) -> Result<f64, ProfileError> {
     let typed = parse_typed(node.str()?).map_err(|error| node.error(error))?;
     let unit = typed.unit.ok_or_else(|| node.error("give the unit too, for example \"60uF\""))?;
-    let value = unit.convert(typed.number.to_f64(), base).map_err(|error| node.error(error))?;
+    if unit.kind() != kind {
+        return Err(node.error(format_args!("{unit} is a unit of {}, not of {kind}", unit.kind())));
+    }
+    let value = in_base(typed.number.to_f64(), unit);
     if value > 0.0 { Ok(value) } else { Err(node.error("must be greater than zero")) }
 }
 
@@ -66,14 +71,15 @@ pub(super) fn find(
     coupling: Option<Coupling>,
     value: f64,
 ) -> Option<Accuracy> {
-    let base = unit.convert(value, Unit::base_of(unit.kind())?).ok()?;
+    // The slack is for the rounding of unit conversion: 60000 nF is within 60 uF.
+    let base = libm::fabs(in_base(value, unit)) * (1.0 - 1e-12);
     let kind = || rows.iter().filter(|row| row.kind == unit.kind());
     let exact = kind().any(|row| row.coupling.is_some() && row.coupling == coupling);
     let wanted = if exact { coupling } else { None };
     let mut last = None;
     for row in kind().filter(|row| row.coupling == wanted) {
         last = Some(row.accuracy);
-        if row.up_to_base.is_none_or(|up_to| libm::fabs(base) <= up_to) {
+        if row.up_to_base.is_none_or(|up_to| base <= up_to) {
             break;
         }
     }

@@ -26,7 +26,9 @@ pub(super) fn load_frame(table: &Table<'_>) -> Loaded<FixedFrame> {
         sync.push(u8::try_from(byte.int(0..=255)?).unwrap_or(0));
     }
     if sync.is_empty() || sync.len() >= length {
-        return Err(node.error(format_args!("sync has 1 to {} bytes here, shorter than the frame", length - 1)));
+        return Err(
+            node.error(format_args!("sync has 1 to {} bytes here, shorter than the frame", length - 1))
+        );
     }
     let check = table.table("check")?.map(|t| load_check(&t, sync.len(), length)).transpose()?;
     Ok(FixedFrame { sync, length, check })
@@ -41,7 +43,9 @@ fn load_check(table: &Table<'_>, sync: usize, length: usize) -> Loaded<FrameChec
     let at_node = table.need("at", "at = 10 (where the checksum stands)")?;
     let at = at_node.size(0, length - 1)?;
     if to <= from {
-        return Err(to_node.error(format_args!("the check covers nothing: to = {to} must be above from = {from}")));
+        return Err(
+            to_node.error(format_args!("the check covers nothing: to = {to} must be above from = {from}"))
+        );
     }
     let stored = at..at + kind.width();
     if stored.end > length {
@@ -85,7 +89,15 @@ pub(super) fn load_fields(table: &Table<'_>, frame: &FixedFrame) -> Loaded<Field
 
 fn load_channel(table: &Table<'_>, frame: &FixedFrame) -> Loaded<ChannelDecode> {
     table.only(&[
-        "number", "value", "exponent", "counts", "no_value", "select", "functions", "unit", "flags",
+        "number",
+        "value",
+        "exponent",
+        "counts",
+        "no_value",
+        "select",
+        "functions",
+        "unit",
+        "flags",
     ])?;
     let number = table.find("number").map_or(Ok(0), |node| node.int(0..=255))?;
     let value_node = table.need("value", "value = { at = 4, type = \"i16le\" }")?;
@@ -192,7 +204,11 @@ fn load_function(node: Node<'_>) -> Loaded<Function> {
     if let Some(node) = table.find("quantity") {
         let (kind, coupling) = kind_word(node)?;
         if kind != unit.unit.kind() || (coupling.is_some() && coupling != unit.coupling) {
-            return Err(node.error(format_args!("{} is a unit of {}, not of this", unit.unit, unit.unit.kind())));
+            return Err(node.error(format_args!(
+                "{} is a unit of {}, not of this",
+                unit.unit,
+                unit.unit.kind()
+            )));
         }
     }
     Ok(Function { unit, exponent: table.find("exponent").map(power).transpose()? })
@@ -274,14 +290,16 @@ fn load_bit(node: Node<'_>, frame: &FixedFrame) -> Loaded<Bit> {
         let bit = bit.parse::<u8>().ok().filter(|bit| *bit < 8)?;
         Some(Bit { byte: byte.parse().ok().filter(|byte| *byte < FIXED_BYTES_MAX)?, bit })
     });
-    let bit = bit.ok_or_else(|| node.error(format_args!("{text:?} is no bit; write byte.bit, for example \"6.1\"")))?;
+    let bit = bit
+        .ok_or_else(|| node.error(format_args!("{text:?} is no bit; write byte.bit, for example \"6.1\"")))?;
     check_place(&(bit.byte..bit.byte + 1), frame).map_err(|why| node.error(why))?;
     Ok(bit)
 }
 
 /// True when a checksum is there but a field stands outside the bytes it covers.
 pub(super) fn has_uncovered_field(frame: &Framing, decode: &Decode) -> bool {
-    let (Framing::Fixed(FixedFrame { check: Some(check), .. }), Decode::Fields(fields)) = (frame, decode) else {
+    let (Framing::Fixed(FixedFrame { check: Some(check), .. }), Decode::Fields(fields)) = (frame, decode)
+    else {
         return false;
     };
     let outside = |place: Range<usize>| place.start < check.covers.start || place.end > check.covers.end;

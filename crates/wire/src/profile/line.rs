@@ -65,8 +65,18 @@ impl Encoding {
 /// The `[decode]` table of kind `pattern`.
 pub(super) fn load_pattern(table: &Table<'_>) -> Loaded<PatternDecode> {
     table.only(&[
-        "kind", "pattern", "loose", "scientific", "encoding", "overload", "no_value", "modes", "units", "flags",
-        "channels", "fixed_units",
+        "kind",
+        "pattern",
+        "loose",
+        "scientific",
+        "encoding",
+        "overload",
+        "no_value",
+        "modes",
+        "units",
+        "flags",
+        "channels",
+        "fixed_units",
     ])?;
     let encoding = table.find("encoding").map_or(Ok(Encoding::Utf8), |node| {
         node.word(&[("utf8", Encoding::Utf8), ("latin1", Encoding::Latin1)])
@@ -207,11 +217,15 @@ fn load_field(node: Node<'_>, field: &str, loose: bool) -> Loaded<Piece> {
         node.error(format_args!("unknown field {name:?}; {}", suggest(name, &SLOTS.map(|(known, _)| known))))
     })?;
     let of = of
-        .map(|text| text.parse::<u8>().map_err(|_| node.error(format_args!("{text:?} is no channel, 0 to 255"))))
+        .map(|text| {
+            text.parse::<u8>().map_err(|_| node.error(format_args!("{text:?} is no channel, 0 to 255")))
+        })
         .transpose()?;
     let width = match (width, loose) {
         (None, true) => 0,
-        (Some(_), true) => return Err(node.error(format_args!("a loose pattern has no widths; write {{{name}}}"))),
+        (Some(_), true) => {
+            return Err(node.error(format_args!("a loose pattern has no widths; write {{{name}}}")));
+        }
         (None, false) => {
             return Err(node.error(format_args!(
                 "field {name:?} has no width; write {{{name}:7}} for 7 bytes, or loose = true, which is weaker"
@@ -234,8 +248,12 @@ fn check_words(table: &Table<'_>, decode: &PatternDecode) -> Loaded<()> {
     }
     let numbers = decode.overload.iter().map(|(w, _)| w).chain(decode.no_value.iter().map(|(w, ())| w));
     for word in numbers.clone() {
-        if word.iter().any(u8::is_ascii_digit) && word.iter().all(|b| b.is_ascii_digit() || b"+-. ".contains(b)) {
-            return Err(table.error("a word of overload or no_value reads as a number; it could hide a reading"));
+        if word.iter().any(u8::is_ascii_digit)
+            && word.iter().all(|b| b.is_ascii_digit() || b"+-. ".contains(b))
+        {
+            return Err(
+                table.error("a word of overload or no_value reads as a number; it could hide a reading")
+            );
         }
     }
     if decode.loose {
@@ -255,7 +273,9 @@ fn check_words(table: &Table<'_>, decode: &PatternDecode) -> Loaded<()> {
     ];
     for (name, slot, longest) in pairs {
         if width(slot).any(|width| longest > width) {
-            return Err(table.error(format_args!("a word of {name} is wider ({longest} bytes) than its field")));
+            return Err(
+                table.error(format_args!("a word of {name} is wider ({longest} bytes) than its field"))
+            );
         }
     }
     let room = width(Slot::Unit).min().unwrap_or(0) + width(Slot::Prefix).min().unwrap_or(0);
@@ -320,14 +340,19 @@ fn check_pair(table: &Table<'_>, pattern: Node<'_>, key: &str, field: bool, empt
 /// Every channel has a unit, from a field or fixed.
 fn check_units(pattern: Node<'_>, decode: &PatternDecode, fields: &[(Slot, Option<u8>)]) -> Loaded<()> {
     let sent = |of: Option<u8>| {
-        let of_unit = |(slot, f): &(Slot, Option<u8>)| matches!(slot, Slot::Unit | Slot::Prefix) && (*f == of || f.is_none());
+        let of_unit = |(slot, f): &(Slot, Option<u8>)| {
+            matches!(slot, Slot::Unit | Slot::Prefix) && (*f == of || f.is_none())
+        };
         fields.iter().any(of_unit)
     };
     let fixed = |channel: u8| decode.fixed_units.iter().any(|(known, _)| *known == channel);
     let by_field = fields.iter().any(|(slot, _)| *slot == Slot::Channel);
     for (_, of) in fields.iter().filter(|(slot, _)| *slot == Slot::Value) {
-        let channels: Vec<u8> =
-            if by_field { decode.channels.iter().map(|(_, c)| *c).collect() } else { alloc::vec![of.unwrap_or(0)] };
+        let channels: Vec<u8> = if by_field {
+            decode.channels.iter().map(|(_, c)| *c).collect()
+        } else {
+            alloc::vec![of.unwrap_or(0)]
+        };
         for channel in channels {
             if !sent(*of) && !fixed(channel) {
                 return Err(pattern.error(format_args!(

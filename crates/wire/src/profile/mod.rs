@@ -64,16 +64,14 @@ impl Profile {
 
     fn load(root: &Table<'_>) -> Result<Self, ProfileError> {
         check_version(root)?;
-        root.only(&[
-            "profile", "id", "title", "agree", "silence_ms", "link", "frame", "decode", "accuracy",
-        ])?;
+        root.only(&["profile", "id", "title", "agree", "silence_ms", "link", "frame", "decode", "accuracy"])?;
         let id = root.need("id", "id = \"generic-line-meter\"")?;
         let title = root.find("title").map_or(Ok(""), Node::str)?;
         let frame = root.need("frame", "[frame] with kind = \"line\" or \"fixed\"")?.table("frame")?;
-        let decode = root.need("decode", "[decode] with kind = \"pattern\" or \"fields\"")?.table("decode")?;
+        let decode =
+            root.need("decode", "[decode] with kind = \"pattern\" or \"fields\"")?.table("decode")?;
         let (frame, decode) = load_frame(&frame, &decode)?;
-        let loose = matches!(&decode, Decode::Pattern(pattern) if pattern.loose);
-        let agree = load_agree(root, &frame, &decode, loose)?;
+        let agree = load_agree(root, &frame, &decode)?;
         let silence_ms = root.find("silence_ms").map_or(Ok(3_000), |node| node.int(50..=3_600_000))?;
         Ok(Self {
             id: check_id(id)?.into(),
@@ -105,8 +103,8 @@ impl Profile {
         self.silence
     }
 
-    /// Frames that must bear a reading out, itself included. Default 1 with a checksum, 2 without, 3 for a loose
-    /// pattern without.
+    /// Frames that must bear a reading out, itself included. Default 2, but 1 where two bytes of checksum cover all
+    /// fields or a fixed-width line carries one, and 3 for a loose pattern without.
     #[must_use]
     pub const fn agree(&self) -> u8 {
         self.agree
@@ -139,6 +137,12 @@ impl Profile {
     #[must_use]
     pub fn accuracy(&self, unit: Unit, coupling: Option<Coupling>, value: f64) -> Option<Accuracy> {
         accuracy::find(&self.accuracy, unit, coupling, value)
+    }
+
+    /// Less agreement than a profile may ask for, to measure what agreement is worth.
+    #[cfg(test)]
+    pub(crate) fn with_agree(self, agree: u8) -> Self {
+        Self { agree, ..self }
     }
 
     pub(crate) const fn frame(&self) -> &Framing {
@@ -207,23 +211,25 @@ fn load_frame(frame: &Table<'_>, decode: &Table<'_>) -> Result<(Framing, Decode)
             let fields = fixed::load_fields(decode, &frame)?;
             Ok((Framing::Fixed(frame), Decode::Fields(fields)))
         }
-        (FrameKind::Line, DecodeKind::Fields) => {
-            Err(kind.error("\"fields\" needs frames of one length; use frame kind \"fixed\", or decode \"pattern\""))
-        }
+        (FrameKind::Line, DecodeKind::Fields) => Err(kind
+            .error("\"fields\" needs frames of one length; use frame kind \"fixed\", or decode \"pattern\"")),
         (FrameKind::Fixed, DecodeKind::Pattern) => {
             Err(kind.error("\"pattern\" reads lines of text; use frame kind \"line\", or decode \"fields\""))
         }
     }
 }
 
-fn load_agree(
-    root: &Table<'_>,
-    frame: &Framing,
-    decode: &Decode,
-    loose: bool,
-) -> Result<u8, ProfileError> {
+/// How many frames must agree: as the profile says, within what its framing allows.
+fn load_agree(root: &Table<'_>, frame: &Framing, decode: &Decode) -> Result<u8, ProfileError> {
     let uncovered = fixed::has_uncovered_field(frame, decode);
-    let (least, default) = match (frame.has_check() && !uncovered, loose) {
+    let loose = matches!(decode, Decode::Pattern(pattern) if pattern.loose);
+    let checked = frame.has_check() && !uncovered;
+    // A lost byte shifts a binary frame, and one byte of checksum lets one in 256 of those through; a line's width
+    // refuses it before the checksum is asked.
+    let weak =
+        matches!(frame, Framing::Fixed(fixed) if fixed.check.as_ref().is_some_and(|c| c.kind.width() == 1));
+    let (least, default) = match (checked, loose) {
+        (true, _) if weak || loose => (1, 2),
         (true, _) => (1, 1),
         (false, false) => (2, 2),
         (false, true) => (2, 3),
@@ -231,7 +237,11 @@ fn load_agree(
     let Some(node) = root.find("agree") else { return Ok(default) };
     let agree = node.int(1..=i64::from(AGREE_MAX))?;
     if agree < least {
-        let why = if uncovered { "a field stands outside the bytes that the checksum covers" } else { "frames carry no checksum" };
+        let why = if uncovered {
+            "a field stands outside the bytes that the checksum covers"
+        } else {
+            "frames carry no checksum"
+        };
         return Err(node.error(format_args!(
             "agree = {agree} is too few: {why}, and a damaged digit is still a digit; write {least} or more"
         )));
@@ -247,7 +257,9 @@ fn unit_word(node: Node<'_>) -> Result<UnitWord, ProfileError> {
     }
     let (head, coupling) = Coupling::strip_from(text);
     let unit = Unit::parse(head).map_err(|error| {
-        node.error(format_args!("{error}; write a unit as cliplead prints it, for example \"uF\" or \"V ac\""))
+        node.error(format_args!(
+            "{error}; write a unit as cliplead prints it, for example \"uF\" or \"V ac\""
+        ))
     })?;
     check_coupling(unit.kind(), coupling).map_err(|message| node.error(message))?;
     Ok(UnitWord { unit, coupling })

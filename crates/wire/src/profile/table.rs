@@ -146,12 +146,9 @@ impl<'t> Node<'t> {
 
     pub(super) fn table(self, name: &str) -> Loaded<Table<'t>> {
         match self.value.get_ref() {
-            DeValue::Table(entries) => Ok(Table {
-                text: self.text,
-                span: self.value.span(),
-                name: format!("[{name}]"),
-                entries,
-            }),
+            DeValue::Table(entries) => {
+                Ok(Table { text: self.text, span: self.value.span(), name: format!("[{name}]"), entries })
+            }
             _ => Err(self.wrong_type("a table")),
         }
     }

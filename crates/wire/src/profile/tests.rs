@@ -1,1 +1,168 @@
+//! The loader's refusals: each damage to a good profile, the line it is reported at, and what the message says.
+
 use super::*;
+use crate::tests::{BINARY, LINE};
+
+/// Replaces `from` once in the profile and expects an error on the line of `to`'s last line, containing `says`.
+fn check(profile: &str, from: &str, to: &str, says: &str) {
+    let at = profile.find(from).unwrap_or_else(|| panic!("{from:?} is not in the profile"));
+    let text = profile.replacen(from, to, 1);
+    let line = profile[..at].matches('\n').count() + to.matches('\n').count() + 1;
+    let error = Profile::parse(&text).err().unwrap_or_else(|| panic!("{to:?} was accepted"));
+    assert_eq!(error.line, line, "{to:?}: {error}");
+    assert!(error.message.contains(says), "{to:?}: {error}");
+}
+
+#[test]
+fn refuses_what_is_wrong_in_a_line_profile_at_its_line() {
+    for (from, to, says) in [
+        ("profile = 1 ", "profile = 2 ", "format 2 is not known"),
+        ("profile = 1 ", "profile = \"1\" ", "write a whole number"),
+        ("id = \"generic-line-meter\"", "id = \"Generic\"", "lower case"),
+        ("silence_ms", "silense_ms", "did you mean \"silence_ms\""),
+        ("silence_ms = 1500", "silence_ms = 1", "from 50 to"),
+        ("agree = 2", "agree = 1", "no checksum"),
+        ("agree = 2", "agree = 9", "from 1 to 8"),
+        ("baud = 9600", "bauds = 9600", "did you mean \"baud\""),
+        ("baud = 9600", "baud = 0", "from 50"),
+        ("data_bits = 8", "data_bits = 9", "from 5 to 8"),
+        ("parity = \"none\"", "parity = \"odd?\"", "did you mean \"odd\""),
+        ("stop_bits = 1", "stop_bits = 1.5", "whole number"),
+        ("kind = \"serial\"", "kind = \"cereal\"", "did you mean \"serial\""),
+        ("kind = \"line\"", "kind = \"lines\"", "did you mean \"line\""),
+        ("# check = \"xor8\"", "check = \"crc16\"", "not known here"),
+        ("# check = \"xor8\"", "max_bytes = 5", "from 22"),
+        ("kind = \"pattern\"", "kind = \"fields\"", "frames of one length"),
+        ("{mode:3} {value:7}", "{mode:3} {valeu:7}", "did you mean \"value\""),
+        ("{mode:3} {value:7}", "{mode:3} {value}", "has no width"),
+        ("{mode:3} {value:7}", "{mode:3} {value:0}", "1 to 64"),
+        ("{mode:3} {value:7}", "{mode:3} {value:7}}", "without its {"),
+        ("{mode:3} {value:7}", "{mode:3} {mode:7}", "no {value}"),
+        ("{mode:3} {value:7}", "{mode:3} {value:7} {value:7}", "stands twice"),
+        ("{mode:3} {value:7}", "{mode.4:3} {value:7}", "belongs to no value"),
+        ("{mode:3} {value:7}", "{mode:3} {channel:2} {value:7}", "channels"),
+        ("[\"OL\", \"-OL\"]", "[\"OL\", \"OL\"]", "stands twice"),
+        ("CAP = \"capacitance\"", "CAP = \"capacitence\"", "did you mean \"capacitance\""),
+        ("CAP = \"capacitance\"", "CAP = \"capacitance ac\"", "is not ac"),
+        ("FRQ = \"frequency\"", "VAC = \"frequency\"", "duplicate"),
+        ("uF = \"uF\"", "uF = \"uf\"", "did you mean \"uF\""),
+        ("ohm = \"ohm\"", "ohm = \"ohm dc\"", "is not dc"),
+        ("H = \"hold\"", "HO = \"hold\"", "one letter"),
+        ("H = \"hold\"", "H = \"held\"", "did you mean \"hold\""),
+        ("quantity = \"voltage ac\"", "quantity = \"volts\"", "unknown quantity"),
+        ("up_to = \"60uF\"", "up_to = \"60V\"", "unit of voltage"),
+        ("up_to = \"60uF\"", "up_to = \"60\"", "give the unit"),
+        ("spec = \"1.8% + 3\"", "spec = \"1.8%% + 3\"", "not understood"),
+        ("spec = \"1.8% + 3\"", "spec = \"1.8% + 3 V\"", "voltage"),
+    ] {
+        check(LINE, from, to, says);
+    }
+}
+
+#[test]
+fn refuses_what_is_wrong_in_a_binary_profile_at_its_line() {
+    for (from, to, says) in [
+        ("length = 12", "lenght = 12", "did you mean \"length\""),
+        ("length = 12", "length = 1", "from 2 to 256"),
+        ("sync = [0xD7, 0x2B]", "sync = [0xD7, 0x22B]", "from 0 to 255"),
+        ("sync = [0xD7, 0x2B]", "sync = []", "1 to 11 bytes"),
+        (
+            "check = { kind = \"crc16modbus\", from = 2, to = 10, at = 10 }",
+            "check = { kind = \"crc16\", from = 2, to = 10, at = 10 }",
+            "crc16modbus",
+        ),
+        ("to = 10, at = 10 }", "to = 2, at = 10 }", "covers nothing"),
+        ("to = 10, at = 10 }", "to = 10, at = 11 }", "runs past"),
+        ("to = 10, at = 10 }", "to = 11, at = 10 }", "inside the bytes it covers"),
+        ("to = 10, at = 10 }", "to = 13, at = 10 }", "from 0 to 12"),
+        ("kind = \"fields\"", "kind = \"pattern\"", "lines of text"),
+        ("number = 0", "numero = 0", "did you mean \"number\""),
+        ("number = 1", "number = 0", "stands twice"),
+        ("value = { at = 4, type = \"i24le\" }", "value = { at = 4, type = \"i23le\" }", "not known here"),
+        ("value = { at = 4, type = \"i24le\" }", "value = { at = 10, type = \"i24le\" }", "run past"),
+        ("value = { at = 4, type = \"i24le\" }", "value = { at = 8, type = \"i24le\" }", "in the checksum"),
+        ("value = { at = 4, type = \"i24le\" }", "value = { at = 1, type = \"i24le\" }", "sync"),
+        (
+            "value = { at = 4, type = \"i24le\" }",
+            "value = { at = 4, typ = \"i24le\" }",
+            "did you mean \"type\"",
+        ),
+        ("exponent = { at = 3, type = \"i8\" }", "exponent = 99", "from -24 to 24"),
+        ("1 = \"V ac\"", "40 = \"V ac\"", "never be sent"),
+        ("1 = \"V ac\"", "one = \"V ac\"", "no function code"),
+        ("1 = \"V ac\"", "1 = \"W ac hot\"", "unknown unit"),
+        ("1 = \"V ac\"", "1 = { unit = \"V ac\", quantity = \"current\" }", "unit of voltage"),
+        ("hold = \"7.1\"", "hold = \"7.8\"", "is no bit"),
+        ("hold = \"7.1\"", "hold = \"7.0\"", "has a meaning already"),
+        ("hold = \"7.1\"", "hold = \"0.1\"", "sync"),
+        ("hold = \"7.1\"", "held = \"7.1\"", "did you mean \"hold\""),
+        ("counts = 60000", "counts = 0", "from 1"),
+        ("unit = \"°C\"", "unit = \"C\"", "did you mean \"°C\""),
+    ] {
+        check(BINARY, from, to, says);
+    }
+    // The second of two equal codes is named, however it is written.
+    check(BINARY, "3 = \"ohm\"", "0x02 = \"ohm\"", "function code 2 stands twice");
+}
+
+#[test]
+fn what_is_missing_is_said_with_an_example() {
+    for (profile, missing, says) in [
+        ("", "profile", "profile = 1"),
+        ("profile = 1", "id", "id = "),
+        ("profile = 1\nid = \"a\"", "frame", "[frame]"),
+        ("profile = 1\nid = \"a\"\n[frame]\nkind = \"line\"", "decode", "[decode]"),
+        ("profile = 1\nid = \"a\"\n[frame]\n[decode]", "kind", "kind = "),
+    ] {
+        let error = Profile::parse(profile).unwrap_err();
+        assert!(error.message.contains(missing) && error.message.contains(says), "{error}");
+    }
+    // The table's own line is named.
+    assert_eq!(Profile::parse("profile = 1\nid = \"a\"\n[frame]\n[decode]\n").unwrap_err().line, 3);
+}
+
+#[test]
+fn every_channel_needs_a_unit_and_every_table_its_field() {
+    let text = "profile = 1\nid = \"a\"\n[frame]\nkind = \"line\"\n[decode]\nkind = \"pattern\"\npattern = \"{value:7}\"\n";
+    let error = Profile::parse(text).unwrap_err();
+    assert!(error.line == 7 && error.message.contains("channel 0 has no unit"), "{error}");
+    let error = Profile::parse(&[text, "[decode.units]\nuF = \"uF\"\n"].concat()).unwrap_err();
+    assert!(error.line == 8 && error.message.contains("no field in the pattern"), "{error}");
+    assert!(Profile::parse(&[text, "[decode.fixed_units]\n0 = \"uF\"\n"].concat()).is_ok());
+}
+
+#[test]
+fn broken_toml_keeps_its_line() {
+    let error = Profile::parse("profile = 1\nid = \"a\n").unwrap_err();
+    assert_eq!(error.line, 2);
+    let twice = Profile::parse("profile = 1\nid = \"a\"\nid = \"b\"\n").unwrap_err();
+    assert_eq!(twice.line, 3);
+    let nested = alloc::format!("profile = 1\nid = {}\n", "[".repeat(5_000));
+    assert_eq!(Profile::parse(&nested).unwrap_err().line, 2);
+    let long = "#".repeat(PROFILE_BYTES_MAX + 1);
+    assert!(Profile::parse(&long).unwrap_err().message.contains("at most"));
+}
+
+#[test]
+fn says_what_it_loaded() {
+    let line = Profile::parse(LINE).unwrap();
+    assert_eq!((line.id(), line.agree(), line.frame_bytes_max()), ("generic-line-meter", 2, 22));
+    assert_eq!(line.evidence(), Evidence::Agreement { frames: 2 });
+    assert_eq!(line.silence(), Duration::from_millis(1500));
+    let link = line.link().unwrap();
+    assert_eq!(
+        (link.baud, link.data_bits, link.parity, link.stop_bits),
+        (9600, 8, Parity::None, StopBits::One)
+    );
+    let binary = Profile::parse(BINARY).unwrap();
+    assert_eq!((binary.agree(), binary.evidence()), (1, Evidence::Checksum));
+}
+
+#[test]
+fn a_field_outside_the_checksum_needs_agreement() {
+    let text = BINARY.replace("from = 2, to = 10", "from = 3, to = 10");
+    let profile = Profile::parse(&text).unwrap();
+    assert_eq!(profile.evidence(), Evidence::ChecksumAndAgreement { frames: 2 });
+    let error = Profile::parse(&text.replace("silence_ms", "agree = 1\nsilence_ms")).unwrap_err();
+    assert!(error.message.contains("outside the bytes"), "{error}");
+}

@@ -32,10 +32,13 @@ pub(super) fn encode(frame: &LineFrame, pattern: &PatternDecode, readings: &[Rea
             Piece::Literal(bytes) => line.extend_from_slice(bytes),
             Piece::Field { slot: Slot::Skip, width, .. } => line.extend(core::iter::repeat_n(b' ', *width)),
             Piece::Field { slot, of, width } => {
-                let channel = of.unwrap_or(0);
-                let reading = if by_field || of.is_none() { readings.first() } else { None };
-                let reading = reading.map_or_else(|| of_channel(readings, channel), Ok)?;
-                let reading = if *slot == Slot::Value && !by_field { of_channel(readings, channel)? } else { reading };
+                // A field without a number belongs to all channels, so any reading will do; a value has its own.
+                let reading = match of {
+                    None if by_field || *slot != Slot::Value => {
+                        readings.first().ok_or(SimulateError::Channel(0))?
+                    }
+                    _ => of_channel(readings, of.unwrap_or(0))?,
+                };
                 let text = field(pattern, *slot, reading)?;
                 if pattern.loose {
                     line.extend_from_slice(&text);
@@ -75,8 +78,10 @@ fn field(pattern: &PatternDecode, slot: Slot, reading: &Reading) -> Sent<Vec<u8>
     match slot {
         Slot::Value => value(pattern, reading.state),
         Slot::Mode => words(pattern, reading).map(|(mode, _)| mode.unwrap_or_default().to_vec()),
-        Slot::Unit => words(pattern, reading).map(|(_, unit)| unit.get(prefix_len(pattern, unit)..).unwrap_or_default().to_vec()),
-        Slot::Prefix => words(pattern, reading).map(|(_, unit)| unit.get(..prefix_len(pattern, unit)).unwrap_or_default().to_vec()),
+        Slot::Unit => words(pattern, reading)
+            .map(|(_, unit)| unit.get(prefix_len(pattern, unit)..).unwrap_or_default().to_vec()),
+        Slot::Prefix => words(pattern, reading)
+            .map(|(_, unit)| unit.get(..prefix_len(pattern, unit)).unwrap_or_default().to_vec()),
         Slot::Flags => flags(pattern, reading.flags),
         Slot::Channel => {
             let word = pattern.channels.iter().find(|(_, channel)| *channel == reading.channel);
@@ -121,7 +126,9 @@ fn words<'p>(pattern: &'p PatternDecode, reading: &Reading) -> Sent<(Option<&'p 
             }
             continue;
         }
-        let fits = |kind, coupling: Option<Coupling>| kind == unit.unit.kind() && says(coupling, unit, reading.coupling);
+        let fits = |kind, coupling: Option<Coupling>| {
+            kind == unit.unit.kind() && says(coupling, unit, reading.coupling)
+        };
         if let Some((word, _)) = pattern.modes.iter().find(|(_, mode)| fits(mode.kind, mode.coupling)) {
             return Ok((Some(word), unit_word));
         }

@@ -1,0 +1,132 @@
+//! Properties over random bytes and readings: no panic, bounded memory, no byte lost from the count, splits mean
+//! nothing, garbage around good frames costs only itself, encode then decode gives the same.
+
+use super::*;
+use crate::simulate;
+use proptest::collection::vec;
+use proptest::prelude::*;
+use quantity::Sign;
+
+fn profiles() -> Vec<Profile> {
+    let loose = "profile = 1\nid = \"loose-line\"\n[frame]\nkind = \"line\"\n[decode]\nkind = \"pattern\"\n\
+        loose = true\npattern = \"{value} {unit}\"\n[decode.units]\nuF = \"uF\"\n";
+    alloc::vec![
+        line_profile(),
+        binary_profile(),
+        small_binary("xor8", 1),
+        small_binary("sum16be", 3),
+        Profile::parse(loose).unwrap()
+    ]
+}
+
+/// Bytes of which many look like parts of frames.
+fn bytes() -> impl Strategy<Value = Vec<u8>> {
+    let piece = prop_oneof![
+        vec(any::<u8>(), 0..40),
+        Just(b"CAP   38.52 uF    A   \r\n".to_vec()),
+        Just(b"\r\n".to_vec()),
+        Just(alloc::vec![0xD7, 0x2B]),
+        Just(alloc::vec![0xD7, 0x2B, 6, 0xFE, 0x77, 0x11, 0, 0, 0xE7, 0, 0x62, 0x9A]),
+    ];
+    vec(piece, 0..20).prop_map(|pieces| pieces.concat())
+}
+
+fn state() -> impl Strategy<Value = State> {
+    prop_oneof![
+        6 => (-9_999_i64..=9_999, -3_i8..=0).prop_map(|(m, e)| State::Value(Decimal::new(m, e).unwrap())),
+        1 => Just(State::Overload(Sign::Positive)),
+        1 => Just(State::Overload(Sign::Negative)),
+    ]
+}
+
+fn any_reading() -> impl Strategy<Value = Reading> {
+    use Coupling::{Ac, Dc};
+    let units = [
+        (Unit::MICROFARAD, None),
+        (Unit::NANOFARAD, None),
+        (Unit::OHM, None),
+        (Unit::KILOHM, None),
+        (Unit::MEGOHM, None),
+        (Unit::VOLT, Some(Ac)),
+        (Unit::VOLT, Some(Dc)),
+        (Unit::AMPERE, Some(Ac)),
+        (Unit::MICROAMPERE, Some(Dc)),
+    ];
+    (0..units.len(), state(), any::<[bool; 4]>()).prop_map(
+        move |(i, state, [hold, low_battery, relative, min_max])| {
+            let (unit, coupling) = units[i];
+            let flags = Flags { hold, low_battery, relative, min_max };
+            // A zeroed meter shows a small negative number at most where the kind allows no more.
+            let state = match (state, unit.kind()) {
+                (State::Value(d), quantity::Kind::Capacitance | quantity::Kind::Resistance) => {
+                    State::Value(Decimal::new(d.mantissa().abs(), d.exponent()).unwrap())
+                }
+                (state, _) => state,
+            };
+            Reading { state, flags, ..reading("0", unit, coupling) }
+        },
+    )
+}
+
+fn same(a: &Reading, b: &Reading) -> bool {
+    let negative_zero = |r: &Reading| matches!(r.state, State::Value(d) if d.mantissa() == 0);
+    let states = a.state == b.state || (negative_zero(a) && negative_zero(b));
+    states && (a.unit, a.coupling, a.flags, a.channel) == (b.unit, b.coupling, b.flags, b.channel)
+}
+
+proptest! {
+    #[test]
+    fn no_byte_is_lost_from_the_count_and_memory_is_bounded(bytes in bytes()) {
+        for profile in profiles() {
+            let run = run_whole(&profile, &bytes);
+            let c = run.counters;
+            prop_assert_eq!(c.bytes, c.frame_bytes + c.dropped_bytes + run.held as u64);
+            prop_assert!(c.readings as usize == run.readings.len());
+            prop_assert!(c.faults() as usize == run.faults.len());
+            for (i, reading) in run.readings.iter().enumerate() {
+                prop_assert_eq!(reading.seq, i as u64);
+            }
+        }
+    }
+
+    #[test]
+    fn splits_mean_nothing(bytes in bytes(), size in 1_usize..50) {
+        for profile in profiles() {
+            let whole = run_whole(&profile, &bytes);
+            prop_assert_eq!(whole.timeless(), run(&profile, bytes.chunks(size)).timeless());
+            prop_assert_eq!(whole.timeless(), run(&profile, bytes.chunks(1)).timeless());
+        }
+    }
+
+    #[test]
+    fn garbage_around_frames_costs_only_itself(before in vec(any::<u8>(), 0..60), after in vec(any::<u8>(), 0..60)) {
+        let values = [microfarad("38.52"), microfarad("38.53"), microfarad("38.52"), microfarad("38.53")];
+        for profile in [line_profile(), small_binary("crc16modbus", 1)] {
+            let bytes = [before.as_slice(), &stream(&profile, &values), &after, &stream(&profile, &values)].concat();
+            let shown = run_whole(&profile, &bytes).shown();
+            let good = if profile.agree() == 1 { 8 } else { 6 };
+            prop_assert!(shown.len() >= good, "{shown:?}");
+            prop_assert!(shown.iter().all(|s| s == "38.52 uF" || s == "38.53 uF"), "{shown:?}");
+        }
+    }
+
+    #[test]
+    fn encode_then_decode_is_the_same_reading(reading in any_reading()) {
+        let line = line_profile();
+        let bytes = stream(&line, &[reading, reading]);
+        let decoded = run_whole(&line, &bytes);
+        prop_assert_eq!(decoded.counters.faults(), 0);
+        prop_assert!(decoded.readings.len() == 2 && decoded.readings.iter().all(|r| same(r, &reading)));
+
+        let binary = binary_profile();
+        let jack = Reading { channel: 1, state: State::NoValue, ..super::reading("0", Unit::CELSIUS, None) };
+        let frame = simulate::encode(&binary, &[reading, jack]).unwrap();
+        let decoded = run_whole(&binary, &frame);
+        prop_assert!(decoded.readings.len() == 2 && same(&decoded.readings[0], &reading) && same(&decoded.readings[1], &jack));
+    }
+
+    #[test]
+    fn profile_loader_never_panics(text in "(profile = 1\n|id = \"a\"\n|\\[frame\\]\n|kind = \"(line|fixed)\"\n|\\[decode\\]\n|[a-z_]{1,8} = [0-9\"{}\\[\\]a-z:., ]{0,12}\n){0,12}") {
+        let _ = Profile::parse(&text);
+    }
+}
