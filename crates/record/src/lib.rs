@@ -1,1 +1,18 @@
-//! `record`: skeleton, being filled.
+//! The written forms of what the core says: the verdict as JSON and as a line of text, the view for the dashboard, and
+//! recordings as JSON Lines. The core's own types are not serialisable; these are.
+//!
+//! Does not: decide anything, open files or sockets, read a clock.
+#![cfg_attr(test, allow(clippy::float_cmp))]
+
+mod line;
+mod reader;
+mod senml;
+pub mod text;
+mod verdict;
+mod view;
+
+pub use line::{LineEvent, RecordingHeader, VERSION, plan};
+pub use reader::{ReadError, Recorded, Recording, read};
+pub use senml::{SenmlError, pack as senml_pack, reading as senml_reading};
+pub use verdict::{HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
+pub use view::{Around, DeviceState, RecentJson, RulesState, view_json};

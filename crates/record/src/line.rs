@@ -1,0 +1,327 @@
+//! The lines of a recording (JSON Lines, version 1): the header and one line per event. Translates to and from the
+//! pipeline's events. Does not read files; see `reader.rs`. The format is described in demo-data/README.md.
+
+use std::collections::BTreeMap;
+
+use judge::round::{self, Binding, Entered, Plan};
+use pipeline::{DeviceKind, Event};
+use quantity::{Accuracy, Coupling, Typed, parse_typed};
+use serde::{Deserialize, Serialize};
+use wire::Profile;
+
+/// The version this program writes; it reads this one only.
+pub const VERSION: u32 = 1;
+
+/// The first line.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RecordingHeader {
+    /// Format version.
+    pub cliplead_recording: u32,
+    /// The program that wrote it.
+    #[serde(default)]
+    pub program: String,
+    /// The site.
+    #[serde(default)]
+    pub site: String,
+    /// Hash of the rule set in force; for information, the replay says when it differs.
+    #[serde(default)]
+    pub rules: String,
+    /// `guarded` or `simple`; default guarded.
+    #[serde(default = "guarded")]
+    pub decision: String,
+    /// k of the guard band; default 2.
+    #[serde(default = "two")]
+    pub coverage_factor: f64,
+    /// Accepted risk of settling; default 0.001.
+    #[serde(default = "risk")]
+    pub risk: f64,
+    /// When it began, for people.
+    #[serde(default)]
+    pub started: String,
+    /// Where the data come from: measured or synthesised, for people.
+    #[serde(default)]
+    pub note: String,
+}
+
+fn guarded() -> String {
+    "guarded".to_owned()
+}
+fn two() -> f64 {
+    2.0
+}
+fn risk() -> f64 {
+    1e-3
+}
+
+impl RecordingHeader {
+    /// The settings the round had.
+    ///
+    /// # Errors
+    /// A sentence when `decision` is unknown or a number is out of range.
+    pub fn settings(&self) -> Result<round::Settings, String> {
+        let decision = match self.decision.as_str() {
+            "guarded" if self.coverage_factor > 0.0 && self.coverage_factor <= 4.0 => {
+                judge::limits::DecisionRule::Guarded { coverage_factor: self.coverage_factor }
+            }
+            "guarded" => return Err(format!("coverage_factor is {}, it must lie above 0, up to 4", self.coverage_factor)),
+            "simple" => judge::limits::DecisionRule::Simple,
+            other => return Err(format!("decision is {other:?}, it must be \"guarded\" or \"simple\"")),
+        };
+        if !(1e-6..=0.2).contains(&self.risk) {
+            return Err(format!("risk is {}, it must lie between 1e-6 and 0.2", self.risk));
+        }
+        Ok(round::Settings { decision, risk: self.risk })
+    }
+
+    /// The header of a recording made under these settings.
+    #[must_use]
+    pub fn of(settings: &round::Settings) -> Self {
+        let (decision, coverage_factor) = match settings.decision {
+            judge::limits::DecisionRule::Guarded { coverage_factor } => ("guarded", coverage_factor),
+            judge::limits::DecisionRule::Simple => ("simple", 2.0),
+        };
+        Self {
+            cliplead_recording: VERSION,
+            program: env!("CARGO_PKG_VERSION").to_owned(),
+            site: String::new(),
+            rules: String::new(),
+            decision: decision.to_owned(),
+            coverage_factor,
+            risk: settings.risk,
+            started: String::new(),
+            note: String::new(),
+        }
+    }
+}
+
+/// One event of a recording. `t` beside it is the time in microseconds since the start.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "event", rename_all = "snake_case", deny_unknown_fields)]
+#[allow(missing_docs)] // the keys are described in demo-data/README.md
+pub enum LineEvent {
+    /// A device joins, with the text of its profile, or as manual entry.
+    Joined {
+        t: i64,
+        device: String,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        profile: Option<String>,
+    },
+    /// Bytes as received: `text` when all printable, else `hex`.
+    Bytes {
+        t: i64,
+        device: String,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        text: Option<String>,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        hex: Option<String>,
+    },
+    /// Bytes were lost or the link went.
+    Gap { t: i64, device: String },
+    /// A check is armed.
+    Arm {
+        t: i64,
+        unit: String,
+        component: String,
+        rule: String,
+        #[serde(default)]
+        plate: BTreeMap<String, String>,
+        /// Point = "device" or "device/channel".
+        #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+        bind: BTreeMap<String, String>,
+    },
+    Finish { t: i64 },
+    Again { t: i64 },
+    Confirm { t: i64, hold_point: String },
+    Withdraw { t: i64, hold_point: String },
+    Energised { t: i64 },
+    Typed {
+        t: i64,
+        point: String,
+        value: String,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        accuracy: Option<String>,
+    },
+    Answer { t: i64, yes: bool },
+    /// Other rules came into force; the replay keeps those it was given and says so.
+    Rules { t: i64, hash: String },
+    /// The end: deadlines up to here are worked off.
+    End { t: i64 },
+}
+
+impl LineEvent {
+    /// Its time in microseconds.
+    #[must_use]
+    pub fn time_us(&self) -> i64 {
+        match self {
+            Self::Joined { t, .. }
+            | Self::Bytes { t, .. }
+            | Self::Gap { t, .. }
+            | Self::Arm { t, .. }
+            | Self::Finish { t }
+            | Self::Again { t }
+            | Self::Confirm { t, .. }
+            | Self::Withdraw { t, .. }
+            | Self::Energised { t }
+            | Self::Typed { t, .. }
+            | Self::Answer { t, .. }
+            | Self::Rules { t, .. }
+            | Self::End { t } => *t,
+        }
+    }
+
+    /// The line for bytes.
+    #[must_use]
+    pub fn bytes(t: i64, device: &str, data: &[u8]) -> Self {
+        let printable = data.iter().all(|b| matches!(b, b' '..=b'~' | b'\r' | b'\n' | b'\t'));
+        let (text, hex) = match std::str::from_utf8(data) {
+            Ok(text) if printable => (Some(text.to_owned()), None),
+            _ => (None, Some(data.iter().map(|b| format!("{b:02x}")).collect())),
+        };
+        Self::Bytes { t, device: device.to_owned(), text, hex }
+    }
+
+    /// The line for a pipeline event at `t`; `None` for events that a recording does not need (ticks, which the replay
+    /// works off by itself, and readings, which come from bytes).
+    #[must_use]
+    pub fn of(t: i64, event: &Event) -> Option<Self> {
+        Some(match event {
+            // The caller writes joins itself: only it has the profile's text.
+            Event::Joined { .. } => return None,
+            Event::Bytes { device, data } => Self::bytes(t, device, data),
+            Event::Gap { device } => Self::Gap { t, device: device.clone() },
+            Event::Round(event) => match event {
+                round::Event::Arm(plan) => of_plan(t, plan),
+                round::Event::Finish => Self::Finish { t },
+                round::Event::Again => Self::Again { t },
+                round::Event::Confirm { hold_point } => Self::Confirm { t, hold_point: hold_point.clone() },
+                round::Event::Withdraw { hold_point } => Self::Withdraw { t, hold_point: hold_point.clone() },
+                round::Event::Energised => Self::Energised { t },
+                round::Event::Typed { point, value, accuracy } => Self::Typed {
+                    t,
+                    point: point.clone(),
+                    value: typed_text(value),
+                    accuracy: accuracy.map(|a| a.to_string()),
+                },
+                round::Event::Answer { yes } => Self::Answer { t, yes: *yes },
+                round::Event::Rules(set) => Self::Rules { t, hash: set.hash().to_owned() },
+                round::Event::Reading { .. } | round::Event::Gap { .. } | round::Event::Tick => return None,
+            },
+        })
+    }
+
+    /// The pipeline event of this line; `None` for [`LineEvent::Rules`].
+    ///
+    /// # Errors
+    /// A sentence that says which value is wrong and why.
+    pub fn event(&self) -> Result<Option<Event>, String> {
+        Ok(Some(match self {
+            Self::Joined { device, profile, .. } => {
+                let kind = match profile {
+                    Some(text) => pipeline::meter(Profile::parse(text).map_err(|e| format!("profile: {e}"))?),
+                    None => DeviceKind::Manual,
+                };
+                Event::Joined { device: device.clone(), kind }
+            }
+            Self::Bytes { device, text, hex, .. } => {
+                Event::Bytes { device: device.clone(), data: data(text.as_deref(), hex.as_deref())? }
+            }
+            Self::Gap { device, .. } => Event::Gap { device: device.clone() },
+            Self::Arm { unit, component, rule, plate, bind, .. } => {
+                let plan = plan(unit, component, rule, plate, bind)?;
+                Event::Round(round::Event::Arm(Box::new(plan)))
+            }
+            Self::Finish { .. } => Event::Round(round::Event::Finish),
+            Self::Again { .. } => Event::Round(round::Event::Again),
+            Self::Confirm { hold_point, .. } => Event::Round(round::Event::Confirm { hold_point: hold_point.clone() }),
+            Self::Withdraw { hold_point, .. } => {
+                Event::Round(round::Event::Withdraw { hold_point: hold_point.clone() })
+            }
+            Self::Energised { .. } => Event::Round(round::Event::Energised),
+            Self::Typed { point, value, accuracy, .. } => Event::Round(round::Event::Typed {
+                point: point.clone(),
+                value: parse_typed(value).map_err(|e| e.to_string())?,
+                accuracy: accuracy.as_deref().map(Accuracy::parse).transpose().map_err(|e| e.to_string())?,
+            }),
+            Self::Answer { yes, .. } => Event::Round(round::Event::Answer { yes: *yes }),
+            Self::Rules { .. } => return Ok(None),
+            Self::End { .. } => Event::Round(round::Event::Tick),
+        }))
+    }
+}
+
+fn of_plan(t: i64, plan: &Plan) -> LineEvent {
+    LineEvent::Arm {
+        t,
+        unit: plan.unit_tag.clone(),
+        component: plan.component.clone(),
+        rule: plan.rule.clone(),
+        plate: plan.plate.iter().map(|(name, e)| (name.clone(), format!("{} {}", e.number, e.unit))).collect(),
+        bind: plan.bindings.iter().map(|b| (b.point.clone(), format!("{}/{}", b.device, b.channel))).collect(),
+    }
+}
+
+/// A plan from texts, as recordings, configurations and cases write it.
+///
+/// # Errors
+/// A sentence that names the value.
+pub fn plan(
+    unit: &str,
+    component: &str,
+    rule: &str,
+    plate: &BTreeMap<String, String>,
+    bind: &BTreeMap<String, String>,
+) -> Result<Plan, String> {
+    let mut entries = Vec::new();
+    for (name, text) in plate {
+        entries.push((name.clone(), entered(name, text)?));
+    }
+    let mut bindings = Vec::new();
+    for (point, text) in bind {
+        let (device, channel) = text.rsplit_once('/').unwrap_or((text, "0"));
+        let channel = channel.parse().map_err(|_| format!("bind {point}: {channel:?} is no channel (0 to 255)"))?;
+        bindings.push(Binding { point: point.clone(), device: device.to_owned(), channel });
+    }
+    Ok(Plan {
+        unit_tag: unit.to_owned(),
+        component: component.to_owned(),
+        rule: rule.to_owned(),
+        plate: entries,
+        bindings,
+    })
+}
+
+fn entered(name: &str, text: &str) -> Result<Entered, String> {
+    let typed = parse_typed(text).map_err(|e| format!("nameplate {name}: {e}"))?;
+    let unit = typed.unit.ok_or_else(|| format!("nameplate {name}: {text:?} has no unit; write for example 40uF"))?;
+    Ok(Entered { number: typed.number, unit })
+}
+
+fn typed_text(typed: &Typed) -> String {
+    let unit = typed.unit.map_or_else(String::new, |unit| format!(" {unit}"));
+    let coupling = match typed.coupling {
+        Some(Coupling::Ac) => " ac",
+        Some(Coupling::Dc) => " dc",
+        None => "",
+    };
+    format!("{}{unit}{coupling}", typed.number)
+}
+
+fn data(text: Option<&str>, hex: Option<&str>) -> Result<Vec<u8>, String> {
+    match (text, hex) {
+        (Some(text), None) => Ok(text.as_bytes().to_vec()),
+        (None, Some(hex)) => {
+            let digits: Vec<u8> = hex.bytes().filter(|b| !b.is_ascii_whitespace()).collect();
+            if digits.len() % 2 != 0 {
+                return Err("hex has an odd number of digits".to_owned());
+            }
+            let nibble = |b: &u8| char::from(*b).to_digit(16).and_then(|n| u8::try_from(n).ok());
+            let pairs = digits.chunks_exact(2).map(|pair| match pair {
+                [high, low] => Some(nibble(high)? << 4 | nibble(low)?),
+                _ => None,
+            });
+            pairs.collect::<Option<Vec<u8>>>().ok_or_else(|| "hex holds something other than 0-9, a-f".to_owned())
+        }
+        _ => Err("bytes need exactly one of \"text\" and \"hex\"".to_owned()),
+    }
+}

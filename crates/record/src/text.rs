@@ -1,0 +1,117 @@
+//! The verdict as text for people: one line, or a short block. No colour codes; the caller may add them.
+
+use std::fmt::Write;
+
+use crate::verdict::{JudgementJson, VerdictJson};
+
+/// One line: time, check, unit and component, rule, word, the deciding figure, advice or reason. The same verdict gives
+/// the same bytes.
+#[must_use]
+pub fn line(verdict: &VerdictJson) -> String {
+    let mut text = format!("{:>9.3} s  #{:<2} ", verdict.at_s, verdict.check);
+    let what = [verdict.unit.as_str(), verdict.component.as_str()];
+    let what: Vec<&str> = what.into_iter().filter(|part| !part.is_empty()).collect();
+    if !what.is_empty() {
+        let _ = write!(text, "{}  ", what.join(" / "));
+    }
+    let _ = write!(text, "{}: {}", verdict.title, verdict.verdict.to_uppercase());
+    if let Some(worst) = deciding(verdict) {
+        let _ = write!(text, "  {}", figure(worst));
+    }
+    if let Some(said) = verdict.reason.as_deref().or(verdict.advice.as_deref()) {
+        let _ = write!(text, "  -- {}", said.replace('\n', " "));
+    }
+    text
+}
+
+/// A block: the word, why, each judgement with its limits and source, the readings, the hold points.
+#[must_use]
+pub fn block(verdict: &VerdictJson) -> String {
+    let mut text = format!("{}: {}\n", verdict.title, verdict.verdict.to_uppercase());
+    if let Some(reason) = &verdict.reason {
+        let _ = writeln!(text, "  because   {reason}");
+    }
+    for judged in &verdict.judgements {
+        let _ = writeln!(text, "  {:<9} {}: {}", judged.verdict, figure(judged), probability(judged));
+        if let Some(advice) = &judged.advice {
+            let _ = writeln!(text, "            {advice}");
+        }
+        let _ = writeln!(text, "            limits: {} [{}]", judged.source, judged.source_class);
+    }
+    for reading in &verdict.readings {
+        let _ = writeln!(
+            text,
+            "  reading   {}: {} {} (u = {} {}, {}, {} reading{})",
+            reading.label,
+            reading.shown,
+            reading.unit,
+            short(reading.standard_uncertainty),
+            reading.unit,
+            reading.device,
+            reading.count,
+            if reading.count == 1 { "" } else { "s" },
+        );
+    }
+    for hold in &verdict.hold_points {
+        let _ = writeln!(text, "  {:<9} {}: {}", "hold", hold.name, hold.how.as_deref().unwrap_or("NOT SHOWN"));
+    }
+    for note in &verdict.notes {
+        let _ = writeln!(text, "  note      {note}");
+    }
+    let _ = writeln!(text, "  decided   {}; rule {} {}", verdict.decision_rule, verdict.rule, hash(&verdict.rule_hash));
+    text
+}
+
+fn deciding(verdict: &VerdictJson) -> Option<&JudgementJson> {
+    let rank = |judged: &&JudgementJson| judge::limits::Word::parse(&judged.verdict);
+    let worst = verdict.judgements.iter().map(|judged| rank(&judged)).max()?;
+    verdict.judgements.iter().find(|judged| rank(judged) == worst)
+}
+
+fn figure(judged: &JudgementJson) -> String {
+    let unit = &judged.unit;
+    let limits = match (judged.low, judged.high) {
+        (Some(low), Some(high)) => format!("{} to {} {unit}", short(low), short(high)),
+        (Some(low), None) => format!("at least {} {unit}", short(low)),
+        (None, Some(high)) => format!("at most {} {unit}", short(high)),
+        (None, None) => "no limits".to_owned(),
+    };
+    let u = judged.standard_uncertainty;
+    let plus_minus = if u > 0.0 { format!(" +-{}", short(2.0 * u)) } else { String::new() };
+    format!("{} {}{plus_minus} {unit} ({limits})", judged.name, short(judged.value))
+}
+
+fn probability(judged: &JudgementJson) -> String {
+    let p = judged.probability_of_conformance;
+    if p > 0.9999 {
+        "conforms with more than 99.99 %".to_owned()
+    } else if p < 0.0001 {
+        "conforms with less than 0.01 %".to_owned()
+    } else {
+        format!("conforms with {} %", short(100.0 * p))
+    }
+}
+
+/// Four significant digits, without an exponent for everyday sizes.
+#[must_use]
+pub fn short(value: f64) -> String {
+    let rounded: f64 = format!("{value:.3e}").parse().unwrap_or(value);
+    format!("{rounded}")
+}
+
+fn hash(hash: &str) -> &str {
+    hash.get(..12).unwrap_or(hash)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::short;
+
+    #[test]
+    fn four_significant_digits() {
+        assert_eq!(short(42.400_000_1), "42.4");
+        assert_eq!(short(0.012_345_6), "0.01235");
+        assert_eq!(short(1_234_567.0), "1235000");
+        assert_eq!(short(0.0), "0");
+    }
+}

@@ -1,0 +1,220 @@
+//! The verdict as JSON. The keys are kept from version to version; new ones may join. Numbers are rounded to nine
+//! significant digits, so that they are the same bytes on every machine and readable. Decides nothing.
+
+use judge::evaluate::Judged;
+use judge::hold::{How, Shown};
+use judge::limits::{DecisionRule, Word};
+use judge::verdict::{PlateUsed, PointReading, Verdict};
+use quantity::Instant;
+use serde::{Deserialize, Serialize};
+
+/// A verdict with everything it rests on.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
+pub struct VerdictJson {
+    pub rule: String,
+    pub rule_hash: String,
+    pub verdict: String,
+    pub reason: Option<String>,
+    pub hold_points: Vec<HoldPointJson>,
+    pub readings: Vec<ReadingJson>,
+    pub judgements: Vec<JudgementJson>,
+    pub check: u32,
+    pub unit: String,
+    pub component: String,
+    pub title: String,
+    pub advice: Option<String>,
+    pub plate: Vec<PlateJson>,
+    pub decision_rule: String,
+    pub notes: Vec<String>,
+    pub at_s: f64,
+}
+
+/// A hold point and how it was shown.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct HoldPointJson {
+    pub name: String,
+    pub shown: bool,
+    /// `confirmed`, or what the meter showed.
+    pub how: Option<String>,
+    pub at_s: Option<f64>,
+}
+
+/// A reading a verdict rests on, in the displayed unit.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct ReadingJson {
+    pub point: String,
+    pub label: String,
+    pub device: String,
+    pub value: f64,
+    pub unit: String,
+    /// The last digits as displayed.
+    pub shown: String,
+    pub standard_uncertainty: f64,
+    pub count: u32,
+    pub at_s: f64,
+}
+
+/// One judgement.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct JudgementJson {
+    pub name: String,
+    pub verdict: String,
+    pub value: f64,
+    pub unit: String,
+    pub low: Option<f64>,
+    pub high: Option<f64>,
+    pub standard_uncertainty: f64,
+    pub probability_of_conformance: f64,
+    pub advice: Option<String>,
+    pub source: String,
+    pub source_class: String,
+    /// Guard band w at the limits, in `unit`; 0 under simple acceptance.
+    pub guard: f64,
+    pub meter_too_coarse: bool,
+}
+
+/// A nameplate value.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct PlateJson {
+    pub name: String,
+    pub value: f64,
+    pub unit: String,
+    pub source: String,
+}
+
+impl From<&Verdict> for VerdictJson {
+    fn from(verdict: &Verdict) -> Self {
+        Self {
+            rule: verdict.rule.clone(),
+            rule_hash: verdict.rule_hash.clone(),
+            verdict: verdict.word.text().to_owned(),
+            reason: verdict.reason.as_ref().map(ToString::to_string),
+            hold_points: verdict.hold_points.iter().map(HoldPointJson::from).collect(),
+            readings: verdict.readings.iter().map(ReadingJson::from).collect(),
+            judgements: verdict.judgements.iter().map(|judged| judgement(judged, verdict.decision)).collect(),
+            check: verdict.check,
+            unit: verdict.unit_tag.clone(),
+            component: verdict.component.clone(),
+            title: verdict.title.clone(),
+            advice: verdict.advice().map(str::to_owned),
+            plate: verdict.plate.iter().map(PlateJson::from).collect(),
+            decision_rule: verdict.decision.to_string(),
+            notes: verdict.notes.clone(),
+            at_s: seconds(verdict.at),
+        }
+    }
+}
+
+impl VerdictJson {
+    /// One line of JSON.
+    #[must_use]
+    pub fn line(&self) -> String {
+        serde_json::to_string(self).unwrap_or_else(|error| format!("{{\"error\":{:?}}}", error.to_string()))
+    }
+
+    /// The word, if the text is one of the five.
+    #[must_use]
+    pub fn word(&self) -> Option<Word> {
+        Word::parse(&self.verdict)
+    }
+}
+
+impl From<&Shown> for HoldPointJson {
+    fn from(shown: &Shown) -> Self {
+        let how = shown.evidence.as_ref().map(|evidence| match &evidence.how {
+            How::Confirmed => "confirmed".to_owned(),
+            How::Stream(says) => says.clone(),
+        });
+        Self {
+            name: shown.name.clone(),
+            shown: shown.evidence.is_some(),
+            how,
+            at_s: shown.evidence.as_ref().map(|evidence| seconds(evidence.at)),
+        }
+    }
+}
+
+impl From<&PointReading> for ReadingJson {
+    fn from(reading: &PointReading) -> Self {
+        let unit = match reading.coupling {
+            Some(coupling) => format!("{} {coupling}", reading.unit),
+            None => reading.unit.to_string(),
+        };
+        Self {
+            point: reading.point.clone(),
+            label: reading.label.clone(),
+            device: reading.device.clone(),
+            value: rounded(reading.quantity.value()),
+            unit,
+            shown: reading.shown.to_string(),
+            standard_uncertainty: rounded(reading.quantity.standard_uncertainty()),
+            count: reading.count,
+            at_s: seconds(reading.at),
+        }
+    }
+}
+
+impl From<&PlateUsed> for PlateJson {
+    fn from(used: &PlateUsed) -> Self {
+        Self {
+            name: used.name.clone(),
+            value: rounded(used.value),
+            unit: used.unit.to_string(),
+            source: used.source.text.to_string(),
+        }
+    }
+}
+
+fn judgement(judged: &Judged, decision: DecisionRule) -> JudgementJson {
+    let at = &judged.judgement;
+    JudgementJson {
+        name: at.name.to_string(),
+        verdict: judged.word.text().to_owned(),
+        value: rounded(at.value),
+        unit: at.unit.to_string(),
+        low: at.low.map(rounded),
+        high: at.high.map(rounded),
+        standard_uncertainty: rounded(judged.standard_uncertainty),
+        probability_of_conformance: rounded(judged.probability_of_conformance),
+        advice: judged.advice().map(str::to_owned),
+        source: at.source.text.to_string(),
+        source_class: at.source.class.name().to_owned(),
+        guard: rounded(guard(judged, decision)),
+        meter_too_coarse: judged.meter_too_coarse,
+    }
+}
+
+/// The wider of the two guard bands.
+pub(crate) fn guard(judged: &Judged, decision: DecisionRule) -> f64 {
+    let DecisionRule::Guarded { coverage_factor } = decision else { return 0.0 };
+    let sides = [judged.margins.low, judged.margins.high];
+    coverage_factor * sides.into_iter().flatten().map(|side| side.standard_uncertainty).fold(0.0, f64::max)
+}
+
+/// Seconds with microseconds.
+pub(crate) fn seconds(at: Instant) -> f64 {
+    at.seconds()
+}
+
+/// Nine significant digits.
+pub(crate) fn rounded(value: f64) -> f64 {
+    format!("{value:.8e}").parse().unwrap_or(value)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::rounded;
+
+    #[test]
+    fn nine_significant_digits() {
+        assert_eq!(rounded(39.400_000_000_000_006), 39.4);
+        assert_eq!(rounded(0.1 + 0.2), 0.3);
+        assert_eq!(rounded(-1.234_567_891_23e-7), -1.234_567_89e-7);
+        assert_eq!(rounded(0.0), 0.0);
+    }
+}

@@ -1,0 +1,162 @@
+//! The view as JSON for the dashboard: the round's picture plus what stands around it (site, rules, devices, recent
+//! verdicts, faults). Draws and decides nothing.
+
+use judge::round::{CheckView, HoldPointView, LiveView, Phase, PointView, RulerView, View};
+use serde::Serialize;
+use serde_json::{Value, json};
+
+use crate::verdict::{PlateJson, VerdictJson, rounded};
+
+/// What stands around the round.
+#[derive(Clone, Debug, Default)]
+pub struct Around {
+    /// The site's name.
+    pub site: String,
+    /// The rules in force.
+    pub rules: RulesState,
+    /// Devices and how they are.
+    pub devices: Vec<DeviceState>,
+    /// Stored verdicts, newest first.
+    pub recent: Vec<RecentJson>,
+    /// What went wrong and still stands, one sentence each.
+    pub faults: Vec<String>,
+}
+
+/// The rules in force.
+#[derive(Clone, Debug, Default, Serialize)]
+pub struct RulesState {
+    /// How many.
+    pub count: usize,
+    /// First digits of the set's hash.
+    pub hash: String,
+    /// Why newer files were not taken; `None` when the files are the rules in force.
+    pub refused: Option<String>,
+}
+
+/// A device.
+#[derive(Clone, Debug, Default, Serialize)]
+pub struct DeviceState {
+    /// Its name.
+    pub name: String,
+    /// Its link's state in words.
+    pub state: String,
+    /// Readings so far.
+    pub readings: u64,
+    /// Drops so far.
+    pub drops: u64,
+}
+
+/// A stored verdict, short.
+#[derive(Clone, Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct RecentJson {
+    pub check: u32,
+    pub unit: String,
+    pub component: String,
+    pub title: String,
+    pub verdict: String,
+    pub advice: Option<String>,
+    pub reason: Option<String>,
+    pub at_s: f64,
+}
+
+impl From<&VerdictJson> for RecentJson {
+    fn from(verdict: &VerdictJson) -> Self {
+        Self {
+            check: verdict.check,
+            unit: verdict.unit.clone(),
+            component: verdict.component.clone(),
+            title: verdict.title.clone(),
+            verdict: verdict.verdict.clone(),
+            advice: verdict.advice.clone(),
+            reason: verdict.reason.clone(),
+            at_s: verdict.at_s,
+        }
+    }
+}
+
+/// The whole view as one JSON text. `now_ms` is monotone time.
+#[must_use]
+pub fn view_json(seq: u64, now_ms: i64, view: &View, around: &Around) -> String {
+    let verdict = view.verdict.as_ref().map(|(verdict, live)| {
+        let mut value = serde_json::to_value(VerdictJson::from(verdict)).unwrap_or(Value::Null);
+        if let Some(object) = value.as_object_mut() {
+            object.insert("live".to_owned(), Value::Bool(*live));
+        }
+        value
+    });
+    json!({
+        "seq": seq,
+        "now_ms": now_ms,
+        "site": around.site,
+        "rules": around.rules,
+        "check": view.check.as_ref().map(check),
+        "live": view.live.as_ref().map(live),
+        "verdict": verdict,
+        "recent": around.recent,
+        "devices": around.devices,
+        "faults": around.faults,
+    })
+    .to_string()
+}
+
+fn check(check: &CheckView) -> Value {
+    json!({
+        "number": check.number,
+        "unit": check.unit_tag,
+        "component": check.component,
+        "rule": check.rule,
+        "title": check.title,
+        "about": check.about,
+        "phase": phase(check.phase),
+        "cautions": check.cautions,
+        "hold_points": check.hold_points.iter().map(hold_point).collect::<Vec<_>>(),
+        "points": check.points.iter().map(point).collect::<Vec<_>>(),
+        "plate": check.plate.iter().map(PlateJson::from).map(|plate| json!({
+            "name": plate.name, "value": plate.value.to_string(), "unit": plate.unit, "source": plate.source,
+        })).collect::<Vec<_>>(),
+        "prompt": check.prompt,
+        "question": check.question,
+        "ruler": check.ruler.as_ref().map(ruler),
+    })
+}
+
+fn phase(phase: Phase) -> &'static str {
+    match phase {
+        Phase::HoldPoints => "hold points",
+        Phase::Measuring => "measuring",
+        Phase::Asking => "asking",
+        Phase::Done => "done",
+    }
+}
+
+#[allow(clippy::cast_possible_truncation)] // whole seconds of a lapse, at most hours
+fn hold_point(hold: &HoldPointView) -> Value {
+    json!({
+        "name": hold.name, "state": hold.state, "how": hold.how, "detail": hold.detail, "ask": hold.ask,
+        "caution": hold.caution, "by_stream": hold.by_stream,
+        "lapses_in_s": hold.lapses_in_s.map(|s| s as i64),
+    })
+}
+
+fn point(point: &PointView) -> Value {
+    json!({
+        "name": point.name, "label": point.label, "unit": point.unit, "state": point.state, "shown": point.shown,
+        "typed": point.typed,
+    })
+}
+
+fn ruler(ruler: &RulerView) -> Value {
+    json!({
+        "name": ruler.name, "unit": ruler.unit, "low": ruler.low.map(rounded), "high": ruler.high.map(rounded),
+        "value": rounded(ruler.value), "standard_uncertainty": rounded(ruler.standard_uncertainty),
+        "guard": rounded(ruler.guard),
+    })
+}
+
+fn live(live: &LiveView) -> Value {
+    json!({
+        "device": live.device, "shown": live.shown, "state": live.state, "flags": live.flags,
+        "settling": live.settling, "age_ms": live.age_ms,
+    })
+}
