@@ -13,7 +13,22 @@
 //! So a steady display is believed at once, a settling one a frame later (it lies between its neighbours), and the first
 //! frame after a change waits for the next. One damaged frame among good ones stands alone and is dropped. A damaged
 //! digit gets through only where the result lies between what the frames beside it showed, or within the noise of the
-//! display: no new number can come in. What that leaves is counted in `tests/damage.rs`.
+//! display: no new number can come in.
+//!
+//! Counted over every single bit of every line of six streams (`tests/damage.rs`; wrong values handed out, of cases;
+//! the generic line meter, 22 bytes):
+//!
+//! | display | no agreement | n = 2 | of these outside what the display showed | frames handed out, undamaged, n = 2 |
+//! |---|---|---|---|---|
+//! | steady | 330 of 5760 | 0 | 0 | all |
+//! | flicker of 2 counts | 564 of 9600 | 74 | 0 | 90 % |
+//! | noise of 16 counts | 547 of 9600 | 110 | 0 | 80 % |
+//! | settling | 574 of 9600 | 169 | 0 | all |
+//! | ramp | 618 of 9600 | 206 | 0 | all |
+//! | jumps with flicker | 648 of 9600 | 127 | 0 | 90 % |
+//!
+//! A damaged line costs its own reading, at times one or two beside it that stood on it (mean 0.6 to 1.2, most 3).
+//! Lost and doubled bytes get nothing through, with or without agreement: the width refuses them.
 //!
 //! A damage in the very frame beside a jump of the display can leave a number between the old and the new value, as a
 //! display in motion shows too; it stands alone, so the settler does not take it for settled.

@@ -11,7 +11,7 @@
 //! Does not: open ports, read a clock, poll a device, judge a reading, or limit how often faults are reported (the
 //! caller's job; each [`Fault`] is `Copy`).
 #![no_std]
-#![cfg_attr(test, allow(clippy::float_cmp))]
+#![cfg_attr(test, allow(clippy::float_cmp, clippy::string_slice, clippy::cast_possible_truncation))]
 extern crate alloc;
 #[cfg(test)]
 extern crate std;

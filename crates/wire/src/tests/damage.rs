@@ -1,6 +1,6 @@
 //! Damage counted: every single flipped bit, lost byte and doubled byte of every frame of several streams. How many
-//! wrong values get through, and how many good ones are lost with a bad one. The figures stand in the crate's README;
-//! a change that lets more through fails here.
+//! wrong values get through, and how many good ones are lost with a bad one. `--nocapture` prints the tables that the
+//! docs of `agree` quote; a change that lets more through fails here.
 
 use super::*;
 use std::println;
@@ -66,7 +66,7 @@ fn tally(profile: &Profile, readings: &[Reading], damage: Damage) -> Tally {
             // A lost last byte may be made good by an equal first byte of the next frame: the damaged frame's own
             // number then comes with the next one's time, and is right.
             let said = |i: usize, r: &Reading| says_the_same(r, &readings[around.start + i]);
-            let wrong = got.iter().filter(|(i, r)| !said(*i, r) && !(*i == 7 && said(6, r)));
+            let wrong = got.iter().filter(|(i, r)| !(said(*i, r) || *i == 7 && said(6, r)));
             for (_, r) in wrong {
                 tally.wrong += 1;
                 tally.outside += usize::from(!within(r, &readings[around.clone()], 0.0));
@@ -82,7 +82,7 @@ fn tally(profile: &Profile, readings: &[Reading], damage: Damage) -> Tally {
 
 /// Readings with the number of the frame that ended when they were complete; the seventh frame may be replaced.
 fn window(
-    profile: &Profile,
+    decoder: &mut Decoder,
     start: &[u8],
     frames: &[Vec<u8>],
     seventh: Option<&[u8]>,
@@ -162,7 +162,7 @@ fn text_without_checksum() {
     for (name, readings) in streams() {
         for agree in [1_u8, 2, 3] {
             let profile = line_profile().with_agree(agree);
-            for (what, damage) in KINDS {
+            for (what, damage) in KINDS.into_iter().take(if agree == 2 { 3 } else { 1 }) {
                 let t = tally(&profile, &readings, damage);
                 println!(
                     "| {name} | {agree} | {what} | {} | {} | {} | {} | {}, {:.2} | {} of {} |",
