@@ -70,12 +70,13 @@ def one_judgement(answer: dict) -> dict:
     return answer["judgements"][0]
 
 
-def write_rule(folder: Path, name: str, readings: dict[str, Reading], expression: str, low: float, high: float) -> None:
+def write_rule(
+    folder: Path, name: str, readings: dict[str, Reading], expression: str, low: float, high: float, unit: str
+) -> None:
     """A rule that judges one expression of its readings (`m.NAME`) between two numbers.
 
     This is the only place where these checks write the rule language.
     """
-    unit = next(iter(readings.values())).unit
     source = "reference check: a definition of the check itself"
     lines = [f'title("Reference check {name}");', 'about("Compares one expression with a reference library.");']
     lines += [f'reads("{point}", "{reading.unit}");' for point, reading in readings.items()]
@@ -95,9 +96,10 @@ def write_rule(folder: Path, name: str, readings: dict[str, Reading], expression
 
 
 def judge_expression(
-    folder: Path, readings: dict[str, Reading], expression: str, low: float, high: float
+    folder: Path, readings: dict[str, Reading], expression: str, low: float, high: float, unit: str = "1"
 ) -> tuple[dict, dict]:
-    """The verdict on one expression between two numbers: the answer and its only judgement."""
-    write_rule(folder, "reference-check", readings, expression, low, high)
+    """The verdict on one expression between two numbers, with the unit it is shown in: the answer and its only
+    judgement."""
+    write_rule(folder, "reference-check", readings, expression, low, high, unit)
     answer = judge("reference-check", readings, rules=folder)
     return answer, one_judgement(answer)

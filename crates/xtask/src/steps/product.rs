@@ -9,15 +9,51 @@ use crate::context::Context;
 use crate::process::{Run, last_lines};
 use crate::summary::Outcome;
 
-pub(crate) fn rules(context: &Context) -> Result<Outcome> {
-    let cliplead = context.build_cliplead()?;
-    for word in ["check", "test"] {
-        Run::new(&cliplead, &["rules", word, "rules"]).in_dir(&context.root).check()?;
-    }
+pub(crate) fn build(context: &Context) -> Result<Outcome> {
+    context.build_cliplead()?;
     Ok(Outcome::passed())
 }
 
-/// Every folder of `demo-data` that holds recordings (`*.jsonl`) holds one file `expected.*` with their verdict lines.
+/// `rules check` and `rules test` are content and say so, and `rules list` names every rule file: a command that does
+/// nothing does not pass.
+pub(crate) fn rules(context: &Context) -> Result<Outcome> {
+    let cliplead = context.build_cliplead()?;
+    let say = |word: &str| {
+        let output = Run::new(&cliplead, &["rules", word, "rules"]).in_dir(&context.root).output()?;
+        let said = [output.stdout, output.stderr].concat();
+        print!("{}", String::from_utf8_lossy(&said));
+        ensure!(output.status.success(), "`cliplead rules {word} rules` ended with {}", output.status);
+        ensure!(!said.is_empty(), "`cliplead rules {word} rules` said nothing at all");
+        Ok(String::from_utf8_lossy(&said).into_owned())
+    };
+    say("check")?;
+    let tested = say("test")?;
+    let listed = say("list")?;
+    let stems = rule_files(&context.root.join("rules"))?;
+    ensure!(!stems.is_empty(), "rules holds no rule (*.rhai)");
+    for stem in &stems {
+        ensure!(listed.contains(stem.as_str()), "`cliplead rules list rules` does not name {stem}");
+    }
+    let last = tested.lines().last().unwrap_or_default().trim();
+    Ok(Outcome::Passed(format!("{} rules; {last}", stems.len())))
+}
+
+/// The stems of the rule files in a folder and the folders below it.
+fn rule_files(folder: &Path) -> Result<Vec<String>> {
+    let mut stems = Vec::new();
+    for entry in std::fs::read_dir(folder).context("the folder rules cannot be read")? {
+        let path = entry?.path();
+        if path.is_dir() {
+            stems.extend(rule_files(&path)?);
+        } else if path.extension().is_some_and(|extension| extension == "rhai") {
+            stems.extend(path.file_stem().map(|stem| stem.to_string_lossy().into_owned()));
+        }
+    }
+    Ok(stems)
+}
+
+/// Every folder of `demo-data` that holds recordings (`*.jsonl`) holds one file `expected.*` with their verdict lines, as
+/// text, or as JSON where it is `expected.jsonl`.
 pub(crate) fn replay(context: &Context) -> Result<Outcome> {
     let cliplead = context.build_cliplead()?;
     let scenes = scenes(&context.root.join("demo-data"))?;
@@ -29,22 +65,30 @@ pub(crate) fn replay(context: &Context) -> Result<Outcome> {
     Ok(Outcome::Passed(format!("{} scenes", scenes.len())))
 }
 
+/// The expected lines come out, and two runs print the same bytes. Without `--expect` the exit code tells of the
+/// verdicts (1 a fail, 3 no verdict), so only 2, "could not run", is an error there.
 fn replay_scene(context: &Context, cliplead: &Path, scene: &Scene) -> Result<()> {
+    let folder = scene.folder.display();
     let mut args = vec![PathBuf::from("replay")];
     args.extend(scene.recordings.clone());
-    args.extend(["--rules".into(), "rules".into(), "--expect".into(), scene.expected.clone()]);
-    let mut printed: Option<Vec<u8>> = None;
-    for _ in 0..2 {
-        let output = Run::new(cliplead, &args).in_dir(&context.root).output()?;
-        let said = || last_lines(&[output.stdout.clone(), output.stderr.clone()].concat(), 20);
-        let folder = scene.folder.display();
-        ensure!(output.status.success(), "{folder}: replay ended with {}:\n{}", output.status, said());
-        ensure!(!output.stdout.is_empty(), "{folder}: replay printed no verdict");
-        if printed.as_ref().is_some_and(|first| *first != output.stdout) {
-            bail!("{folder}: two replays printed different bytes");
-        }
-        printed = Some(output.stdout);
+    args.extend(["--rules".into(), "rules".into()]);
+    if scene.expected.extension().is_some_and(|extension| extension == "jsonl") {
+        args.extend(["--format".into(), "json".into()]);
     }
+    let run = |args: &[PathBuf]| Run::new(cliplead, args).in_dir(&context.root).output();
+    let first = run(&args)?;
+    let said = last_lines(&first.stderr, 20);
+    ensure!(
+        matches!(first.status.code(), Some(0 | 1 | 3)),
+        "{folder}: replay ended with {}:\n{said}",
+        first.status
+    );
+    ensure!(!first.stdout.is_empty(), "{folder}: replay printed no verdict");
+    ensure!(run(&args)?.stdout == first.stdout, "{folder}: two replays printed different bytes");
+    args.extend(["--expect".into(), scene.expected.clone()]);
+    let compared = run(&args)?;
+    let said = last_lines(&[compared.stdout, compared.stderr].concat(), 20);
+    ensure!(compared.status.success(), "{folder}: not as expected ({}):\n{said}", compared.status);
     Ok(())
 }
 

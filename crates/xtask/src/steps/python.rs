@@ -1,7 +1,7 @@
 //! Steps that need Python: reference libraries, and the dashboard in a real browser.
 //! Does not hold the checks; they stand in `tests/reference` and `tests/browser`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, Result, bail};
 
@@ -19,6 +19,14 @@ pub(crate) fn browser(context: &Context) -> Result<Outcome> {
         return Ok(Outcome::NotRun(why.to_owned()));
     }
     install_browser()?;
+    // The page state by state, on a scripted feed; then the page of a running demo.
+    context.cargo(&["build", "--package", "dashboard", "--example", "fixture"]).check()?;
+    let fixture = context.target.join("debug/examples/fixture");
+    let shots = context.target.join("screenshots");
+    let python = virtual_environment(context)?;
+    let args: [&Path; 5] =
+        [Path::new("tests/browser/run.py"), Path::new("--fixture"), &fixture, Path::new("--shots"), &shots];
+    Run::new(python, &args).in_dir(&context.root).env("PYTHONDONTWRITEBYTECODE", "1").check()?;
     pytest(context, "tests/browser")
 }
 
@@ -26,7 +34,7 @@ pub(crate) fn browser(context: &Context) -> Result<Outcome> {
 fn pytest(context: &Context, folder: &str) -> Result<Outcome> {
     let cliplead = context.build_cliplead()?;
     let python = virtual_environment(context)?;
-    let args = ["-m", "pytest", "-q", "-p", "no:cacheprovider", folder];
+    let args = ["-m", "pytest", "-q", "--tb=short", "-p", "no:cacheprovider", folder];
     let run = Run::new(python, &args).in_dir(&context.root);
     run.env("CLIPLEAD_BIN", cliplead).env("PYTHONDONTWRITEBYTECODE", "1").check()?;
     Ok(Outcome::passed())
