@@ -91,13 +91,21 @@ fn sleeping_tests(source: &Source, findings: &mut Vec<Finding>) {
             continue;
         }
         let above = lines.get(line.wrapping_sub(2)).copied().unwrap_or_default();
-        if [text, above].iter().any(|l| has_reason(l, "tidy: allow-sleep")) {
+        let reason = [text, above].iter().any(|l| has_reason(l, "tidy: allow-sleep"));
+        if reason || (!code.contains("thread::sleep(") && in_paused_time(&lines, line)) {
             continue;
         }
         let why = "a sleep makes a test slow on a fast machine and false on a slow one";
         let do_this = "wait for the event, use paused time, or write `tidy: allow-sleep REASON` in a comment";
         findings.push(finding(source, line, "a test sleeps", why, do_this));
     }
+}
+
+/// Whether the test that holds this line runs in tokio's paused time, where a sleep takes none.
+fn in_paused_time(lines: &[&str], line: usize) -> bool {
+    let above = lines.get(..line).unwrap_or_default();
+    let attribute = above.iter().rev().find(|l| l.trim_start().starts_with("#[") && l.contains("test"));
+    attribute.is_some_and(|attribute| attribute.contains("start_paused = true"))
 }
 
 /// Whether the line holds the marker with a reason of some length after it.
@@ -189,6 +197,8 @@ mod tests {
             (test, concat!("#[should", "_panic(expected = \"x\")]"), "1 a test that wants a panic"),
             (test, "std::thread::sleep(d);", "1 a test sleeps"),
             (test, "tokio::time::sleep(d).await;", "1 a test sleeps"),
+            (test, "#[tokio::test(start_paused = true)]\nstd::thread::sleep(d);", "2 a test sleeps"),
+            (test, "#[tokio::test]\ntokio::time::sleep(d).await;", "2 a test sleeps"),
             (test, "// tidy: allow-sleep\nthread::sleep(d);", "2 a test sleeps"),
             (lib, "fn a() {}\n#[cfg(test)]\nmod tests {\nthread::sleep(d);\n}", "4 a test sleeps"),
             ("tests/browser/t.py", "time.sleep(1)", "1 a test sleeps"),
@@ -209,10 +219,12 @@ mod tests {
 
     #[test]
     fn what_is_allowed_is_not_found() {
+        let test = "crates/a/tests/it.rs";
         let lib = "crates/a/src/lib.rs";
         for (path, text) in [
             (lib, "thread::sleep(d);"),
             ("tests/it/a.rs", "// tidy: allow-sleep the far side needs a real clock\nthread::sleep(d);"),
+            (test, "#[tokio::test(start_paused = true)]\nasync fn a() {\ntokio::time::sleep(d).await;\n}"),
             (lib, "#[allow(clippy::panic)] // the caller checked\nfn a() {}"),
             (lib, "#[allow(\n    clippy::panic,\n    reason = \"checked\"\n)]\nfn a() {}"),
             (lib, "#![cfg_attr(test, allow(clippy::float_cmp))]"),
