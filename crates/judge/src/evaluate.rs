@@ -72,14 +72,25 @@ pub enum Evaluation {
 /// Runs the rule with uncertainty.
 ///
 /// # Errors
-/// [`RuleError`] from the run at the inputs themselves. An error in a moved run counts as a change of path.
+/// [`RuleError`] from the run at the inputs themselves, and when an input, a judged value or a limit is not a finite
+/// number or no judgement came out. An error in a moved run counts as a change of path.
 pub fn evaluate(rule: &dyn Rule, inputs: &[Input], decision: DecisionRule) -> Result<Evaluation, RuleError> {
     let mut values: Vec<f64> = inputs.iter().map(|input| input.value).collect();
+    let finite = |input: &Input| input.value.is_finite() && input.standard_uncertainty.is_finite();
+    if !inputs.iter().all(finite) {
+        return Err(broken(rule, "an input is not a finite number"));
+    }
     let centre = rule.judge(&values)?;
     let judgements = match &centre.answer {
         Answer::NoVerdict(because) => return Ok(Evaluation::NoVerdict { because: String::from(&**because) }),
+        Answer::Judgements(judgements) if judgements.is_empty() => {
+            return Err(broken(rule, "the rule gave no judgement"));
+        }
         Answer::Judgements(judgements) => judgements,
     };
+    if !judgements.iter().all(all_finite) {
+        return Err(broken(rule, "a judged value or limit is not a finite number"));
+    }
     let mut spreads: Vec<Spread> = judgements.iter().map(|_| Spread::new(inputs.len())).collect();
     let mut path_changes = Vec::new();
     let mut crossing = false;
@@ -109,6 +120,21 @@ pub fn evaluate(rule: &dyn Rule, inputs: &[Input], decision: DecisionRule) -> Re
     Ok(Evaluation::Judged { judgements: judged, word, path_changes })
 }
 
+/// An answer that the engine cannot take, blamed on the rule as a whole.
+fn broken(rule: &dyn Rule, what: &str) -> RuleError {
+    RuleError {
+        message: String::from(what),
+        file: String::from(rule.id()),
+        line: 0,
+        column: 0,
+        source_line: String::new(),
+    }
+}
+
+fn all_finite(judgement: &Judgement) -> bool {
+    [Some(judgement.value), judgement.low, judgement.high].into_iter().flatten().all(f64::is_finite)
+}
+
 /// When a move within the uncertainty makes the rule answer something else altogether (other judgements, an error, no
 /// verdict), no word stands clear.
 fn at_most_conditional(word: Word) -> Word {
@@ -134,7 +160,8 @@ fn matching<'a>(outcome: &'a Outcome, at: &[Judgement]) -> Option<&'a [Judgement
     let Answer::Judgements(list) = &outcome.answer else { return None };
     let same = list.len() == at.len()
         && list.iter().zip(at).all(|(a, b)| {
-            a.name == b.name
+            all_finite(a)
+                && a.name == b.name
                 && a.unit == b.unit
                 && a.low.is_some() == b.low.is_some()
                 && a.high.is_some() == b.high.is_some()
@@ -208,10 +235,7 @@ impl Evaluation {
     #[must_use]
     pub fn thresholds(&self, index: usize, input: Input, decision: DecisionRule) -> Vec<f64> {
         let Self::Judged { judgements, .. } = self else { return Vec::new() };
-        let guard = match decision {
-            DecisionRule::Guarded { coverage_factor } => coverage_factor,
-            DecisionRule::Simple => 0.0,
-        };
+        let guard = decision.guard_factor();
         let mut found = Vec::new();
         for judged in judgements {
             let Some(&[low, high]) = judged.sensitivity.get(index) else { continue };

@@ -22,12 +22,24 @@ impl Default for DecisionRule {
 }
 
 impl DecisionRule {
-    /// k in U = k u, used to print U and to tell whether a meter is too coarse.
+    /// k in U = k u, used to print U and to tell whether a meter is too coarse. A factor that is negative or not finite
+    /// counts as 2: a slip in the settings never widens what is accepted.
     #[must_use]
     pub const fn coverage_factor(self) -> f64 {
         match self {
-            Self::Guarded { coverage_factor } => coverage_factor,
-            Self::Simple => 2.0,
+            Self::Guarded { coverage_factor } if coverage_factor.is_finite() && coverage_factor >= 0.0 => {
+                coverage_factor
+            }
+            Self::Guarded { .. } | Self::Simple => 2.0,
+        }
+    }
+
+    /// What the standard uncertainty is multiplied with to get the guard band; 0 under simple acceptance.
+    #[must_use]
+    pub const fn guard_factor(self) -> f64 {
+        match self {
+            Self::Guarded { .. } => self.coverage_factor(),
+            Self::Simple => 0.0,
         }
     }
 }
@@ -111,10 +123,7 @@ impl Margin {
     /// The word for this side alone. A value on the limit conforms; one exactly U inside passes.
     #[must_use]
     pub fn word(self, rule: DecisionRule) -> Word {
-        let guard = match rule {
-            DecisionRule::Guarded { coverage_factor } => coverage_factor * self.standard_uncertainty,
-            DecisionRule::Simple => 0.0,
-        };
+        let guard = rule.guard_factor() * self.standard_uncertainty;
         if self.inside_by >= guard {
             Word::Pass
         } else if self.inside_by >= 0.0 {

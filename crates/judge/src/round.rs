@@ -6,13 +6,16 @@
 
 mod check;
 mod conclude;
+mod contact;
 mod event;
 mod gate;
 mod measure;
 mod plate;
 mod point;
 mod question;
+mod typed;
 mod view;
+mod watch;
 
 use alloc::boxed::Box;
 use alloc::format;
@@ -25,11 +28,12 @@ pub use check::Phase;
 pub use event::{Binding, Entered, Event, LapseReason, Output, Plan, ResetReason, Settings, Stamped};
 pub use view::{CheckView, HoldPointView, LiveView, PointView, RulerView, View};
 
-use crate::hold::proof::Proof;
 use crate::hold::{self, ByStream, Evidence, How};
 use crate::rule::RuleSet;
-use check::Check;
-use gate::Gate;
+use check::{Check, Proving};
+use contact::Contact;
+use gate::{Gate, Standing};
+use point::PointState;
 
 /// Deadlines worked off in one step at most; far more than can ever be due, so that nothing loops for ever.
 const DEADLINES_PER_STEP: usize = 1_000;
@@ -40,6 +44,8 @@ pub struct Round {
     settings: Settings,
     gate: Gate,
     check: Option<Check>,
+    /// What leads are still on, as far as known; outlives the check.
+    contacts: Vec<Contact>,
     checks: u32,
     now: Instant,
     live: Option<Live>,
@@ -63,6 +69,7 @@ impl Round {
             settings,
             gate: Gate::default(),
             check: None,
+            contacts: Vec::new(),
             checks: 0,
             now: Instant::ZERO,
             live: None,
@@ -103,9 +110,7 @@ impl Round {
             Event::Energised => self.energised(),
             Event::Reading { device, reading } => self.on_reading(&device, reading),
             Event::Gap { device } => self.on_gap(&device),
-            Event::Typed { point, value, accuracy } => {
-                self.typed(&point, value, accuracy)
-            }
+            Event::Typed { point, value, accuracy } => self.typed(&point, value, accuracy),
             Event::Answer { yes } => self.answer(yes),
             Event::Rules(rules) => self.rules = rules,
             Event::Tick => {}
@@ -117,11 +122,17 @@ impl Round {
         for _ in 0..DEADLINES_PER_STEP {
             let Some(due) = self.poll_at().filter(|due| *due <= now) else { return };
             self.now = self.now.max(due);
-            for (name, _) in self.gate.lapse_due(self.now) {
-                self.fell(&name, LapseReason::Time);
-            }
+            self.lapse();
             self.points_due();
         }
+        // Never reached in practice; a hold point whose time is over must not count all the same.
+        self.now = self.now.max(now);
+        self.lapse();
+    }
+
+    fn lapse(&mut self) {
+        let gone = self.gate.lapse_due(self.now);
+        self.fell(&gone, LapseReason::Time);
     }
 
     fn say(&mut self, output: Output) {
@@ -169,7 +180,7 @@ impl Round {
         }
         let open = check.open_hold_points(&self.gate);
         let Some(first) = open.first() else {
-            check.proof = None;
+            check.proving = None;
             if check.phase == Phase::HoldPoints {
                 check.phase = Phase::Measuring;
                 if check.premature {
@@ -179,14 +190,17 @@ impl Round {
             }
             return;
         };
-        let pending = check.phase != Phase::HoldPoints && check.is_pending();
+        let closes = check.phase != Phase::HoldPoints;
+        let pending = closes && check.is_pending();
         check.phase = Phase::HoldPoints;
-        if check.proof.as_ref().is_none_or(|(name, _)| name != first) {
-            check.proof = Proof::new(hold::of(first).by_stream).map(|proof| (first.clone(), proof));
+        if check.proving.as_ref().is_none_or(|proving| proving.name != *first) {
+            check.proving = Proving::new(first);
             check.proof_says.clear();
         }
-        if pending {
+        if closes {
             check.forget_readings();
+        }
+        if pending {
             self.say(Output::Reset { why: ResetReason::GateClosed });
         }
     }
@@ -199,9 +213,9 @@ impl Round {
             let listed = check.hold_points().join(", ");
             return self.refuse(format!("{name:?} is no hold point of this check; it has: {listed}"));
         }
-        let first_open = check.open_hold_points(&self.gate).into_iter().next();
-        match first_open {
-            Some(first) if first != name && self.gate.evidence(name, check.place()).is_none() => {
+        let open = check.open_hold_points(&self.gate);
+        match open.first() {
+            Some(first) if first != name && open.iter().any(|of| of == name) => {
                 self.refuse(format!("{name:?} was not taken: show {first:?} first"));
             }
             _ => self.show(name, How::Confirmed),
@@ -211,42 +225,58 @@ impl Round {
     fn show(&mut self, name: &str, how: How) {
         let Some(check) = &self.check else { return };
         let evidence = Evidence { at: self.now, how };
-        self.gate.show(name, check.place(), evidence.clone());
+        let renewed = !check.open_hold_points(&self.gate).iter().any(|of| of == name);
+        self.gate.show(name, check.place(), evidence.clone(), renewed);
         self.say(Output::HoldPoint { name: name.to_string(), evidence });
         self.refresh_gate();
     }
 
     fn withdraw(&mut self, name: &str) {
-        let stood = self.check.as_ref().is_some_and(|check| self.gate.withdraw(name, check.place()));
-        if stood {
-            self.fell(name, LapseReason::Withdrawn);
-        } else {
-            self.refuse(format!("{name:?} does not stand, so it cannot be taken back"));
+        match self.check.as_ref().and_then(|check| self.gate.withdraw(name, check.place())) {
+            Some(gone) => self.fell(&[gone], LapseReason::Withdrawn),
+            None => self.refuse(format!("{name:?} does not stand, so it cannot be taken back")),
         }
     }
 
+    /// Power is back on the unit of the armed check; on any unit, as far as is known, when none is armed.
     fn energised(&mut self) {
-        let Some(check) = &self.check else { return };
-        let unit_tag = check.plan.unit_tag.clone();
-        for name in self.gate.energised(&unit_tag) {
-            self.fell(&name, LapseReason::Energised);
+        let unit_tag = self.check.as_ref().map(|check| check.plan.unit_tag.clone());
+        let gone = self.gate.energised(unit_tag.as_deref());
+        if let Some(proving) = self.check.as_mut().and_then(|check| check.proving.as_mut()) {
+            proving.forget(None);
         }
-        self.refresh_gate();
+        self.fell(&gone, LapseReason::Energised);
     }
 
-    /// A hold point no longer stands: say so, and let those behind it in the check's list fall too (leads excepted).
-    fn fell(&mut self, name: &str, why: LapseReason) {
-        self.say(Output::Lapsed { name: name.to_string(), why });
-        let Some(check) = &self.check else { return };
-        let later: Vec<String> =
-            check.hold_points().iter().skip_while(|listed| *listed != name).skip(1).cloned().collect();
-        for name in later {
-            let Some(check) = &self.check else { return };
-            if hold::of(&name).scope != hold::Scope::Leads && self.gate.withdraw(&name, check.place()) {
-                self.say(Output::Lapsed { name, why: LapseReason::Earlier });
+    /// Hold points that no longer stand: say so, and let those behind them in the check's list fall too (leads
+    /// excepted). Those of another unit or component fall without a word; a check there asks for them again.
+    fn fell(&mut self, gone: &[Standing], why: LapseReason) {
+        for fallen in gone {
+            let here = self.check.as_ref().is_none_or(|check| fallen.reaches(check.place()));
+            if here {
+                self.say(Output::Lapsed { name: fallen.name.clone(), why });
+                self.fall_behind(&fallen.name);
             }
         }
         self.refresh_gate();
+    }
+
+    fn fall_behind(&mut self, name: &str) {
+        let Some(check) = &mut self.check else { return };
+        let mut behind = check.hold_points().iter().skip_while(|listed| *listed != name).cloned();
+        if behind.next().is_none() {
+            return;
+        }
+        let behind: Vec<String> = behind.collect();
+        check.verdict_live = false;
+        for name in behind {
+            let Some(check) = &self.check else { return };
+            if hold::of(&name).scope != hold::Scope::Leads
+                && self.gate.withdraw(&name, check.place()).is_some()
+            {
+                self.say(Output::Lapsed { name, why: LapseReason::Earlier });
+            }
+        }
     }
 
     fn on_gap(&mut self, device: &str) {
@@ -259,25 +289,22 @@ impl Round {
     }
 
     /// Feeds the proof of the asked hold point.
-    fn prove(&mut self, reading: &Reading) {
+    fn prove(&mut self, device: &str, reading: &Reading) {
         use crate::hold::proof::Progress;
         let Some(check) = &mut self.check else { return };
-        let Some((name, proof)) = &mut check.proof else { return };
+        let Some(proving) = &mut check.proving else { return };
+        let name = proving.name.clone();
+        let Some(proof) = proving.of(device, reading.channel) else { return };
         match proof.push(reading) {
             Progress::Ignored => {}
             Progress::Waiting(says) => check.proof_says = says,
             Progress::Shown(says) => {
-                let name = name.clone();
+                if hold::of(&name).by_stream == ByStream::LiveDeadLive {
+                    self.on_live_source(device, reading);
+                }
                 self.show(&name, How::Stream(says));
             }
         }
-    }
-
-    /// True while the asked hold point is itself a test with volts.
-    fn proving_with_volts(&self) -> bool {
-        self.check.as_ref().and_then(|check| check.proof.as_ref()).is_some_and(|(name, _)| {
-            matches!(hold::of(name).by_stream, ByStream::LiveDeadLive | ByStream::Discharged)
-        })
     }
 
     fn finish(&mut self) {
@@ -294,6 +321,8 @@ impl Round {
         if let Some(check) = &mut self.check {
             check.phase = Phase::Done;
             check.question = None;
+            // What was still settling must not speak up after the end.
+            check.points.iter_mut().filter(|p| p.settled().is_none()).for_each(|p| *p = PointState::Waiting);
             check.verdict = Some(verdict.clone());
             check.verdict_live = live;
         }

@@ -20,6 +20,10 @@ pub const LIVE_V_MIN: f64 = 20.0;
 pub const DEAD_FOR: Duration = Duration::from_secs(2);
 /// All of live-dead-live must happen within this time. Our own choice.
 pub const LIVE_DEAD_LIVE_WITHIN: Duration = Duration::from_secs(600);
+/// Leads must come apart within this time after they read short. Our own choice.
+pub const LEADS_WITHIN: Duration = Duration::from_secs(120);
+/// A meter that is silent for longer than this begins anew: nobody knows what happened between. Our own choice.
+pub const SILENT_FOR: Duration = Duration::from_secs(8);
 /// Overload readings in a row that show an open lead.
 const OPEN_READINGS: u32 = 3;
 
@@ -39,11 +43,13 @@ pub enum Progress {
 pub struct Proof {
     kind: ByStream,
     stage: Stage,
-    settler: Option<(Unit, Settler)>,
+    settler: Option<(Unit, f64, Settler)>,
     open_run: u32,
     dead_since: Option<Instant>,
+    last_at: Option<Instant>,
 }
 
+/// A running proof takes the readings of one channel of one device; the caller sees to that.
 #[derive(Clone, Debug, PartialEq)]
 enum Stage {
     /// Before anything was shown.
@@ -58,7 +64,8 @@ impl Proof {
     /// Starts a proof; `None` when the stream cannot show this hold point.
     #[must_use]
     pub fn new(kind: ByStream) -> Option<Self> {
-        let fresh = Self { kind, stage: Stage::First, settler: None, open_run: 0, dead_since: None };
+        let fresh =
+            Self { kind, stage: Stage::First, settler: None, open_run: 0, dead_since: None, last_at: None };
         (kind != ByStream::No).then_some(fresh)
     }
 
@@ -68,10 +75,24 @@ impl Proof {
         self.settler = None;
         self.open_run = 0;
         self.dead_since = None;
+        self.last_at = None;
     }
 
-    /// Takes a reading.
+    /// True when a part of the proof has been seen already.
+    #[must_use]
+    pub fn is_under_way(&self) -> bool {
+        self.stage != Stage::First
+    }
+
+    /// Takes a reading; one that is not later than the last is ignored.
     pub fn push(&mut self, reading: &Reading) -> Progress {
+        if self.last_at.is_some_and(|last| reading.at <= last) {
+            return Progress::Ignored;
+        }
+        if self.last_at.is_some_and(|last| reading.at.since(last) > SILENT_FOR) {
+            self.reset();
+        }
+        self.last_at = Some(reading.at);
         let (kind, coupling) = match self.kind {
             ByStream::No => return Progress::Ignored,
             ByStream::LeadsShortedThenOpen | ByStream::LeadsOpen => (Kind::Resistance, None),
@@ -79,13 +100,22 @@ impl Proof {
             ByStream::Discharged => (Kind::Voltage, Some(Coupling::Dc)),
         };
         if reading.unit.kind() != kind || (coupling.is_some() && reading.coupling != coupling) {
-            self.settler = None;
-            self.dead_since = None;
-            return Progress::Ignored;
+            // The tester that was proved is the tester in this function; turned away, it must be proved again.
+            let under_way = self.is_under_way();
+            self.reset();
+            return if under_way {
+                Progress::Waiting("the meter was turned to another function: begin anew".to_string())
+            } else {
+                Progress::Ignored
+            };
         }
         if !reading.flags.is_live() {
             self.settler = None;
-            return Progress::Waiting("the display is held; release it".to_string());
+            self.open_run = 0;
+            self.dead_since = None;
+            return Progress::Waiting(
+                "the display is held, or shows a relative or stored value; release it".to_string(),
+            );
         }
         match self.kind {
             ByStream::LeadsOpen => self.leads_open(reading),
@@ -109,6 +139,10 @@ impl Proof {
     }
 
     fn leads_shorted_then_open(&mut self, reading: &Reading) -> Progress {
+        if matches!(self.stage, Stage::Second(_, since) if reading.at.since(since) > LEADS_WITHIN) {
+            self.reset();
+            self.last_at = Some(reading.at);
+        }
         if let Stage::Second(short, _) = &self.stage {
             let short = short.clone();
             return match self.leads_open(reading) {
@@ -116,7 +150,7 @@ impl Proof {
                 _ => Progress::Waiting(format!("{short}; now take the leads apart")),
             };
         }
-        match self.settled(reading, Unit::OHM, &[LEAD_OHM_MAX]) {
+        match self.settled(reading, Unit::OHM, &[-LEAD_OHM_MAX, LEAD_OHM_MAX]) {
             Some(settled) if settled.value.abs() < LEAD_OHM_MAX => {
                 let short = format!("leads together: {reading}");
                 self.open_run = 0;
@@ -135,8 +169,10 @@ impl Proof {
             && reading.at.since(*since) > LIVE_DEAD_LIVE_WITHIN
         {
             self.reset();
+            self.last_at = Some(reading.at);
         }
-        let settled = self.settled(reading, Unit::VOLT, &[RESIDUAL_V_MAX, LIVE_V_MIN]);
+        let thresholds = [-LIVE_V_MIN, -RESIDUAL_V_MAX, RESIDUAL_V_MAX, LIVE_V_MIN];
+        let settled = self.settled(reading, Unit::VOLT, &thresholds);
         let value = settled.map(|settled| settled.value.abs());
         let (live, dead) =
             (value.is_some_and(|v| v >= LIVE_V_MIN), value.is_some_and(|v| v < RESIDUAL_V_MAX));
@@ -193,23 +229,26 @@ impl Proof {
         at.since(since) >= DEAD_FOR
     }
 
-    /// Pushes into the settler (made anew when unit or resolution changes); the settled value is in `unit`.
+    /// Pushes into the settler (made anew when the unit or the displayed step changes); the settled value is in `unit`.
     fn settled(&mut self, reading: &Reading, unit: Unit, thresholds: &[f64]) -> Option<Settled> {
         let sample = match (reading.state, reading.resolution()) {
             (State::Value(shown), _) => Sample::value(reading.unit.convert(shown.to_f64(), unit).ok()?),
             (State::Overload(_), _) => Sample::overload(),
             (State::NoValue, _) => Sample::no_value(),
         };
-        if self.settler.as_ref().is_none_or(|(of, _)| *of != reading.unit) {
-            let resolution = reading.unit.convert_span(reading.resolution()?, unit).ok()?;
+        let step = reading.resolution();
+        let fits =
+            |of: Unit, at: f64| step.is_none_or(|step| of == reading.unit && (step - at).abs() < 1e-9 * at);
+        if !self.settler.as_ref().is_some_and(|(of, at, _)| fits(*of, *at)) {
+            let resolution = reading.unit.convert_span(step?, unit).ok()?;
             let spec = if unit.kind() == Kind::Resistance {
                 SettleSpec::resistance(resolution)
             } else {
                 SettleSpec::voltage(resolution)
             };
-            self.settler = Some((reading.unit, Settler::new(spec).ok()?));
+            self.settler = Some((reading.unit, step?, Settler::new(spec).ok()?));
         }
-        let (_, settler) = self.settler.as_mut()?;
+        let (_, _, settler) = self.settler.as_mut()?;
         settler.set_thresholds(thresholds);
         match settler.push(reading.at, sample) {
             Settling::Settled(settled) => Some(settled),

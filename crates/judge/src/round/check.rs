@@ -5,15 +5,23 @@ use alloc::string::String;
 use alloc::sync::Arc;
 use alloc::vec::Vec;
 
-use quantity::Instant;
+use quantity::{Duration, Instant};
 
 use super::event::Plan;
 use super::gate::{Gate, Place};
-use super::point::PointState;
+use super::point::{PointState, SettlingPoint};
+use super::watch::VoltsRun;
 use crate::evaluate::Evaluation;
 use crate::hold::proof::Proof;
+use crate::hold::{self, ByStream, Evidence};
 use crate::rule::{Header, Rule};
 use crate::verdict::Verdict;
+
+/// A settled reading is too old to be judged after this time. Our own choice, the shortest-lived part of it being what
+/// a hold point of one component lasts.
+const READING_LASTS: Duration = Duration::from_secs(30 * 60);
+/// Devices that can work on one hold point at the same time; more are ignored.
+const PROVING_MAX: usize = 8;
 
 /// Where a check stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -48,6 +56,43 @@ pub(super) enum About {
     OpenPart(usize),
 }
 
+/// The hold point that is asked for, if a meter can show it: one proof per device and channel, since a tester proved on
+/// one meter proves no other.
+#[derive(Clone, Debug)]
+pub(super) struct Proving {
+    pub(super) name: String,
+    kind: ByStream,
+    sources: Vec<(String, u8, Proof)>,
+}
+
+impl Proving {
+    pub(super) fn new(name: &str) -> Option<Self> {
+        let kind = hold::of(name).by_stream;
+        (kind != ByStream::No).then(|| Self { name: String::from(name), kind, sources: Vec::new() })
+    }
+
+    /// The proof of this source, made on its first reading.
+    pub(super) fn of(&mut self, device: &str, channel: u8) -> Option<&mut Proof> {
+        let known = self.sources.iter().position(|(name, of, _)| name == device && *of == channel);
+        if known.is_none() && self.sources.len() < PROVING_MAX {
+            self.sources.push((String::from(device), channel, Proof::new(self.kind)?));
+        }
+        let at = known.unwrap_or(self.sources.len().saturating_sub(1));
+        let (name, of, proof) = self.sources.get_mut(at)?;
+        (name == device && *of == channel).then_some(proof)
+    }
+
+    /// Forgets what this device has shown so far, or all of them; true if something was under way.
+    pub(super) fn forget(&mut self, device: Option<&str>) -> bool {
+        let mut under_way = false;
+        for (_, _, proof) in self.sources.iter_mut().filter(|(name, ..)| device.is_none_or(|d| d == name)) {
+            under_way |= proof.is_under_way();
+            proof.reset();
+        }
+        under_way
+    }
+}
+
 /// The armed check.
 pub(super) struct Check {
     pub(super) number: u32,
@@ -55,17 +100,17 @@ pub(super) struct Check {
     /// `None` when the plan names a rule that does not exist.
     pub(super) rule: Option<Arc<dyn Rule>>,
     pub(super) phase: Phase,
-    pub(super) proof: Option<(String, Proof)>,
+    pub(super) proving: Option<Proving>,
     pub(super) proof_says: String,
     pub(super) points: Vec<PointState>,
     /// Points taken before the gate was open; dropped when it opens.
     pub(super) premature: bool,
-    /// A point settled on this device must be lifted before the next of the same kind starts.
-    pub(super) await_lift: Option<String>,
+    /// The last reading came from leads that have not come off since the last point.
+    pub(super) await_lift: bool,
     pub(super) question: Option<Question>,
     pub(super) accepted: Vec<About>,
     pub(super) low_battery: bool,
-    pub(super) volts_run: u32,
+    pub(super) volts: Vec<VoltsRun>,
     pub(super) last_evaluation: Option<Evaluation>,
     pub(super) verdict: Option<Verdict>,
     pub(super) verdict_live: bool,
@@ -79,15 +124,15 @@ impl Check {
             plan,
             rule,
             phase: Phase::HoldPoints,
-            proof: None,
+            proving: None,
             proof_says: String::new(),
             points: (0..points).map(|_| PointState::Waiting).collect(),
             premature: false,
-            await_lift: None,
+            await_lift: false,
             question: None,
             accepted: Vec::new(),
             low_battery: false,
-            volts_run: 0,
+            volts: Vec::new(),
             last_evaluation: None,
             verdict: None,
             verdict_live: false,
@@ -108,8 +153,14 @@ impl Check {
 
     /// Hold points that are not shown, in order.
     pub(super) fn open_hold_points(&self, gate: &Gate) -> Vec<String> {
-        let place = self.place();
-        self.hold_points().iter().filter(|name| gate.evidence(name, place).is_none()).cloned().collect()
+        let shown = self.evidence(gate);
+        let open = self.hold_points().iter().zip(shown).filter(|(_, evidence)| evidence.is_none());
+        open.map(|(name, _)| name.clone()).collect()
+    }
+
+    /// The evidence of each hold point that counts here and now.
+    pub(super) fn evidence<'a>(&self, gate: &'a Gate) -> Vec<Option<&'a Evidence>> {
+        gate.evidence_of(self.hold_points(), self.place())
     }
 
     /// Forgets all readings and what followed from them.
@@ -118,7 +169,7 @@ impl Check {
             *point = PointState::Waiting;
         }
         self.premature = false;
-        self.await_lift = None;
+        self.await_lift = false;
         self.question = None;
         self.accepted.clear();
         self.low_battery = false;
@@ -129,23 +180,52 @@ impl Check {
 
     /// True when some reading is under way or taken, without a verdict yet.
     pub(super) fn is_pending(&self) -> bool {
-        self.phase != Phase::Done && self.points.iter().any(|point| !matches!(point, PointState::Waiting))
+        let under_way = |point: &PointState| match point {
+            PointState::Waiting => false,
+            PointState::Settling(settling) => settling.contact_since.is_some(),
+            PointState::Settled(_) => true,
+        };
+        self.phase != Phase::Done && self.points.iter().any(under_way)
     }
 
-    /// The earliest time at which a point gives up or its link counts as silent.
-    pub(super) fn next_deadline(&self) -> Option<Instant> {
-        if !matches!(self.phase, Phase::Measuring | Phase::Done) {
+    /// True while readings are taken for points: also while it is asked whether the leads are on an open part, since a
+    /// contact answers that.
+    pub(super) fn takes_readings(&self) -> bool {
+        let open_part = self.question.as_ref().is_some_and(|q| matches!(q.about, About::OpenPart(_)));
+        self.phase == Phase::Measuring || (self.phase == Phase::Asking && open_part)
+    }
+
+    /// Drops the question about an open part once the leads no longer read open.
+    pub(super) fn reconsider_question(&mut self) {
+        let Some(Question { about: About::OpenPart(index), .. }) = &self.question else { return };
+        let still_open =
+            matches!(self.points.get(*index), Some(PointState::Settling(s)) if s.open_since.is_some());
+        if !still_open && self.phase == Phase::Asking {
+            self.question = None;
+            self.phase = Phase::Measuring;
+        }
+    }
+
+    /// When the reading of a settled point becomes too old to be judged.
+    pub(super) fn too_old_at(&self, point: &PointState) -> Option<Instant> {
+        if !matches!(self.phase, Phase::Measuring | Phase::Asking) {
             return None;
         }
-        self.points
-            .iter()
-            .filter_map(|point| match point {
-                PointState::Settling(settling) => {
-                    [settling.gives_up_at(), settling.silent_at()].into_iter().flatten().min()
+        Some(point.settled()?.reading.at + READING_LASTS)
+    }
+
+    /// The earliest time at which a point gives up, a reading is too old or its link counts as silent.
+    pub(super) fn next_deadline(&self) -> Option<Instant> {
+        let of = |point: &PointState| {
+            let (first, second) = match point {
+                PointState::Settling(settling) => (settling.gives_up_at(), settling.silent_at()),
+                PointState::Settled(settled) => {
+                    (settled.watch.as_ref().and_then(SettlingPoint::silent_at), self.too_old_at(point))
                 }
-                PointState::Settled(settled) if self.verdict_live => settled.watch.as_ref()?.silent_at(),
-                PointState::Settled(_) | PointState::Waiting => None,
-            })
-            .min()
+                PointState::Waiting => (None, None),
+            };
+            [first, second].into_iter().flatten().min()
+        };
+        self.points.iter().filter_map(of).min()
     }
 }

@@ -61,13 +61,20 @@ impl Round {
         }
         let coarse: Vec<String> =
             judgements.iter().filter(|j| j.meter_too_coarse).map(|j| j.judgement.name.to_string()).collect();
-        let reason = (word == Word::NoVerdict).then(|| Reason::MeterTooCoarse(coarse.clone()));
+        let reason = (word == Word::NoVerdict).then(|| {
+            if coarse.is_empty() {
+                Reason::RuleSays("the rule judges by no limit".to_string())
+            } else {
+                Reason::MeterTooCoarse(coarse.clone())
+            }
+        });
         if reason.is_none() && !coarse.is_empty() {
             notes.push(format!("the meter is too coarse for: {}", coarse.join(", ")));
         }
         let verdict = self.verdict(word, reason, judgements, used, notes);
         if let Some(verdict) = verdict {
-            self.emit(verdict, true);
+            let live = self.check.as_ref().is_some_and(|check| check.still_shown(None));
+            self.emit(verdict, live);
         }
     }
 
@@ -96,7 +103,7 @@ impl Round {
             return Reason::Asks(question.text.clone());
         }
         let unsettled = header.points.iter().zip(&check.points).find_map(|(point, state)| match state {
-            PointState::Settling(settling) if settling.contact_since.is_some() => Some(Reason::Unsettled {
+            PointState::Settling(settling) if settling.has_something() => Some(Reason::Unsettled {
                 point: point.label.clone(),
                 why: settling.why_not_settled().to_string(),
             }),
@@ -126,11 +133,11 @@ impl Round {
         }
         let readings: Vec<PointReading> =
             check.points.iter().filter_map(|state| Some(state.settled()?.reading.clone())).collect();
-        let place = check.place();
         let hold_points = check
             .hold_points()
             .iter()
-            .map(|name| Shown { name: name.clone(), evidence: self.gate.evidence(name, place).cloned() })
+            .zip(check.evidence(&self.gate))
+            .map(|(name, evidence)| Shown { name: name.clone(), evidence: evidence.cloned() })
             .collect();
         Some(Verdict {
             check: check.number,
@@ -172,8 +179,11 @@ impl Round {
         let inputs = inputs(check, &used, Some((index, input)))?;
         let evaluation = evaluate(&*rule, &inputs, decision).ok()?;
         let thresholds = evaluation.thresholds(index, input, decision);
+        // Near a fork of the rule the margins alone do not say where the word changes: wait for full settling.
+        let forks =
+            matches!(&evaluation, Evaluation::Judged { path_changes, .. } if !path_changes.is_empty());
         check.last_evaluation = Some(evaluation);
-        Some(thresholds)
+        Some(if forks { Vec::new() } else { thresholds })
     }
 }
 

@@ -3,188 +3,158 @@
 
 use alloc::format;
 use alloc::string::{String, ToString};
+use alloc::vec::Vec;
 
-use quantity::{Accuracy, Coupling, Kind, Quantity, Reading, State, Typed};
+use quantity::{Duration, Reading, State};
 
-use super::check::{About, Phase, Question};
-use super::event::{LapseReason, Output, ResetReason};
+use super::check::{About, Check, Phase, Question};
+use super::contact::looks_open;
+use super::event::{Output, ResetReason};
 use super::point::{Fed, OPEN_FOR, PointState, SettledPoint, SettlingPoint, wants};
 use super::{Live, Round};
-use crate::evaluate::Input;
-use crate::hold::proof::LIVE_V_MIN;
-use crate::settle::Settling;
-use crate::verdict::{PointReading, Reason};
+use crate::rule::Point;
+use crate::verdict::Reason;
 
-/// Live volts in a row that undo "proved dead". Our own choice: one spike of a floating lead is not enough.
-const VOLTS_SEEN_READINGS: u32 = 5;
+/// A reading that arrives later than this after its own time is stale: shown, never used. Our own choice.
+const LATE_FOR: Duration = Duration::from_secs(5);
 
 impl Round {
     pub(super) fn on_reading(&mut self, device: &str, reading: Reading) {
+        // A time ahead of the round's own would keep a silent link alive.
+        let reading = Reading { at: reading.at.min(self.now), ..reading };
         self.live = Some(Live { device: device.to_string(), reading, lost: false });
-        self.watch_for_volts(&reading);
-        let Some(check) = &mut self.check else { return };
-        check.low_battery |= reading.flags.low_battery && check.phase == Phase::Measuring;
-        match check.phase {
-            Phase::HoldPoints => self.prove(&reading),
-            Phase::Measuring => self.measure(device, &reading),
-            Phase::Done => self.watch_verdict(device, &reading),
-            Phase::Asking => {}
+        if self.now.since(reading.at) > LATE_FOR {
+            return;
         }
-    }
-
-    /// Volts at the leads while the unit counts as dead undo that.
-    fn watch_for_volts(&mut self, reading: &Reading) {
-        let volts = match reading.state {
-            State::Value(shown)
-                if reading.unit.kind() == Kind::Voltage && reading.coupling == Some(Coupling::Ac) =>
-            {
-                reading.unit.convert(shown.to_f64(), quantity::Unit::VOLT).unwrap_or(0.0)
-            }
-            _ => 0.0,
-        };
-        let proving = self.proving_with_volts();
-        let Some(check) = &mut self.check else { return };
-        check.volts_run =
-            if volts.abs() >= LIVE_V_MIN && !proving { check.volts_run.saturating_add(1) } else { 0 };
-        let listed = check.hold_points().iter().any(|name| name == "proved dead");
-        if check.volts_run >= VOLTS_SEEN_READINGS
-            && listed
-            && self.gate.withdraw("proved dead", check.place())
-        {
-            self.fell("proved dead", LapseReason::VoltsSeen);
+        self.watch_for_volts(device, &reading);
+        self.watch_contacts(device, &reading);
+        self.watch_settled(device, &reading);
+        let Some(check) = &self.check else { return };
+        if check.phase == Phase::HoldPoints {
+            self.prove(device, &reading);
+        } else if check.takes_readings() {
+            self.measure(device, &reading);
         }
     }
 
     fn measure(&mut self, device: &str, reading: &Reading) {
         self.break_off_changed_function(device, reading);
-        if self.still_on_the_last_point(device, reading) {
+        let Some(index) = self.point_for(device, reading) else { return };
+        if self.blocked_by_a_contact(index, device, reading) {
             return;
         }
-        let Some(index) = self.point_for(device, reading) else { return };
         let thresholds = self.thresholds(index, reading);
         let risk = self.settings.risk;
         let Some(check) = &mut self.check else { return };
         let Some(rule) = check.rule.clone() else { return };
         let Some(point) = rule.header().points.get(index) else { return };
         let Some(state) = check.points.get_mut(index) else { return };
-        if !matches!(state, PointState::Settling(settling) if settling.continues(reading) && settling.device == device)
-        {
-            let Some(fresh) = SettlingPoint::start(device, reading, point, risk) else { return };
-            *state = PointState::Settling(fresh);
+        if !make_ready(state, device, reading, point, risk) {
+            return;
         }
         let PointState::Settling(settling) = state else { return };
-        match settling.push(reading, point.unit, Some(&thresholds)) {
+        let fed = settling.push(reading, point.unit, Some(&thresholds));
+        check.low_battery |= reading.flags.low_battery;
+        check.reconsider_question();
+        match fed {
             Fed::Quiet => self.ask_whether_open(index, reading),
             Fed::Lifted => self.say(Output::Reset { why: ResetReason::Lifted }),
             Fed::Frozen => self.say(Output::Reset { why: ResetReason::Frozen }),
             Fed::Settled(settled) => {
-                let done = settling.finish(
-                    point,
-                    settled.value,
-                    settled.standard_uncertainty,
-                    settled.n,
-                    reading.at,
-                );
-                if let Some(done) = done {
-                    self.point_settled(index, done);
+                let (value, u, n) = (settled.value, settled.standard_uncertainty, settled.n);
+                match settling_of(&self.check, index).and_then(|s| s.finish(point, value, u, n, reading.at)) {
+                    Some(done) => self.point_settled(index, done),
+                    None => self.end_without(Reason::BadInput(format!(
+                        "{} reads {reading}: no such value can be, or the meter's accuracy does not fit its unit",
+                        point.label
+                    ))),
                 }
             }
         }
     }
 
-    /// A point that was settling on this device and gets another function: thrown away, visibly.
+    /// A point that was settling on this channel and gets another function: thrown away, visibly.
     fn break_off_changed_function(&mut self, device: &str, reading: &Reading) {
         let Some(check) = &mut self.check else { return };
         let Some(rule) = check.rule.clone() else { return };
         let mut changed = false;
         for (state, point) in check.points.iter_mut().zip(&rule.header().points) {
             let PointState::Settling(settling) = state else { continue };
-            if settling.device == device && !wants(point, reading) {
+            if settling.is_from(device, reading) && !wants(point, reading) {
                 changed |= settling.contact_since.is_some();
                 *state = PointState::Waiting;
             }
         }
+        check.reconsider_question();
         if changed {
             self.say(Output::Reset { why: ResetReason::FunctionChanged });
         }
     }
 
-    /// After a point has settled, the next one of the same kind waits until the leads come off.
-    fn still_on_the_last_point(&mut self, device: &str, reading: &Reading) -> bool {
+    /// True while the leads are still on what another point, or another part, has its value from.
+    fn blocked_by_a_contact(&mut self, index: usize, device: &str, reading: &Reading) -> bool {
         let Some(check) = &mut self.check else { return false };
-        if check.await_lift.as_deref() != Some(device) {
-            return false;
-        }
         let Some(rule) = check.rule.clone() else { return false };
-        let last = check
-            .points
-            .iter_mut()
-            .zip(&rule.header().points)
-            .filter_map(|(state, point)| match state {
-                PointState::Settled(settled) if settled.reading.device == device => Some((settled, point)),
-                _ => None,
-            })
-            .max_by_key(|(settled, _)| settled.reading.at);
-        let on = last.is_some_and(|(settled, point)| {
-            wants(point, reading)
-                && settled.watch.as_mut().is_some_and(|watch| still_touching(watch, reading, point.unit))
-        });
-        if !on {
-            check.await_lift = None;
-        }
-        on
+        let Some(point) = rule.header().points.get(index) else { return false };
+        let bound = check.plan.bindings.iter().any(|binding| binding.point == point.name);
+        let blocked = self.contacts.iter().any(|c| c.blocks(check, point, bound, device, reading));
+        check.await_lift = blocked;
+        blocked
     }
 
     /// The point this reading belongs to: a bound one, else the one already settling, else the first that waits for it.
+    ///
+    /// Points of one kind without a binding are read with one meter: a second meter that shows the same kind takes none
+    /// of them while the first is on one or has settled one.
     fn point_for(&self, device: &str, reading: &Reading) -> Option<usize> {
         let check = self.check.as_ref()?;
         let points = &check.header()?.points;
         let bound = |name: &str| check.plan.bindings.iter().find(|binding| binding.point == name);
-        let open = || {
-            points.iter().enumerate().filter(|(index, point)| {
-                let settled = check.points.get(*index).is_none_or(|state| state.settled().is_some());
-                !settled && wants(point, reading)
-            })
-        };
-        if let Some((index, _)) = open().find(|(_, point)| {
-            bound(&point.name).is_some_and(|b| b.device == device && b.channel == reading.channel)
-        }) {
+        let open = |index: &usize| check.points.get(*index).is_some_and(|state| state.settled().is_none());
+        let wanting = || points.iter().enumerate().filter(|(_, point)| wants(point, reading));
+        let mine = wanting().find(|(index, point)| {
+            let here = bound(&point.name).is_some_and(|b| b.device == device && b.channel == reading.channel);
+            here && open(index)
+        });
+        if let Some((index, _)) = mine {
             return Some(index);
         }
-        let mut free = open().filter(|(_, point)| bound(&point.name).is_none());
-        let settling = |index: &usize| matches!(check.points.get(*index), Some(PointState::Settling(s)) if s.device == device);
-        let indices: alloc::vec::Vec<usize> = free.by_ref().map(|(index, _)| index).collect();
-        indices.iter().find(|index| settling(index)).or_else(|| indices.first()).copied()
+        let free: Vec<usize> =
+            wanting().filter(|(_, point)| bound(&point.name).is_none()).map(|(index, _)| index).collect();
+        let taken = |index: &usize| match check.points.get(*index) {
+            Some(PointState::Settling(s)) => {
+                // Open leads push nobody aside.
+                !s.is_from(device, reading) && (s.contact_since.is_some() || looks_open(reading))
+            }
+            Some(PointState::Settled(s)) => {
+                s.typed.is_none() && !(s.reading.device == device && s.channel == reading.channel)
+            }
+            Some(PointState::Waiting) | None => false,
+        };
+        if free.iter().any(taken) {
+            return None;
+        }
+        let settling = |index: &&usize| matches!(check.points.get(**index), Some(PointState::Settling(s)) if s.is_from(device, reading));
+        free.iter().find(settling).or_else(|| free.iter().find(|index| open(index))).copied()
     }
 
     pub(super) fn point_settled(&mut self, index: usize, done: SettledPoint) {
         self.say(Output::Settled(done.reading.clone()));
+        self.remember_contact(&done);
         let Some(check) = &mut self.check else { return };
-        let kind = done.reading.unit.kind();
-        let device = done.reading.device.clone();
         if let Some(state) = check.points.get_mut(index) {
             *state = PointState::Settled(done);
-        }
-        let more_of_this_kind = check.header().is_some_and(|header| {
-            header
-                .points
-                .iter()
-                .zip(&check.points)
-                .any(|(point, state)| state.settled().is_none() && point.unit.kind() == kind)
-        });
-        if more_of_this_kind {
-            check.await_lift = Some(device);
         }
         self.try_conclude();
     }
 
     /// Leads that read open for long while a capacitance is awaited: open leads, or an open part? The mechanic knows.
     fn ask_whether_open(&mut self, index: usize, reading: &Reading) {
-        let Some(check) = &mut self.check else { return };
+        let Some(check) = &self.check else { return };
         let Some(PointState::Settling(settling)) = check.points.get(index) else { return };
         let open_long = settling.open_since.is_some_and(|since| reading.at.since(since) >= OPEN_FOR);
         let is_number = matches!(reading.state, State::Value(_)) && settling.open_looks_like_a_number();
-        if !(open_long && is_number) || settling.last_shown.is_none() {
+        if !(open_long && is_number) || check.question.is_some() {
             return;
         }
         let text = format!(
@@ -202,162 +172,96 @@ impl Round {
         self.say(Output::Asked { question: text });
     }
 
-    /// The last of the settled points goes on watching: when the leads come off, the verdict is no longer live.
-    fn watch_verdict(&mut self, device: &str, reading: &Reading) {
-        let Some(check) = &mut self.check else { return };
-        let Some(rule) = check.rule.clone() else { return };
-        let newest = check
-            .points
-            .iter_mut()
-            .zip(&rule.header().points)
-            .filter_map(|(state, point)| match state {
-                PointState::Settled(settled) => Some((settled, point)),
-                _ => None,
-            })
-            .max_by_key(|(settled, _)| settled.reading.at);
-        let Some((settled, point)) = newest else { return };
-        if settled.reading.device != device {
-            return;
-        }
-        let Some(watch) = settled.watch.as_mut() else { return };
-        if !wants(point, reading) || !still_touching(watch, reading, point.unit) {
-            check.verdict_live = false;
-        }
-    }
-
     pub(super) fn link_lost(&mut self, device: &str) {
         let Some(check) = &mut self.check else { return };
-        if let Some((_, proof)) = &mut check.proof {
-            proof.reset();
+        let mut lost = check.proving.as_mut().is_some_and(|proving| proving.forget(Some(device)));
+        if lost {
+            check.proof_says.clear();
         }
-        let mut lost = false;
-        let mut verdict_lost = false;
         for state in &mut check.points {
             match state {
                 PointState::Settling(settling) if settling.device == device => {
                     lost |= settling.contact_since.is_some();
                     *state = PointState::Waiting;
                 }
-                PointState::Settled(settled) => verdict_lost |= settled.reading.device == device,
-                PointState::Settling(_) | PointState::Waiting => {}
+                PointState::Settled(settled) if settled.reading.device == device => settled.watch = None,
+                PointState::Settling(_) | PointState::Settled(_) | PointState::Waiting => {}
             }
         }
-        if verdict_lost {
-            check.verdict_live = false;
-        }
-        if lost && check.phase != Phase::Done {
+        check.reconsider_question();
+        if lost {
             self.say(Output::Reset { why: ResetReason::LinkLost });
         }
+        self.note_live();
     }
 
-    /// Points that will not settle, and links that have gone silent, at `self.now`.
+    /// Points that will not settle, readings too old to be judged, and links that have gone silent, at `self.now`.
     pub(super) fn points_due(&mut self) {
         let now = self.now;
         let Some(check) = &mut self.check else { return };
-        let labels: alloc::vec::Vec<String> = check
-            .header()
-            .map_or_else(alloc::vec::Vec::new, |h| h.points.iter().map(|p| p.label.clone()).collect());
-        let mut silent = None;
+        let labels: Vec<String> =
+            check.header().map_or_else(Vec::new, |h| h.points.iter().map(|p| p.label.clone()).collect());
+        let mut silent = false;
         let mut given_up = None;
-        let mut verdict_silent = false;
-        for (state, label) in check.points.iter_mut().zip(labels) {
+        let too_old = check.points.iter().position(|p| check.too_old_at(p).is_some_and(|at| at <= now));
+        for (state, label) in check.points.iter_mut().zip(&labels) {
             match state {
                 PointState::Settling(settling) if settling.silent_at().is_some_and(|at| at <= now) => {
-                    let pending = settling.contact_since.is_some();
-                    let _ = settling.check_silence(now);
-                    silent = Some(pending);
+                    silent |= settling.contact_since.is_some();
                     *state = PointState::Waiting;
                 }
                 PointState::Settling(settling) if settling.gives_up_at().is_some_and(|at| at <= now) => {
-                    given_up =
-                        Some(Reason::Unsettled { point: label, why: settling.why_not_settled().to_string() });
+                    let why = settling.why_not_settled().to_string();
+                    given_up = given_up.or(Some(Reason::Unsettled { point: label.clone(), why }));
                     *state = PointState::Waiting;
                 }
-                PointState::Settled(settled) => {
-                    if let Some(watch) =
-                        settled.watch.as_mut().filter(|w| w.silent_at().is_some_and(|at| at <= now))
-                    {
-                        let _ = watch.check_silence(now);
-                        settled.watch = None;
-                        verdict_silent = true;
-                    }
+                PointState::Settled(settled)
+                    if settled
+                        .watch
+                        .as_ref()
+                        .and_then(SettlingPoint::silent_at)
+                        .is_some_and(|at| at <= now) =>
+                {
+                    settled.watch = None;
                 }
-                PointState::Settling(_) | PointState::Waiting => {}
+                PointState::Settling(_) | PointState::Settled(_) | PointState::Waiting => {}
             }
         }
-        if verdict_silent {
-            check.verdict_live = false;
-        }
-        if silent == Some(true) {
+        check.reconsider_question();
+        self.note_live();
+        if silent {
             self.say(Output::Reset { why: ResetReason::LinkLost });
         }
-        if let Some(reason) = given_up {
+        let too_old = too_old.and_then(|index| labels.get(index)).map(|label| {
+            Reason::BadInput(format!("the reading of {label} is too old to be judged: take the check again"))
+        });
+        if let Some(reason) = too_old.or(given_up) {
             self.end_without(reason);
         }
     }
+}
 
-    pub(super) fn typed(&mut self, name: &str, value: Typed, accuracy: Option<Accuracy>) {
-        match self.typed_point(name, value, accuracy) {
-            Ok((index, done)) => {
-                let Some(check) = &mut self.check else { return };
-                check.premature |= check.phase == Phase::HoldPoints;
-                self.point_settled(index, done);
-            }
-            Err(why) => self.refuse(why),
-        }
-    }
-
-    fn typed_point(&self, name: &str, value: Typed, accuracy: Option<Accuracy>) -> Result<(usize, SettledPoint), String> {
-        let check = self.check.as_ref().ok_or("no check is armed")?;
-        if check.phase == Phase::Done {
-            return Err("this check has its verdict; take it again to enter a new value".to_string());
-        }
-        let header = check.header().ok_or_else(|| format!("no rule {:?}", check.plan.rule))?;
-        let found = header.points.iter().enumerate().find(|(_, point)| point.name == name);
-        let (index, point) = found.ok_or_else(|| {
-            let known: alloc::vec::Vec<&str> = header.points.iter().map(|p| p.name.as_str()).collect();
-            format!("this check has no reading {name:?}; it wants {}", known.join(", "))
-        })?;
-        let unit = value.unit.unwrap_or(point.unit);
-        if let (Some(wanted), Some(given)) = (point.coupling, value.coupling)
-            && wanted != given
-        {
-            return Err(format!("{name} is wanted as {} {wanted}, not {given}", point.unit));
-        }
-        let (number, resolution) = (value.number.to_f64(), value.number.resolution());
-        let u = accuracy.map_or_else(
-            || Ok(Accuracy::of_resolution(resolution)),
-            |accuracy| accuracy.standard_uncertainty(number, resolution, unit),
-        );
-        let u = u.map_err(|e| format!("{name}: the accuracy does not fit: {e}"))?;
-        let shown = Quantity::new(value.number.to_f64(), u, unit).map_err(|e| format!("{name}: {e}"))?;
-        let in_rule = shown.to_unit(point.unit).map_err(|e| format!("{name}: {e}"))?;
-        let reading = PointReading {
-            point: point.name.clone(),
-            label: point.label.clone(),
-            device: "typed".to_string(),
-            quantity: shown,
-            shown: value.number,
-            unit,
-            coupling: value.coupling.or(point.coupling),
-            count: 1,
-            at: self.now,
-        };
-        let input = Input { value: in_rule.value(), standard_uncertainty: in_rule.standard_uncertainty() };
-        Ok((index, SettledPoint { input, reading, typed: Some(value.number), watch: None }))
+fn settling_of(check: &Option<Check>, index: usize) -> Option<&SettlingPoint> {
+    match check.as_ref()?.points.get(index)? {
+        PointState::Settling(settling) => Some(settling),
+        PointState::Settled(_) | PointState::Waiting => None,
     }
 }
 
-/// Feeds the watch of a settled point; false when the leads have come off or the value has walked away.
-fn still_touching(watch: &mut SettlingPoint, reading: &Reading, rule_unit: quantity::Unit) -> bool {
-    if !watch.continues(reading) {
-        return false;
-    }
-    let _ = watch.push(reading, rule_unit, None);
-    match watch.state {
-        Settling::Settled(_) | Settling::BounceRejected => true,
-        Settling::Empty | Settling::LiftedOff | Settling::Held | Settling::Frozen { .. } => false,
-        // A capacitance or resistance ends its contact by reading open; what merely moves is still the same part.
-        Settling::Moving(_) => matches!(rule_unit.kind(), Kind::Capacitance | Kind::Resistance),
-    }
+/// Sees that the point settles on this function and range; false when it cannot. A change of range begins anew, quietly,
+/// but the patience with the contact goes on.
+fn make_ready(state: &mut PointState, device: &str, reading: &Reading, point: &Point, risk: f64) -> bool {
+    let contact_since = match state {
+        PointState::Settling(settling) if settling.is_from(device, reading) => {
+            if settling.continues(reading) {
+                return true;
+            }
+            settling.contact_since
+        }
+        PointState::Settling(_) | PointState::Settled(_) | PointState::Waiting => None,
+    };
+    let Some(mut fresh) = SettlingPoint::start(device, reading, point, risk) else { return false };
+    fresh.contact_since = contact_since;
+    *state = PointState::Settling(fresh);
+    true
 }

@@ -16,6 +16,9 @@ use crate::verdict::{PlateUsed, Reason};
 /// # Errors
 /// [`Reason::PlateMissing`] with all missing values, or [`Reason::BadInput`] for one that does not fit.
 pub(super) fn resolve(header: &Header, plan: &Plan) -> Result<Vec<PlateUsed>, Reason> {
+    if let Some(reason) = misnamed(header, plan) {
+        return Err(reason);
+    }
     for (name, _) in &plan.plate {
         if !header.nameplate.iter().any(|item| item.name == *name) {
             let known: Vec<&str> = header.nameplate.iter().map(|item| item.name.as_str()).collect();
@@ -41,6 +44,26 @@ pub(super) fn resolve(header: &Header, plan: &Plan) -> Result<Vec<PlateUsed>, Re
         }
     }
     if missing.is_empty() { Ok(used) } else { Err(Reason::PlateMissing(missing)) }
+}
+
+/// A value entered twice, or a binding to a point that does not exist: never ignored.
+fn misnamed(header: &Header, plan: &Plan) -> Option<Reason> {
+    let twice = plan
+        .plate
+        .iter()
+        .enumerate()
+        .find(|(i, (name, _))| plan.plate.iter().take(*i).any(|(n, _)| n == name));
+    if let Some((_, (name, _))) = twice {
+        return Some(Reason::BadInput(format!("nameplate value {name:?} is entered twice")));
+    }
+    let unknown = plan.bindings.iter().find(|b| !header.points.iter().any(|point| point.name == b.point))?;
+    let points: Vec<&str> = header.points.iter().map(|point| point.name.as_str()).collect();
+    Some(Reason::BadInput(format!(
+        "device {:?} is bound to a reading {:?} that the rule does not take; it takes {}",
+        unknown.device,
+        unknown.point,
+        points.join(", ")
+    )))
 }
 
 fn of(item: &PlateItem, value: f64, source: Source) -> PlateUsed {

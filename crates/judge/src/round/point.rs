@@ -12,6 +12,8 @@ use crate::verdict::PointReading;
 
 /// Leads that read open for this long while a capacitance is awaited: the part may be open. Our own choice.
 pub(super) const OPEN_FOR: Duration = Duration::from_secs(8);
+/// A reading younger than this is fresh, whatever the meter's rate.
+const FRESH_FOR: Duration = Duration::from_secs(2);
 
 /// The state of a point.
 #[derive(Clone, Debug)]
@@ -28,6 +30,7 @@ pub(super) enum PointState {
 #[derive(Clone, Debug)]
 pub(super) struct SettlingPoint {
     pub(super) device: String,
+    pub(super) channel: u8,
     pub(super) unit: Unit,
     pub(super) coupling: Option<Coupling>,
     pub(super) accuracy: Option<Accuracy>,
@@ -39,6 +42,11 @@ pub(super) struct SettlingPoint {
     pub(super) state: Settling,
     settler: Settler,
     resolution: f64,
+    /// The digits that stand still in a way no live meter does; nothing counts until others come.
+    frozen: Option<Decimal>,
+    /// Time of the last reading, and the span between the last two.
+    last_at: Option<Instant>,
+    interval: Duration,
 }
 
 /// A settled point.
@@ -48,6 +56,8 @@ pub(super) struct SettledPoint {
     pub(super) input: Input,
     /// As stored with the verdict.
     pub(super) reading: PointReading,
+    /// The channel of the device; 0 for a typed value.
+    pub(super) channel: u8,
     /// The digits, when a person typed them.
     pub(super) typed: Option<Decimal>,
     /// Goes on watching the leads after settling.
@@ -61,7 +71,7 @@ pub(super) enum Fed {
     Quiet,
     /// The leads came off in the middle.
     Lifted,
-    /// The display stands still in a way no live meter does.
+    /// The display stands still in a way no live meter does, or its hold was pressed in the middle.
     Frozen,
     /// Settled.
     Settled(Settled),
@@ -72,9 +82,12 @@ impl SettlingPoint {
     /// or with impossible settings.
     pub(super) fn start(device: &str, reading: &Reading, point: &Point, risk: f64) -> Option<Self> {
         let resolution = reading.unit.convert_span(reading.resolution()?, point.unit).ok()?;
+        // A risk that makes no sense is a slip in the settings; the default holds then.
+        let risk = if (1e-6..=0.2).contains(&risk) { risk } else { 1e-3 };
         let spec = SettleSpec { risk, ..spec_for(point.unit.kind(), resolution) };
         Some(Self {
             device: device.to_string(),
+            channel: reading.channel,
             unit: reading.unit,
             coupling: reading.coupling,
             accuracy: reading.accuracy,
@@ -84,18 +97,41 @@ impl SettlingPoint {
             state: Settling::Empty,
             settler: Settler::new(spec).ok()?,
             resolution: reading.resolution()?,
+            frozen: None,
+            last_at: None,
+            interval: Duration::ZERO,
         })
     }
 
-    /// Whether this reading continues the same function and range of the meter.
+    /// Whether there is something to say of it: a contact, or a display that is held.
+    pub(super) fn has_something(&self) -> bool {
+        self.contact_since.is_some() || matches!(self.state, Settling::Held)
+    }
+
+    /// Whether this reading comes from the same channel of the same device.
+    pub(super) fn is_from(&self, device: &str, reading: &Reading) -> bool {
+        self.device == device && self.channel == reading.channel
+    }
+
+    /// Whether this reading continues the same function and range of the meter. One without a number has no range, so
+    /// it continues any of its kind.
     pub(super) fn continues(&self, reading: &Reading) -> bool {
-        self.unit == reading.unit
-            && self.coupling == reading.coupling
-            && reading.resolution().is_none_or(|r| (r - self.resolution).abs() < 1e-9 * self.resolution)
+        let same_range = reading.resolution().is_none_or(|r| {
+            self.unit == reading.unit && (r - self.resolution).abs() < 1e-9 * self.resolution
+        });
+        self.unit.kind() == reading.unit.kind() && self.coupling == reading.coupling && same_range
+    }
+
+    /// Whether readings still come as fast as they did: the newest is no older than three spans between readings, two
+    /// seconds at least.
+    pub(super) fn is_fresh(&self, now: Instant) -> bool {
+        let three = Duration::from_micros(self.interval.micros().saturating_mul(3));
+        self.last_at.is_some_and(|at| now.since(at) <= three.max(FRESH_FOR))
     }
 
     /// Takes a reading; `thresholds` replace those in force, `None` keeps them.
     pub(super) fn push(&mut self, reading: &Reading, rule_unit: Unit, thresholds: Option<&[f64]>) -> Fed {
+        self.last_shown = None;
         let sample = match reading.state {
             State::Value(shown) => {
                 self.last_shown = Some(shown);
@@ -112,15 +148,38 @@ impl SettlingPoint {
         if let Some(thresholds) = thresholds {
             self.settler.set_thresholds(thresholds);
         }
-        let before = self.state;
-        self.state = self.settler.push(reading.at, sample);
+        if let Some(last) = self.last_at {
+            self.interval = reading.at.since(last);
+        }
+        self.last_at = Some(reading.at);
+        let (before, in_contact) = (self.state, self.contact_since.is_some());
+        self.state = self.settle(reading, sample);
         self.note_times(reading.at);
         match self.state {
             Settling::Settled(settled) => Fed::Settled(settled),
             Settling::LiftedOff => Fed::Lifted,
             Settling::Frozen { .. } if !matches!(before, Settling::Frozen { .. }) => Fed::Frozen,
+            Settling::Held if in_contact && !matches!(before, Settling::Held) => Fed::Frozen,
             _ => Fed::Quiet,
         }
+    }
+
+    /// Feeds the settler. Digits that it once called frozen stay so until they change; then everything begins anew, so
+    /// that no repeated frame ever carries a value.
+    fn settle(&mut self, reading: &Reading, sample: Sample) -> Settling {
+        if let Some(frozen) = self.frozen {
+            if reading.flags.is_live() && reading.state == State::Value(frozen) {
+                let _ = self.settler.push(reading.at, sample);
+                return self.state;
+            }
+            self.frozen = None;
+            self.settler.reset();
+        }
+        let state = self.settler.push(reading.at, sample);
+        if matches!(state, Settling::Frozen { .. }) {
+            self.frozen = self.last_shown;
+        }
+        state
     }
 
     fn note_times(&mut self, at: Instant) {
@@ -133,7 +192,9 @@ impl SettlingPoint {
                 self.contact_since = None;
                 self.open_since = None;
             }
-            Settling::Moving(_) | Settling::Held | Settling::Frozen { .. } | Settling::BounceRejected => {
+            // A held display says nothing of a contact, neither that one began nor that it ended.
+            Settling::Held => self.open_since = None,
+            Settling::Moving(_) | Settling::Frozen { .. } | Settling::BounceRejected => {
                 let _ = self.contact_since.get_or_insert(at);
                 self.open_since = None;
             }
@@ -172,17 +233,6 @@ impl SettlingPoint {
         self.settler.poll_at()
     }
 
-    /// Whether the link is silent now; the settler then starts anew.
-    pub(super) fn check_silence(&mut self, now: Instant) -> bool {
-        let silent = self.settler.check_silence(now).is_some();
-        if silent {
-            self.state = Settling::Empty;
-            self.contact_since = None;
-            self.open_since = None;
-        }
-        silent
-    }
-
     /// Open leads look like a number here (capacitance).
     pub(super) fn open_looks_like_a_number(&self) -> bool {
         matches!(self.settler.spec().open, OpenReads::UpTo(_))
@@ -192,7 +242,7 @@ impl SettlingPoint {
     pub(super) fn why_not_settled(&self) -> &'static str {
         match self.state {
             Settling::Empty | Settling::LiftedOff => "no contact",
-            Settling::Held => "the display is held",
+            Settling::Held => "the display is held, or shows a relative or stored value",
             Settling::Frozen { .. } => "the display stands still: hold, or a frozen link",
             Settling::BounceRejected => "contact bounces",
             Settling::Settled(_) => "settled",
@@ -231,6 +281,7 @@ impl SettlingPoint {
                 count,
                 at,
             },
+            channel: self.channel,
             typed: None,
             watch: Some(self.clone()),
         })

@@ -16,6 +16,9 @@ use crate::limits::{DecisionRule, Word};
 use crate::rule::{Point, Rule};
 use crate::verdict::{PlateUsed, Reason};
 
+/// A capacitance or resistance this many counts below zero is still taken for zero. Our own choice.
+const NEGATIVE_COUNTS: f64 = 5.0;
+
 impl Round {
     pub(super) fn answer(&mut self, yes: bool) {
         let Some(check) = &mut self.check else { return };
@@ -76,7 +79,9 @@ pub(super) fn before_judging(
     let points = &rule.header().points;
     for (index, (point, state)) in points.iter().zip(&check.points).enumerate() {
         let about = About::Implausible(index);
-        let Some(settled) = state.settled().filter(|_| !accepted(&about)) else { continue };
+        // Who says that a part reads open has also said that its value is out of the usual.
+        let asked = accepted(&about) || accepted(&About::OpenPart(index));
+        let Some(settled) = state.settled().filter(|_| !asked) else { continue };
         if let Some(text) = implausible(point, settled) {
             return Some(Question { about, text });
         }
@@ -146,7 +151,9 @@ fn swapped_text(what: &str, typed: Decimal, swap: Decimal, unit: Unit) -> String
 
 fn implausible(point: &Point, settled: &SettledPoint) -> Option<String> {
     let value = settled.input.value;
-    let (low, high) = point.plausible.unwrap_or_else(|| usual_range(point.unit));
+    let (low, high) = point
+        .plausible
+        .unwrap_or_else(|| usual_range(point.unit, settled.reading.shown, settled.reading.unit));
     if (low..=high).contains(&value) {
         return None;
     }
@@ -161,9 +168,15 @@ fn implausible(point: &Point, settled: &SettledPoint) -> Option<String> {
 
 /// The range in which readings of a kind are believed without a question, where the rule names none. Common practice of
 /// rooftop units, no source; wide on purpose.
-fn usual_range(unit: Unit) -> (f64, f64) {
+fn usual_range(unit: Unit, shown: Decimal, shown_in: Unit) -> (f64, f64) {
+    let kind_max = unit.kind().bounds().max;
+    // A zeroed meter may show a few counts below zero; more is no capacitance and no resistance.
+    let below_zero = Unit::base_of(unit.kind())
+        .and_then(|base| shown_in.convert_span(-NEGATIVE_COUNTS * shown.resolution(), base).ok())
+        .unwrap_or(0.0);
     let base = match unit.kind() {
-        Kind::Capacitance => (-1e-6, 2e-3),
+        Kind::Capacitance => (below_zero, 2e-3),
+        Kind::Resistance => (below_zero, kind_max),
         Kind::Voltage => (-1500.0, 1500.0),
         Kind::Current => (-1000.0, 1000.0),
         Kind::Temperature => (-60.0, 300.0),

@@ -148,7 +148,7 @@ impl Round {
             live: self.live_view(now),
             verdict: self.check.as_ref().and_then(|check| {
                 let verdict = check.verdict.clone()?;
-                Some((verdict, check.verdict_live))
+                Some((verdict, check.verdict_live && check.still_shown(Some(now))))
             }),
         }
     }
@@ -234,9 +234,9 @@ impl Round {
         check
             .hold_points()
             .iter()
-            .map(|name| {
+            .zip(check.evidence(&self.gate))
+            .map(|(name, evidence)| {
                 let known = hold::of(name);
-                let evidence = self.gate.evidence(name, place);
                 let asked = evidence.is_none() && core::mem::take(&mut first_open);
                 let (how, detail) = match evidence.map(|e| &e.how) {
                     Some(How::Confirmed) => (Some("confirmed"), String::new()),
@@ -261,7 +261,7 @@ impl Round {
                     ask: known.ask.to_string(),
                     caution: known.caution.to_string(),
                     by_stream: known.by_stream != ByStream::No,
-                    lapses_in_s: self.gate.lapses_in_s(name, place, now),
+                    lapses_in_s: evidence.and_then(|_| self.gate.lapses_in_s(name, place, now)),
                 }
             })
             .collect()
@@ -319,9 +319,7 @@ fn prompt(check: &Check, hold_points: &[HoldPointView], points: &[PointView]) ->
         Phase::Measuring => {
             let asked = points.iter().find(|p| matches!(p.state, "asked" | "settling"));
             match asked {
-                Some(_) if check.await_lift.is_some() => {
-                    "Take the leads off, then on to the next point.".to_string()
-                }
+                Some(_) if check.await_lift => "Take the leads off, then on to the next point.".to_string(),
                 Some(point) if point.state == "settling" => format!("Hold still: {}", point.label),
                 Some(point) => format!("Clip on: {} ({})", point.label, point.unit),
                 None => String::new(),
@@ -340,13 +338,8 @@ fn ruler(check: &Check, decision: DecisionRule) -> Option<RulerView> {
         _ => return None,
     };
     let judged = judgements.iter().max_by_key(|j| j.word)?;
-    let guard = match decision {
-        DecisionRule::Guarded { coverage_factor } => {
-            let u = [judged.margins.low, judged.margins.high].into_iter().flatten();
-            coverage_factor * u.map(|m| m.standard_uncertainty).fold(0.0, f64::max)
-        }
-        DecisionRule::Simple => 0.0,
-    };
+    let u = [judged.margins.low, judged.margins.high].into_iter().flatten();
+    let guard = decision.guard_factor() * u.map(|m| m.standard_uncertainty).fold(0.0, f64::max);
     Some(RulerView {
         name: judged.judgement.name.to_string(),
         unit: judged.judgement.unit.symbol(),

@@ -1,0 +1,83 @@
+//! Values typed in by hand: a meter without a radio gets the same verdict. Checks unit and coupling, binds to a point.
+//! Does not judge.
+
+use alloc::format;
+use alloc::string::{String, ToString};
+
+use quantity::{Accuracy, Quantity, Typed};
+
+use super::Round;
+use super::check::{About, Phase};
+use super::point::SettledPoint;
+use crate::evaluate::Input;
+use crate::verdict::PointReading;
+
+impl Round {
+    pub(super) fn typed(&mut self, name: &str, value: Typed, accuracy: Option<Accuracy>) {
+        match self.typed_point(name, value, accuracy) {
+            Ok((index, done)) => {
+                let Some(check) = &mut self.check else { return };
+                check.premature |= check.phase == Phase::HoldPoints;
+                if check.phase == Phase::Asking {
+                    // The question was about the values before this one; what is still odd is asked again.
+                    check.question = None;
+                    check.phase = Phase::Measuring;
+                }
+                check.accepted.retain(|about| match about {
+                    About::Implausible(of) | About::SwappedReading(of) | About::OpenPart(of) => *of != index,
+                    About::SwappedPlate(_) => true,
+                });
+                self.point_settled(index, done);
+            }
+            Err(why) => self.refuse(why),
+        }
+    }
+
+    fn typed_point(
+        &self,
+        name: &str,
+        value: Typed,
+        accuracy: Option<Accuracy>,
+    ) -> Result<(usize, SettledPoint), String> {
+        let check = self.check.as_ref().ok_or("no check is armed")?;
+        if check.phase == Phase::Done {
+            return Err("this check has its verdict; take it again to enter a new value".to_string());
+        }
+        let header = check.header().ok_or_else(|| format!("no rule {:?}", check.plan.rule))?;
+        let found = header.points.iter().enumerate().find(|(_, point)| point.name == name);
+        let (index, point) = found.ok_or_else(|| {
+            let known: alloc::vec::Vec<&str> = header.points.iter().map(|p| p.name.as_str()).collect();
+            format!("this check has no reading {name:?}; it wants {}", known.join(", "))
+        })?;
+        let unit = value.unit.unwrap_or(point.unit);
+        if let (Some(wanted), Some(given)) = (point.coupling, value.coupling)
+            && wanted != given
+        {
+            return Err(format!("{name} is wanted as {} {wanted}, not {given}", point.unit));
+        }
+        let (number, resolution) = (value.number.to_f64(), value.number.resolution());
+        let u = accuracy.map_or_else(
+            || Ok(Accuracy::of_resolution(resolution)),
+            |accuracy| accuracy.standard_uncertainty(number, resolution, unit),
+        );
+        let u = u.map_err(|e| format!("{name}: the accuracy does not fit: {e}"))?;
+        let shown = Quantity::new(value.number.to_f64(), u, unit).map_err(|e| format!("{name}: {e}"))?;
+        let in_rule = shown.to_unit(point.unit).map_err(|e| format!("{name}: {e}"))?;
+        let reading = PointReading {
+            point: point.name.clone(),
+            label: point.label.clone(),
+            device: "typed".to_string(),
+            quantity: shown,
+            shown: value.number,
+            unit,
+            coupling: value.coupling.or(point.coupling),
+            count: 1,
+            at: self.now,
+        };
+        if !(in_rule.value().is_finite() && in_rule.standard_uncertainty().is_finite()) {
+            return Err(format!("{name}: the value or its uncertainty is out of this world"));
+        }
+        let input = Input { value: in_rule.value(), standard_uncertainty: in_rule.standard_uncertainty() };
+        Ok((index, SettledPoint { input, reading, channel: 0, typed: Some(value.number), watch: None }))
+    }
+}
