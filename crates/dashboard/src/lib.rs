@@ -1,1 +1,28 @@
-//! `dashboard`: skeleton, being filled.
+//! `dashboard`: the local page and its stream. It takes views as ready JSON text, serves one embedded page with
+//! server-sent events, and hands the mechanic's actions on.
+//!
+//! It does not decide anything, does not know rules or readings, and does not listen beyond the loopback interface
+//! unless the caller says so in as many words.
+//!
+//! ```text
+//! daemon --watch(view JSON)--> relay --at most 5/s--> /events --> page
+//! daemon <--mpsc(Asked)------- /act <------------------------------ page
+//! ```
+//! The daemon must send its view at least once a second, changed or not: the page takes a view that was not renewed
+//! for 4 s as a lost link, so that a daemon that hangs behind a live server never leaves a verdict standing.
+
+mod act;
+mod config;
+mod connection;
+mod events;
+pub mod guard;
+mod page;
+mod relay;
+mod routes;
+mod serve;
+mod stall;
+
+pub use act::{Action, Asked};
+pub use config::{Config, Limits, ServeError};
+pub use page::PAGE_BUDGET_BYTES;
+pub use serve::serve;

@@ -1,0 +1,86 @@
+// The one next action in the lower half: a hold point, a question, a value to type, or on to the next check.
+// It shows what the view asks for; what may be done is the daemon's to say.
+function nextAction(view) {
+  const c = view.check;
+  if (!c) return { kind: "idle" };
+  const id = { check: num(c.number) };
+  if (str(c.question && (c.question.text ?? c.question))) return { ...id, kind: "question", text: str(c.question.text ?? c.question) };
+  const hold = list(c.hold_points).find((h) => h.state === "asked");
+  if (hold && c.phase !== "done") {
+    return { ...id, kind: "hold", name: str(hold.name), ask: str(hold.ask), caution: str(hold.caution),
+      stream: hold.by_stream === true, cautions: list(c.cautions).map(str) };
+  }
+  if (c.phase === "done") return { ...id, kind: "done" };
+  const point = list(c.points).find((p) => p.state === "asked" || p.state === "settling");
+  const typed = point && (!view.live || point.typed === true);
+  return { ...id, kind: "measure", prompt: str(c.prompt), cautions: list(c.cautions).map(str), point: point ? str(point.name) : null,
+    label: point ? str(point.label) || str(point.name) : "", unit: point ? str(point.unit) : "", typed: !!typed };
+}
+function cautionBlock(lines) {
+  const said = [...new Set(lines.filter(Boolean))];
+  return said.length ? el("div", "caution", el("h3", "", "Caution"), ...said.map((c) => el("p", "", c))) : null;
+}
+function typeForm(a) {
+  const input = el("input");
+  Object.assign(input, { id: "typed", type: "text", inputMode: "decimal", autocomplete: "off", enterKeyHint: "send", maxLength: 40 });
+  const label = el("label", "", a.label);
+  label.htmlFor = "typed";
+  const send = el("button", "main", el("span", "label", "Enter reading"));
+  send.type = "submit";
+  const form = el("form", "entry", label, el("div", "field", input, el("span", "unit", a.unit)), send);
+  form.addEventListener("submit", async (e) => {
+    e.preventDefault();
+    const text = input.value.trim();
+    if (!text) { refuse("Type the value that the meter shows, then press again."); input.focus(); return; }
+    const own = /[a-z%°µΩ]/i.test(text.replace(/e[-+]?\d+$/i, ""));
+    if (await act({ do: "type", point: a.point, text: own || !a.unit ? text : `${text} ${a.unit}` }, a.check)) input.value = "";
+  });
+  return form;
+}
+function drawAction(view) {
+  const a = nextAction(view);
+  if (!changed("action", a)) return;
+  // A word of refusal stays while the same thing is asked, and is gone with it.
+  if (changed("asked", [a.kind, a.check, a.name, a.point, a.text])) refuse("");
+  const send = (body) => () => act(body, a.check ?? null);
+  const build = {
+    idle: () => [el("div", "text", el("h2", "", "No check is armed")), tapButton("main", "Start the next check", send({ do: "next" }))],
+    question: () => [el("div", "text", el("h2", "", "Question"), el("p", "ask", a.text)),
+      el("div", "two", tapButton("main", "Yes", send({ do: "answer", yes: true })), tapButton("main second", "No", send({ do: "answer", yes: false })))],
+    hold: () => [el("div", "text", el("h2", "", "Hold point: " + a.name), el("p", "ask", a.ask), cautionBlock([a.caution, ...a.cautions]),
+      a.stream ? el("p", "meter", "The meter shows this one. There is no button for it.") : null),
+      a.stream ? null : holdButton("main", "Confirm: " + a.name, send({ do: "confirm", hold_point: a.name }))],
+    measure: () => {
+      const text = el("div", "text", el("h2", "", a.typed ? "Type the reading" : "Measure"), el("p", "ask", a.prompt), cautionBlock(a.cautions));
+      if (!a.point) return [text];
+      if (a.typed) return [text, typeForm(a)];
+      return [text, el("details", "", el("summary", "", "Type it in instead"), typeForm(a))];
+    },
+    done: () => [el("div", "two", tapButton("main second", "Again", send({ do: "again" })), tapButton("main", "Next check", send({ do: "next" })))],
+  }[a.kind];
+  $("act").dataset.kind = a.kind;
+  $("panel").replaceChildren(...build().filter(Boolean));
+}
+function drawHolds(view) {
+  const c = view.check, holds = c ? list(c.hold_points) : [];
+  $("holds").hidden = !c;
+  if (!c || !changed("holds", [c.number, c.phase, holds.map((h) => ({ ...h, lapses_in_s: minutes(h.lapses_in_s) }))])) return;
+  const shown = holds.filter((h) => h.state === "shown").length;
+  $("holds-sum").replaceChildren(el("span", "blocks", ...holds.map((h) => el("i", "b-" + (h.state === "shown" || h.state === "asked" ? h.state : "waiting")))),
+    `${shown} of ${holds.length} hold points shown`);
+  const rows = holds.map((h) => {
+    const word = h.state === "shown" ? `shown, ${str(h.how)}` : h.state === "asked" ? "asked now" : "waiting";
+    const lapse = minutes(h.lapses_in_s);
+    return el("div", "row b-" + (h.state === "shown" ? "shown" : "waiting"), el("div", "", el("h3", "", `${str(h.name)}: ${word}`), el("p", "src", str(h.detail)),
+      lapse && h.state === "shown" ? el("p", "src", `lapses in ${lapse}`) : null),
+      h.state === "shown" && !h.by_stream ? tapButton("side", "Withdraw", () => act({ do: "withdraw", hold_point: str(h.name) }, num(c.number))) : null);
+  });
+  rows.push(tapButton("wide", "The unit was energised again", () => act({ do: "energised" }, num(c.number))));
+  if (c.phase !== "done") rows.push(tapButton("wide", "Leave this check, go to the next", () => act({ do: "next" }, num(c.number))));
+  rows.push(holdButton("wide", "Finish the round", () => act({ do: "finish" }, num(c.number))));
+  $("holds-list").replaceChildren(...rows);
+}
+function minutes(seconds) {
+  const s = num(seconds);
+  return s === null ? "" : s < 60 ? "under a minute" : s < 7200 ? `${Math.floor(s / 60)} min` : `${Math.floor(s / 3600)} h`;
+}

@@ -1,0 +1,57 @@
+// One view onto the page. It shows what it is given and works nothing out about the part under test.
+const STATES = {
+  "live": "live", "held": "HELD: the meter's display is frozen", "stale": "STALE: the meter has gone quiet",
+  "overload": "OVERLOAD: beyond the meter's range", "no value": "no value",
+};
+
+function drawArmed(view) {
+  const c = view.check;
+  put($("title"), c ? str(c.title) : "");
+  put($("unit"), c ? str(c.unit) : "No check armed");
+  put($("component"), c ? str(c.component) : "");
+  put($("site"), [c && num(c.number) !== null ? `check ${c.number}` : "", str(view.site)].filter(Boolean).join(", "));
+  put($("plate"), c ? list(c.plate).map((p) => `${str(p.name)} ${str(p.value)} ${str(p.unit)} (${str(p.source)})`).join("; ") : "");
+}
+function drawLive(view) {
+  const l = view.live, box = $("live");
+  document.body.classList.toggle("judged", !!standing(view));
+  box.hidden = !view.check && !l;
+  const state = l ? str(l.state) : "none";
+  box.className = "s-" + (STATES[state] ? state.split(" ")[0] : "other");
+  const points = view.check ? list(view.check.points).filter((p) => str(p.shown)) : [];
+  const typed = points.map((p) => str(p.shown)).pop() || "";
+  put($("value"), l ? str(l.shown) || "\u2014" : typed || "\u2014");
+  const age = l && state === "stale" && num(l.age_ms) !== null ? `, last heard ${Math.round(l.age_ms / 1000)} s ago` : "";
+  const words = l ? [state === "live" && str(l.settling) ? str(l.settling) : (STATES[state] || state) + age, ...list(l.flags).map(str), str(l.device)]
+    : [typed ? "typed in" : "no meter connected"];
+  put($("state"), words.filter((w) => w && w !== str(l && l.shown)).join(" · "));
+}
+function drawRuler(view) {
+  const r = view.check && view.check.ruler;
+  const past = !standing(view) && view.live && view.live.state !== "live";
+  if (changed("ruler", [r, past])) {
+    const drawn = r ? ruler(r) : null;
+    $("scale").hidden = !drawn;
+    $("scale").className = past ? "past" : "";
+    $("scale").replaceChildren(...(drawn ? [drawn] : []));
+  }
+}
+function drawFoot(view) {
+  put($("devices"), list(view.devices).map((d) => `${str(d.name)}: ${str(d.state)}, ${str(d.readings)} readings, ${str(d.drops)} drops`).join("; "));
+  const r = view.rules || {};
+  put($("rules"), view.rules ? `${str(r.count)} rules, set ${str(r.hash).slice(0, 8)}` : "");
+  const faults = list(view.faults).map(str);
+  if (str(r.refused)) faults.push("New rules refused, the last good set stands: " + str(r.refused));
+  if (changed("faults", faults)) $("faults").replaceChildren(...faults.map((f) => el("p", "", f)));
+  $("faults").hidden = !faults.length;
+}
+function draw(view) {
+  drawArmed(view);
+  drawLive(view);
+  drawVerdict(view);
+  drawRuler(view);
+  drawAction(view);
+  drawHolds(view);
+  drawRecent(view);
+  drawFoot(view);
+}

@@ -1,0 +1,178 @@
+//! What the caller may set, and the sentences for what is refused. It opens nothing.
+
+use std::fmt;
+use std::io;
+use std::net::SocketAddr;
+use std::time::Duration;
+
+use crate::guard::Allowed;
+
+/// Settings of the dashboard. `Config::default()` answers on loopback only, under its address and `localhost`.
+#[derive(Clone, Debug, Default)]
+pub struct Config {
+    /// Further names and IP literals that the `Host` header may hold, as `name`, `name:port`, `192.0.2.7` or
+    /// `[2001:db8::7]`. Without a port the bound port is meant.
+    pub allowed_hosts: Vec<String>,
+    /// Must be set in as many words to listen on anything but loopback. There is no pairing yet: whoever reaches
+    /// the address can confirm a hold point.
+    pub allow_beyond_loopback: bool,
+    /// Bounds on what visitors may take.
+    pub limits: Limits,
+}
+
+/// Bounds on what visitors may take.
+#[derive(Clone, Copy, Debug)]
+pub struct Limits {
+    /// Event streams at once; the next one gets 503 and a sentence.
+    pub streams_max: usize,
+    /// Connections at once; further ones wait unaccepted in the kernel's queue.
+    pub connections_max: usize,
+    /// Longest body of an action, bytes.
+    pub body_bytes_max: usize,
+    /// Longest request head, bytes (hyper takes no less than 8 KiB).
+    pub head_bytes_max: usize,
+    /// Time for a whole request head, also the longest a silent connection is kept.
+    pub head_time: Duration,
+    /// Time for the body of an action.
+    pub body_time: Duration,
+    /// A reader that has taken nothing for this long is dropped.
+    pub write_stall: Duration,
+    /// Time the daemon has to answer an action.
+    pub answer_time: Duration,
+    /// Least time between two views on a stream (5 a second).
+    pub view_gap: Duration,
+    /// A stream that has said nothing for this long says a heartbeat.
+    pub beat: Duration,
+    /// Time that open connections have to end after the shutdown.
+    pub shutdown_time: Duration,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self {
+            streams_max: 32,
+            connections_max: 128,
+            body_bytes_max: 4096,
+            head_bytes_max: 16 * 1024,
+            head_time: Duration::from_secs(10),
+            body_time: Duration::from_secs(5),
+            write_stall: Duration::from_secs(20),
+            answer_time: Duration::from_secs(3),
+            view_gap: Duration::from_millis(200),
+            beat: Duration::from_secs(1),
+            shutdown_time: Duration::from_secs(2),
+        }
+    }
+}
+
+impl Config {
+    /// Whether this address may be listened on.
+    ///
+    /// # Errors
+    /// [`ServeError::BeyondLoopback`] unless the address is loopback or `allow_beyond_loopback` is set.
+    pub fn check(&self, addr: SocketAddr) -> Result<(), ServeError> {
+        if addr.ip().is_loopback() || self.allow_beyond_loopback {
+            Ok(())
+        } else {
+            Err(ServeError::BeyondLoopback(addr))
+        }
+    }
+
+    /// The list for the guard: the bound address, `localhost` where it leads there, and `allowed_hosts`.
+    pub(crate) fn allowed(&self, addr: SocketAddr) -> Result<Allowed, ServeError> {
+        let literal = match addr {
+            SocketAddr::V4(v4) => v4.ip().to_string(),
+            SocketAddr::V6(v6) => format!("[{}]", v6.ip()),
+        };
+        let mut entries = Vec::new();
+        if addr.ip().is_unspecified() {
+            entries.extend(["127.0.0.1", "[::1]", "localhost"]);
+        } else {
+            entries.push(literal.as_str());
+        }
+        if addr.ip().is_loopback() {
+            entries.push("localhost");
+        }
+        entries.extend(self.allowed_hosts.iter().map(String::as_str));
+        Allowed::new(entries, addr.port()).map_err(ServeError::BadHost)
+    }
+}
+
+/// Why the dashboard did not start, or ended.
+#[derive(Debug)]
+pub enum ServeError {
+    /// The address is not loopback and the caller did not set `allow_beyond_loopback`.
+    BeyondLoopback(SocketAddr),
+    /// An entry of `allowed_hosts` is no host.
+    BadHost(String),
+    /// The listener's own address could not be read.
+    Listener(io::Error),
+}
+
+impl fmt::Display for ServeError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::BeyondLoopback(addr) => write!(
+                f,
+                "the dashboard does not listen on {addr}: that is not a loopback address, and visitors cannot be \
+                 paired yet; use 127.0.0.1 or [::1]"
+            ),
+            Self::BadHost(entry) => write!(
+                f,
+                "dashboard, allowed hosts: {entry:?} is no name, IPv4 or [IPv6] address, with or without :port; \
+                 correct or remove it"
+            ),
+            Self::Listener(error) => write!(f, "the dashboard's socket has no address: {error}"),
+        }
+    }
+}
+
+impl std::error::Error for ServeError {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            Self::Listener(error) => Some(error),
+            Self::BeyondLoopback(_) | Self::BadHost(_) => None,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn beyond_loopback_needs_the_flag() {
+        let closed = Config::default();
+        let open = Config { allow_beyond_loopback: true, ..Config::default() };
+        for (addr, loopback) in [
+            ("127.0.0.1:80", true),
+            ("127.9.9.9:80", true),
+            ("[::1]:80", true),
+            ("0.0.0.0:80", false),
+            ("[::]:80", false),
+            ("192.0.2.7:80", false),
+            ("[::ffff:127.0.0.1]:80", false),
+        ] {
+            let addr: SocketAddr = addr.parse().unwrap();
+            assert_eq!(closed.check(addr).is_ok(), loopback, "{addr}");
+            assert!(open.check(addr).is_ok(), "{addr}");
+        }
+        let sentence = closed.check("0.0.0.0:8080".parse().unwrap()).unwrap_err().to_string();
+        assert!(sentence.contains("0.0.0.0:8080") && sentence.contains("127.0.0.1"), "{sentence}");
+    }
+
+    #[test]
+    fn the_default_list_is_the_bound_address_and_localhost() {
+        let list = |addr: &str, more: &[&str]| {
+            let config =
+                Config { allowed_hosts: more.iter().map(|&s| s.to_owned()).collect(), ..Config::default() };
+            let allowed = config.allowed(addr.parse().unwrap()).map_err(|e| e.to_string())?;
+            Ok::<_, String>(allowed.list().iter().map(ToString::to_string).collect::<Vec<_>>().join(" "))
+        };
+        assert_eq!(list("127.0.0.1:8", &[]).unwrap(), "localhost:8 127.0.0.1:8");
+        assert_eq!(list("[::1]:8", &[]).unwrap(), "localhost:8 [::1]:8");
+        assert_eq!(list("192.0.2.7:8", &[]).unwrap(), "192.0.2.7:8");
+        assert_eq!(list("0.0.0.0:8", &["Roof:9"]).unwrap(), "localhost:8 roof:9 127.0.0.1:8 [::1]:8");
+        assert!(list("127.0.0.1:8", &["a b"]).unwrap_err().contains("\"a b\""));
+    }
+}

@@ -1,0 +1,90 @@
+//! The server as a whole: checks the address, accepts connections up to the limit, ends them at the shutdown. It
+//! binds no socket: the caller hands over a bound one.
+
+use std::future::Future;
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::net::TcpListener;
+use tokio::sync::{Semaphore, mpsc, watch};
+use tokio::task::JoinSet;
+use tokio::time::{Instant, sleep, timeout};
+
+use crate::act::Asked;
+use crate::config::{Config, ServeError};
+use crate::connection::serve_connection;
+use crate::page::Page;
+use crate::relay::{Stamped, relay};
+use crate::routes::{App, router};
+
+/// Wait after a failed accept (no file descriptors left, as a rule).
+const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
+
+/// Serves the dashboard on a bound listener until `shutdown` is done.
+///
+/// `view` holds the whole view as JSON text (the page's contract). Send it at least once a second even when it is
+/// unchanged: a page greys out when the view it shows was not renewed for 4 s. `actions` gets what the mechanic asks
+/// for; a full channel is answered with 503, an action without a reply in 3 s with 504.
+///
+/// # Errors
+/// [`ServeError`] when the address may not be listened on or a configured host cannot be read. Once it serves, it
+/// ends with `Ok` only.
+pub async fn serve(
+    listener: TcpListener,
+    config: Config,
+    view: watch::Receiver<Arc<str>>,
+    actions: mpsc::Sender<Asked>,
+    shutdown: impl Future<Output = ()> + Send,
+) -> Result<(), ServeError> {
+    let addr = listener.local_addr().map_err(ServeError::Listener)?;
+    config.check(addr)?;
+    let allowed = config.allowed(addr)?;
+    let limits = config.limits;
+    let first = Stamped::new(Arc::clone(&view.borrow()), Instant::now());
+    let (out, views) = watch::channel(first);
+    let places = Arc::new(Semaphore::new(limits.streams_max));
+    let app = App { allowed, limits, page: Page::new(), views, actions, places, started: Instant::now() };
+    let routes = router(Arc::new(app));
+    let (close, closing) = watch::channel(false);
+    let mut tasks = JoinSet::new();
+    let connections = Arc::new(Semaphore::new(limits.connections_max));
+
+    let relaying = relay(view, out, limits.view_gap);
+    let accepting = async {
+        loop {
+            // The semaphore is never closed, so this cannot fail; without a place nothing is accepted.
+            let Ok(place) = Arc::clone(&connections).acquire_owned().await else { return };
+            while tasks.try_join_next().is_some() {}
+            match listener.accept().await {
+                Ok((socket, _)) => {
+                    let _ = socket.set_nodelay(true);
+                    let served = serve_connection(socket, routes.clone(), limits, closing.clone());
+                    tasks.spawn(async move {
+                        served.await;
+                        drop(place);
+                    });
+                }
+                Err(error) => {
+                    tracing::warn!(%error, "the dashboard could not accept a visitor; it goes on");
+                    sleep(ACCEPT_PAUSE).await;
+                }
+            }
+        }
+    };
+    tokio::select! {
+        () = shutdown => {}
+        () = accepting => {}
+        // When the daemon drops its view the streams end, and the pages grey out; the server stays to say so.
+        () = async { relaying.await; std::future::pending::<()>().await } => {}
+    }
+    // The relay is dropped here with its sender, which ends every stream.
+    close.send_replace(true);
+    let ended = async { while tasks.join_next().await.is_some() {} };
+    if timeout(limits.shutdown_time, ended).await.is_err() {
+        tracing::debug!("dashboard connections were cut at the shutdown");
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests;

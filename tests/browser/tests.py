@@ -1,0 +1,446 @@
+"""What the page promises, one function per promise. `bench` has the browser and starts fixture servers.
+
+Does not start anything by itself; `run.py` does. No test waits for a fixed time: each waits for its condition.
+"""
+
+import http.server
+import json
+import signal
+import threading
+import time
+import urllib.request
+
+import views
+from webdriver import wait
+
+# A name that leads to this machine, as in a DNS rebinding attack.
+EXTRA_FLAGS = ["--host-resolver-rules=MAP rebound.example 127.0.0.1"]
+SIZES = {"phone": (360, 740, True), "laptop": (1280, 800, False)}
+STATES = {
+    **{word.replace(" ", "-"): (lambda word=word: views.judged(word)) for word in views.VERDICTS},
+    "hold-point": views.asking_hold,
+    "hold-by-meter": lambda: views.asking_hold(1),
+    "measuring": views.base,
+    "typing": views.typing,
+    "question": views.question,
+    "past": lambda: views.judged("pass", live=False),
+}
+TESTS = []
+WATCH = """window.violations = []; window.shapesSeen = [];
+addEventListener('securitypolicyviolation', e => violations.push(e.violatedDirective + ' ' + e.blockedURI));
+new MutationObserver(() => document.querySelectorAll('#verdict svg[data-shape]').forEach(n => {
+  if (!document.getElementById('verdict').hidden) shapesSeen.push(n.dataset.shape); })).observe(document, {subtree: true, childList: true, attributes: true});"""
+
+
+def test(function):
+    TESTS.append(function)
+    return function
+
+
+def open_page(bench, view, size="phone", address="127.0.0.1:0"):
+    """Starts a fixture with a view and opens the page on it."""
+    fixture = bench.start(address)
+    fixture.show(view)
+    browser = bench.browser
+    browser.size(*SIZES[size])
+    if not getattr(browser, "watched", False):
+        browser.cdp("Page.addScriptToEvaluateOnNewDocument", source=WATCH)
+        browser.watched = True
+    browser.go("about:blank")
+    browser.log()
+    browser.go(fixture.url)
+    wait("the page is linked", lambda: browser.run("return !document.body.classList.contains('nolink')"))
+    wait("the view is drawn", lambda: browser.text("#unit") == (view["check"] or {}).get("unit", "No check armed"))
+    return fixture
+
+
+def greyed(browser):
+    return browser.run("return document.body.classList.contains('nolink')") and browser.shown("#link") and not browser.shown("#glyph svg")
+
+
+def live_shape(browser):
+    """The shape that stands as a live verdict, or None."""
+    return browser.run("const n = document.querySelector('#verdict svg[data-shape]'); const b = document.getElementById('verdict');"
+                       "return n && !b.hidden && !document.body.classList.contains('nolink') && n.getClientRects().length ? n.dataset.shape : null")
+
+
+@test
+def five_verdicts_differ_in_word_shape_and_place(bench):
+    browser = bench.browser
+    fixture = open_page(bench, views.base())
+    assert live_shape(browser) is None
+    seen = {}
+    for word in views.VERDICTS:
+        fixture.show(views.judged(word))
+        wait(f"shape of {word}", lambda: live_shape(browser) == word.replace(" ", "-"))
+        assert " ".join(browser.text("#word").lower().split()) == word
+        shape = browser.run("const s = document.querySelector('#glyph svg'); return [s.innerHTML, s.getBoundingClientRect().left,"
+                            "[...document.querySelectorAll('#rail i')].findIndex(i => i.className === 'on')]")
+        advice = views.VERDICTS[word][1] or views.VERDICTS[word][2]
+        assert advice in browser.text("#verdict")
+        seen[word] = shape
+    for column in range(3):
+        assert len({json.dumps(shape[column]) for shape in seen.values()}) == 5, (column, seen)
+    area = browser.run("const r = document.getElementById('verdict').getBoundingClientRect(); return r.width * r.height / innerWidth / innerHeight")
+    assert area > 0.3, f"shape and word take {area:.2f} of the phone's screen"
+
+
+@test
+def every_state_fits_both_sizes_and_is_pictured(bench):
+    browser = bench.browser
+    for size, (width, _, mobile) in SIZES.items():
+        fixture = open_page(bench, views.base(), size)
+        for number, (name, make) in enumerate(STATES.items()):
+            view = make()
+            view["check"]["number"] = 100 + number
+            fixture.show(view)
+            wait(f"{name} is drawn", lambda: f"check {100 + number}" in browser.text("#site"))
+            wide = browser.run("return [document.documentElement.scrollWidth, innerWidth]")
+            assert wide[0] <= width and wide[1] == width, f"{name} at {size}: {wide}"
+            out = browser.run("return [...document.querySelectorAll('main *')].filter(n => { const r = n.getBoundingClientRect();"
+                              "const c = (n.closest('.col') || n).getBoundingClientRect(); const right = c.width ? c.right : innerWidth;"
+                              "return r.width && (r.right > right + 1 || r.left < Math.min(0, c.left) - 1) && !n.closest('svg'); }).map(n => n.tagName + n.id + n.className)")
+            assert out == [], f"{name} at {size} runs over: {out}"
+            small = browser.run("return [...document.querySelectorAll('button, input, summary')].filter(n => n.getClientRects().length)"
+                                ".map(n => [n.innerText, n.getBoundingClientRect().height]).filter(([, h]) => h < 96)")
+            assert small == [], f"{name} at {size}: too small for a glove: {small}"
+            browser.screenshot(bench.shots / f"{size}-{name}.png")
+            if name in ("fail", "hold-point"):
+                browser.screenshot(bench.shots / f"{size}-{name}-whole.png", whole=True)
+        main = browser.run("return [...document.querySelectorAll('#panel .main')].map(n => n.getBoundingClientRect()).map(r => [r.top, r.height, innerHeight])")
+        assert all(height >= 120 for _, height, _ in main), main
+    assert browser.run("return violations") == []
+
+
+@test
+def the_main_button_is_in_the_lower_half_of_a_phone(bench):
+    browser = bench.browser
+    fixture = open_page(bench, views.base())
+    for number, name in enumerate(["pass", "fail", "no-verdict", "hold-point", "question", "typing"]):
+        view = STATES[name]()
+        view["check"]["number"] = 200 + number
+        fixture.show(view)
+        wait("drawn", lambda: f"check {200 + number}" in browser.text("#site"))
+        top, bottom, height = browser.run("const r = document.querySelector('#panel .main').getBoundingClientRect(); return [r.top, r.bottom, innerHeight]")
+        assert top >= height / 2 - 1 and bottom <= height + 1, (name, top, bottom, height)
+        if name == "hold-point":
+            caution = browser.run("const r = document.querySelector('#panel .caution').getBoundingClientRect(); return [r.top, r.bottom]")
+            assert caution[0] > 0 and caution[1] <= top, f"the caution stands above its button, on the screen: {caution}, {top}"
+
+
+@test
+def the_ruler_shows_value_limits_guard_and_uncertainty(bench):
+    browser = bench.browser
+    fixture = open_page(bench, views.judged("conditional pass"))
+    label = browser.run("return document.querySelector('.ruler').getAttribute('aria-label')")
+    assert label == "capacitance: 47.4 uF, limits 47 to 53, expanded uncertainty 0.7, guard band 0.7", label
+    x = browser.run("const box = c => [...document.querySelectorAll(c)].map(n => n.getBBox()).map(b => [b.x, b.x + b.width]);"
+                    "return {sure: box('.sure'), guard: box('.guard'), post: box('.post'), needle: box('.needle'), whisker: box('.whisker')}")
+    low, high = x["post"][0][0], x["post"][1][0]
+    per_unit = (high - low) / 6.0
+    near = lambda a, b: abs(a - b) < 0.6
+    assert near(x["sure"][0][0], low + 0.7 * per_unit) and near(x["sure"][0][1], high - 0.7 * per_unit), x
+    assert len(x["guard"]) == 4 and near(sum(x["needle"][0]) / 2, low + 0.4 * per_unit), x
+    assert near(x["whisker"][0][1] - x["whisker"][0][0], 1.4 * per_unit), x
+    for change, posts in [({"high": None}, 1), ({"low": None}, 1), ({"value": 400.0}, 2), ({"guard": 9.0}, 2), ({"value": None}, 2)]:
+        view = views.judged("pass")
+        view["check"]["ruler"].update(change)
+        fixture.show(view)
+        wait(f"{change}", lambda: browser.run("return document.querySelectorAll('.post').length") == posts
+             and browser.run("return document.querySelectorAll('.needle').length") == (0 if "value" in change and change["value"] is None else 1))
+        inside = browser.run("const w = 328; return [...document.querySelectorAll('.ruler > rect, .ruler > path, .ruler > text')].map(n => n.getBBox())"
+                             ".every(b => b.x >= -1 && b.x + b.width <= w + 1)")
+        assert inside, f"{change}: something is drawn beyond the ruler"
+
+
+@test
+def holding_the_button_confirms_and_a_short_press_does_not(bench):
+    browser = bench.browser
+    fixture = open_page(bench, views.asking_hold())
+    for pointer in ("touch", "mouse"):
+        browser.press("#panel .hold", 150, pointer)
+        wait("the button is let go", lambda: not browser.shown("#panel .held") and "press and hold" in browser.text("#panel .hint"))
+        assert fixture.none_arrived()
+        browser.press("#panel .hold", 1300, pointer)
+        assert fixture.action() == {"check": 3, "action": {"do": "confirm", "hold_point": "locked out"}}
+        wait("taken", lambda: browser.text("#panel .hint") == "taken")
+    assert fixture.none_arrived(), "one hold is one action"
+
+
+@test
+def the_keyboard_confirms_by_holding_or_by_a_second_press(bench):
+    browser = bench.browser
+    fixture = open_page(bench, views.asking_hold(), "laptop")
+    browser.run("document.querySelector('#panel .hold').focus()")
+    browser.key("\ue007", 1300)
+    assert fixture.action()["action"]["do"] == "confirm"
+    wait("taken", lambda: browser.text("#panel .hint") == "taken")
+    browser.key("\ue007")
+    wait("asked again", lambda: "press again" in browser.text("#panel .hint"))
+    assert fixture.none_arrived()
+    browser.key("\ue007")
+    assert fixture.action()["action"] == {"do": "confirm", "hold_point": "locked out"}
+
+
+@test
+def a_hold_point_that_the_meter_shows_has_no_button(bench):
+    browser = bench.browser
+    open_page(bench, views.asking_hold(1))
+    assert "proved dead" in browser.text("#panel") and not browser.shown("#panel button")
+
+
+@test
+def a_typed_value_is_sent_and_a_refusal_is_shown(bench):
+    browser = bench.browser
+    fixture = open_page(bench, views.typing())
+    assert browser.run("return document.getElementById('typed').inputMode") == "decimal"
+    fixture.order("refuse 390 uF is far from the plate's 50 uF; look at the decimal point")
+    browser.type("#typed", "390")
+    # The feed goes on under the typing hand; what was typed stays.
+    later = views.typing()
+    later["seq"], later["site"] = 2, "Mill Yard, east"
+    fixture.show(later)
+    wait("the later view", lambda: "east" in browser.text("#site"))
+    assert browser.run("return document.getElementById('typed').value") == "390"
+    browser.click("#panel button[type=submit]")
+    assert fixture.action() == {"check": 3, "action": {"do": "type", "point": "capacitance", "text": "390 uF"}}
+    wait("the refusal", lambda: "look at the decimal point" in browser.text("#refusal"))
+    browser.screenshot(bench.shots / "phone-refused.png")
+    fixture.order("accept")
+    browser.run("document.getElementById('typed').value = ''")
+    browser.type("#typed", "49.8\ue007")
+    assert fixture.action()["action"]["text"] == "49.8 uF"
+    wait("the refusal is gone", lambda: not browser.shown("#refusal"))
+
+
+@test
+def question_next_again_withdraw_energised_and_finish_are_sent(bench):
+    browser = bench.browser
+    fixture = open_page(bench, views.question())
+    browser.click("#panel .two button:nth-child(2)")
+    assert fixture.action() == {"check": 3, "action": {"do": "answer", "yes": False}}
+    wait("not busy", lambda: not browser.shown("body.busy"))
+    browser.click("#panel .two button:nth-child(1)")
+    assert fixture.action()["action"] == {"do": "answer", "yes": True}
+    fixture.show(views.judged("pass"))
+    wait("done", lambda: live_shape(browser) == "pass" and browser.text("#panel").startswith("Again"))
+    browser.click("#panel .two button:nth-child(1)")
+    assert fixture.action()["action"] == {"do": "again"}
+    wait("not busy", lambda: not browser.shown("body.busy"))
+    browser.click("#panel .two button:nth-child(2)")
+    assert fixture.action()["action"] == {"do": "next"}
+    wait("not busy", lambda: not browser.shown("body.busy"))
+    browser.run("document.querySelector('#holds details').open = true")
+    for selector, expected in [("#holds .side", {"do": "withdraw", "hold_point": "locked out"}), ("#holds .wide:not(.hold)", {"do": "energised"})]:
+        browser.press(selector, 50, "mouse")
+        assert fixture.action()["action"] == expected
+        wait("not busy", lambda: not browser.shown("body.busy"))
+    browser.press("#holds .hold", 1300)
+    assert fixture.action()["action"] == {"do": "finish"}
+    fixture.show({"check": None})
+    wait("idle", lambda: "No check is armed" in browser.text("#panel"))
+    browser.click("#panel .main")
+    assert fixture.action() == {"check": None, "action": {"do": "next"}}
+
+
+def greys_in_time(bench, lose, what):
+    browser = bench.browser
+    fixture = open_page(bench, views.judged("pass"))
+    wait("a live verdict", lambda: live_shape(browser) == "pass")
+    lost = time.monotonic()
+    lose(fixture)
+    wait(f"greyed after {what}", lambda: greyed(browser), 8)
+    took = time.monotonic() - lost
+    assert took <= 5.0, f"greyed {took:.1f} s after {what}"
+    wait("the seconds are counted", lambda: "NO LINK 5 s" in browser.text("#link"), 8)
+    assert browser.run("return getComputedStyle(document.querySelector('#word')).textDecorationLine") == "line-through"
+    return fixture
+
+
+@test
+def a_killed_server_greys_the_page_and_its_return_heals_it(bench):
+    browser = bench.browser
+    fixture = greys_in_time(bench, lambda f: f.kill(), "the kill")
+    browser.screenshot(bench.shots / "phone-no-link.png")
+    back = bench.start(fixture.address)
+    back.show(views.judged("fail", number=9))
+    wait("healed by itself with the new verdict", lambda: live_shape(browser) == "fail" and not browser.shown("#link"), 15)
+
+
+@test
+def a_server_that_hangs_greys_the_page(bench):
+    browser = bench.browser
+    fixture = greys_in_time(bench, lambda f: f.signal(signal.SIGSTOP), "the stop")
+    # What was pressed meanwhile goes nowhere.
+    browser.run("document.querySelector('#panel .main').click()")
+    fixture.signal(signal.SIGCONT)
+    wait("healed", lambda: live_shape(browser) == "pass", 15)
+    assert fixture.none_arrived()
+
+
+@test
+def a_daemon_that_hangs_behind_a_live_server_greys_the_page(bench):
+    browser = bench.browser
+    fixture = greys_in_time(bench, lambda f: f.order("pause"), "the pause")
+    # A page that is opened now does not take the old view for a live one either.
+    browser.go("about:blank")
+    browser.run("return 0")
+    browser.go(fixture.url)
+    wait("the old view is there, greyed", lambda: browser.text("#unit") == "RTU-07" and greyed(browser))
+    assert live_shape(browser) is None
+    fixture.order("resume")
+    wait("healed", lambda: live_shape(browser) == "pass", 15)
+
+
+@test
+def a_hidden_tab_comes_back_grey_until_the_server_speaks(bench):
+    browser = bench.browser
+    fixture = open_page(bench, views.judged("pass"))
+    wait("a live verdict", lambda: live_shape(browser) == "pass")
+    hide = ("Object.defineProperty(document, 'hidden', {value: arguments[0], configurable: true});"
+            "document.dispatchEvent(new Event('visibilitychange')); return document.body.classList.contains('nolink')")
+    assert browser.run(hide, True), "greys at once when hidden"
+    fixture.signal(signal.SIGSTOP)
+    assert browser.run(hide, False), "still grey when shown again, as nobody has spoken"
+    assert greyed(browser)
+    fixture.signal(signal.SIGCONT)
+    wait("healed", lambda: live_shape(browser) == "pass", 15)
+    # A phone that slept: its monotonic clock stood still, the wall clock did not.
+    browser.run("const real = Date.now.bind(Date); Date.now = () => real() + 60000")
+    wait("greyed by the jump", lambda: greyed(browser) or browser.run("return window.jumped = true"), 2)
+    wait("healed after the jump", lambda: live_shape(browser) == "pass", 15)
+
+
+@test
+def a_verdict_that_is_not_live_is_never_drawn_as_one(bench):
+    browser = bench.browser
+    held, stale = views.judged("pass"), views.judged("pass")
+    held["live"]["state"] = "held"
+    stale["live"].update(state="stale", age_ms=9000)
+    for view in (views.judged("pass", live=False), held, stale):
+        open_page(bench, view)
+        wait("the past line", lambda: browser.text("#last").startswith("last: pass"))
+        assert live_shape(browser) is None and not browser.shown("#word")
+        assert browser.run("return shapesSeen") == [], "not even for a moment"
+    missing = views.judged("pass")
+    del missing["verdict"]["live"]
+    open_page(bench, missing)
+    wait("the past line", lambda: browser.shown("#last"))
+    assert live_shape(browser) is None
+
+
+@test
+def strings_with_markup_are_text(bench):
+    browser = bench.browser
+    text = "<img src=x onerror=\"window.hit=1\"><script>window.hit=1</script>'\"&{{7*7}}</style>"
+    fixture = open_page(bench, views.hostile(text))
+    wait("drawn", lambda: text in browser.text("#faults"))
+    for state in (views.asking_hold, views.typing, views.question):
+        view = views.hostile(text)
+        other = state()
+        view["check"]["phase"] = other["check"]["phase"]
+        view["check"]["question"] = text if state is views.question else None
+        view["check"]["hold_points"] = [{**h, "name": text, "ask": text, "caution": text} for h in other["check"]["hold_points"]]
+        fixture.show(view)
+        wait("drawn", lambda: "<img src=x" in browser.text("#act") or "<img src=x" in browser.text("#panel"))
+    broken = views.judged("fail")
+    broken["verdict"]["verdict"] = text
+    broken["live"]["state"] = text
+    fixture.show(broken)
+    wait("drawn", lambda: "<img" in browser.text("#word").lower())
+    assert browser.run("return window.hit === undefined && !document.querySelector('main img, main script')")
+    assert browser.run("return violations") == []
+    assert [line for line in browser.log() if "favicon" not in line] == []
+
+
+@test
+def a_view_that_is_no_view_greys_the_page(bench):
+    browser = bench.browser
+    fixture = open_page(bench, views.judged("pass"))
+    fixture.show(views.judged("fail"))
+    wait("drawn", lambda: live_shape(browser) == "fail")
+    fixture.order('{"check": {"number": "')
+    wait("greyed", lambda: greyed(browser) and "could not draw" in browser.text("#link"))
+    for odd in ({}, {"check": {}}, {"check": {"points": 7, "hold_points": "x"}, "live": {}, "verdict": {}, "recent": {}, "faults": 3}):
+        fixture.show(odd)
+        wait(f"linked with {odd}", lambda: not browser.shown("#link"))
+        assert live_shape(browser) is None
+
+
+@test
+def the_policy_is_strict_and_not_violated(bench):
+    browser = bench.browser
+    fixture = open_page(bench, views.judged("pass"))
+    with urllib.request.urlopen(fixture.url) as answer:
+        policy, html = answer.headers["Content-Security-Policy"], answer.read()
+        cors = [name for name in answer.headers if name.lower().startswith("access-control")]
+    assert "default-src 'none'" in policy and "unsafe" not in policy and "*" not in policy and cors == []
+    assert len(html) <= 60 * 1024, len(html)
+    assert browser.run("return violations") == []
+    assert browser.log() == []
+    # The policy bites: a script that is put in does not run.
+    browser.run("const s = document.createElement('script'); try { s.textContent = 'window.hit = 1'; } catch {} document.head.append(s)")
+    assert browser.run("return window.hit === undefined")
+    print(f"       page: {len(html)} bytes")
+
+
+class Attacker(http.server.BaseHTTPRequestHandler):
+    """A page from another place."""
+
+    def do_GET(self):
+        self.send_response(200)
+        self.send_header("Content-Type", "text/html")
+        self.end_headers()
+        self.wfile.write(b"<!doctype html><title>other</title><form method=post></form>")
+
+    def log_message(self, *_):
+        pass
+
+
+ATTACK = """const [base, done] = arguments;
+const body = JSON.stringify({do: 'confirm', hold_point: 'locked out', check: 3});
+const tries = [];
+for (const method of ['POST', 'GET', 'PUT'])
+  for (const mode of ['cors', 'no-cors', 'same-origin'])
+    for (const type of ['application/json', 'text/plain', 'application/x-www-form-urlencoded', 'multipart/form-data'])
+      for (const own of [true, false]) for (const credentials of ['include', 'omit']) {
+        const headers = {'Content-Type': type}; if (own) headers['X-Cliplead'] = '1';
+        const init = {method, mode, headers, credentials}; if (method !== 'GET') init.body = body;
+        tries.push(async () => (await fetch(base + 'act', init)).text());
+      }
+tries.push(async () => (await fetch(base + 'view')).text());
+tries.push(async () => (await fetch(base + 'view', {mode: 'no-cors'})).text());
+tries.push(() => new Promise((ok, no) => { const s = new EventSource(base + 'events'); s.onerror = () => { s.close(); no(); }; s.addEventListener('view', e => ok(e.data)); }));
+tries.push(async () => { navigator.sendBeacon(base + 'act', new Blob([body], {type: 'text/plain'})); throw 0; });
+tries.push(() => new Promise((ok, no) => { const i = new Image(); i.onload = () => ok('image'); i.onerror = no; i.src = base + 'act?do=next'; }));
+tries.push(() => new Promise((ok, no) => { const f = document.createElement('iframe'); f.name = 'f'; document.body.append(f);
+  const form = document.querySelector('form'); form.action = base + 'act'; form.enctype = 'text/plain'; form.target = 'f'; f.onload = () => no(); form.submit(); setTimeout(no, 1000); }));
+(async () => { let read = []; for (const one of tries) try { const got = await one(); if (got) read.push(got); } catch {} done([tries.length, read]); })();"""
+
+
+@test
+def another_page_can_neither_act_nor_read(bench):
+    browser = bench.browser
+    fixture = open_page(bench, views.asking_hold(), "laptop")
+    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Attacker)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    try:
+        for host in ("127.0.0.1", "localhost"):
+            browser.go(f"http://{host}:{server.server_port}/")
+            count, read = browser.run_async(ATTACK, fixture.url)
+            assert count > 140 and read == [], read
+            assert fixture.none_arrived(), fixture.action()
+        # The right page's own request is taken: the bench can see an action.
+        browser.go(fixture.url)
+        wait("linked", lambda: browser.run("return !document.body.classList.contains('nolink')"))
+        browser.press("#panel .hold", 1300)
+        assert fixture.action()["action"]["do"] == "confirm"
+        assert fixture.none_arrived()
+    finally:
+        server.shutdown()
+    # A name that was made to lead here (DNS rebinding): a page that says which names are good, and no view.
+    browser.go(f"http://rebound.example:{fixture.port}/")
+    said = browser.text("body")
+    assert f"http://127.0.0.1:{fixture.port}/" in said and "RTU-07" not in said, said
+    answer = browser.run_async("const done = arguments[0]; fetch('/view').then(async a => done([a.status, await a.text()]), e => done(String(e)))")
+    assert answer[0] == 421 and "RTU-07" not in answer[1], answer

@@ -1,0 +1,106 @@
+"""Views for the browser tests: a scenario of our own, one function per state. Figures are made up; nothing is measured."""
+
+import copy
+
+LIMITS = {"name": "capacitance", "unit": "uF", "low": 47.0, "high": 53.0, "standard_uncertainty": 0.35, "guard": 0.7}
+VERDICTS = {
+    "pass": (50.2, "good", None),
+    "conditional pass": (47.4, "good, but close to the low limit: measure again next round", None),
+    "conditional fail": (46.6, "probably weak: let it cool and measure again before it is replaced", None),
+    "fail": (41.3, "weak: order the same uF, the same volts or higher", None),
+    "no verdict": (None, None, "leads not proved: short the leads, then open them"),
+}
+CAUTION = ("Every source of the unit is to be locked out, control power too. Live work is for licensed people; local codes come first.")
+NAMES = ["locked out", "proved dead", "discharged", "one lead off", "leads proved"]
+
+
+def holds(shown):
+    rows = []
+    for index, name in enumerate(NAMES):
+        state = "shown" if index < shown else "asked" if index == shown else "waiting"
+        rows.append({
+            "name": name, "state": state, "how": "confirmed" if index < shown else None,
+            "detail": "confirmed by hand" if index < shown else "", "by_stream": index in (1, 4),
+            "ask": "Lock and tag the disconnect of this unit, then try to start it." if index == 0 else f"Show that this holds: {name}.",
+            "caution": CAUTION if index == 0 else "Bleed through a resistor of some 20 kohm, 5 W, never with a screwdriver.",
+            "lapses_in_s": 14000 if index < shown else None,
+        })
+    return rows
+
+
+def base(number=3):
+    return {
+        "seq": 1, "now_ms": 1000, "site": "Mill Yard", "rules": {"count": 6, "hash": "ab12cd34", "refused": None},
+        "check": {
+            "number": number, "unit": "RTU-07", "component": "condenser fan 1 run capacitor", "rule": "run-capacitor",
+            "title": "Run capacitor", "about": "Is it within its tolerance?", "phase": "measuring", "cautions": [],
+            "hold_points": holds(5),
+            "points": [{"name": "capacitance", "label": "Capacitance", "unit": "uF", "state": "asked", "shown": None, "typed": False}],
+            "plate": [{"name": "capacitance", "value": "50", "unit": "uF", "source": "unit nameplate"}],
+            "prompt": "Clip on: capacitance, terminals of the part", "question": None, "ruler": {**LIMITS, "value": None},
+        },
+        "live": {"device": "meter", "shown": "50.20 uF", "state": "live", "flags": [], "settling": "approaching the end value", "age_ms": 120},
+        "verdict": None, "recent": recent(), "devices": [{"name": "meter", "state": "live", "readings": 812, "drops": 3}], "faults": [],
+    }
+
+
+def recent():
+    rows = [("conditional pass", "good, but close to the low limit", None), ("fail", "weak: order the same uF, the same volts or higher", None),
+            ("no verdict", None, "lead fault: the leads read 4.1 ohm shorted"), ("pass", "good", None), ("conditional fail", "probably weak", None)]
+    return [{"check": 2 - i, "unit": f"RTU-0{6 - i}", "component": "condenser fan 1 run capacitor", "title": "Run capacitor", "verdict": word,
+             "advice": advice, "reason": reason, "at_s": 331.2 - 60 * i} for i, (word, advice, reason) in enumerate(rows)]
+
+
+def judged(word, live=True, number=3):
+    value, advice, reason = VERDICTS[word]
+    view = base(number)
+    judgement = {"name": "capacitance", "verdict": word, "value": value, "unit": "uF", "low": 47.0, "high": 53.0, "standard_uncertainty": 0.35,
+                 "probability_of_conformance": 0.9997 if word == "pass" else 0.61, "advice": advice, "source": "unit nameplate; 6 %: common practice",
+                 "source_class": "nameplate", "guard": 0.7, "meter_too_coarse": False}
+    view["check"]["phase"] = "done"
+    view["check"]["ruler"]["value"] = value
+    view["check"]["points"][0].update(state="settled", shown=None if value is None else f"{value:.2f} uF")
+    view["live"].update(shown="no value" if value is None else f"{value:.2f} uF", settling="settled", state="no value" if value is None else "live")
+    view["verdict"] = {"rule": "run-capacitor", "rule_hash": "0123456789abcdef", "verdict": word, "reason": reason, "hold_points": [], "readings": [],
+                       "judgements": [] if value is None else [judgement], "check": number, "unit": "RTU-07", "component": "condenser fan 1 run capacitor",
+                       "title": "Run capacitor", "advice": advice, "plate": [], "decision_rule": "guarded, w = U (k = 2)", "notes": [], "at_s": 12.3, "live": live}
+    return view
+
+
+def asking_hold(shown=0):
+    view = base()
+    view["check"].update(phase="hold points", hold_points=holds(shown))
+    view["live"].update(shown="no value", state="no value", settling=None)
+    return view
+
+
+def typing():
+    view = base()
+    view["live"] = None
+    view["check"]["prompt"] = "Measure the capacitance across the terminals and type what the meter shows"
+    return view
+
+
+def question():
+    view = base()
+    view["check"].update(phase="asking", question="The meter shows 5.02 uF and the plate says 50 uF. Is the plate value right?")
+    return view
+
+
+def hostile(text):
+    """Every string of a full view replaced by `text`, the words that the page switches on kept."""
+    kept = {"state", "phase", "verdict", "how"}
+
+    def walk(value, key=None):
+        if isinstance(value, dict):
+            return {k: walk(v, k) for k, v in value.items()}
+        if isinstance(value, list):
+            return [walk(v) for v in value]
+        return text if isinstance(value, str) and key not in kept else value
+
+    view = walk(copy.deepcopy(judged("fail")))
+    view["check"]["hold_points"] = walk(holds(2))
+    view["faults"] = [text]
+    view["live"]["flags"] = [text]
+    view["verdict"]["notes"] = [text]
+    return view
