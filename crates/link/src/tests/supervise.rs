@@ -207,3 +207,20 @@ async fn dropping_the_link_closes_the_device() {
     assert_eq!(far.read(&mut [0; 8]).await.unwrap(), 0);
     assert_eq!(requests.send(b"x".to_vec()), Err(crate::RequestRefused::Closed));
 }
+
+#[tokio::test(start_paused = true)]
+async fn a_device_that_spoke_is_opened_again_soon_however_long_it_was_away() {
+    let (near, mut far) = duplex(64);
+    let long_away = (0..20).map(|_| Attempt::Absent(missing()));
+    let (again, _kept) = duplex(64);
+    let opener = scripted(long_away.chain([Attempt::Stream(near), Attempt::Stream(again)]));
+    let mut link = start(opener, None);
+    until(&mut *link, &LinkState::Syncing).await;
+    far.write_all(b"x").await.unwrap();
+    assert_eq!(super::bytes(&mut *link, 1).await, b"x");
+    drop(far);
+    until(&mut *link, &LinkState::Lost(Loss::HungUp)).await;
+    let lost = Instant::now();
+    until(&mut *link, &LinkState::Syncing).await;
+    assert!(lost.elapsed() <= Duration::from_millis(101), "{:?}", lost.elapsed());
+}
