@@ -13,6 +13,8 @@ ROOT = Path(__file__).resolve().parents[2]
 SHIPPED_RULES = ROOT / "rules"
 # Exit codes of `cliplead judge`: fine, a fail, could not run, no verdict.
 FINE, FAILED, NO_VERDICT = 0, 1, 3
+# Relative rounding of a figure as printed: nine significant digits.
+PRINTED = 5.1e-9
 EXIT_OF_WORD = {
     "pass": FINE,
     "conditional pass": FINE,
@@ -42,9 +44,16 @@ def binary() -> str:
     return path
 
 
-def judge(rule: str, readings: dict[str, Reading], plate: dict[str, str] | None = None, rules=SHIPPED_RULES) -> dict:
-    """The JSON object of one verdict. Fails when the command could not run or its exit code is not the word's."""
+def judge(
+    rule: str, readings: dict[str, Reading], plate: dict[str, str] | None = None, rules=SHIPPED_RULES, sure=True
+) -> dict:
+    """The JSON object of one verdict. Fails when the command could not run or its exit code is not the word's.
+
+    `sure` answers what cliplead would ask first ("were two digits swapped?") with yes, as the figures are meant.
+    """
     command = [binary(), "judge", rule, "--rules", str(rules), "--format", "json", "--confirm", "all"]
+    if sure:
+        command.append("--sure")
     for name, value in (plate or {}).items():
         command += ["--plate", f"{name}={value}"]
     for name, reading in readings.items():

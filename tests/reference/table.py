@@ -52,12 +52,13 @@ def row(id: str, output: str) -> Row:
     return found
 
 
-def agrees(row: Row, got: float | str) -> None:
-    """Fails unless `got` is the row's value: equal as text for words, within the row's tolerance for numbers."""
+def agrees(row: Row, got: float | str, printed: float = 0.0) -> None:
+    """Fails unless `got` is the row's value: equal as text for words, within the row's tolerance for numbers, with the
+    relative rounding `printed` allowed on top where `got` was read from print."""
     if row.tolerance is None:
         assert str(got) == row.value, f"{row}: {got!r}, the table says {row.value!r} ({row.source})"
         return
     want = float(row.value)
-    assert abs(float(got) - want) <= row.tolerance, (
+    assert abs(float(got) - want) <= row.tolerance + printed * abs(want), (
         f"{row}: {got!r}, the table says {want!r} +/- {row.tolerance} ({row.source})"
     )

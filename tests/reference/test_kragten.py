@@ -13,7 +13,7 @@ from math import sqrt as plain_sqrt
 from types import SimpleNamespace
 
 import pytest
-from cli import Reading, judge_expression
+from cli import PRINTED, Reading, judge_expression
 from uncertainties import ufloat, umath
 
 EXACT = 1e-9
@@ -137,8 +137,10 @@ def test_the_stated_tolerance_is_the_methods_own(name):
 def test_the_engine_agrees(name, tmp_path):
     readings, expression, tolerance = CASES[name]
     want = by_uncertainties(readings, expression)
-    low, high = sorted((want.nominal_value * 0.5, want.nominal_value * 1.5))
+    # Wide enough that the meter is never too coarse for the tolerance.
+    half = 10 * want.std_dev
+    low, high = want.nominal_value - half, want.nominal_value + half
     answer, judgement = judge_expression(tmp_path, readings, expression, low, high)
-    assert judgement["value"] == pytest.approx(want.nominal_value, rel=1e-12)
-    assert judgement["standard_uncertainty"] == pytest.approx(want.std_dev, rel=tolerance, abs=0)
-    assert answer["verdict"] in ("pass", "conditional pass")
+    assert judgement["value"] == pytest.approx(want.nominal_value, rel=PRINTED)
+    assert judgement["standard_uncertainty"] == pytest.approx(want.std_dev, rel=tolerance + PRINTED, abs=0)
+    assert answer["verdict"] == "pass"
