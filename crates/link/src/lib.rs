@@ -15,7 +15,6 @@
 //!
 //! [`conformance::check`] proves these for any adapter.
 
-// The shared parts serve all adapters; a build with a few of them leaves some unused.
 #![cfg_attr(
     not(all(
         feature = "serial",
@@ -25,7 +24,11 @@
         feature = "manual",
         unix
     )),
-    allow(dead_code, unused_imports)
+    allow(
+        dead_code,
+        unused_imports,
+        reason = "shared parts serve all adapters; a build with a few leaves some unused"
+    )
 )]
 
 mod adapter;
