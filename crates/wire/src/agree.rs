@@ -5,30 +5,33 @@
 //! believed when at least n - 1 other frames, alike in channel, unit, coupling, flags, state and decimal place, lie at
 //! or above its number **and** at least n - 1 lie at or below it. Others are
 //! - the n - 1 frames before it and the n - 1 after it, whatever their number, and
-//! - of the 2n + 2 frames before those, the ones that are near: no further away than [`NEAR`] times the median step
-//!   from frame to frame. In a steady display the median step is 0 and only equal numbers are near.
+//! - of the 2n + 2 frames before those, the ones that are near: no further away than [`NEAR`] median steps from frame to
+//!   frame. In a steady display the median step is 0 and only equal numbers are near.
 //!
-//! An equal number counts on both sides, and so does an overload for an overload.
+//! A number no further away than one median step counts on both sides, and so does an overload for an overload.
 //!
-//! So a steady display is believed at once, a settling one a frame later (it lies between its neighbours), and the first
+//! So a steady display is believed at once, a settling one a frame later at most (it lies between its neighbours), and the first
 //! frame after a change waits for the next. One damaged frame among good ones stands alone and is dropped. A damaged
 //! digit gets through only where the result lies between what the frames beside it showed, or within the noise of the
-//! display: no new number can come in.
+//! display: in a steady display nothing does.
 //!
 //! Counted over every single bit of every line of six streams (`tests/damage.rs`; wrong values handed out, of cases;
-//! the generic line meter, 22 bytes):
+//! the generic line meter, 22 bytes; counts are those of the last digit):
 //!
-//! | display | no agreement | n = 2 | of these outside what the display showed | frames handed out, undamaged, n = 2 |
+//! | display | no agreement | n = 2 | of these outside what the display showed | undamaged, handed out |
 //! |---|---|---|---|---|
 //! | steady | 330 of 5760 | 0 | 0 | all |
-//! | flicker of 2 counts | 564 of 9600 | 74 | 0 | 90 % |
-//! | noise of 16 counts | 547 of 9600 | 110 | 0 | 80 % |
-//! | settling | 574 of 9600 | 169 | 0 | all |
-//! | ramp | 618 of 9600 | 206 | 0 | all |
-//! | jumps with flicker | 648 of 9600 | 127 | 0 | 90 % |
+//! | flicker of 2 counts | 564 of 9600 | 106 | 28, by 1 or 2 counts | 98 % |
+//! | noise of 16 counts | 547 of 9600 | 153 | 33, within the noise | 92 % |
+//! | settling | 574 of 9600 | 195 | 5, within a step | all |
+//! | ramp | 618 of 9600 | 241 | 0 | all |
+//! | jumps with flicker | 648 of 9600 | 157 | 14, by 1 or 2 counts | 94 % |
 //!
-//! A damaged line costs its own reading, at times one or two beside it that stood on it (mean 0.6 to 1.2, most 3).
-//! Lost and doubled bytes get nothing through, with or without agreement: the width refuses them.
+//! A damaged line costs its own reading, at times one beside it that stood on it (most 2). Lost and doubled bytes get
+//! nothing through, with or without agreement: the width refuses them.
+//!
+//! Noise that went through keeps 91 to 96 % of its deviation (4 to 7 % of its frames, the outermost, are dropped; the
+//! mean stays). Counting strictly, without the median step, kept 73 % of the deviation and three frames in four.
 //!
 //! A damage in the very frame beside a jump of the display can leave a number between the old and the new value, as a
 //! display in motion shows too; it stands alone, so the settler does not take it for settled.
@@ -143,13 +146,15 @@ impl Window {
         if like.clone().filter(|(_, (_, other))| counts(other) == mine).count() >= others {
             return true;
         }
-        let near = self.median_step(this, index).saturating_mul(NEAR);
+        let step = self.median_step(this, index);
+        let near = step.saturating_mul(NEAR);
         let (mut at_or_above, mut at_or_below) = (0, 0);
         for (i, (_, other)) in like {
             let its = counts(other);
             if i.abs_diff(index) <= others || its.abs_diff(mine) <= near.unsigned_abs() {
-                at_or_above += usize::from(its >= mine);
-                at_or_below += usize::from(its <= mine);
+                let beside = its.abs_diff(mine) <= step.unsigned_abs();
+                at_or_above += usize::from(its >= mine || beside);
+                at_or_below += usize::from(its <= mine || beside);
             }
         }
         at_or_above >= others && at_or_below >= others
@@ -225,15 +230,42 @@ mod tests {
     }
 
     #[test]
-    fn a_settling_display_is_believed_one_frame_late() {
-        assert_eq!(run(2, &[10, 20, 30, 40, 45]), ["x", "20", "30", "40"]);
-        assert_eq!(run(3, &[10, 20, 30, 40, 45]), ["x", "x", "30"]);
+    fn a_settling_display_is_believed_one_frame_late_at_most() {
+        assert_eq!(run(2, &[10, 20, 30, 40, 45]), ["x", "20", "30", "40", "45"]);
+        assert_eq!(run(3, &[10, 20, 30, 40, 45]), ["x", "x", "30", "40"]);
     }
 
     #[test]
     fn an_odd_one_out_costs_only_itself() {
         assert_eq!(run(2, &[41, 41, 91, 41, 41]), ["41", "41", "x", "41", "41"]);
         assert_eq!(run(2, &[41, 42, 42, 41, 1, 42, 41]), ["x", "42", "42", "41", "x", "42", "41"]);
+    }
+
+    /// Noise that went through must still look like itself, or the settler would think the display steadier than it is.
+    #[test]
+    #[allow(clippy::cast_precision_loss)]
+    fn noise_goes_through_hardly_changed() {
+        let mut state = 1_u64;
+        let mut uniform = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (state >> 33) as f64 / f64::from(1_u32 << 31)
+        };
+        for sd in [1.0, 2.0, 5.0, 20.0] {
+            // Sum of twelve: near enough to a normal distribution.
+            let numbers: Vec<i64> = (0..8_000)
+                .map(|_| (100_000.0 + sd * ((0..12).map(|_| uniform()).sum::<f64>() - 6.0)).round() as i64)
+                .collect();
+            let kept: Vec<f64> = run(2, &numbers).iter().filter_map(|t| t.parse().ok()).collect();
+            let spread = |v: &[f64]| {
+                let mean = v.iter().sum::<f64>() / v.len() as f64;
+                (mean, (v.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / v.len() as f64).sqrt())
+            };
+            let all: Vec<f64> = numbers.iter().map(|n| *n as f64).collect();
+            let (before, after) = (spread(&all), spread(&kept));
+            let share = kept.len() as f64 / numbers.len() as f64;
+            std::println!("deviation {sd}: {share:.3} kept, {:.3} of the deviation", after.1 / before.1);
+            assert!(share > 0.9 && after.1 > 0.88 * before.1 && (after.0 - before.0).abs() < 0.03 * sd);
+        }
     }
 
     #[test]
