@@ -26,7 +26,10 @@ STATES = {
     "past": lambda: views.judged("pass", live=False),
 }
 TESTS = []
-WATCH = """window.violations = []; window.shapesSeen = [];
+WATCH = """window.violations = []; window.shapesSeen = []; window.greys = 0; window.inertSeen = 0;
+new MutationObserver(list => list.forEach(m => { if (m.target.inert) inertSeen += 1; })).observe(document, {subtree: true, attributes: true, attributeFilter: ['inert']});
+new MutationObserver(list => list.forEach(m => { if (document.body && m.target === document.body && document.body.classList.contains('nolink')
+  && !/nolink/.test(m.oldValue)) greys += 1; })).observe(document, {subtree: true, attributes: true, attributeFilter: ['class'], attributeOldValue: true});
 addEventListener('securitypolicyviolation', e => violations.push(e.violatedDirective + ' ' + e.blockedURI));
 new MutationObserver(() => document.querySelectorAll('#verdict svg[data-shape]').forEach(n => {
   if (!document.getElementById('verdict').hidden) shapesSeen.push(n.dataset.shape); })).observe(document, {subtree: true, childList: true, attributes: true});"""
@@ -56,6 +59,11 @@ def open_page(bench, view, size="phone", address="127.0.0.1:0"):
 
 def greyed(browser):
     return browser.run("return document.body.classList.contains('nolink')") and browser.shown("#link") and not browser.shown("#glyph svg")
+
+
+def ready(browser):
+    """Waits until the last action is answered and the panel takes presses."""
+    wait("the panel takes presses", lambda: browser.run("return !document.getElementById('panel').inert && !document.body.classList.contains('busy')"))
 
 
 def live_shape(browser):
@@ -157,6 +165,7 @@ def the_ruler_shows_value_limits_guard_and_uncertainty(bench):
 def holding_the_button_confirms_and_a_short_press_does_not(bench):
     browser = bench.browser
     fixture = open_page(bench, views.asking_hold())
+    ready(browser)
     for pointer in ("touch", "mouse"):
         browser.press("#panel .hold", 150, pointer)
         wait("the button is let go", lambda: not browser.shown("#panel .held") and "press and hold" in browser.text("#panel .hint"))
@@ -171,6 +180,7 @@ def holding_the_button_confirms_and_a_short_press_does_not(bench):
 def the_keyboard_confirms_by_holding_or_by_a_second_press(bench):
     browser = bench.browser
     fixture = open_page(bench, views.asking_hold(), "laptop")
+    ready(browser)
     browser.run("document.querySelector('#panel .hold').focus()")
     browser.key("\ue007", 1300)
     assert fixture.action()["action"]["do"] == "confirm"
@@ -194,6 +204,7 @@ def a_typed_value_is_sent_and_a_refusal_is_shown(bench):
     browser = bench.browser
     fixture = open_page(bench, views.typing())
     assert browser.run("return document.getElementById('typed').inputMode") == "decimal"
+    ready(browser)
     fixture.order("refuse 390 uF is far from the plate's 50 uF; look at the decimal point")
     browser.type("#typed", "390")
     # The feed goes on under the typing hand; what was typed stays.
@@ -217,28 +228,32 @@ def a_typed_value_is_sent_and_a_refusal_is_shown(bench):
 def question_next_again_withdraw_energised_and_finish_are_sent(bench):
     browser = bench.browser
     fixture = open_page(bench, views.question())
+    assert browser.run("return inertSeen") > 0, "a press meant for what stood there before is not taken"
+    ready(browser)
     browser.click("#panel .two button:nth-child(2)")
     assert fixture.action() == {"check": 3, "action": {"do": "answer", "yes": False}}
-    wait("not busy", lambda: not browser.shown("body.busy"))
+    ready(browser)
     browser.click("#panel .two button:nth-child(1)")
     assert fixture.action()["action"] == {"do": "answer", "yes": True}
     fixture.show(views.judged("pass"))
     wait("done", lambda: live_shape(browser) == "pass" and browser.text("#panel").startswith("Again"))
+    ready(browser)
     browser.click("#panel .two button:nth-child(1)")
     assert fixture.action()["action"] == {"do": "again"}
-    wait("not busy", lambda: not browser.shown("body.busy"))
+    ready(browser)
     browser.click("#panel .two button:nth-child(2)")
     assert fixture.action()["action"] == {"do": "next"}
-    wait("not busy", lambda: not browser.shown("body.busy"))
+    ready(browser)
     browser.run("document.querySelector('#holds details').open = true")
     for selector, expected in [("#holds .side", {"do": "withdraw", "hold_point": "locked out"}), ("#holds .wide:not(.hold)", {"do": "energised"})]:
         browser.press(selector, 50, "mouse")
         assert fixture.action()["action"] == expected
-        wait("not busy", lambda: not browser.shown("body.busy"))
+        ready(browser)
     browser.press("#holds .hold", 1300)
     assert fixture.action()["action"] == {"do": "finish"}
     fixture.show({"check": None})
     wait("idle", lambda: "No check is armed" in browser.text("#panel"))
+    ready(browser)
     browser.click("#panel .main")
     assert fixture.action() == {"check": None, "action": {"do": "next"}}
 
@@ -306,8 +321,8 @@ def a_hidden_tab_comes_back_grey_until_the_server_speaks(bench):
     fixture.signal(signal.SIGCONT)
     wait("healed", lambda: live_shape(browser) == "pass", 15)
     # A phone that slept: its monotonic clock stood still, the wall clock did not.
-    browser.run("const real = Date.now.bind(Date); Date.now = () => real() + 60000")
-    wait("greyed by the jump", lambda: greyed(browser) or browser.run("return window.jumped = true"), 2)
+    greys = browser.run("const real = Date.now.bind(Date); Date.now = () => real() + 60000; return greys")
+    wait("greyed by the jump", lambda: browser.run("return greys") == greys + 1)
     wait("healed after the jump", lambda: live_shape(browser) == "pass", 15)
 
 
@@ -433,6 +448,7 @@ def another_page_can_neither_act_nor_read(bench):
         # The right page's own request is taken: the bench can see an action.
         browser.go(fixture.url)
         wait("linked", lambda: browser.run("return !document.body.classList.contains('nolink')"))
+        ready(browser)
         browser.press("#panel .hold", 1300)
         assert fixture.action()["action"]["do"] == "confirm"
         assert fixture.none_arrived()

@@ -1,5 +1,7 @@
 // The one next action in the lower half: a hold point, a question, a value to type, or on to the next check.
 // It shows what the view asks for; what may be done is the daemon's to say.
+const SETTLE_MS = 500;
+let settling = 0;
 function nextAction(view) {
   const c = view.check;
   if (!c) return { kind: "idle" };
@@ -60,6 +62,10 @@ function drawAction(view) {
   }[a.kind];
   $("act").dataset.kind = a.kind;
   $("panel").replaceChildren(...build().filter(Boolean));
+  // What has just come up under a finger takes no press yet: the press was meant for what stood there before.
+  clearTimeout(settling);
+  $("panel").inert = true;
+  settling = setTimeout(() => { $("panel").inert = false; }, SETTLE_MS);
 }
 function drawHolds(view) {
   const c = view.check, holds = c ? list(c.hold_points) : [];

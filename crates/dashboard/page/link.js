@@ -47,7 +47,7 @@ function tick() {
   $("link").hidden = ok;
   if (ok) return;
   put($("link-word"), `NO LINK ${Math.max(0, Math.floor(quiet / 1000))} s`);
-  put($("link-why"), fault || (goodAt === -Infinity ? "waiting for the daemon" : "what stands here is old; do not act on it"));
+  put($("link-why"), fault || (goodAt === -Infinity ? "No daemon heard yet." : "The daemon is not heard. What stands here is old: do not act on it."));
   // An open stream that says nothing, or one that the browser gave up, is made anew.
   const since = at - openedAt;
   if (!document.hidden && (since > LOST_MS || (source && source.readyState === 2 && since > RETRY_MS))) connect();
