@@ -1,2 +1,45 @@
-//! `cliplead`: skeleton, being filled.
-fn main() {}
+//! `cliplead`: the one binary. Reads the command line, calls the command, turns its end into an exit code.
+//! Does not hold logic that a library should hold.
+
+mod cases;
+mod cli;
+mod config;
+mod daemon;
+#[cfg(feature = "demo")]
+mod demo;
+mod devices;
+mod judge_once;
+mod output;
+mod replay;
+mod rules;
+mod rules_command;
+mod shipped;
+
+use std::process::ExitCode;
+
+use clap::Parser as _;
+
+use cli::{Cli, Command};
+use output::{Exit, talk};
+
+fn main() -> ExitCode {
+    let cli = Cli::parse();
+    output::set_up_log(cli.verbose);
+    let end = match &cli.command {
+        #[cfg(feature = "demo")]
+        Command::Demo(options) => demo::run(options),
+        Command::Run(options) => daemon::run(options),
+        Command::Judge(options) => judge_once::run(options),
+        Command::Replay(options) => replay::run(options),
+        Command::Rules(options) => rules_command::run(options),
+        Command::Devices(options) => devices::run(options),
+    };
+    match end {
+        Ok(exit) => exit.code(),
+        Err(error) if output::is_broken_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) => {
+            talk(&format!("cliplead: {error:#}"));
+            Exit::CouldNotRun.code()
+        }
+    }
+}

@@ -16,3 +16,10 @@ pub use reader::{ReadError, Recorded, Recording, read};
 pub use senml::{SenmlError, pack as senml_pack, reading as senml_reading};
 pub use verdict::{HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
 pub use view::{Around, DeviceState, RecentJson, RulesState, view_json};
+
+/// One line of JSON for anything serialisable. What cannot be written (it does not occur with our own types) becomes an
+/// object with the error.
+#[must_use]
+pub fn to_line(value: &impl serde::Serialize) -> String {
+    serde_json::to_string(value).unwrap_or_else(|error| format!("{{\"error\":{:?}}}", error.to_string()))
+}

@@ -114,7 +114,7 @@ impl VerdictJson {
     /// One line of JSON.
     #[must_use]
     pub fn line(&self) -> String {
-        serde_json::to_string(self).unwrap_or_else(|error| format!("{{\"error\":{:?}}}", error.to_string()))
+        crate::to_line(self)
     }
 
     /// The word, if the text is one of the five.

@@ -1,0 +1,255 @@
+//! The command line: commands, options, help with examples. Does nothing itself.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+/// Turns a meter reading into a verdict: pass, conditional pass, conditional fail, fail, or why there is none yet.
+#[derive(Debug, Parser)]
+#[command(
+    name = "cliplead",
+    version,
+    arg_required_else_help = true,
+    after_help = "\
+Examples:
+  cliplead demo                              a round with a simulated meter, page and stdout
+  cliplead judge run-capacitor --plate capacitance=40uF --reading capacitance=39.4uF --confirm all
+  cliplead run site.toml                     the daemon
+  cliplead replay visit.jsonl                the same verdicts from a recording
+
+Exit codes: 0 fine; 1 a fail, a conditional fail, or an expectation not met; 2 could not run; 3 no verdict.
+cliplead judges numbers. It replaces neither local codes nor licensed practice nor the site's lockout procedure."
+)]
+pub(crate) struct Cli {
+    #[command(subcommand)]
+    pub(crate) command: Command,
+    /// More talk on stderr; twice for even more
+    #[arg(short, long, action = clap::ArgAction::Count, global = true)]
+    pub(crate) verbose: u8,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Run a whole round with a simulated meter on a real pseudo-terminal
+    #[cfg(feature = "demo")]
+    Demo(DemoOptions),
+    /// The daemon: devices, rules, history and dashboard from a file
+    Run(RunOptions),
+    /// One verdict from the command line
+    Judge(JudgeOptions),
+    /// Verdicts from recordings, as fast as it goes, the same bytes each time
+    Replay(ReplayOptions),
+    /// List, check or test rules
+    Rules(RulesOptions),
+    /// What is attached, and what it says
+    Devices(DevicesOptions),
+}
+
+/// How answers are written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Format {
+    /// For people
+    #[default]
+    Text,
+    /// For programs: one JSON object a line
+    Json,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "\
+The round plays on a made-up site. Good, marginal, bad, in-circuit and wrong parts and a bad lead come up; each ends with
+the verdict the scenario expects, or the exit code is 1.
+
+Examples:
+  cliplead demo
+  cliplead demo --stay            leaves the page up until Ctrl-C
+  cliplead demo --format json --record visit.jsonl")]
+pub(crate) struct DemoOptions {
+    /// Leave the page up at the end, until Ctrl-C
+    #[arg(long)]
+    pub(crate) stay: bool,
+    /// Where the page listens
+    #[arg(long, default_value = "127.0.0.1:0", value_name = "ADDRESS")]
+    pub(crate) dashboard: std::net::SocketAddr,
+    /// Where verdicts are stored [default: a file in the folder for temporary files, removed at the end]
+    #[arg(long, value_name = "FILE")]
+    pub(crate) history: Option<PathBuf>,
+    /// Write a recording of the round
+    #[arg(long, value_name = "FILE")]
+    pub(crate) record: Option<PathBuf>,
+    /// How verdicts are written
+    #[arg(long, value_enum, default_value_t)]
+    pub(crate) format: Format,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "\
+The file (TOML), all but one device or check optional:
+
+  site = \"Mill Yard\"
+  rules = \"rules\"                      # folder of *.rhai; without it the built-in rules
+  history = \"history.sqlite\"           # without it nothing is stored, and the start says so
+  dashboard = \"127.0.0.1:8630\"         # without it no page
+  decision = \"guarded\"                 # or \"simple\"
+  coverage_factor = 2.0
+  risk = 0.001
+
+  [[device]]
+  name = \"meter\"
+  selector = \"serial:/dev/serial/by-id/usb-...\"
+  profile = \"meter.toml\"               # or profile = \"generic-line-meter\", built in
+
+  [[device]]
+  name = \"typed\"                       # values typed on stdin: capacitance=39.4uF
+  selector = \"stdin:\"
+
+  [[check]]                             # the route, in order
+  unit = \"RTU-07\"
+  component = \"condenser fan 1 run capacitor\"
+  rule = \"run-capacitor\"
+  plate = { capacitance = \"12.5 uF\", tolerance = \"6 %\" }
+
+Examples:
+  cliplead run site.toml
+  cliplead run site.toml --record visit.jsonl --format json")]
+pub(crate) struct RunOptions {
+    /// The site's file
+    pub(crate) config: PathBuf,
+    /// Write a recording of everything the devices send and the people do
+    #[arg(long, value_name = "FILE")]
+    pub(crate) record: Option<PathBuf>,
+    /// How verdicts are written
+    #[arg(long, value_enum, default_value_t)]
+    pub(crate) format: Format,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Hold points are confirmed by saying so: --confirm all, or by name. Without them there is no verdict.
+
+Examples:
+  cliplead judge run-capacitor --plate capacitance=40uF --reading capacitance=39.4uF \\
+      --accuracy capacitance='1.9% + 2 x 0.01uF' --confirm all
+  cliplead judge residual-voltage --reading residual='0.4 V dc' --confirm 'locked out' --format json")]
+pub(crate) struct JudgeOptions {
+    /// The rule's id, see `cliplead rules list`
+    pub(crate) rule: String,
+    /// Folder of rules instead of the built-in ones
+    #[arg(long, value_name = "DIR")]
+    pub(crate) rules: Option<PathBuf>,
+    /// A nameplate value, NAME=VALUE with unit; may stand several times
+    #[arg(long, value_name = "NAME=VALUE")]
+    pub(crate) plate: Vec<String>,
+    /// A reading, NAME=VALUE with unit; may stand several times
+    #[arg(long, value_name = "NAME=VALUE")]
+    pub(crate) reading: Vec<String>,
+    /// The meter's accuracy for a reading, NAME='1.9% + 2 x 0.01uF'; without it only the digits' rounding counts
+    #[arg(long, value_name = "NAME=ACCURACY")]
+    pub(crate) accuracy: Vec<String>,
+    /// Hold points that were shown: all, or names separated by commas
+    #[arg(long, value_name = "all|NAME,...")]
+    pub(crate) confirm: Vec<String>,
+    /// The values are right as they stand: answer every question with yes
+    #[arg(long)]
+    pub(crate) sure: bool,
+    /// Simple acceptance instead of guard bands
+    #[arg(long)]
+    pub(crate) simple: bool,
+    /// How the verdict is written
+    #[arg(long, value_enum, default_value_t)]
+    pub(crate) format: Format,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  cliplead replay visit.jsonl
+  cliplead replay visit.jsonl --expect expected.txt      only the differing lines are shown
+  cliplead replay spring/*.jsonl --rules rules.new --format json")]
+pub(crate) struct ReplayOptions {
+    /// Recordings (JSON Lines), each a round of its own
+    #[arg(required = true, value_name = "RECORDING")]
+    pub(crate) recordings: Vec<PathBuf>,
+    /// Folder of rules instead of the built-in ones
+    #[arg(long, value_name = "DIR")]
+    pub(crate) rules: Option<PathBuf>,
+    /// The verdict lines that must come out; exit 1 when they differ
+    #[arg(long, value_name = "FILE")]
+    pub(crate) expect: Option<PathBuf>,
+    /// How verdicts are written
+    #[arg(long, value_enum, default_value_t)]
+    pub(crate) format: Format,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Without DIR the built-in rules are meant (for test: the folder `rules` here, since cases are not built in).
+
+Examples:
+  cliplead rules list
+  cliplead rules check rules
+  cliplead rules test rules")]
+pub(crate) struct RulesOptions {
+    #[command(subcommand)]
+    pub(crate) command: RulesCommand,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum RulesCommand {
+    /// Name every rule with what it needs
+    List(RulesFolder),
+    /// Load every rule and say every problem with file and line; needs no device
+    Check(RulesFolder),
+    /// Run the cases beside the rules
+    Test(RulesFolder),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct RulesFolder {
+    /// Folder of *.rhai files (and *.cases.toml beside them)
+    pub(crate) dir: Option<PathBuf>,
+    /// How the answer is written
+    #[arg(long, value_enum, default_value_t)]
+    pub(crate) format: Format,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  cliplead devices list
+  cliplead devices watch meter --config site.toml
+  cliplead devices watch serial:/dev/serial/by-id/usb-... --profile generic-line-meter")]
+pub(crate) struct DevicesOptions {
+    #[command(subcommand)]
+    pub(crate) command: DevicesCommand,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum DevicesCommand {
+    /// What is attached now, and the selector to write for it
+    List {
+        /// How the list is written
+        #[arg(long, value_enum, default_value_t)]
+        format: Format,
+    },
+    /// Bytes, readings and drops of one device as they come, until Ctrl-C
+    Watch(WatchOptions),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct WatchOptions {
+    /// A device's name in the site's file, or a selector such as serial:/dev/serial/by-id/...
+    pub(crate) name: String,
+    /// The site's file that names the device
+    #[arg(long, value_name = "FILE")]
+    pub(crate) config: Option<PathBuf>,
+    /// The device's profile (file, or the name of a built-in one); without it bytes alone are shown
+    #[arg(long, value_name = "PROFILE")]
+    pub(crate) profile: Option<String>,
+    /// Stop after so many readings (chunks of bytes without a profile)
+    #[arg(long, value_name = "N")]
+    pub(crate) count: Option<u64>,
+    /// How it is written
+    #[arg(long, value_enum, default_value_t)]
+    pub(crate) format: Format,
+}

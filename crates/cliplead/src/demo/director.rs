@@ -1,0 +1,121 @@
+//! Plays the mechanic: arms, confirms, clips on, answers, and waits for what the daemon says. Knows the daemon only by
+//! its inputs and notices.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::time::Duration;
+
+use anyhow::{Context as _, bail};
+use judge::limits::Word;
+use judge::round::Output;
+use tokio::sync::{broadcast, mpsc, oneshot};
+
+use super::meter::{Meter, Shows};
+use super::scenes::{Does, Scene};
+use crate::daemon::{Act, Ask, Input, Notice};
+use crate::output::talk;
+
+/// No step of the round takes longer; only bounds a hang.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// The mechanic.
+pub(super) struct Director {
+    inputs: mpsc::Sender<Input>,
+    notices: broadcast::Receiver<Arc<Notice>>,
+    meter: Meter,
+}
+
+/// A scene and how it ended.
+pub(super) struct Played {
+    pub(super) name: &'static str,
+    pub(super) expected: Word,
+    pub(super) got: Option<Word>,
+}
+
+impl Director {
+    pub(super) fn new(inputs: mpsc::Sender<Input>, notices: broadcast::Receiver<Arc<Notice>>, meter: Meter) -> Self {
+        Self { inputs, notices, meter }
+    }
+
+    /// Plays all scenes in order.
+    pub(super) async fn play_all(&mut self, scenes: &[Scene]) -> anyhow::Result<Vec<Played>> {
+        let mut played = Vec::new();
+        for scene in scenes {
+            talk(&format!("\n{}", scene.name));
+            let got = self.play(scene).await.with_context(|| format!("scene {:?}", scene.name))?;
+            played.push(Played { name: scene.name, expected: scene.expected, got });
+        }
+        Ok(played)
+    }
+
+    async fn play(&mut self, scene: &Scene) -> anyhow::Result<Option<Word>> {
+        let plate: BTreeMap<String, String> =
+            scene.plate.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect();
+        let plan = record::plan(scene.unit, scene.component, scene.rule, &plate, &BTreeMap::new())
+            .map_err(anyhow::Error::msg)?;
+        self.inputs.send(Input::Arm(Box::new(plan))).await.context("the daemon is gone")?;
+        let mut got = None;
+        for step in &scene.steps {
+            if let Some(word) = self.step(step).await? {
+                got = Some(word);
+            }
+        }
+        Ok(got)
+    }
+
+    async fn step(&mut self, step: &Does) -> anyhow::Result<Option<Word>> {
+        match step {
+            Does::Confirm(name) => self.act(Act::Confirm((*name).to_owned())).await?,
+            Does::Withdraw(name) => self.act(Act::Withdraw((*name).to_owned())).await?,
+            Does::Type(point, text) => {
+                self.act(Act::Type { point: (*point).to_owned(), text: (*text).to_owned() }).await?;
+            }
+            Does::Answer(yes) => self.act(Act::Answer(*yes)).await?,
+            Does::Finish => self.act(Act::Finish).await?,
+            Does::Shows(shows) => self.clip(*shows)?,
+            Does::Holds(ms) => tokio::time::sleep(Duration::from_millis(*ms)).await,
+            Does::UntilShown(name) => {
+                self.until(|notice| matches!(notice, Notice::Round(Output::HoldPoint { name: shown, .. }) if shown == name))
+                    .await?;
+            }
+            Does::UntilSettled => {
+                self.until(|notice| matches!(notice, Notice::Round(Output::Settled(_)))).await?;
+            }
+            Does::UntilAsked => {
+                self.until(|notice| matches!(notice, Notice::Round(Output::Asked { .. }))).await?;
+            }
+            Does::UntilVerdict => {
+                let notice = self.until(|notice| matches!(notice, Notice::Verdict(_))).await?;
+                if let Notice::Verdict(kept) = &*notice {
+                    return Ok(Some(kept.verdict.word));
+                }
+            }
+        }
+        Ok(None)
+    }
+
+    fn clip(&self, shows: Shows) -> anyhow::Result<()> {
+        self.meter.show(shows)
+    }
+
+    async fn act(&self, act: Act) -> anyhow::Result<()> {
+        let (reply, answer) = oneshot::channel();
+        let ask = Ask { act, check: None, reply: Some(reply) };
+        self.inputs.send(Input::Ask(ask)).await.context("the daemon is gone")?;
+        answer.await.context("the daemon gave no answer")?.map_err(anyhow::Error::msg)
+    }
+
+    async fn until(&mut self, wanted: impl Fn(&Notice) -> bool) -> anyhow::Result<Arc<Notice>> {
+        let waiting = async {
+            loop {
+                match self.notices.recv().await {
+                    Ok(notice) if wanted(&notice) => return Ok(notice),
+                    Ok(_) => {}
+                    Err(broadcast::error::RecvError::Lagged(_)) => {}
+                    Err(broadcast::error::RecvError::Closed) => bail!("the daemon ended"),
+                }
+            }
+        };
+        tokio::time::timeout(PATIENCE, waiting).await.context("waited 30 s in vain")?
+    }
+}

@@ -1,0 +1,171 @@
+//! `cliplead judge`: one verdict from the command line, through the same round as everything else.
+
+use std::collections::BTreeMap;
+
+use anyhow::{Context as _, bail};
+use judge::limits::DecisionRule;
+use judge::round::{Event, Output, Round, Settings, Stamped};
+use judge::rule::{Header, RuleSet};
+use judge::verdict::Verdict;
+use quantity::{Accuracy, Instant, parse_typed};
+use record::{VerdictJson, text};
+
+use crate::cli::{Format, JudgeOptions};
+use crate::output::{Exit, data, emphasise, talk};
+use crate::rules;
+
+/// Runs the command.
+///
+/// # Errors
+/// When the rules, the rule's id or a value cannot be read.
+pub(crate) fn run(options: &JudgeOptions) -> anyhow::Result<Exit> {
+    let set = rules::load_or_say(options.rules.as_deref())?;
+    rules::must_have(&set, &options.rule)?;
+    let once = Once {
+        unit: "",
+        component: "",
+        rule: &options.rule,
+        plate: pairs(&options.plate, "--plate")?,
+        readings: pairs(&options.reading, "--reading")?,
+        accuracy: pairs(&options.accuracy, "--accuracy")?,
+        confirm: confirmed(&options.confirm),
+        sure: options.sure,
+    };
+    let decision = if options.simple { DecisionRule::Simple } else { DecisionRule::default() };
+    let verdict = judge(&set, &once, Settings { decision, ..Settings::default() })?;
+    let json = VerdictJson::from(&verdict);
+    match options.format {
+        Format::Json => data(&json.line())?,
+        Format::Text => {
+            data(emphasise(&text::block(&json), verdict.word).trim_end())?;
+            tell_open_hold_points(&verdict);
+        }
+    }
+    Ok(Exit::of(verdict.word))
+}
+
+/// What stands where the mechanic meets it: each hold point not shown, what to do, and its caution.
+fn tell_open_hold_points(verdict: &Verdict) {
+    for hold in verdict.hold_points.iter().filter(|hold| hold.evidence.is_none()) {
+        let known = judge::hold::of(&hold.name);
+        talk(&format!("{}: {}\n    CAUTION {}", hold.name, known.ask, known.caution));
+    }
+}
+
+/// A check with typed values, all at once.
+pub(crate) struct Once<'a> {
+    pub(crate) unit: &'a str,
+    pub(crate) component: &'a str,
+    pub(crate) rule: &'a str,
+    pub(crate) plate: BTreeMap<String, String>,
+    pub(crate) readings: BTreeMap<String, String>,
+    pub(crate) accuracy: BTreeMap<String, String>,
+    pub(crate) confirm: Confirm,
+    pub(crate) sure: bool,
+}
+
+/// Which hold points count as shown.
+pub(crate) enum Confirm {
+    /// All of them.
+    All,
+    /// These.
+    Named(Vec<String>),
+    /// All but these.
+    AllBut(Vec<String>),
+}
+
+/// Judges typed values: arm, confirm, type, and take what comes.
+///
+/// # Errors
+/// When a value cannot be read or a name does not exist in the rule.
+pub(crate) fn judge(set: &RuleSet, once: &Once<'_>, settings: Settings) -> anyhow::Result<Verdict> {
+    let rule = set.find(once.rule).with_context(|| format!("there is no rule {:?}", once.rule))?;
+    let header = rule.header();
+    check_names(header, once)?;
+    let plan = record::plan(once.unit, once.component, once.rule, &once.plate, &BTreeMap::new())
+        .map_err(anyhow::Error::msg)?;
+    let mut round = Round::new(set.clone(), settings);
+    let mut said = round.step(Event::Arm(Box::new(plan)), Instant::ZERO);
+    for name in confirmations(header, &once.confirm)? {
+        said.extend(round.step(Event::Confirm { hold_point: name }, Instant::ZERO));
+    }
+    for point in &header.points {
+        let Some(text) = once.readings.get(&point.name) else { continue };
+        let value = parse_typed(text).with_context(|| format!("reading {}", point.name))?;
+        let accuracy = once.accuracy.get(&point.name).map(|text| Accuracy::parse(text)).transpose();
+        let accuracy = accuracy.with_context(|| format!("accuracy of {}", point.name))?;
+        let out = round.step(Event::Typed { point: point.name.clone(), value, accuracy }, Instant::ZERO);
+        if let Some(why) = refusal(&out) {
+            bail!("{why}");
+        }
+        said.extend(out);
+    }
+    // Each question can come once only, so this ends.
+    while once.sure && matches!(said.last(), Some(Stamped { output: Output::Asked { .. }, .. })) {
+        said.extend(round.step(Event::Answer { yes: true }, Instant::ZERO));
+    }
+    if verdict_in(&said).is_none() {
+        said.extend(round.step(Event::Finish, Instant::ZERO));
+    }
+    verdict_in(&said).context("the check ended without a word; please report this")
+}
+
+fn verdict_in(said: &[Stamped]) -> Option<Verdict> {
+    said.iter().rev().find_map(|stamped| match &stamped.output {
+        Output::Verdict(verdict) => Some((**verdict).clone()),
+        _ => None,
+    })
+}
+
+fn refusal(said: &[Stamped]) -> Option<&str> {
+    said.iter().find_map(|stamped| match &stamped.output {
+        Output::Refused { why } => Some(why.as_str()),
+        _ => None,
+    })
+}
+
+/// Names that the rule does not know are mistakes, never ignored.
+fn check_names(header: &Header, once: &Once<'_>) -> anyhow::Result<()> {
+    let points: Vec<&str> = header.points.iter().map(|point| point.name.as_str()).collect();
+    let plate: Vec<&str> = header.nameplate.iter().map(|item| item.name.as_str()).collect();
+    for (what, given, known) in [
+        ("reading", &once.readings, &points),
+        ("accuracy for a reading", &once.accuracy, &points),
+        ("nameplate value", &once.plate, &plate),
+    ] {
+        if let Some(name) = given.keys().find(|name| !known.contains(&name.as_str())) {
+            let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
+            bail!("rule {} knows no {what} {name:?}; it has: {known}", once.rule);
+        }
+    }
+    Ok(())
+}
+
+fn confirmations(header: &Header, confirm: &Confirm) -> anyhow::Result<Vec<String>> {
+    let listed = &header.hold_points;
+    let (Confirm::Named(names) | Confirm::AllBut(names)) = confirm else { return Ok(listed.clone()) };
+    if let Some(name) = names.iter().find(|name| !listed.contains(name)) {
+        let known = if listed.is_empty() { "none".to_owned() } else { listed.join(", ") };
+        bail!("{name:?} is no hold point of this rule; it has: {known}");
+    }
+    let named = matches!(confirm, Confirm::Named(_));
+    Ok(listed.iter().filter(|name| names.contains(name) == named).cloned().collect())
+}
+
+fn confirmed(given: &[String]) -> Confirm {
+    let names: Vec<String> =
+        given.iter().flat_map(|list| list.split(',')).map(|name| name.trim().to_owned()).filter(|n| !n.is_empty()).collect();
+    if names.iter().any(|name| name == "all") { Confirm::All } else { Confirm::Named(names) }
+}
+
+fn pairs(given: &[String], option: &str) -> anyhow::Result<BTreeMap<String, String>> {
+    let mut pairs = BTreeMap::new();
+    for text in given {
+        let (name, value) =
+            text.split_once('=').with_context(|| format!("{option} {text:?}: write NAME=VALUE, for example capacitance=40uF"))?;
+        if pairs.insert(name.trim().to_owned(), value.trim().to_owned()).is_some() {
+            bail!("{option} {name} stands twice");
+        }
+    }
+    Ok(pairs)
+}
