@@ -15,7 +15,7 @@ from webdriver import wait
 
 # A name that leads to this machine, as in a DNS rebinding attack.
 EXTRA_FLAGS = ["--host-resolver-rules=MAP rebound.example 127.0.0.1"]
-SIZES = {"phone": (360, 740, True), "laptop": (1280, 800, False)}
+SIZES = {"phone": (360, 740, True), "laptop": (1280, 800, False), "sideways": (740, 360, True)}
 STATES = {
     **{word.replace(" ", "-"): (lambda word=word: views.judged(word)) for word in views.VERDICTS},
     "hold-point": views.asking_hold,
@@ -268,7 +268,9 @@ def greys_in_time(bench, lose, what):
     took = time.monotonic() - lost
     assert took <= 5.0, f"greyed {took:.1f} s after {what}"
     wait("the seconds are counted", lambda: "NO LINK 5 s" in browser.text("#link"), 8)
-    assert browser.run("return getComputedStyle(document.querySelector('#word')).textDecorationLine") == "line-through"
+    word = browser.run("const s = getComputedStyle(document.querySelector('#word b')); return [s.textDecorationLine, parseFloat(s.fontSize),"
+                       "getComputedStyle(document.querySelector('#word')).textDecorationLine]")
+    assert word[2] == "line-through" and word[1] <= 30, word
     return fixture
 
 

@@ -54,7 +54,7 @@ impl Default for Limits {
             connections_max: 128,
             body_bytes_max: 4096,
             head_bytes_max: 16 * 1024,
-            head_time: Duration::from_secs(10),
+            head_time: Duration::from_secs(5),
             body_time: Duration::from_secs(5),
             write_stall: Duration::from_secs(20),
             answer_time: Duration::from_secs(3),
