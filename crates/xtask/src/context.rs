@@ -1,7 +1,7 @@
 //! Where things are: the root, the target directory, what `cargo metadata` says.
 //! Does not judge any of it.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use anyhow::{Context as _, Result};
 use serde_json::Value;
@@ -23,7 +23,9 @@ pub(crate) struct Context {
 impl Context {
     /// Asks cargo for the workspace that holds this crate.
     pub(crate) fn new(options: Options) -> Result<Self> {
-        let here = Path::new(env!("CARGO_MANIFEST_DIR"));
+        // As `cargo run` says now, not as it was at the build: clones may share a target directory.
+        let here = std::env::var_os("CARGO_MANIFEST_DIR");
+        let here = here.map_or_else(|| PathBuf::from(env!("CARGO_MANIFEST_DIR")), PathBuf::from);
         let root = here.ancestors().nth(2).context("crates/xtask has no workspace above it")?.to_owned();
         let ask = ["metadata", "--no-deps", "--format-version", "1"];
         let text = Run::cargo(&ask).in_dir(&root).stdout()?;
