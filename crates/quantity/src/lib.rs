@@ -26,5 +26,5 @@ pub use kind::{Bounds, Kind};
 pub use parse::{ParseError, Typed, parse_typed};
 pub use reading::{Coupling, Flags, Reading, Sign, State};
 pub use time::{Duration, Instant};
-pub use unit::{Unit, UnitError, UnitRow};
+pub use unit::{Unit, UnitError, UnitRow, edit_distance};
 pub use value::{NotFinite, Quantity, UncertaintyError, Value};

@@ -268,8 +268,9 @@ fn nearest_spelling(text: &str) -> Option<&'static str> {
     })
 }
 
-/// Levenshtein distance, for short words only.
-fn edit_distance(a: &str, b: &str) -> usize {
+/// Levenshtein distance of two short words (the first 24 characters count); for "did you mean" hints.
+#[must_use]
+pub fn edit_distance(a: &str, b: &str) -> usize {
     let b: Vec<char> = b.chars().take(24).collect();
     let mut row: Vec<usize> = (0..=b.len()).collect();
     for (i, ca) in a.chars().take(24).enumerate() {

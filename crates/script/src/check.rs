@@ -1,0 +1,252 @@
+//! The proof before the first call: every node of a rule's functions is on the list of allowed ones, every name is
+//! declared, every value has the type its place wants, every judgement has a unit and a source.
+//!
+//! The check runs the rule on types instead of numbers, each own function anew for each set of argument types, so nothing
+//! is guessed: texts are known letter by letter, and a number knows from which nameplate items and limits it was made
+//! (that is how a judgement gets its source). Functions may not call themselves, so this ends; a budget bounds it.
+//!
+//! Does not run the rule and knows no values of readings.
+
+use alloc::collections::BTreeMap;
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
+use judge::rule::{Header, PlateDefault, Source, SourceClass};
+use rhai::{AST, ASTNode, ImmutableString, Position, Stmt};
+
+use crate::diagnostic::{At, Findings};
+
+mod calls;
+mod expressions;
+mod statements;
+mod types;
+
+use types::{Origins, Record, Type};
+
+/// What the check found out besides errors.
+#[derive(Default)]
+pub(crate) struct Checked {
+    /// `judge` takes the limits as a third argument.
+    pub(crate) takes_limits: bool,
+    /// The source of the limits of each judgement, by the place where it is made.
+    pub(crate) sources: BTreeMap<At, Source>,
+}
+
+/// One function of the rule.
+#[derive(Clone)]
+struct FunctionDef {
+    name: ImmutableString,
+    parameters: Vec<ImmutableString>,
+    body: Vec<Stmt>,
+    start: Position,
+    end: Position,
+    called: bool,
+}
+
+/// Checks all functions of a rule whose header was read without error.
+pub(crate) fn check(ast: &AST, header: &Header, findings: &mut Findings<'_>) -> Checked {
+    let functions = functions_of(ast);
+    let mut checker = Checker {
+        header,
+        findings,
+        functions,
+        stack: Vec::new(),
+        done: Vec::new(),
+        used: Origins::default(),
+        used_points: 0,
+        origins: BTreeMap::new(),
+        budget: ANALYSES_MAX,
+    };
+    checker.own_names();
+    let takes_limits = checker.judge();
+    checker.leftovers(takes_limits);
+    let origins = core::mem::take(&mut checker.origins);
+    let sources = origins
+        .into_iter()
+        .filter_map(|(at, origins)| source_of(header, origins).map(|source| (at, source)))
+        .collect();
+    Checked { takes_limits, sources }
+}
+
+/// Bound on the analyses of one rule: one per function and set of argument types.
+const ANALYSES_MAX: u32 = 500;
+
+struct Checker<'f, 'a> {
+    header: &'f Header,
+    findings: &'f mut Findings<'a>,
+    functions: Vec<FunctionDef>,
+    /// The functions being analysed, innermost last.
+    stack: Vec<Frame>,
+    /// Finished analyses.
+    done: Vec<(usize, Vec<Type>, Type)>,
+    used: Origins,
+    used_points: u32,
+    /// What the limits of each judgement are made from.
+    origins: BTreeMap<At, Origins>,
+    budget: u32,
+}
+
+/// One function while it is analysed.
+struct Frame {
+    function: usize,
+    names: Vec<Name>,
+    returns: Type,
+}
+
+/// A local name.
+struct Name {
+    name: ImmutableString,
+    value: Type,
+    at: Position,
+    fixed: bool,
+    used: bool,
+}
+
+impl Checker<'_, '_> {
+    fn error(&mut self, at: impl Into<At>, message: impl Into<String>) -> Type {
+        self.findings.error(at, message);
+        Type::Any
+    }
+
+    /// Analyses `judge`; true when it takes the limits.
+    fn judge(&mut self) -> bool {
+        let found = self.functions.iter().position(|f| f.name == "judge");
+        let Some((index, function)) = found.and_then(|index| Some((index, self.functions.get(index)?)))
+        else {
+            self.error(At::default(), "a rule has a function judge: fn judge(m, plate) { ... }");
+            return false;
+        };
+        let start = function.start;
+        let names: Vec<&str> = function.parameters.iter().map(ImmutableString::as_str).collect();
+        let takes_limits = match names.as_slice() {
+            ["m", "plate"] => false,
+            ["m", "plate", "limit"] => true,
+            _ => {
+                self.error(start, "judge is written fn judge(m, plate) or fn judge(m, plate, limit)");
+                return false;
+            }
+        };
+        let mut arguments = alloc::vec![Type::Record(Record::Readings), Type::Record(Record::Nameplate)];
+        if takes_limits {
+            arguments.push(Type::Record(Record::Limits));
+        }
+        let result = self.analyse(index, arguments, start);
+        match result {
+            Type::Judgement(made) | Type::Answer(made) => {
+                for made in made {
+                    if !made.unit {
+                        let text = "the unit is not known: no reading or nameplate item has this name; add .unit(\"...\")";
+                        self.error(made.at, text);
+                    }
+                    if !made.source {
+                        let text = "the limits have no source: add .source(\"...\"), or declare them with limit(...)";
+                        self.error(made.at, text);
+                    }
+                }
+            }
+            Type::Any => {}
+            other => {
+                let end = self.functions.get(index).map_or(start, |f| f.end);
+                let text = format!(
+                    "judge gives {}; it must give a judgement on every way through: within, at_least, at_most, all_of \
+                     or no_verdict",
+                    other.words()
+                );
+                self.error(end, text);
+            }
+        }
+        takes_limits
+    }
+
+    /// Reports what was declared and never used.
+    fn leftovers(&mut self, takes_limits: bool) {
+        if self.findings.has_errors() {
+            return;
+        }
+        for (index, point) in self.header.points.iter().enumerate() {
+            if self.used_points & (1 << index) == 0 {
+                let text = format!("reading {:?} is taken and never used", point.name);
+                self.findings.warning(At { line: point.line, column: 1 }, text);
+            }
+        }
+        for (index, item) in self.header.nameplate.iter().enumerate() {
+            let copied =
+                self.header.nameplate.iter().any(
+                    |other| matches!(&other.default, PlateDefault::SameAs(name, _) if *name == item.name),
+                );
+            if !self.used.has_plate(index) && !copied {
+                let text = format!("nameplate item {:?} is asked for and never used", item.name);
+                self.findings.warning(At { line: item.line, column: 1 }, text);
+            }
+        }
+        for (index, limit) in self.header.limits.iter().enumerate() {
+            if !self.used.has_limit(index) {
+                let hint = if takes_limits { "" } else { "; judge(m, plate, limit) would give it" };
+                let text = format!("limit {:?} is declared and never used{hint}", limit.name);
+                self.findings.warning(At { line: limit.line, column: 1 }, text);
+            }
+        }
+        for function in self.functions.iter().filter(|f| !f.called) {
+            let text = format!("function {} is never called, so it was not checked", function.name);
+            self.findings.warning(function.start, text);
+        }
+    }
+}
+
+/// The functions with their bodies, in the order of the file. rhai keeps the bodies of functions to itself, but its walk
+/// shows every statement; the place of each tells whose it is.
+fn functions_of(ast: &AST) -> Vec<FunctionDef> {
+    let mut functions: Vec<FunctionDef> = ast
+        .shared_lib()
+        .iter_script_fn_info()
+        .map(|(.., function)| FunctionDef {
+            name: function.name.clone(),
+            parameters: function.params.iter().cloned().collect(),
+            body: Vec::new(),
+            start: function.body.start_position(),
+            end: function.body.end_position(),
+            called: false,
+        })
+        .collect();
+    functions.sort_by_key(|f| At::from(f.start));
+    ast.walk(&mut |path: &[ASTNode<'_>]| {
+        if let [ASTNode::Stmt(statement)] = path {
+            let at = At::from(statement.position());
+            let owner = functions.iter_mut().find(|f| At::from(f.start) < at && at <= At::from(f.end));
+            if let Some(function) = owner {
+                function.body.push((*statement).clone());
+            }
+        }
+        true
+    });
+    functions
+}
+
+/// The source of limits made from these items, in words, with the weakest class of all. `None` for none.
+fn source_of(header: &Header, origins: Origins) -> Option<Source> {
+    let mut parts: Vec<String> = Vec::new();
+    let mut class = None;
+    let mut add = |name: &str, text: &str, of: SourceClass| {
+        parts.push(format!("{}: {text}", name.replace('_', " ")));
+        class = class.max(Some(of));
+    };
+    for (_, item) in header.nameplate.iter().enumerate().filter(|(index, _)| origins.has_plate(*index)) {
+        match &item.default {
+            PlateDefault::Required => add(&item.name, "unit nameplate", SourceClass::Nameplate),
+            PlateDefault::Value(_, source) | PlateDefault::SameAs(_, source) => {
+                add(&item.name, &source.text, source.class.max(SourceClass::Nameplate));
+            }
+        }
+    }
+    for (_, limit) in header.limits.iter().enumerate().filter(|(index, _)| origins.has_limit(*index)) {
+        add(&limit.name, &limit.source.text, limit.source.class);
+    }
+    Some(Source { text: parts.join("; ").as_str().into(), class: class? })
+}
+
+/// The text in quotes, cut where it grows long.
+fn quoted(text: &str) -> String {
+    let short: String = text.chars().take(40).collect();
+    format!("{:?}", short.to_string())
+}

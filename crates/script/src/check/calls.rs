@@ -1,0 +1,267 @@
+//! Calls: the rule's own functions, the functions of the table, the words that judge.
+
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use judge::rule::Source;
+use quantity::Unit;
+use rhai::{Expr, FnCallExpr, ImmutableString, Position};
+
+use super::Checker;
+use super::types::{Made, Origins, Type};
+use crate::diagnostic::{At, did_you_mean};
+use crate::functions::FUNCTIONS;
+use crate::header::{DECLARATIONS, no_class};
+use crate::judgement::{ALL_OF_MAX, CHAINED, JUDGEMENTS};
+
+/// Words that make a judgement, with the number of limits each takes.
+const MAKERS: [(&str, usize); 3] = [("within", 2), ("at_least", 1), ("at_most", 1)];
+
+impl Checker<'_, '_> {
+    pub(super) fn call(&mut self, call: &FnCallExpr, at: Position) -> Type {
+        let name = call.name.as_str();
+        if call.op_token.is_some() {
+            return self.operator(call, at);
+        }
+        if call.capture_parent_scope {
+            return self.error(at, "a call with ! is not for rules");
+        }
+        let own = self.functions.iter().position(|f| f.name == name && f.parameters.len() == call.args.len());
+        if let Some(index) = own {
+            return self.own_call(index, call, at);
+        }
+        let arguments: Vec<Type> = call.args.iter().map(|argument| self.expression(argument)).collect();
+        if let Some((_, limits)) = MAKERS.iter().find(|(maker, _)| *maker == name) {
+            return self.make(call, &arguments, *limits, at);
+        }
+        match name {
+            "all_of" => self.all_of(arguments, at),
+            "no_verdict" => {
+                self.expect_texts(name, &arguments, at);
+                Type::Answer(Vec::new())
+            }
+            _ => self.table_call(name, &arguments, at),
+        }
+    }
+
+    /// A call of a function of this rule.
+    fn own_call(&mut self, index: usize, call: &FnCallExpr, at: Position) -> Type {
+        let Some(function) = self.functions.get(index) else { return Type::Any };
+        let parameters = function.parameters.clone();
+        if function.name == "judge" {
+            return self.error(at, "judge is called by the engine only");
+        }
+        let mut arguments = Vec::new();
+        for (argument, parameter) in call.args.iter().zip(parameters) {
+            let value = match argument {
+                Expr::Variable(variable, _, position) => self.variable(&variable.1, *position),
+                other => self.expression(other),
+            };
+            if let Type::Record(record) = value
+                && record.name() != parameter
+            {
+                let text = format!("{} keeps its name: call the parameter {}", record.name(), record.name());
+                self.error(argument.start_position(), text);
+            }
+            arguments.push(value);
+        }
+        self.analyse(index, arguments, at)
+    }
+
+    /// `within`, `at_least`, `at_most`.
+    fn make(&mut self, call: &FnCallExpr, arguments: &[Type], limits: usize, at: Position) -> Type {
+        let (name, value, bounds) = match arguments {
+            [name, value, bounds @ ..] if bounds.len() == limits => (name, value, bounds),
+            _ => {
+                let wanted = JUDGEMENTS.iter().find(|w| w.signature.starts_with(call.name.as_str()));
+                let signature = wanted.map_or("", |w| w.signature);
+                return self.error(at, format!("write {signature}; {} values were given", arguments.len()));
+            }
+        };
+        let mut origins = Origins::default();
+        for number in core::iter::once(value).chain(bounds) {
+            if !matches!(number, Type::Number(_) | Type::Any) {
+                let text = format!("{} compares numbers, not {}", call.name, number.words());
+                return self.error(at, text);
+            }
+        }
+        for bound in bounds {
+            if let Type::Number(from) = bound {
+                origins = origins.and(*from);
+            }
+        }
+        if !matches!(name, Type::Text(_) | Type::Any) {
+            return self.error(at, format!("{} begins with a name, a text in quotes", call.name));
+        }
+        if let Type::Text(Some(text)) = name
+            && text.trim().is_empty()
+        {
+            return self.error(at, "a judgement needs a name");
+        }
+        let unit = match name {
+            Type::Text(Some(name)) => self.has_unit(name),
+            _ => false,
+        };
+        let known = self.origins.entry(At::from(at)).or_default();
+        *known = known.and(origins);
+        Type::Judgement(alloc::vec![Made { at, unit, source: !origins.is_empty() }])
+    }
+
+    /// A reading or nameplate item has this name, so its unit is that of the judgement.
+    fn has_unit(&self, name: &ImmutableString) -> bool {
+        self.header.points.iter().any(|p| p.name == name.as_str())
+            || self.header.nameplate.iter().any(|p| p.name == name.as_str())
+    }
+
+    /// `.low("...")` and its like.
+    pub(super) fn chained(&mut self, first: Type, call: &FnCallExpr, at: Position) -> Type {
+        let name = call.name.as_str();
+        let arguments: Vec<Type> = call.args.iter().map(|argument| self.expression(argument)).collect();
+        let mut made = match first {
+            Type::Judgement(made) if CHAINED.contains(&name) => made,
+            Type::Any => return Type::Any,
+            Type::Judgement(_) => {
+                let hint = did_you_mean(name, CHAINED);
+                return self.error(at, format!("a judgement has no .{name}(...){hint}"));
+            }
+            Type::Answer(_) if CHAINED.contains(&name) => {
+                let text = format!(".{name}(...) stands on each judgement, inside all_of");
+                return self.error(at, text);
+            }
+            other => {
+                let text = format!(
+                    ".{name}(...) does not work on {}; functions are called as {name}(x)",
+                    other.words()
+                );
+                return self.error(at, text);
+            }
+        };
+        let Some(text) = self.expect_texts(name, &arguments, at) else { return Type::Judgement(made) };
+        match (name, &text) {
+            ("unit", Some(text)) => {
+                if let Err(error) = Unit::parse(text) {
+                    return self.error(at, format!("{error}"));
+                }
+            }
+            ("source", Some(text)) if Source::classify(text).is_none() => {
+                return self.error(at, no_class(text));
+            }
+            ("unit" | "source", None) => {
+                return self
+                    .error(at, format!(".{name}(...) takes a text that is known before the rule runs"));
+            }
+            _ => {}
+        }
+        for made in &mut made {
+            made.unit |= name == "unit";
+            made.source |= name == "source";
+        }
+        Type::Judgement(made)
+    }
+
+    /// Exactly one text; gives it where it is known.
+    fn expect_texts(
+        &mut self,
+        name: &str,
+        arguments: &[Type],
+        at: Position,
+    ) -> Option<Option<ImmutableString>> {
+        match arguments {
+            [Type::Text(Some(text))] if text.trim().is_empty() => {
+                self.error(at, format!("{name}(...) needs words"));
+                None
+            }
+            [Type::Text(text)] => Some(text.clone()),
+            [Type::Any] => None,
+            _ => {
+                self.error(at, format!("{name}(\"...\") takes one text in quotes"));
+                None
+            }
+        }
+    }
+
+    fn all_of(&mut self, arguments: Vec<Type>, at: Position) -> Type {
+        if !(2..=ALL_OF_MAX).contains(&arguments.len()) {
+            return self.error(at, format!("all_of takes 2 to {ALL_OF_MAX} judgements"));
+        }
+        let mut all = Vec::new();
+        for argument in arguments {
+            match argument {
+                Type::Judgement(made) => all.extend(made),
+                Type::Any => {}
+                other => {
+                    return self.error(at, format!("all_of takes judgements, not {}", other.words()));
+                }
+            }
+        }
+        Type::Answer(all)
+    }
+
+    /// A function of the table.
+    fn table_call(&mut self, name: &str, arguments: &[Type], at: Position) -> Type {
+        let mut named = FUNCTIONS.iter().filter(|f| f.name == name).peekable();
+        if named.peek().is_none() {
+            return self.unknown(name, at);
+        }
+        let signatures: Vec<String> = named.clone().map(crate::functions::Function::signature).collect();
+        if !named.any(|function| function.arguments.len() == arguments.len()) {
+            let text = format!("write {}; {} values were given", signatures.join(" or "), arguments.len());
+            return self.error(at, text);
+        }
+        let mut origins = Origins::default();
+        for argument in arguments {
+            match argument {
+                Type::Number(from) => origins = origins.and(*from),
+                Type::Any => return Type::Any,
+                other => {
+                    let text = format!("{} takes numbers, not {}", signatures.join(" or "), other.words());
+                    return self.error(at, text);
+                }
+            }
+        }
+        Type::Number(origins)
+    }
+
+    fn unknown(&mut self, name: &str, at: Position) -> Type {
+        if DECLARATIONS.iter().any(|d| d.name == name) || name == "same_as" {
+            return self.error(at, format!("{name}(...) is a declaration; it stands at the top of the file"));
+        }
+        if CHAINED.contains(&name) {
+            return self.error(at, format!("{name} follows a judgement: within(...).{name}(\"...\")"));
+        }
+        let own: Vec<ImmutableString> = self.functions.iter().map(|f| f.name.clone()).collect();
+        if own.iter().any(|f| f == name) {
+            return self.error(at, format!("{name} is called with another number of values than it takes"));
+        }
+        let words = MAKERS.iter().map(|(maker, _)| *maker).chain(["all_of", "no_verdict"]);
+        let known =
+            FUNCTIONS.iter().map(|f| f.name).chain(words).chain(own.iter().map(ImmutableString::as_str));
+        let hint = did_you_mean(name, known);
+        self.error(at, format!("no function is named {name}{hint}"))
+    }
+
+    /// Functions of the rule may not take the names of the language.
+    pub(super) fn own_names(&mut self) {
+        let taken: Vec<(Position, ImmutableString)> =
+            self.functions.iter().map(|f| (f.start, f.name.clone())).collect();
+        for (at, name) in &taken {
+            let language = FUNCTIONS
+                .iter()
+                .map(|f| f.name)
+                .chain(MAKERS.iter().map(|(maker, _)| *maker))
+                .chain(CHAINED)
+                .chain(DECLARATIONS.iter().map(|d| d.name))
+                .chain(["all_of", "no_verdict", "same_as"]);
+            if language.into_iter().any(|word| word == name.as_str()) {
+                self.error(
+                    *at,
+                    format!("{name} is a word of the rule language; name this function otherwise"),
+                );
+            }
+            if taken.iter().filter(|(_, other)| other == name).count() > 1 {
+                self.error(*at, format!("two functions are named {name}"));
+            }
+        }
+    }
+}

@@ -1,0 +1,130 @@
+//! The types of the check. Holds no rules about where which type may stand.
+
+use alloc::vec::Vec;
+
+use rhai::{ImmutableString, Position};
+
+/// The nameplate items and limits a number was made from, as bits by index.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Origins {
+    plate: u32,
+    limits: u32,
+}
+
+impl Origins {
+    pub(crate) const fn plate(index: usize) -> Self {
+        Self { plate: 1 << (index % 32), limits: 0 }
+    }
+
+    pub(crate) const fn limit(index: usize) -> Self {
+        Self { plate: 0, limits: 1 << (index % 32) }
+    }
+
+    pub(crate) const fn and(self, other: Self) -> Self {
+        Self { plate: self.plate | other.plate, limits: self.limits | other.limits }
+    }
+
+    pub(crate) const fn has_plate(self, index: usize) -> bool {
+        self.plate & Self::plate(index).plate != 0
+    }
+
+    pub(crate) const fn has_limit(self, index: usize) -> bool {
+        self.limits & Self::limit(index).limits != 0
+    }
+
+    pub(crate) const fn is_empty(self) -> bool {
+        self.plate == 0 && self.limits == 0
+    }
+}
+
+/// Which group of values a name stands for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Record {
+    Readings,
+    Nameplate,
+    Limits,
+}
+
+impl Record {
+    /// The name it has in every function.
+    pub(crate) const fn name(self) -> &'static str {
+        match self {
+            Self::Readings => "m",
+            Self::Nameplate => "plate",
+            Self::Limits => "limit",
+        }
+    }
+}
+
+/// A judgement made somewhere in the rule.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Made {
+    pub(crate) at: Position,
+    /// Its unit is known.
+    pub(crate) unit: bool,
+    /// Its source is known.
+    pub(crate) source: bool,
+}
+
+/// What a place in the rule can hold.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) enum Type {
+    Number(Origins),
+    Bool,
+    /// A text, letter by letter where it is known.
+    Text(Option<ImmutableString>),
+    Record(Record),
+    /// One judgement; all those it may be.
+    Judgement(Vec<Made>),
+    /// What `judge` may give besides one judgement: several, or no verdict.
+    Answer(Vec<Made>),
+    Nothing,
+    /// Not reached: a return stands before.
+    Never,
+    /// Sometimes one thing, sometimes another.
+    Mixed,
+    /// An error was reported here; anything goes, so that it is reported once.
+    Any,
+}
+
+impl Type {
+    /// What comes out when either of two ways was taken.
+    pub(crate) fn or(self, other: Self) -> Self {
+        match (self, other) {
+            (a, b) if a == b => a,
+            (Self::Never, other) | (other, Self::Never) => other,
+            (Self::Any, _) | (_, Self::Any) => Self::Any,
+            (Self::Number(a), Self::Number(b)) => Self::Number(a.and(b)),
+            (Self::Text(_), Self::Text(_)) => Self::Text(None),
+            (Self::Judgement(a), Self::Judgement(b)) => Self::Judgement(both(a, b)),
+            (Self::Judgement(a) | Self::Answer(a), Self::Judgement(b) | Self::Answer(b)) => {
+                Self::Answer(both(a, b))
+            }
+            _ => Self::Mixed,
+        }
+    }
+
+    /// In the words of messages.
+    pub(crate) const fn words(&self) -> &'static str {
+        match self {
+            Self::Number(_) => "a number",
+            Self::Bool => "yes/no",
+            Self::Text(_) => "a text",
+            Self::Record(_) => "a group of values",
+            Self::Judgement(_) => "a judgement",
+            Self::Answer(_) => "several judgements or no_verdict",
+            Self::Nothing | Self::Never => "nothing",
+            Self::Mixed => "sometimes one thing, sometimes another or nothing (an if without else?)",
+            Self::Any => "something unknown",
+        }
+    }
+}
+
+fn both(mut a: Vec<Made>, b: Vec<Made>) -> Vec<Made> {
+    for made in b {
+        if !a.contains(&made) {
+            a.push(made);
+        }
+    }
+    a
+}

@@ -1,0 +1,345 @@
+//! The declarations at the top of a rule file: read from the syntax tree, never executed.
+//! Holds what each declaration takes and checks it; knows nothing of the functions below.
+
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
+use judge::hold;
+use judge::rule::{Header, NamedLimit, PlateDefault, PlateItem, Point, Source, SourceClass};
+use quantity::{Coupling, Unit};
+use rhai::{Expr, FnCallExpr, ImmutableString, Position, Stmt};
+
+use crate::diagnostic::{At, Findings, did_you_mean};
+
+/// A declaration, as documentation lists it.
+#[derive(Clone, Copy, Debug)]
+pub struct Declaration {
+    /// Its name.
+    pub name: &'static str,
+    /// The forms it may take.
+    pub forms: &'static [&'static str],
+    /// What it does.
+    pub doc: &'static str,
+}
+
+/// Every declaration a rule may begin with.
+pub const DECLARATIONS: &[Declaration] = &[
+    Declaration {
+        name: "title",
+        forms: &["title(\"Run capacitor\")"],
+        doc: "The name on the screen. Required.",
+    },
+    Declaration {
+        name: "about",
+        forms: &["about(\"...\")"],
+        doc: "One sentence: what the rule asks of the part.",
+    },
+    Declaration {
+        name: "nameplate",
+        forms: &[
+            "nameplate(name, unit)",
+            "nameplate(name, unit, default, source)",
+            "nameplate(name, unit, same_as(\"other\"), source)",
+        ],
+        doc: "A value from the plate or label, read in the rule as plate.name. Without a default it must be entered.",
+    },
+    Declaration {
+        name: "reads",
+        forms: &["reads(name, unit)", "reads(name, unit, \"label\")"],
+        doc: "A reading, taken in this order, read in the rule as m.name. The unit may end in ac or dc. At least one.",
+    },
+    Declaration {
+        name: "plausible",
+        forms: &["plausible(name, low, high)"],
+        doc: "A reading outside this range is asked about before it is judged.",
+    },
+    Declaration {
+        name: "limit",
+        forms: &["limit(name, value, unit, source)"],
+        doc: "A limit of this rule, read as limit.name when judge takes (m, plate, limit).",
+    },
+    Declaration {
+        name: "hold_points",
+        forms: &["hold_points([\"locked out\", ...])"],
+        doc: "What must be shown before a verdict, in this order.",
+    },
+    Declaration { name: "caution", forms: &["caution(\"...\")"], doc: "A warning shown with this check." },
+];
+
+/// Most items of one kind (nameplate items, readings, limits): the engine's map limit.
+const ITEMS_MAX: usize = 32;
+
+/// A literal argument.
+enum Literal {
+    Text(ImmutableString),
+    Number(f64),
+    Texts(Vec<(ImmutableString, Position)>),
+    SameAs(ImmutableString),
+}
+
+type Arguments = Vec<(Literal, Position)>;
+
+/// Reads the header from the top-level statements.
+pub(crate) fn read(statements: &[Stmt], findings: &mut Findings<'_>) -> Header {
+    let mut reader = Reader { header: Header::default(), findings, hold_points_at: None };
+    for statement in statements {
+        reader.statement(statement);
+    }
+    let Reader { header, .. } = reader;
+    if header.title.is_empty() {
+        findings.error(At::default(), "a rule begins with title(\"...\")");
+    }
+    if header.points.is_empty() {
+        findings.error(At::default(), "a rule reads something: add reads(\"name\", \"unit\")");
+    }
+    header
+}
+
+struct Reader<'f, 'a> {
+    header: Header,
+    findings: &'f mut Findings<'a>,
+    hold_points_at: Option<Position>,
+}
+
+impl Reader<'_, '_> {
+    fn statement(&mut self, statement: &Stmt) {
+        let (call, position) = match statement {
+            Stmt::Noop(_) => return,
+            Stmt::FnCall(call, position) => (call, *position),
+            Stmt::Expr(expression) => match &**expression {
+                Expr::FnCall(call, position) if call.op_token.is_none() => (call, *position),
+                other => return self.not_a_declaration(other.start_position()),
+            },
+            other => return self.not_a_declaration(other.position()),
+        };
+        if !DECLARATIONS.iter().any(|d| d.name == call.name.as_str()) {
+            let hint = did_you_mean(&call.name, DECLARATIONS.iter().map(|d| d.name));
+            let text = format!("{}(...) is no declaration{hint}", call.name);
+            return self.findings.error(position, text);
+        }
+        if let Some(arguments) = self.literals(call) {
+            self.declaration(&call.name, &arguments, position);
+        }
+    }
+
+    fn not_a_declaration(&mut self, position: Position) {
+        let text = "only declarations such as title(\"...\") and functions stand at the top level";
+        self.findings.error(position, text);
+    }
+
+    fn literals(&mut self, call: &FnCallExpr) -> Option<Arguments> {
+        let mut all = Vec::new();
+        for expression in &call.args {
+            let literal = literal(expression);
+            if literal.is_none() {
+                let text =
+                    format!("{}(...) takes texts and numbers as they stand, nothing calculated", call.name);
+                self.findings.error(expression.start_position(), text);
+            }
+            all.push((literal?, expression.start_position()));
+        }
+        Some(all)
+    }
+
+    fn declaration(&mut self, name: &str, arguments: &Arguments, position: Position) {
+        use Literal::{Number, SameAs, Text, Texts};
+        let forms: Vec<&Literal> = arguments.iter().map(|(literal, _)| literal).collect();
+        let line = At::from(position).line;
+        match (name, forms.as_slice()) {
+            ("title", [Text(text)]) => self.once(position, text, |header| &mut header.title),
+            ("about", [Text(text)]) => self.once(position, text, |header| &mut header.about),
+            ("caution", [Text(text)]) => self.header.cautions.push(text.to_string()),
+            ("nameplate", [Text(name), Text(unit)]) => {
+                self.plate_item(name, unit, PlateDefault::Required, position);
+            }
+            ("nameplate", [Text(name), Text(unit), Number(value), Text(source)]) => {
+                let default = PlateDefault::Value(*value, self.source(source, position));
+                self.plate_item(name, unit, default, position);
+            }
+            ("nameplate", [Text(name), Text(unit), SameAs(other), Text(source)]) => {
+                let default = self.same_as(other, unit, source, position);
+                self.plate_item(name, unit, default, position);
+            }
+            ("nameplate", [Text(_), Text(_), Number(_) | SameAs(_)]) => self.findings.error(
+                position,
+                "a default needs its source as the last argument: common practice, a standard, from memory, ...",
+            ),
+            ("reads", [Text(name), Text(unit)]) => {
+                self.point(name, unit, name.replace('_', " "), position);
+            }
+            ("reads", [Text(name), Text(unit), Text(label)]) => {
+                self.point(name, unit, label.to_string(), position);
+            }
+            ("plausible", [Text(name), Number(low), Number(high)]) => self.plausible(name, *low, *high, position),
+            ("limit", [Text(name), Number(value), Text(unit), Text(source)]) => {
+                let ((unit, _), source) = (self.unit(unit, position), self.source(source, position));
+                self.name(name, position);
+                if self.header.limits.iter().any(|other| other.name == name.as_str()) {
+                    self.findings.error(position, format!("limit {name:?} is declared twice"));
+                }
+                let limit = NamedLimit { name: name.to_string(), value: *value, unit, source, line };
+                self.header.limits.push(limit);
+            }
+            ("hold_points", [Texts(names)]) => self.hold_points(names, position),
+            _ => {
+                let forms = DECLARATIONS.iter().find(|d| d.name == name).map_or(&[][..], |d| d.forms);
+                self.findings.error(position, format!("write {}", forms.join(" or ")));
+            }
+        }
+    }
+
+    fn once(&mut self, position: Position, text: &str, slot: fn(&mut Header) -> &mut String) {
+        let slot = slot(&mut self.header);
+        if text.trim().is_empty() {
+            self.findings.error(position, "this text is empty");
+        } else if !slot.is_empty() {
+            self.findings.error(position, "this is declared twice");
+        }
+        *slot = text.to_string();
+    }
+
+    /// A name that stands after a dot in the rule.
+    fn name(&mut self, name: &str, position: Position) {
+        let mut letters = name.chars();
+        let fine = letters.next().is_some_and(|c| c.is_ascii_lowercase())
+            && letters.all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_')
+            && name.len() <= 48;
+        if !fine {
+            let text = format!(
+                "{name:?}: a name is lower-case letters, digits and _, begins with a letter, 48 at most"
+            );
+            self.findings.error(position, text);
+        }
+        let counts = [self.header.nameplate.len(), self.header.points.len(), self.header.limits.len()];
+        if counts.into_iter().any(|count| count >= ITEMS_MAX) {
+            let text = format!("too many: at most {ITEMS_MAX} nameplate items, readings or limits");
+            self.findings.error(position, text);
+        }
+    }
+
+    /// The unit; a stand-in after an error, so that the item itself is still known and reported once.
+    fn unit(&mut self, text: &str, position: Position) -> (Unit, Option<Coupling>) {
+        let (symbol, coupling) = Coupling::strip_from(text);
+        let unit = Unit::parse(symbol).unwrap_or_else(|error| {
+            self.findings.error(position, error.to_string());
+            Unit::ONE
+        });
+        (unit, coupling)
+    }
+
+    /// The source; a stand-in after an error.
+    fn source(&mut self, text: &str, position: Position) -> Source {
+        Source::classify(text).unwrap_or_else(|| {
+            self.findings.error(position, no_class(text));
+            Source { text: text.into(), class: SourceClass::FromMemory }
+        })
+    }
+
+    fn same_as(&mut self, other: &str, unit: &str, source: &str, position: Position) -> PlateDefault {
+        let source = self.source(source, position);
+        let Some(item) = self.header.nameplate.iter().find(|item| item.name == other) else {
+            let hint = did_you_mean(other, self.header.nameplate.iter().map(|item| item.name.as_str()));
+            let text = format!("same_as({other:?}) names no nameplate item declared above{hint}");
+            self.findings.error(position, text);
+            return PlateDefault::Required;
+        };
+        if !Unit::parse(unit).is_ok_and(|unit| unit == item.unit) {
+            let text = format!("{other:?} is in {}, this is in {unit}: give both the same unit", item.unit);
+            self.findings.error(position, text);
+        }
+        PlateDefault::SameAs(other.into(), source)
+    }
+
+    fn plate_item(&mut self, name: &str, unit: &str, default: PlateDefault, position: Position) {
+        self.name(name, position);
+        if self.header.nameplate.iter().any(|other| other.name == name) {
+            self.findings.error(position, format!("nameplate item {name:?} is declared twice"));
+        }
+        let (unit, _) = self.unit(unit, position);
+        let point = self.header.points.iter().find(|point| point.name == name);
+        self.same_unit(name, point.map(|point| point.unit), unit, position);
+        let line = At::from(position).line;
+        self.header.nameplate.push(PlateItem { name: name.into(), unit, default, line });
+    }
+
+    fn point(&mut self, name: &str, unit: &str, label: String, position: Position) {
+        self.name(name, position);
+        if self.header.points.iter().any(|other| other.name == name) {
+            self.findings.error(position, format!("reading {name:?} is declared twice"));
+        }
+        if self.header.points.iter().any(|other| other.label == label) {
+            self.findings.error(position, format!("label {label:?} stands on two readings"));
+        }
+        let (unit, coupling) = self.unit(unit, position);
+        let item = self.header.nameplate.iter().find(|item| item.name == name);
+        self.same_unit(name, item.map(|item| item.unit), unit, position);
+        let line = At::from(position).line;
+        self.header.points.push(Point { name: name.into(), label, unit, coupling, plausible: None, line });
+    }
+
+    /// A judgement takes its unit by name, so a name has one unit in a rule.
+    fn same_unit(&mut self, name: &str, other: Option<Unit>, unit: Unit, position: Position) {
+        if let Some(other) = other.filter(|other| *other != unit) {
+            let text = format!("{name:?} is in {other} above and in {unit} here: give both the same unit");
+            self.findings.error(position, text);
+        }
+    }
+
+    fn plausible(&mut self, name: &str, low: f64, high: f64, position: Position) {
+        if low.partial_cmp(&high) != Some(core::cmp::Ordering::Less) {
+            self.findings.error(position, "plausible(name, low, high): low lies below high");
+        }
+        let hint = did_you_mean(name, self.header.points.iter().map(|point| point.name.as_str()));
+        match self.header.points.iter_mut().find(|point| point.name == name) {
+            Some(point) if point.plausible.is_none() => point.plausible = Some((low, high)),
+            Some(_) => self.findings.error(position, format!("plausible({name:?}, ...) is declared twice")),
+            None => self.findings.error(position, format!("no reading {name:?} is declared above{hint}")),
+        }
+    }
+
+    fn hold_points(&mut self, names: &[(ImmutableString, Position)], position: Position) {
+        if self.hold_points_at.replace(position).is_some() {
+            self.findings.error(position, "hold points are declared twice: put them in one list");
+        }
+        for (name, position) in names {
+            if self.header.hold_points.iter().any(|other| other == name.as_str()) {
+                self.findings.error(*position, format!("hold point {name:?} stands twice"));
+                continue;
+            }
+            let hint = did_you_mean(name, hold::KNOWN.iter().map(|known| known.name));
+            if hold::known(name).is_none() && !hint.is_empty() {
+                self.findings.error(*position, format!("no hold point {name:?} is known{hint}"));
+            }
+            self.header.hold_points.push(name.to_string());
+        }
+    }
+}
+
+/// What is said of a source without a class word.
+pub(crate) fn no_class(text: &str) -> String {
+    format!(
+        "source {text:?} does not say what kind it is: use one of \"standard ...\", \"nameplate\", \"marking on ...\", \
+         \"label\", \"physics\", \"common practice\", \"from memory\""
+    )
+}
+
+fn literal(expression: &Expr) -> Option<Literal> {
+    match expression {
+        Expr::StringConstant(text, _) => Some(Literal::Text(text.clone())),
+        Expr::FloatConstant(number, _) if number.is_finite() => Some(Literal::Number(**number)),
+        Expr::Array(items, _) => items
+            .iter()
+            .map(|item| match item {
+                Expr::StringConstant(text, position) => Some((text.clone(), *position)),
+                _ => None,
+            })
+            .collect::<Option<Vec<_>>>()
+            .map(Literal::Texts),
+        Expr::FnCall(call, _) if call.name == "same_as" => match call.args.as_slice() {
+            [Expr::StringConstant(text, _)] => Some(Literal::SameAs(text.clone())),
+            _ => None,
+        },
+        _ => None,
+    }
+}

@@ -1,0 +1,199 @@
+//! Loading a rule set: texts in, a checked set or every problem of every file out. Reads no files itself.
+
+use alloc::collections::BTreeMap;
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::sync::Arc;
+use alloc::vec::Vec;
+use core::fmt::Write;
+
+use judge::rule::RuleSet;
+use rhai::{AST, LexError, ParseError, ParseErrorType};
+use sha2::{Digest, Sha256};
+
+use crate::diagnostic::{At, Diagnostic, Findings, Severity, SourceFile, did_you_mean};
+use crate::engine::{Limits, SOURCE_BYTES_MAX, Sandbox};
+use crate::rule::{Parts, RhaiRule, shared};
+use crate::{check, header};
+
+/// A set that loaded.
+#[derive(Clone, Debug)]
+pub struct Loaded {
+    /// The rules, by id.
+    pub set: RuleSet,
+    /// What somebody should look at; never an error.
+    pub warnings: Vec<Diagnostic>,
+}
+
+/// Loads rule sets: all files of a set together, and only together.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct RuleSetLoader {
+    limits: Limits,
+}
+
+impl RuleSetLoader {
+    /// A loader whose rules run within these limits.
+    #[must_use]
+    pub const fn new(limits: Limits) -> Self {
+        Self { limits }
+    }
+
+    /// Compiles and checks all files: pairs of path (for messages, and its stem for the id) and text.
+    ///
+    /// The set's hash is SHA-256 over, for each rule by id: id, a zero byte, the rule's SHA-256; so it does not depend on
+    /// folders or order.
+    ///
+    /// # Errors
+    /// All problems of all files, by file in the order given and by line. A set with one bad file is refused whole, so
+    /// the caller keeps the last good set.
+    pub fn load<'a>(
+        &self,
+        files: impl IntoIterator<Item = (&'a str, &'a str)>,
+    ) -> Result<Loaded, Vec<Diagnostic>> {
+        let sandbox = Sandbox::new();
+        let mut found = Vec::new();
+        let mut parts: BTreeMap<String, Parts<'a>> = BTreeMap::new();
+        let mut count = 0_usize;
+        for (path, text) in files {
+            count += 1;
+            let file = SourceFile { path, text };
+            let mut findings = Findings::new(file);
+            let one = read_one(file, &sandbox, &mut findings);
+            if let Some(one) = one {
+                if let Some(other) = parts.get(&one.id) {
+                    let text = format!("{} has the same name; a rule's file name is its id", other.file.path);
+                    findings.error(At::default(), text);
+                } else {
+                    parts.insert(one.id.clone(), one);
+                }
+            }
+            found.extend(findings.into_sorted());
+        }
+        if count == 0 {
+            let file = SourceFile { path: "rules", text: "" };
+            let text = "no rule files here; a rule is a file NAME.rhai";
+            found.push(Diagnostic { severity: Severity::Error, found: file.error(At::default(), text) });
+        }
+        if found.iter().any(|diagnostic| diagnostic.severity == Severity::Error) {
+            return Err(found);
+        }
+        let hash = set_hash(parts.values());
+        let engine = Arc::new(sandbox.engine);
+        let rules = parts
+            .into_values()
+            .map(|parts| shared(RhaiRule::new(parts, Arc::clone(&engine), self.limits)))
+            .collect();
+        Ok(Loaded { set: RuleSet::new(rules, &hash), warnings: found })
+    }
+}
+
+/// One file, when it has no errors.
+fn read_one<'a>(file: SourceFile<'a>, sandbox: &Sandbox, findings: &mut Findings<'_>) -> Option<Parts<'a>> {
+    let id = id_of(file.path, findings);
+    let ast = parse(file, sandbox, findings)?;
+    let header = header::read(ast.statements(), findings);
+    let checked = check::check(&ast, &header, findings);
+    if findings.has_errors() {
+        return None;
+    }
+    Some(Parts { id, hash: hex(&Sha256::digest(file.text.as_bytes())), file, header, ast, checked })
+}
+
+/// The id: the file's stem, in kebab-case.
+fn id_of(path: &str, findings: &mut Findings<'_>) -> String {
+    let name = path.rsplit(['/', '\\']).next().unwrap_or(path);
+    let stem = name.strip_suffix(".rhai").unwrap_or(name);
+    let fine = stem
+        .split('-')
+        .all(|part| !part.is_empty() && part.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit()));
+    if !fine || stem.starts_with(|c: char| c.is_ascii_digit()) {
+        let text = format!(
+            "{name:?}: a rule's file is named in lower case with hyphens, such as run-capacitor.rhai"
+        );
+        findings.error(At::default(), text);
+    }
+    stem.into()
+}
+
+fn parse(file: SourceFile<'_>, sandbox: &Sandbox, findings: &mut Findings<'_>) -> Option<AST> {
+    if file.text.len() > SOURCE_BYTES_MAX {
+        let text = format!("{} bytes are too much for a rule; at most {SOURCE_BYTES_MAX}", file.text.len());
+        findings.error(At::default(), text);
+        return None;
+    }
+    if let Some((line, column)) = hidden_character(file.text) {
+        let text = "a character here is not seen or turns the text around (bidi control); remove it";
+        findings.error(At { line, column }, text);
+        return None;
+    }
+    sandbox.reset_token_count();
+    match sandbox.engine.compile(file.text) {
+        Ok(ast) => Some(ast),
+        Err(error) => {
+            findings.error(error.position(), explain(&error));
+            None
+        }
+    }
+}
+
+/// The place of the first character that shows nothing or reorders what is shown.
+fn hidden_character(text: &str) -> Option<(usize, usize)> {
+    let hidden = |c: char| {
+        (c.is_control() && !matches!(c, '\n' | '\r' | '\t'))
+            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{feff}')
+    };
+    text.lines()
+        .enumerate()
+        .find_map(|(line, content)| content.chars().position(hidden).map(|column| (line + 1, column + 1)))
+}
+
+/// rhai's parse error in our words where ours say more.
+fn explain(error: &ParseError) -> String {
+    match error.err_type() {
+        ParseErrorType::Reserved(word) => not_in_rules(word),
+        ParseErrorType::BadInput(LexError::ImproperSymbol(word, _)) => not_in_rules(word),
+        ParseErrorType::VariableUndefined(name) => {
+            let hint = did_you_mean(name, ["m", "plate", "limit"]);
+            format!("nothing is named {name} here{hint}")
+        }
+        ParseErrorType::VariableExists(name) => format!("{name} is set already; take another name"),
+        ParseErrorType::AssignmentToConstant(name) => format!("{name} cannot be changed"),
+        ParseErrorType::ExprTooDeep => "this is nested too deep; set parts of it with let".to_string(),
+        ParseErrorType::TooManyFunctions => "too many functions in one rule".to_string(),
+        ParseErrorType::FnDuplicatedDefinition(name, _) => format!("two functions are named {name}"),
+        ParseErrorType::WrongFnDefinition => {
+            "a function stands at the top level, not inside another".to_string()
+        }
+        other => other.to_string(),
+    }
+}
+
+fn not_in_rules(word: &str) -> String {
+    match word {
+        "while" | "loop" | "do" | "for" | "until" | "break" | "continue" => {
+            format!("{word}: loops are off in rules; write the steps out, or put them in a function")
+        }
+        "switch" => "switch is not for rules; write if ... else if ...".to_string(),
+        "throw" => "throw is not for rules; say no_verdict(\"why\")".to_string(),
+        "try" | "catch" => "an error in a rule is never caught: it gives no verdict".to_string(),
+        _ => format!("{word} is not part of the rule language"),
+    }
+}
+
+fn set_hash<'p, 'a: 'p>(parts: impl Iterator<Item = &'p Parts<'a>>) -> String {
+    let mut hasher = Sha256::new();
+    for one in parts {
+        hasher.update(one.id.as_bytes());
+        hasher.update([0]);
+        hasher.update(Sha256::digest(one.file.text.as_bytes()));
+    }
+    hex(&hasher.finalize())
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
+        // Writing into a String does not fail.
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
+}

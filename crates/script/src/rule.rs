@@ -1,0 +1,307 @@
+//! A checked rule: calls `judge` and turns its drafts into judgements. Does not check the file; `check` did.
+
+use alloc::boxed::Box;
+use alloc::collections::BTreeMap;
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::sync::Arc;
+use alloc::vec::Vec;
+
+use judge::rule::{Answer, Header, Judgement, Outcome, Rule, RuleError, Source};
+use quantity::Unit;
+use rhai::{AST, ASTNode, CallFnOptions, Dynamic, Engine, EvalAltResult, Expr, ImmutableString, Map, Scope};
+
+use crate::check::Checked;
+use crate::diagnostic::{At, SourceFile};
+use crate::engine::{CALL_LEVELS_MAX, Limits};
+use crate::header::no_class;
+use crate::judgement::{Draft, Drafts, Refusal, kind_of};
+use crate::run::{Run, RunHandle};
+
+/// A text of the rule with what it can mean, made once when the rule is loaded.
+struct Word {
+    text: Arc<str>,
+    source: Option<Source>,
+    unit: Option<Unit>,
+}
+
+/// A group of values as rhai takes it, and which input goes where.
+struct Group {
+    template: Map,
+    /// For each entry of the template, in its order, the index of its input.
+    inputs: Vec<usize>,
+}
+
+/// A rule written in rhai.
+pub(crate) struct RhaiRule {
+    pub(crate) id: String,
+    pub(crate) hash: String,
+    path: String,
+    source: String,
+    header: Header,
+    engine: Arc<Engine>,
+    ast: AST,
+    limits: Limits,
+    readings: Group,
+    nameplate: Group,
+    /// The limits as rhai takes them, when `judge` wants them.
+    named_limits: Option<Map>,
+    words: Vec<Word>,
+    sources: BTreeMap<At, Source>,
+}
+
+/// What a rule is made from.
+pub(crate) struct Parts<'a> {
+    pub(crate) id: String,
+    pub(crate) hash: String,
+    pub(crate) file: SourceFile<'a>,
+    pub(crate) header: Header,
+    pub(crate) ast: AST,
+    pub(crate) checked: Checked,
+}
+
+impl RhaiRule {
+    pub(crate) fn new(parts: Parts<'_>, engine: Arc<Engine>, limits: Limits) -> Self {
+        let Parts { id, hash, file, header, ast, checked } = parts;
+        let points = header.points.len();
+        let readings = Group::new(header.points.iter().map(|p| p.name.as_str()), 0);
+        let nameplate = Group::new(header.nameplate.iter().map(|p| p.name.as_str()), points);
+        let named_limits = checked
+            .takes_limits
+            .then(|| header.limits.iter().map(|l| (l.name.as_str().into(), l.value.into())).collect());
+        Self {
+            id,
+            hash,
+            path: file.path.into(),
+            source: file.text.into(),
+            words: words_of(&ast),
+            header,
+            engine,
+            ast: ast.clone_functions_only(),
+            limits,
+            readings,
+            nameplate,
+            named_limits,
+            sources: checked.sources,
+        }
+    }
+
+    fn error(&self, at: At, message: impl Into<String>) -> RuleError {
+        SourceFile { path: &self.path, text: &self.source }.error(at, message)
+    }
+
+    /// Runs `judge`; gives what it gave and the path it took.
+    fn run(&self, values: &[f64]) -> Result<(Dynamic, u64), RuleError> {
+        let run = Arc::new(Run::new(&self.limits));
+        let options =
+            CallFnOptions::new().eval_ast(false).with_tag(Dynamic::from(RunHandle(Arc::clone(&run))));
+        let readings = self.readings.filled(values);
+        let nameplate = self.nameplate.filled(values);
+        let mut scope = Scope::new();
+        let result = match &self.named_limits {
+            Some(limits) => self.engine.call_fn_with_options::<Dynamic>(
+                options,
+                &mut scope,
+                &self.ast,
+                "judge",
+                (readings, nameplate, limits.clone()),
+            ),
+            None => self.engine.call_fn_with_options::<Dynamic>(
+                options,
+                &mut scope,
+                &self.ast,
+                "judge",
+                (readings, nameplate),
+            ),
+        };
+        match result {
+            Ok(given) => Ok((given, run.path())),
+            Err(error) => Err(self.explain(*error)),
+        }
+    }
+
+    /// rhai's error in our words, at the innermost place.
+    fn explain(&self, error: EvalAltResult) -> RuleError {
+        let mut inner = error;
+        while let EvalAltResult::ErrorInFunctionCall(_, _, next, _) = inner {
+            inner = *next;
+        }
+        let at = At::from(inner.position());
+        let message = match inner {
+            EvalAltResult::ErrorRuntime(text, _) => text.to_string(),
+            EvalAltResult::ErrorTooManyOperations(_) => {
+                format!("the rule took more than {} steps", crate::engine::OPERATIONS_MAX)
+            }
+            EvalAltResult::ErrorStackOverflow(_) => {
+                format!("functions call functions more than {CALL_LEVELS_MAX} deep")
+            }
+            EvalAltResult::ErrorMismatchDataType(wanted, given, _) => {
+                format!("{wanted} is wanted here, {given} was given")
+            }
+            EvalAltResult::ErrorPropertyNotFound(name, _) => format!("there is no field {name}"),
+            EvalAltResult::ErrorFunctionNotFound(signature, _) => format!("no such function: {signature}"),
+            EvalAltResult::ErrorVariableNotFound(name, _) => format!("nothing is named {name}"),
+            mut other => {
+                other.clear_position();
+                other.to_string()
+            }
+        };
+        self.error(at, message)
+    }
+
+    fn word(&self, text: &ImmutableString) -> Option<&Word> {
+        let index = self.words.binary_search_by(|word| (*word.text).cmp(text.as_str())).ok()?;
+        self.words.get(index)
+    }
+
+    fn shared(&self, text: &ImmutableString) -> Arc<str> {
+        self.word(text).map_or_else(|| text.as_str().into(), |word| Arc::clone(&word.text))
+    }
+
+    fn judgement(&self, draft: &Draft) -> Result<Judgement, RuleError> {
+        let [advice_low, advice_high, advice_ok, unit, source] = &draft.texts;
+        let unit = match unit {
+            Some(text) => self.word(text).and_then(|word| word.unit),
+            None => self.unit_of(&draft.name),
+        };
+        let unit = unit.ok_or_else(|| {
+            self.error(draft.at, format!("{}: the unit is not known; add .unit(\"...\")", draft.name))
+        })?;
+        let source =
+            match source {
+                Some(text) => self
+                    .word(text)
+                    .and_then(|word| word.source.clone())
+                    .ok_or_else(|| self.error(draft.at, no_class(text)))?,
+                None => self.sources.get(&draft.at).cloned().ok_or_else(|| {
+                    self.error(draft.at, format!("{}: the limits have no source", draft.name))
+                })?,
+            };
+        let advice = |text: &Option<ImmutableString>| text.as_ref().map(|text| self.shared(text));
+        Ok(Judgement {
+            name: self.shared(&draft.name),
+            value: draft.value,
+            unit,
+            low: draft.low,
+            high: draft.high,
+            advice_ok: advice(advice_ok),
+            advice_low: advice(advice_low),
+            advice_high: advice(advice_high),
+            source,
+        })
+    }
+
+    fn unit_of(&self, name: &str) -> Option<Unit> {
+        let point = self.header.points.iter().find(|p| p.name == name).map(|p| p.unit);
+        point.or_else(|| self.header.nameplate.iter().find(|p| p.name == name).map(|p| p.unit))
+    }
+
+    fn answer(&self, given: Dynamic) -> Result<Answer, RuleError> {
+        let given = match given.try_cast_result::<Draft>() {
+            Ok(draft) => return Ok(Answer::Judgements(alloc::vec![self.judgement(&draft)?])),
+            Err(other) => other,
+        };
+        let given = match given.try_cast_result::<Drafts>() {
+            Ok(Drafts(drafts)) => return self.several(&drafts),
+            Err(other) => other,
+        };
+        match given.try_cast_result::<Refusal>() {
+            Ok(Refusal(because)) => Ok(Answer::NoVerdict(self.shared(&because))),
+            Err(other) => Err(self.error(
+                At::default(),
+                format!(
+                    "judge gave {}; only a judgement, all_of or no_verdict is an answer",
+                    kind_of(&other)
+                ),
+            )),
+        }
+    }
+
+    fn several(&self, drafts: &[Draft]) -> Result<Answer, RuleError> {
+        let mut judgements: Vec<Judgement> = Vec::with_capacity(drafts.len());
+        for draft in drafts {
+            let judgement = self.judgement(draft)?;
+            if judgements.iter().any(|other| other.name == judgement.name) {
+                let text =
+                    format!("two judgements are named {:?}; give each its own name", draft.name.as_str());
+                return Err(self.error(draft.at, text));
+            }
+            judgements.push(judgement);
+        }
+        Ok(Answer::Judgements(judgements))
+    }
+}
+
+impl Rule for RhaiRule {
+    fn id(&self) -> &str {
+        &self.id
+    }
+
+    fn hash(&self) -> &str {
+        &self.hash
+    }
+
+    fn header(&self) -> &Header {
+        &self.header
+    }
+
+    fn judge(&self, values: &[f64]) -> Result<Outcome, RuleError> {
+        let names = || {
+            let points = self.header.points.iter().map(|p| (p.name.as_str(), p.line));
+            points.chain(self.header.nameplate.iter().map(|p| (p.name.as_str(), p.line)))
+        };
+        if values.len() != names().count() {
+            let text = format!("{} values were given for {} inputs", values.len(), names().count());
+            return Err(self.error(At::default(), text));
+        }
+        if let Some((value, (name, line))) = values.iter().zip(names()).find(|(value, _)| !value.is_finite())
+        {
+            return Err(self.error(At { line, column: 1 }, format!("{name} is {value}, not a finite number")));
+        }
+        let (given, path) = self.run(values)?;
+        Ok(Outcome { answer: self.answer(given)?, path })
+    }
+}
+
+impl Group {
+    fn new<'a>(names: impl Iterator<Item = &'a str>, offset: usize) -> Self {
+        let by_name: BTreeMap<&str, usize> = names.zip(offset..).collect();
+        let template: Map = by_name.keys().map(|name| ((*name).into(), Dynamic::from(0.0_f64))).collect();
+        // Both maps are ordered by name, so the indices stand in the order of the template.
+        Self { template, inputs: by_name.into_values().collect() }
+    }
+
+    fn filled(&self, values: &[f64]) -> Map {
+        let mut map = self.template.clone();
+        for (slot, index) in map.values_mut().zip(&self.inputs) {
+            // A value that is not there stays no value: every use of it is an error.
+            *slot = values.get(*index).map_or(Dynamic::UNIT, |value| Dynamic::from(*value));
+        }
+        map
+    }
+}
+
+/// Every text in the rule, sorted, each once.
+fn words_of(ast: &AST) -> Vec<Word> {
+    let mut texts: BTreeMap<ImmutableString, ()> = BTreeMap::new();
+    ast.walk(&mut |path: &[ASTNode<'_>]| {
+        if let Some(ASTNode::Expr(Expr::StringConstant(text, _))) = path.last() {
+            texts.insert(text.clone(), ());
+        }
+        true
+    });
+    texts
+        .into_keys()
+        .map(|text| Word {
+            text: text.as_str().into(),
+            source: Source::classify(&text),
+            unit: Unit::parse(&text).ok(),
+        })
+        .collect()
+}
+
+/// The rule as the engine holds it.
+pub(crate) fn shared(rule: RhaiRule) -> Arc<dyn Rule> {
+    let rule: Box<dyn Rule> = Box::new(rule);
+    Arc::from(rule)
+}

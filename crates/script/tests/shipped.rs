@@ -1,0 +1,224 @@
+//! The shipped rules and the cases beside them, through `evaluate`; hold points are taken from `open` by name.
+//! The engine's own round drives the same cases in the tests of the application.
+#![allow(clippy::unwrap_used, clippy::panic, clippy::indexing_slicing, clippy::float_cmp)] // test code
+#![allow(clippy::too_many_lines)] // tables
+mod support;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use judge::evaluate::{Evaluation, Input, evaluate};
+use judge::limits::DecisionRule;
+use judge::rule::Rule;
+use quantity::{Accuracy, Unit, parse_typed};
+use support::{exact, plate_values, shipped_files, shipped_rules};
+
+/// A case as its file has it.
+struct Case {
+    name: String,
+    plate: BTreeMap<String, String>,
+    readings: BTreeMap<String, String>,
+    accuracy: BTreeMap<String, String>,
+    open: Vec<String>,
+    expect: String,
+    reason: Option<String>,
+    advice: Option<String>,
+}
+
+fn texts(case: &toml::Table, key: &str) -> BTreeMap<String, String> {
+    let table = case.get(key).map(|value| value.as_table().unwrap().clone()).unwrap_or_default();
+    table.into_iter().map(|(name, value)| (name, value.as_str().unwrap().to_string())).collect()
+}
+
+fn cases(text: &str) -> Vec<Case> {
+    let file: toml::Table = toml::from_str(text).unwrap();
+    let list = file["case"].as_array().unwrap();
+    let known = ["name", "plate", "readings", "accuracy", "open", "expect", "reason", "advice"];
+    list.iter()
+        .map(|case| {
+            let case = case.as_table().unwrap();
+            assert!(case.keys().all(|key| known.contains(&key.as_str())), "{case:?}");
+            let text = |key: &str| case.get(key).map(|value| value.as_str().unwrap().to_string());
+            let open = case.get("open").map(|value| value.as_array().unwrap().clone()).unwrap_or_default();
+            Case {
+                name: text("name").unwrap(),
+                plate: texts(case, "plate"),
+                readings: texts(case, "readings"),
+                accuracy: texts(case, "accuracy"),
+                open: open.iter().map(|name| name.as_str().unwrap().to_string()).collect(),
+                expect: text("expect").unwrap(),
+                reason: text("reason"),
+                advice: text("advice"),
+            }
+        })
+        .collect()
+}
+
+fn number(text: &str, unit: Unit) -> (f64, f64) {
+    let typed = parse_typed(text).unwrap();
+    let from = typed.unit.unwrap_or(unit);
+    let value = from.convert(typed.number.to_f64(), unit).unwrap();
+    (value, from.convert_span(typed.number.resolution(), unit).unwrap())
+}
+
+fn inputs(rule: &dyn Rule, case: &Case) -> Vec<Input> {
+    let header = rule.header();
+    for name in case.readings.keys().chain(case.accuracy.keys()) {
+        assert!(header.points.iter().any(|p| p.name == *name), "{}: no reading {name}", case.name);
+    }
+    let mut all: Vec<Input> = header
+        .points
+        .iter()
+        .map(|point| {
+            let (value, resolution) = number(&case.readings[&point.name], point.unit);
+            let standard_uncertainty = case.accuracy.get(&point.name).map_or(0.0, |text| {
+                Accuracy::parse(text).unwrap().standard_uncertainty(value, resolution, point.unit).unwrap()
+            });
+            Input { value, standard_uncertainty }
+        })
+        .collect();
+    let entered: BTreeMap<String, f64> = case
+        .plate
+        .iter()
+        .map(|(name, text)| {
+            let item = header.nameplate.iter().find(|item| item.name == *name);
+            let item = item.unwrap_or_else(|| panic!("{}: no nameplate item {name}", case.name));
+            (name.clone(), number(text, item.unit).0)
+        })
+        .collect();
+    all.extend(plate_values(rule, &entered).into_iter().map(exact));
+    all
+}
+
+/// Word, reason and all advice of a case.
+fn outcome(rule: &dyn Rule, case: &Case) -> (String, String, String) {
+    for name in &case.open {
+        assert!(rule.header().hold_points.contains(name), "{}: no hold point {name}", case.name);
+    }
+    if !case.open.is_empty() {
+        return ("no verdict".into(), format!("not shown: {}", case.open.join(", ")), String::new());
+    }
+    let evaluation = evaluate(rule, &inputs(rule, case), DecisionRule::default())
+        .unwrap_or_else(|error| panic!("{}: {error}", case.name));
+    let word = format!("{}", evaluation.word());
+    match evaluation {
+        Evaluation::NoVerdict { because } => (word, because, String::new()),
+        Evaluation::Judged { judgements, .. } => {
+            let advice: Vec<&str> = judgements.iter().filter_map(|judged| judged.advice()).collect();
+            (word, String::new(), advice.join(" | "))
+        }
+    }
+}
+
+#[test]
+fn every_case_comes_out_as_it_says() {
+    let rules = shipped_rules();
+    let mut failures = Vec::new();
+    for (path, text) in shipped_files(".cases.toml") {
+        let id = path.file_name().unwrap().to_str().unwrap().strip_suffix(".cases.toml").unwrap();
+        let rule = rules.find(id).unwrap_or_else(|| panic!("no rule beside {}", path.display()));
+        for case in cases(&text) {
+            let (word, reason, advice) = outcome(&**rule, &case);
+            let matches = word == case.expect
+                && case.reason.as_ref().is_none_or(|part| reason.contains(part.as_str()))
+                && case.advice.as_ref().is_none_or(|part| advice.contains(part.as_str()));
+            if !matches {
+                failures.push(format!(
+                    "{id}, {:?}: wanted {}, got {word} ({reason}{advice})",
+                    case.name, case.expect
+                ));
+            }
+        }
+    }
+    assert!(failures.is_empty(), "{}", failures.join("\n"));
+}
+
+#[test]
+fn every_rule_has_a_case_for_each_of_the_five_words() {
+    let rules = shipped_rules();
+    let files = shipped_files(".cases.toml");
+    for rule in rules.iter() {
+        let beside = files.iter().find(|(path, _)| path.ends_with(format!("{}.cases.toml", rule.id())));
+        let (_, text) = beside.unwrap_or_else(|| panic!("no cases beside {}", rule.id()));
+        let words: BTreeSet<String> = cases(text).into_iter().map(|case| case.expect).collect();
+        let all = ["conditional fail", "conditional pass", "fail", "no verdict", "pass"];
+        assert_eq!(words.iter().map(String::as_str).collect::<Vec<_>>(), all, "{}", rule.id());
+    }
+}
+
+#[test]
+fn every_shipped_rule_says_what_it_asks_and_has_hold_points() {
+    for rule in shipped_rules().iter() {
+        let header = rule.header();
+        assert!(!header.about.is_empty() && !header.hold_points.is_empty(), "{}", rule.id());
+        assert!(header.hold_points.iter().all(|name| judge::hold::known(name).is_some()), "{}", rule.id());
+    }
+}
+
+fn word(id: &str, readings: &[Input], plate: &[(&str, f64)]) -> String {
+    let rules = shipped_rules();
+    let rule = rules.find(id).unwrap();
+    let entered = plate.iter().map(|(name, value)| ((*name).to_string(), *value)).collect();
+    let mut all = readings.to_vec();
+    all.extend(plate_values(&**rule, &entered).into_iter().map(exact));
+    format!("{}", evaluate(&**rule, &all, DecisionRule::default()).unwrap().word())
+}
+
+#[test]
+fn handbook_rows_come_out_with_the_shipped_rules() {
+    // UNC-02 of the handbook (ILAC-G8:09/2019, 4.2.3; looked up there): 45 uF +-6 %, meter 1.9 % + 2 x 0.1 uF.
+    let accuracy = Accuracy::parse("1.9% + 2 x 0.1uF").unwrap();
+    for (value, want) in [
+        (45.0, "pass"),
+        (43.0, "conditional pass"),
+        (42.6, "conditional pass"),
+        (42.0, "conditional fail"),
+        (41.0, "fail"),
+        (46.9, "conditional pass"),
+        (48.0, "conditional fail"),
+        (49.5, "fail"),
+    ] {
+        let u = accuracy.standard_uncertainty(value, 0.1, Unit::MICROFARAD).unwrap();
+        let reading = Input { value, standard_uncertainty: u };
+        assert_eq!(word("run-capacitor", &[reading], &[("capacitance", 45.0)]), want, "{value}");
+    }
+    // CAP-12 (common practice): a good can marked 40 in a unit plated 45.
+    let plate = [("capacitance", 45.0), ("label_capacitance", 40.0)];
+    assert_eq!(word("run-capacitor", &[exact(40.1)], &plate), "fail");
+    // CAP-11 (physics): 45/5 uF, 4.5 uF across HERM and FAN, in any order.
+    for readings in [[45.0, 5.0, 4.5], [4.5, 45.0, 5.0], [5.0, 4.5, 45.0], [45.0, 4.5, 5.0]] {
+        let plate = [("herm", 45.0), ("fan", 5.0)];
+        assert_eq!(word("dual-run-capacitor", &readings.map(exact), &plate), "pass", "{readings:?}");
+    }
+    // CAP-10 (common practice): single value 88 uF, -0/+20 %: 88 to 105.6 uF.
+    for (value, want) in [(87.9, "fail"), (88.1, "pass"), (105.5, "pass"), (105.7, "fail")] {
+        assert_eq!(word("start-capacitor", &[exact(value)], &[("capacitance", 88.0)]), want, "{value}");
+    }
+    // CAP-02 (physics): 6.10 A, 371 V, 60 Hz is 43.61 uF, inside 45 uF +-6 %.
+    let plate = [("capacitance", 45.0), ("frequency", 60.0)];
+    assert_eq!(word("capacitor-under-load", &[exact(6.1), exact(371.0)], &plate), "pass");
+    // Common practice, no source; a check value of the account's trade: 7.5 uF that reads 7.67 uF is good.
+    assert_eq!(word("run-capacitor", &[exact(7.67)], &[("capacitance", 7.5)]), "pass");
+}
+
+#[test]
+fn under_load_the_uncertainty_is_that_of_the_handbook() {
+    // CAP-05 (JCGM 100, 5.1.2 and 4.3.7): 6.10 A by 2 % + 5 x 0.01 A, 371 V by 1 % + 3 x 0.1 V, 60 Hz +-0.05 Hz:
+    // u = 0.760674191 uF. The frequency is a nameplate value here and exact, which changes u by 3e-4 of itself.
+    let rules = shipped_rules();
+    let rule = rules.find("capacitor-under-load").unwrap();
+    let third = 3.0_f64.sqrt();
+    let all = [
+        Input { value: 6.1, standard_uncertainty: (6.1 * 0.02 + 0.05) / third },
+        Input { value: 371.0, standard_uncertainty: (371.0 * 0.01 + 0.3) / third },
+        exact(45.0),
+        exact(6.0),
+        Input { value: 60.0, standard_uncertainty: 0.05 / third },
+    ];
+    let Evaluation::Judged { judgements, .. } = evaluate(&**rule, &all, DecisionRule::default()).unwrap()
+    else {
+        panic!("no judgement");
+    };
+    let u = judgements[0].standard_uncertainty;
+    assert!((u - 0.760_674_191).abs() < 1e-4, "{u}");
+    assert!((judgements[0].judgement.value - 43.613_888_269).abs() < 1e-4);
+}

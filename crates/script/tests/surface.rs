@@ -1,0 +1,392 @@
+//! The rule surface: what a shop may write, what is refused and with which words, and that the design's sketch works as
+//! it stands.
+#![allow(clippy::unwrap_used, clippy::panic, clippy::indexing_slicing, clippy::float_cmp)] // test code
+#![allow(clippy::too_many_lines)] // tables
+mod support;
+
+use judge::evaluate::{Evaluation, Input, evaluate};
+use judge::limits::DecisionRule;
+use judge::rule::{Answer, PlateDefault, Rule, SourceClass};
+use script::{Limits, RuleSetLoader, Severity};
+use support::{SKETCH, exact, load, refused, rule, shown, with_header};
+
+/// The only judgement of a run at these values.
+fn judged(rule: &dyn Rule, values: &[f64]) -> judge::rule::Judgement {
+    match rule.judge(values).unwrap().answer {
+        Answer::Judgements(list) => list.into_iter().next().unwrap(),
+        Answer::NoVerdict(why) => panic!("no verdict: {why}"),
+    }
+}
+
+#[test]
+fn the_sketch_gives_the_four_words() {
+    let rule = rule(SKETCH);
+    // 40 uF +-6 %: 37.6 to 42.4 uF, u = 0.5 uF, U = 1 uF (k = 2); words by ILAC-G8:09/2019, 4.2.3.
+    for (value, want) in [
+        (40.0, "pass"),
+        (38.0, "conditional pass"),
+        (37.0, "conditional fail"),
+        (36.0, "fail"),
+        (42.9, "conditional fail"),
+        (43.9, "fail"),
+    ] {
+        let inputs = [Input { value, standard_uncertainty: 0.5 }, exact(40.0), exact(6.0)];
+        let evaluation = evaluate(&*rule, &inputs, DecisionRule::default()).unwrap();
+        assert_eq!(format!("{}", evaluation.word()), want, "{value}");
+        let Evaluation::Judged { judgements, path_changes, .. } = evaluation else { panic!() };
+        assert!(path_changes.is_empty());
+        assert!((judgements[0].standard_uncertainty - 0.5).abs() < 1e-12);
+        if value < 37.5 {
+            assert_eq!(judgements[0].advice(), Some("weak: order the same uF, the same volts or higher"));
+        }
+    }
+}
+
+#[test]
+fn the_sketch_has_its_header_and_its_source() {
+    let rule = rule(SKETCH);
+    let header = rule.header();
+    assert_eq!(header.title, "Run capacitor");
+    assert_eq!((header.nameplate.len(), header.points.len(), header.hold_points.len()), (2, 1, 5));
+    assert!(matches!(header.nameplate[0].default, PlateDefault::Required));
+    assert_eq!(header.nameplate[1].line, 3);
+    let judgement = judged(&*rule, &[39.4, 40.0, 6.0]);
+    assert_eq!((judgement.unit.symbol(), judgement.low, judgement.high), ("uF", Some(37.6), Some(42.4)));
+    assert_eq!(
+        &*judgement.source.text,
+        "capacitance: unit nameplate; tolerance: marking on the can; 6 % when none is printed: common practice"
+    );
+    assert_eq!(judgement.source.class, SourceClass::CommonPractice);
+}
+
+#[test]
+fn hashes_are_sha_256_and_do_not_depend_on_order_or_folder() {
+    let set = |files: &[(&str, &str)]| {
+        let loaded = RuleSetLoader::new(Limits::default()).load(files.iter().copied()).unwrap();
+        loaded.set
+    };
+    let other = SKETCH.replace("6.0", "5.0");
+    let a = set(&[("x/one.rhai", SKETCH), ("x/two.rhai", &other)]);
+    let b = set(&[("two.rhai", &other), ("y/one.rhai", SKETCH)]);
+    assert_eq!(a.hash(), b.hash());
+    assert_ne!(a.hash(), set(&[("one.rhai", &other), ("two.rhai", SKETCH)]).hash());
+    let one = set(&[("one.rhai", "title(\"T\");reads(\"x\",\"V\");fn judge(m,plate){no_verdict(\"n\")}")]);
+    assert_eq!(one.find("one").unwrap().hash(), HASH_BY_PYTHON);
+    assert_eq!(one.hash(), SET_HASH_BY_PYTHON);
+}
+
+// python3 -c 'import hashlib; t=b"title(\"T\");reads(\"x\",\"V\");fn judge(m,plate){no_verdict(\"n\")}";
+//   h=hashlib.sha256(t); print(h.hexdigest()); print(hashlib.sha256(b"one\0"+h.digest()).hexdigest())'
+const HASH_BY_PYTHON: &str = "25f7123a90f3e0859e099b3ef2881f69baf1f61f012304739b923d499b6208f8";
+const SET_HASH_BY_PYTHON: &str = "aaa53a590313fc734e8e9d1bdf84927222ceb2adf8b7f86d0df7165b650b160b";
+
+#[test]
+fn whole_numbers_divide_like_numbers() {
+    let text = with_header(
+        "fn judge(m, plate) { at_most(\"x\", 7 / 2 + 0x10 - 2 ** 3 % 5, 1e3).source(\"physics\") }",
+    );
+    let judgement = judged(&*rule(&text), &[1.0, 1.0]);
+    assert_eq!(judgement.value, 3.5 + 16.0 - 3.0);
+}
+
+#[test]
+fn functions_of_the_table_work_and_carry_their_source() {
+    let text = "title(\"T\"); nameplate(\"c\", \"uF\"); nameplate(\"f\", \"Hz\"); reads(\"a\", \"A ac\"); reads(\"v\", \"V ac\");
+fn judge(m, plate) { at_least(\"c\", capacitance_under_load_uF(m.a, m.v, plate.f), plate.c) }";
+    let rule = rule(text);
+    assert_eq!(rule.header().points[0].coupling, Some(quantity::Coupling::Ac));
+    // CAP-02, physics: 43.613888 uF
+    let judgement = judged(&*rule, &[6.1, 371.0, 45.0, 60.0]);
+    assert!((judgement.value - 43.613_888_269).abs() < 1e-9);
+    assert_eq!(&*judgement.source.text, "c: unit nameplate");
+    let error = rule.judge(&[6.1, 371.0, 45.0, 0.0]).unwrap_err();
+    assert!(error.message.contains("frequency 0 Hz is outside"), "{error}");
+    assert_eq!(error.line, 2);
+}
+
+#[test]
+fn several_judgements_helpers_and_branches() {
+    let text = r#"title("T"); nameplate("p", "uF"); reads("x", "uF"); limit("k", 2, "%", "common practice");
+fn judge(m, plate, limit) {
+    let band = plate.p * limit.k / 100;
+    if m.x > plate.p && !(m.x > 3 * plate.p) { band *= 2; }
+    let low = "l";
+    all_of(one("x", m.x, plate.p, band).low(low), one("second", m.x, plate.p, band * 2).unit("nF").source("physics"))
+}
+fn one(name, value, middle_of, band) {
+    within(name, value, middle_of - band, middle_of + band).ok("fine")
+}"#;
+    let rule = rule(text);
+    let run = |x| rule.judge(&[x, 10.0]).unwrap();
+    let Answer::Judgements(list) = run(9.9).answer else { panic!() };
+    assert_eq!((list[0].low, list[0].high, list[1].low), (Some(9.8), Some(10.2), Some(9.6)));
+    assert_eq!((list[1].unit.symbol(), list[1].source.class), ("nF", SourceClass::Physics));
+    assert_eq!(&*list[0].source.text, "p: unit nameplate; k: common practice");
+    assert_eq!((list[0].advice_low.as_deref(), list[0].advice_ok.as_deref()), (Some("l"), Some("fine")));
+    assert_eq!(run(9.9).path, run(9.8).path);
+    assert_ne!(run(9.9).path, run(10.1).path);
+    assert_ne!(run(10.1).path, run(31.0).path);
+}
+
+#[test]
+fn floor_is_a_decision_and_min_is_not() {
+    let text = with_header("fn judge(m, plate) { at_most(\"x\", @, plate.p) }");
+    let stepped = rule(&text.replace('@', "floor(m.x)"));
+    assert_ne!(stepped.judge(&[0.9, 5.0]).unwrap().path, stepped.judge(&[1.1, 5.0]).unwrap().path);
+    let smooth = rule(&text.replace('@', "min(m.x, 1)"));
+    assert_eq!(smooth.judge(&[0.9, 5.0]).unwrap().path, smooth.judge(&[1.1, 5.0]).unwrap().path);
+}
+
+#[test]
+fn two_judgements_with_one_name_are_an_error() {
+    let rule = rule(&with_header(
+        "fn judge(m, plate) {\n all_of(at_most(\"x\", m.x, plate.p),\n at_least(\"x\", m.x, plate.p)) }",
+    ));
+    let error = rule.judge(&[1.0, 2.0]).unwrap_err();
+    assert!(error.message.contains("two judgements are named"), "{error}");
+    assert_eq!(error.line, 4);
+}
+
+#[test]
+fn run_time_errors_name_file_line_and_show_the_line() {
+    let rule = rule(&with_header(
+        "fn judge(m, plate) {\n    let share = m.x / plate.p;\n    at_most(\"x\", share, plate.p)\n}",
+    ));
+    let error = rule.judge(&[1.0, 0.0]).unwrap_err();
+    let text = format!("{error}");
+    assert!(text.starts_with("test-rule.rhai:3:"), "{text}");
+    assert!(
+        text.contains("1 / 0 is not a finite number") && text.ends_with("let share = m.x / plate.p;"),
+        "{text}"
+    );
+    let crossed = rule_with_limits_crossed().judge(&[1.0, 2.0]).unwrap_err();
+    assert!(crossed.message.contains("lies above the high limit"), "{crossed}");
+}
+
+fn rule_with_limits_crossed() -> std::sync::Arc<dyn Rule> {
+    rule(&with_header("fn judge(m, plate) { within(\"x\", m.x, plate.p, -plate.p) }"))
+}
+
+#[test]
+fn the_number_of_values_and_their_finiteness_are_checked_first() {
+    let rule = rule(SKETCH);
+    assert!(rule.judge(&[40.0, 40.0]).unwrap_err().message.contains("2 values were given for 3 inputs"));
+    let error = rule.judge(&[f64::NAN, 40.0, 6.0]).unwrap_err();
+    assert!(error.message.contains("capacitance is NaN") && error.line == 4, "{error}");
+}
+
+#[test]
+fn unused_declarations_are_warnings() {
+    let text = r#"title("T"); nameplate("p", "uF"); nameplate("q", "V"); reads("x", "uF"); reads("y", "uF"); limit("l", 1, "V", "physics");
+fn judge(m, plate) { at_most("x", m.x, plate.p) }
+fn spare(a) { a }"#;
+    let warnings = load(text).unwrap().warnings;
+    let all = shown(&warnings);
+    assert!(warnings.iter().all(|w| w.severity == Severity::Warning));
+    for part in ["\"q\" is asked for", "reading \"y\"", "limit \"l\"", "function spare is never called"] {
+        assert!(all.contains(part), "{part} in:\n{all}");
+    }
+    assert_eq!(warnings.len(), 4, "{all}");
+}
+
+/// Text, and what the refusal must say.
+fn check_refusals(list: &[(&str, &str)]) {
+    for (text, part) in list {
+        let all = refused(text);
+        assert!(all.contains(part), "wanted {part:?} for:\n{text}\ngot:\n{all}");
+        assert!(all.contains("test-rule.rhai"), "{all}");
+    }
+}
+
+#[test]
+fn headers_are_checked() {
+    let judge = "fn judge(m, plate) { no_verdict(\"n\") }";
+    let with = |header: &str| format!("{header} {judge}");
+    let list = [
+        (with("reads(\"x\", \"V\");"), "begins with title"),
+        (with("title(\"T\");"), "add reads("),
+        (with("title(\"T\"); title(\"U\"); reads(\"x\", \"V\");"), "declared twice"),
+        (with("title(\"T\"); reads(\"x\", \"uf\");"), "did you mean \"uF\""),
+        (with("title(\"T\"); raeds(\"x\", \"uF\");"), "did you mean \"reads\""),
+        (with("title(\"T\"); reads(\"x\", \"V\"); reads(\"x\", \"V\");"), "declared twice"),
+        (with("title(\"T\"); reads(\"X y\", \"V\");"), "lower-case letters"),
+        (with("title(\"T\"); reads(\"x\", \"V\"); nameplate(\"x\", \"mV\");"), "give both the same unit"),
+        (with("title(\"T\"); reads(\"x\", \"V\"); nameplate(\"t\", \"%\", 6);"), "needs its source"),
+        (
+            with("title(\"T\"); reads(\"x\", \"V\"); nameplate(\"t\", \"%\", 6, \"because\");"),
+            "does not say what kind",
+        ),
+        (
+            with("title(\"T\"); reads(\"x\", \"V\"); nameplate(\"t\", \"%\", same_as(\"q\"), \"label\");"),
+            "names no nameplate item",
+        ),
+        (
+            with("title(\"T\"); reads(\"x\", \"V\"); limit(\"l\", 5, \"V\");"),
+            "write limit(name, value, unit, source)",
+        ),
+        (
+            with("title(\"T\"); reads(\"x\", \"V\"); limit(\"l\", 5 + 1, \"V\", \"physics\");"),
+            "nothing calculated",
+        ),
+        (
+            with("title(\"T\"); reads(\"x\", \"V\"); hold_points([\"loked out\"]);"),
+            "did you mean \"locked out\"",
+        ),
+        (with("title(\"T\"); reads(\"x\", \"V\"); plausible(\"x\", 5, 1);"), "low lies below high"),
+        (with("title(\"T\"); reads(\"x\", \"V\"); plausible(\"z\", 1, 5);"), "no reading \"z\""),
+        (with("title(\"T\"); reads(\"x\", \"V\"); let y = 1;"), "only declarations"),
+        (with("title(\"T\"); reads(\"x\", \"V\"); 1 + 1;"), "only declarations"),
+        (with("title(\"T\"); reads(\"x\", \"V\"); caution(7);"), "write caution("),
+        ("title(\"T\"); reads(\"x\", \"V\");".to_string(), "a rule has a function judge"),
+        (
+            "title(\"T\"); reads(\"x\", \"V\"); fn judge(a, b) { no_verdict(\"n\") }".to_string(),
+            "fn judge(m, plate)",
+        ),
+    ];
+    let list: Vec<(&str, &str)> = list.iter().map(|(text, part)| (text.as_str(), *part)).collect();
+    check_refusals(&list);
+}
+
+#[test]
+fn silent_falsehood_is_refused_before_it_runs() {
+    let within = "at_most(\"x\", m.x, plate.p)";
+    for (body, part) in [
+        ("m.x < 5", "judge gives yes/no"),
+        ("true", "judge gives yes/no"),
+        ("m.x", "judge gives a number"),
+        ("\"pass\"", "judge gives a text"),
+        ("()", "() is no value"),
+        ("[1]", "lists are not part"),
+        ("", "judge gives nothing"),
+        ("if m.x < 5 { W }", "an if without else"),
+        ("if m.y < 5 { W } else { W }", "m.y is not declared with reads(...)"),
+        ("if m.x < \"5\" { W } else { W }", "< cannot work on a number and a text"),
+        ("if m.x == 5 { W } else { W }", "never compared with =="),
+        ("if m.x { W } else { W }", "if takes yes/no"),
+        ("if !m.x { W } else { W }", "cannot work on a number"),
+        ("if m.x < 5 && m.x { W } else { W }", "&& takes yes/no"),
+        ("if m?.x < 5 { W } else { W }", "?."),
+        ("W; W", "that is not used"),
+        ("let a = W; no_verdict(\"n\")", "a is set and never used"),
+        ("let a = 1; a = W; W", "it cannot become a judgement"),
+        ("return W; W", "never reached"),
+        ("all_of(W, m.x < 5)", "all_of takes judgements, not yes/no"),
+        ("all_of(W)", "all_of takes 2 to 8"),
+        ("within(\"x\", m.x, plate.p)", "write within(name, value, low, high); 3 values"),
+        ("at_most(\"x\", m.x, \"5\")", "compares numbers, not a text"),
+        ("at_most(\"other\", m.x, plate.p)", "the unit is not known"),
+        ("at_most(\"x\", m.x, 5)", "the limits have no source"),
+        ("at_most(\"x\", m.x, 5).source(\"my head\")", "does not say what kind it is"),
+        ("at_most(\"q\", m.x, plate.p).unit(\"uf\")", "did you mean \"uF\""),
+        ("at_most(\"x\", m.x, plate.p).hihg(\"a\")", "did you mean \"high\""),
+        ("at_most(\"x\", plate.x, plate.p)", "plate.x is not declared with nameplate(...)"),
+        ("at_most(\"x\", sqrd(m.x), plate.p)", "no function is named sqrd; did you mean \"sqrt\""),
+        ("at_most(\"x\", sqrt(m.x, 2), plate.p)", "write sqrt(x); 2 values"),
+        ("at_most(\"x\", abs(W), plate.p)", "takes numbers, not a judgement"),
+        ("at_most(\"x\", m.x.abs(), plate.p)", "functions are called as abs(x)"),
+        ("at_most(\"x\", m.x + \"1\", plate.p)", "+ cannot work on a number and a text"),
+        ("at_most(\"x\", 1e999, plate.p)", "too large"),
+        ("let m2 = m; W", "m alone is no value"),
+        ("m.x = 5; W", "readings and nameplate stay as they are"),
+        ("nameplate(\"a\", \"V\"); W", "stands at the top of the file"),
+        ("all_of(W, W).low(\"x\")", "inside all_of"),
+    ] {
+        let text = with_header(&format!("fn judge(m, plate) {{ {} }}", body.replace('W', within)));
+        check_refusals(&[(&text, part)]);
+    }
+}
+
+#[test]
+fn what_is_not_in_the_language_is_refused() {
+    let within = "at_most(\"x\", m.x, plate.p)";
+    for (body, part) in [
+        ("while m.x < 5 { } W", "loops are off"),
+        ("for i in 0..3 { } W", "loops are off"),
+        ("loop { } W", "loops are off"),
+        ("switch m.x { _ => W }", "switch is not for rules"),
+        ("try { W } catch { W }", "never caught"),
+        ("throw \"x\";", "throw is not for rules"),
+        ("let f = |x| x; W", "test-rule.rhai"),
+        ("let f = Fn(\"x\"); W", "not part of the rule language"),
+        ("eval(\"1\"); W", "not part of the rule language"),
+        ("let a = #{x: 1}; W", "groups of values"),
+        ("let a = [1]; W", "lists are not part"),
+        ("let a = m[\"x\"]; W", "lists are not part"),
+        ("let a = `x${m.x}`; W", "texts stand as they are"),
+        ("let a = 'c'; W", "double quotes"),
+        ("let a = m.x ?? 1; W", "a missing value is never passed over"),
+        ("import \"x\" as y; W", "test-rule.rhai"),
+        ("let plate = 1; W", "test-rule.rhai"),
+        ("judge(m, plate)", "called by the engine only"),
+        ("g(m.x)", "calls itself"),
+        ("abs(m.x)", "is a word of the rule language"),
+    ] {
+        let text = with_header(&format!(
+            "fn judge(m, plate) {{ {} }}\n{}",
+            body.replace('W', within),
+            match body {
+                "g(m.x)" => "fn g(a) { h(a) } fn h(a) { g(a) }",
+                "abs(m.x)" => "fn abs(a) { a }",
+                _ => "",
+            }
+        ));
+        check_refusals(&[(&text, part)]);
+    }
+}
+
+#[test]
+fn all_problems_of_all_files_are_told_and_the_set_is_refused_whole() {
+    let bad = "title(\"T\"); reads(\"x\", \"uf\"); reads(\"y\", \"V\");\nfn judge(m, plate) { m.z }";
+    let files = [
+        ("a/good.rhai", SKETCH),
+        ("a/bad-one.rhai", bad),
+        ("a/Bad_Two.rhai", SKETCH),
+        ("b/good.rhai", SKETCH),
+    ];
+    let errors = RuleSetLoader::new(Limits::default()).load(files).unwrap_err();
+    let all = shown(&errors);
+    for part in ["bad-one.rhai:1:", "bad-one.rhai:2:", "Bad_Two.rhai", "a/good.rhai has the same name"] {
+        assert!(all.contains(part), "{part} in:\n{all}");
+    }
+    assert!(RuleSetLoader::default().load([]).is_err());
+}
+
+#[test]
+fn hidden_characters_and_oversized_files_are_refused() {
+    check_refusals(&[
+        ("title(\"T\"); // \u{202e} turned\n", "bidi control"),
+        ("title(\"a\u{200b}b\");", "not seen"),
+    ]);
+    let long = format!("{}// {}", SKETCH, "x".repeat(33_000));
+    assert!(refused(&long).contains("bytes are too much"));
+    let wordy = format!("{}{}", SKETCH, "1;".repeat(5_000));
+    assert!(refused(&wordy).contains("too long: more than"), "{}", refused(&wordy));
+}
+
+#[test]
+fn a_deadline_ends_a_rule_when_the_edge_lends_a_clock() {
+    use std::sync::atomic::{AtomicI64, Ordering};
+    static NOW: AtomicI64 = AtomicI64::new(0);
+    fn slow_clock() -> i64 {
+        NOW.fetch_add(30_000, Ordering::Relaxed)
+    }
+    let sums = format!("let a = m.x; {}", "a = a + 1; ".repeat(150));
+    let text = with_header(&format!("fn judge(m, plate) {{ {sums} at_most(\"x\", a, plate.p) }}"));
+    let limits = Limits { now_us: Some(slow_clock), ..Limits::default() };
+    let loaded = RuleSetLoader::new(limits).load([("test-rule.rhai", text.as_str())]).unwrap();
+    let error = loaded.set.find("test-rule").unwrap().judge(&[1.0, 1.0]).unwrap_err();
+    assert!(error.message.contains("took too long"), "{error}");
+    assert!(rule(&text).judge(&[1.0, 1.0]).is_ok());
+}
+
+#[test]
+fn the_step_limit_ends_a_rule() {
+    // Functions that call the next one twice: 2^15 calls, more than the steps allowed.
+    let chain: String =
+        (0..14).map(|n| format!("fn f{n}(a) {{ f{}(a) + f{}(a) }}\n", n + 1, n + 1)).collect();
+    let text = with_header(&format!(
+        "fn judge(m, plate) {{ at_most(\"x\", f0(m.x), plate.p) }}\n{chain}fn f14(a) {{ a }}"
+    ));
+    let error = rule(&text).judge(&[1.0, 1.0]).unwrap_err();
+    assert!(error.message.contains("more than 20000 steps"), "{error}");
+}
