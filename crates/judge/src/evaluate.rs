@@ -2,6 +2,7 @@
 //! input moved up and down by its standard uncertainty; the half-differences of each margin are combined in quadrature
 //! (JCGM 100:2008, 5.1.3 note 2; Kragten 1994). Inputs are taken as independent. Does not settle or gate anything.
 
+use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
 
@@ -39,13 +40,24 @@ pub struct Judged {
 }
 
 impl Judged {
-    /// The rule's advice for the side that decided.
+    /// What to do: the rule's advice for the side that decided. A conditional word alone is no ground to replace a part,
+    /// so the engine says first what the meter's doubt allows.
     #[must_use]
-    pub fn advice(&self) -> Option<&str> {
-        match self.side {
-            Side::Inside => self.judgement.advice_ok.as_deref(),
-            Side::Low => self.judgement.advice_low.as_deref(),
-            Side::High => self.judgement.advice_high.as_deref(),
+    pub fn advice(&self) -> Option<String> {
+        let (rule, side) = match self.side {
+            Side::Inside => return self.judgement.advice_ok.as_deref().map(String::from),
+            Side::Low => (self.judgement.advice_low.as_deref(), "low"),
+            Side::High => (self.judgement.advice_high.as_deref(), "high"),
+        };
+        match self.word {
+            Word::ConditionalPass => Some(format!(
+                "in tolerance, but within the meter's doubt of the {side} limit: keep it, measure again next visit"
+            )),
+            Word::ConditionalFail => Some(format!(
+                "out of tolerance, but within the meter's doubt: measure again, or with a finer meter, before you act{}",
+                rule.map_or_else(String::new, |rule| format!("; if it stays so: {rule}"))
+            )),
+            _ => rule.map(String::from),
         }
     }
 }
@@ -101,7 +113,8 @@ pub fn evaluate(rule: &dyn Rule, inputs: &[Input], decision: DecisionRule) -> Re
         let up = moved(rule, &mut values, index, input.value + input.standard_uncertainty);
         let down = moved(rule, &mut values, index, input.value - input.standard_uncertainty);
         let same = |outcome: &Option<Outcome>| outcome.as_ref().is_some_and(|o| o.path == centre.path);
-        if !(same(&up) && same(&down)) {
+        let forks = !(same(&up) && same(&down));
+        if forks {
             path_changes.push(index);
         }
         let up = up.as_ref().and_then(|o| matching(o, judgements));
@@ -110,7 +123,7 @@ pub fn evaluate(rule: &dyn Rule, inputs: &[Input], decision: DecisionRule) -> Re
         for (k, (spread, at)) in spreads.iter_mut().zip(judgements).enumerate() {
             let up = up.and_then(|list| list.get(k)).unwrap_or(at);
             let down = down.and_then(|list| list.get(k)).unwrap_or(at);
-            spread.add(index, at, up, down);
+            spread.add(index, at, up, down, forks);
         }
     }
     let judged: Vec<Judged> =
@@ -182,8 +195,18 @@ impl Spread {
         Self { value: 0.0, low: 0.0, high: 0.0, sensitivity: alloc::vec![[0.0; 2]; inputs] }
     }
 
-    fn add(&mut self, index: usize, at: &Judgement, up: &Judgement, down: &Judgement) {
-        let half = |f: &dyn Fn(&Judgement) -> f64| (f(up) - f(down)) / 2.0;
+    /// Half the difference between the two moves; at a fork of the rule, where a limit may jump, the larger of the two.
+    fn add(&mut self, index: usize, at: &Judgement, up: &Judgement, down: &Judgement, forks: bool) {
+        let half = |f: &dyn Fn(&Judgement) -> f64| {
+            let (rise, fall) = (f(up) - f(at), f(at) - f(down));
+            if !forks {
+                (f(up) - f(down)) / 2.0
+            } else if rise.abs() >= fall.abs() {
+                rise
+            } else {
+                fall
+            }
+        };
         let value = half(&|j| j.value);
         let low = if at.low.is_some() { half(&|j| j.value - j.low.unwrap_or(0.0)) } else { 0.0 };
         let high = if at.high.is_some() { half(&|j| j.high.unwrap_or(0.0) - j.value) } else { 0.0 };

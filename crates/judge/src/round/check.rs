@@ -52,7 +52,7 @@ pub(super) enum About {
     SwappedReading(usize),
     /// A nameplate value's digits look swapped.
     SwappedPlate(String),
-    /// The leads read open: are they on the part?
+    /// The leads read open, or next to nothing: are they on the part?
     OpenPart(usize),
 }
 
@@ -195,15 +195,25 @@ impl Check {
         self.phase == Phase::Measuring || (self.phase == Phase::Asking && open_part)
     }
 
-    /// Drops the question about an open part once the leads no longer read open.
-    pub(super) fn reconsider_question(&mut self) {
-        let Some(Question { about: About::OpenPart(index), .. }) = &self.question else { return };
-        let still_open =
-            matches!(self.points.get(*index), Some(PointState::Settling(s)) if s.open_since.is_some());
-        if !still_open && self.phase == Phase::Asking {
-            self.question = None;
-            self.phase = Phase::Measuring;
+    /// Drops the question whether leads that read open are on, once they no longer read so. True when a settled value
+    /// was thrown away with it.
+    pub(super) fn reconsider_question(&mut self) -> bool {
+        let Some(Question { about: About::OpenPart(index), .. }) = &self.question else { return false };
+        let Some(state) = self.points.get_mut(*index) else { return false };
+        let (still_open, settled) = match state {
+            PointState::Settling(settling) => (settling.open_since.is_some(), false),
+            PointState::Settled(settled) => (settled.watch.is_some(), true),
+            PointState::Waiting => (false, false),
+        };
+        if still_open || self.phase != Phase::Asking {
+            return false;
         }
+        if settled {
+            *state = PointState::Waiting;
+        }
+        self.question = None;
+        self.phase = Phase::Measuring;
+        settled
     }
 
     /// When the reading of a settled point becomes too old to be judged.

@@ -54,7 +54,7 @@ impl Round {
         if let Some(header) = check.header() {
             notes.extend(path_changes.iter().map(|index| {
                 format!(
-                    "within the uncertainty of {} the rule would judge by another path; no word stands clear there",
+                    "within the uncertainty of {} the rule would judge by another path",
                     input_name(header, *index)
                 )
             }));

@@ -55,7 +55,7 @@ impl Round {
         let PointState::Settling(settling) = state else { return };
         let fed = settling.push(reading, point.unit, Some(&thresholds));
         check.low_battery |= reading.flags.low_battery;
-        check.reconsider_question();
+        let _ = check.reconsider_question();
         match fed {
             Fed::Quiet => self.ask_whether_open(index, reading),
             Fed::Lifted => self.say(Output::Reset { why: ResetReason::Lifted }),
@@ -85,7 +85,7 @@ impl Round {
                 *state = PointState::Waiting;
             }
         }
-        check.reconsider_question();
+        let _ = check.reconsider_question();
         if changed {
             self.say(Output::Reset { why: ResetReason::FunctionChanged });
         }
@@ -188,7 +188,7 @@ impl Round {
                 PointState::Settling(_) | PointState::Settled(_) | PointState::Waiting => {}
             }
         }
-        check.reconsider_question();
+        lost |= check.reconsider_question();
         if lost {
             self.say(Output::Reset { why: ResetReason::LinkLost });
         }
@@ -227,7 +227,7 @@ impl Round {
                 PointState::Settling(_) | PointState::Settled(_) | PointState::Waiting => {}
             }
         }
-        check.reconsider_question();
+        silent |= check.reconsider_question();
         self.note_live();
         if silent {
             self.say(Output::Reset { why: ResetReason::LinkLost });

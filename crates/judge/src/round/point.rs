@@ -130,7 +130,11 @@ impl SettlingPoint {
     }
 
     /// Takes a reading; `thresholds` replace those in force, `None` keeps them.
+    /// One that is not later than the last is ignored.
     pub(super) fn push(&mut self, reading: &Reading, rule_unit: Unit, thresholds: Option<&[f64]>) -> Fed {
+        if self.last_at.is_some_and(|last| reading.at <= last) {
+            return Fed::Quiet;
+        }
         self.last_shown = None;
         let sample = match reading.state {
             State::Value(shown) => {

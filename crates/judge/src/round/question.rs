@@ -19,6 +19,11 @@ use crate::verdict::{PlateUsed, Reason};
 /// A capacitance or resistance this many counts below zero is still taken for zero. Our own choice.
 const NEGATIVE_COUNTS: f64 = 5.0;
 
+/// Leads that touch nothing show up to this much on a volts range ...
+const NEXT_TO_NOTHING_V: f64 = 0.5;
+/// ... and up to this many counts on any. Both from memory, no source.
+const NEXT_TO_NOTHING_COUNTS: f64 = 3.0;
+
 impl Round {
     pub(super) fn answer(&mut self, yes: bool) {
         let Some(check) = &mut self.check else { return };
@@ -34,7 +39,9 @@ impl Round {
             }
             (About::OpenPart(index), false) => {
                 if let Some(state) = check.points.get_mut(*index) {
+                    let point = state.settled().map(|settled| settled.reading.point.clone());
                     *state = PointState::Waiting;
+                    point.iter().for_each(|point| self.not_on(point));
                 }
             }
             (_, true) => {
@@ -56,7 +63,9 @@ impl Round {
         let Some(check) = &mut self.check else { return };
         let Some(rule) = check.rule.clone() else { return };
         let Some(point) = rule.header().points.get(index) else { return };
-        let Some(PointState::Settling(settling)) = check.points.get(index) else { return };
+        let Some(PointState::Settling(settling)) = check.points.get(index) else {
+            return self.try_conclude();
+        };
         let value =
             settling.last_shown.and_then(|shown| settling.unit.convert(shown.to_f64(), point.unit).ok());
         let done = value.and_then(|value| settling.finish(point, value, 0.0, 1, now));
@@ -78,6 +87,9 @@ pub(super) fn before_judging(
     let accepted = |about: &About| check.accepted.contains(about);
     let points = &rule.header().points;
     for (index, (point, state)) in points.iter().zip(&check.points).enumerate() {
+        if let Some(text) = touches_nothing(point, state).filter(|_| !accepted(&About::OpenPart(index))) {
+            return Some(Question { about: About::OpenPart(index), text });
+        }
         let about = About::Implausible(index);
         // Who says that a part reads open has also said that its value is out of the usual.
         let asked = accepted(&about) || accepted(&About::OpenPart(index));
@@ -89,7 +101,7 @@ pub(super) fn before_judging(
     let word = |values: &[Input]| {
         evaluate(rule, values, decision).as_ref().map_or(Word::NoVerdict, Evaluation::word)
     };
-    if !matches!(word(inputs), Word::Fail | Word::ConditionalFail) {
+    if !far_outside(rule, inputs, decision) {
         return None;
     }
     let swapped_passes = |index: usize, value: f64| {
@@ -136,6 +148,22 @@ pub(super) fn before_judging(
     None
 }
 
+/// Whether some judgement lies so far outside that a slip in typing is as likely as a bad part: by half of the tolerance's
+/// width or more, one-sided by a tenth of the limit. A part that is a little weak is never asked about. Our own choice.
+fn far_outside(rule: &dyn Rule, inputs: &[Input], decision: DecisionRule) -> bool {
+    let Ok(Evaluation::Judged { judgements, .. }) = evaluate(rule, inputs, decision) else { return false };
+    judgements.iter().any(|judged| {
+        let at = &judged.judgement;
+        let slip = match (at.low, at.high) {
+            (Some(low), Some(high)) => (high - low) / 2.0,
+            (Some(limit), None) | (None, Some(limit)) => limit.abs() / 10.0,
+            (None, None) => return false,
+        };
+        let outside = [judged.margins.low, judged.margins.high];
+        outside.into_iter().flatten().any(|margin| margin.inside_by < 0.0 && -margin.inside_by >= slip)
+    })
+}
+
 fn swapped(digits: Decimal, unit: Unit, rule_unit: Unit) -> impl Iterator<Item = (Decimal, f64)> {
     digits
         .transpositions()
@@ -147,6 +175,28 @@ fn swapped_text(what: &str, typed: Decimal, swap: Decimal, unit: Unit) -> String
     format!(
         "{what} {typed} {unit} would be in order as {swap} {unit}: were two digits swapped? Yes keeps {typed} {unit}; no: enter it again"
     )
+}
+
+/// Volts and amps have no open reading: leads in the air and a clamp round nothing (or round both conductors) show next
+/// to nothing, and so may a dead part. The mechanic knows.
+fn touches_nothing(point: &Point, state: &PointState) -> Option<String> {
+    let settled = state.settled().filter(|settled| settled.typed.is_none())?;
+    let (shown, unit) = (settled.reading.shown, settled.reading.unit);
+    let counts = NEXT_TO_NOTHING_COUNTS * shown.resolution();
+    let (least, on) = match unit.kind() {
+        Kind::Voltage if unit == Unit::VOLT => {
+            (counts.max(NEXT_TO_NOTHING_V), "Are both leads on the terminals?")
+        }
+        Kind::Voltage => (counts, "Are both leads on the terminals?"),
+        Kind::Current => (counts, "Is the meter on one live conductor?"),
+        _ => return None,
+    };
+    (shown.to_f64().abs() <= least * (1.0 + 1e-9)).then(|| {
+        format!(
+            "{} reads {shown} {unit}, as on nothing at all. {on} Yes: it is judged. No: clip on.",
+            point.label
+        )
+    })
 }
 
 fn implausible(point: &Point, settled: &SettledPoint) -> Option<String> {

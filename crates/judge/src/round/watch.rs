@@ -116,7 +116,15 @@ impl Round {
                 settled.watch = None;
             }
         }
+        // Clipping on answers the question whether the leads are on.
+        let _ = check.reconsider_question();
         self.note_live();
+    }
+
+    /// The mechanic says that the leads are not on: what they show now is nobody's value.
+    pub(super) fn not_on(&mut self, point: &str) {
+        let check = self.check.as_ref();
+        self.contacts.iter_mut().filter(|c| c.is_of(check, point)).for_each(Contact::touches_nothing);
     }
 
     /// Takes back the live flag of a verdict whose readings are no longer shown.
