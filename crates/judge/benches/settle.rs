@@ -60,11 +60,11 @@ fn row(family: Family, count: u64) {
         wrong as f64 / n,
         upper95(wrong, ours.len()),
         fixed_wrong as f64 / n,
-        bounds[bounds.len() / 2],
+        bounds.get(bounds.len() / 2).copied().unwrap_or(0.0),
     );
 }
 
-/// Time per push: over whole mixed streams up to the verdict, and on one contact that never settles.
+/// Time per push; the fastest pass counts, other work on the machine only adds.
 fn nanoseconds() {
     let prepared: Vec<_> = (0..2_000)
         .map(|seed| {
@@ -73,17 +73,18 @@ fn nanoseconds() {
             (stream, readings)
         })
         .collect();
-    let (clock, mut pushes) = (Clock::now(), 0u64);
-    for (stream, readings) in &prepared {
-        let Ok(mut settler) = Settler::new(stream.spec) else { return };
-        settler.set_thresholds(&stream.thresholds);
-        for (at, sample) in readings {
-            black_box(settler.push(*at, *sample));
-            pushes += 1;
+    let mut fastest = f64::INFINITY;
+    for _ in 0..15 {
+        let (clock, mut pushes) = (Clock::now(), 0u64);
+        for (stream, readings) in &prepared {
+            let Ok(mut settler) = Settler::new(stream.spec) else { return };
+            settler.set_thresholds(&stream.thresholds);
+            for (at, sample) in readings {
+                black_box(settler.push(*at, *sample));
+                pushes += 1;
+            }
         }
+        fastest = fastest.min(clock.elapsed().as_nanos() as f64 / pushes as f64);
     }
-    println!(
-        "{:.0} ns a push (first 40 readings of mixed streams)",
-        clock.elapsed().as_nanos() as f64 / pushes as f64
-    );
+    println!("{fastest:.0} ns a push (first 40 readings of mixed streams, fastest of 15 passes)");
 }

@@ -1,33 +1,45 @@
 //! How the stated risk is shared out over all the looks a settler will ever take. No readings here.
 //!
-//! A look is a window (start, length) of the readings since contact. Its share is fixed in advance by start and length
+//! A look is a window (start, length, part) of the readings since contact. Its share is fixed in advance by these
 //! alone, and the shares add up to at most 1, so by the union bound the chance that any look ever misses is at most the
 //! stated risk (alpha spending).
 
-/// Window lengths that are looked at, and the weight of each. Weights add up to 1.
-pub(super) const LENGTHS: [(usize, f64); 22] = [
-    (2, 0.02),
-    (3, 0.03),
-    (4, 0.04),
-    (5, 0.06),
-    (6, 0.12),
-    (7, 0.12),
-    (8, 0.11),
-    (10, 0.1),
-    (12, 0.08),
-    (14, 0.06),
-    (16, 0.05),
-    (20, 0.05),
-    (24, 0.04),
-    (28, 0.03),
-    (32, 0.03),
-    (40, 0.02),
-    (48, 0.01),
-    (56, 0.01),
-    (64, 0.005),
-    (80, 0.005),
-    (96, 0.005),
-    (128, 0.005),
+/// Which readings of a window are used.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Part {
+    /// All.
+    Whole,
+    /// The first and the last: less smoothing, and so less of a fast approach left in the late block.
+    Ends,
+}
+
+/// What is looked at: window length, part, and the weight of each. Weights add up to 1.
+pub(super) const LENGTHS: [(usize, Part, f64); 25] = [
+    (2, Part::Whole, 0.04),
+    (3, Part::Whole, 0.04),
+    (3, Part::Ends, 0.02),
+    (4, Part::Whole, 0.07),
+    (4, Part::Ends, 0.01),
+    (5, Part::Whole, 0.1),
+    (5, Part::Ends, 0.01),
+    (6, Part::Whole, 0.16),
+    (7, Part::Whole, 0.13),
+    (8, Part::Whole, 0.09),
+    (10, Part::Whole, 0.07),
+    (12, Part::Whole, 0.06),
+    (14, Part::Whole, 0.04),
+    (16, Part::Whole, 0.03),
+    (20, Part::Whole, 0.03),
+    (24, Part::Whole, 0.02),
+    (28, Part::Whole, 0.015),
+    (32, Part::Whole, 0.015),
+    (40, Part::Whole, 0.01),
+    (48, Part::Whole, 0.01),
+    (56, Part::Whole, 0.01),
+    (64, Part::Whole, 0.005),
+    (80, Part::Whole, 0.005),
+    (96, Part::Whole, 0.005),
+    (128, Part::Whole, 0.005),
 ];
 
 /// The longest window.
@@ -57,8 +69,8 @@ impl Starts {
     pub(super) fn share(&self, start: usize) -> Option<f64> {
         let i = self.at.binary_search(&start).ok()?;
         #[allow(clippy::cast_precision_loss)]
-        let raw = 1.0 / (i as f64 + 3.0);
-        Some(raw / SHARES_TOTAL)
+        let rank = i as f64 + 2.0;
+        Some(1.0 / (rank * libm::sqrt(rank) * SHARES_TOTAL))
     }
 
     /// The last start; a contact that outlives it begins anew.
@@ -67,8 +79,8 @@ impl Starts {
     }
 }
 
-/// Sum of 1 / (i + 3) for i in 0..40, rounded up.
-const SHARES_TOTAL: f64 = 2.8268;
+/// Sum of (i + 2) to the power -1.5 for i in 0..40, rounded up.
+const SHARES_TOTAL: f64 = 1.302;
 
 #[cfg(test)]
 mod tests {
@@ -78,10 +90,13 @@ mod tests {
     fn the_shares_of_all_looks_add_up_to_no_more_than_the_risk() {
         let starts = Starts::new();
         let by_start: f64 = starts.at.iter().filter_map(|&at| starts.share(at)).sum();
-        let by_length: f64 = LENGTHS.iter().map(|length| length.1).sum();
+        let by_length: f64 = LENGTHS.iter().map(|length| length.2).sum();
         assert!(by_start <= 1.0 && by_start > 0.999, "{by_start}");
         assert!(by_length <= 1.0 + 1e-12 && by_length > 0.999, "{by_length}");
         assert!(starts.at.windows(2).all(|pair| pair[0] < pair[1]), "{:?}", starts.at);
-        assert!(LENGTHS.windows(2).all(|pair| pair[0].0 < pair[1].0));
+        assert!(
+            LENGTHS.windows(2).all(|pair| pair[0].0 <= pair[1].0),
+            "contact stops at the first that is too long"
+        );
     }
 }

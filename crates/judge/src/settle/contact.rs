@@ -9,7 +9,7 @@ use super::budget::{LENGTHS, Starts, WINDOW_MAX};
 use super::spec::SettleSpec;
 use super::types::{How, Moving, MovingReason, Settled, Settling};
 use super::watch::{self, Step};
-use super::window::{Bounds, Obs, look};
+use super::window::{Bounds, Obs, look_at};
 
 /// Readings kept of a contact; when full, the older half of the surplus is dropped.
 const KEPT_MAX: usize = 2 * WINDOW_MAX;
@@ -147,10 +147,12 @@ impl Contact {
         }
         let decay = libm::exp(-gap_s / spec.tau_max_s);
         self.obs.push(Obs { t_s, value, decay, bouncing: t_s < spec.bounce_s });
-        if last.is_some_and(|obs| libm::fabs(value - obs.value) > watch::break_size(spec)) {
+        let step = last.map_or(0.0, |obs| value - obs.value);
+        let fading = watch::fading(&self.obs);
+        if watch::breaks(step, fading, spec) {
             self.broken_at = self.n;
             (self.all, self.best) = (Interval::UNKNOWN, None);
-        } else if self.broken_at + 1 == self.n && watch::fading(&self.obs) {
+        } else if self.broken_at + 1 == self.n && fading {
             // The step went on as an approach does: a window may begin at its foot.
             self.broken_at -= 1;
         }
@@ -161,14 +163,16 @@ impl Contact {
     pub(super) fn look_at_all(&mut self, spec: &SettleSpec, starts: &Starts) {
         (self.now, self.best_now) = (Interval::UNKNOWN, None);
         let fading = watch::fading(&self.obs);
-        for (length, weight) in LENGTHS {
+        for (length, part, weight) in LENGTHS {
             let Some(start) = self.n.checked_sub(length) else { break };
             let share = start.checked_sub(self.stretch_at).and_then(|since| starts.share(since));
             let Some(share) = share.filter(|_| start >= self.broken_at) else { continue };
             let Some(window) = start.checked_sub(self.dropped).and_then(|at| self.obs.get(at..)) else {
                 continue;
             };
-            let Some(bounds) = look(window, spec, spec.risk * share * weight, fading) else { continue };
+            let Some(bounds) = look_at(window, part, spec, spec.risk * share * weight, fading) else {
+                continue;
+            };
             self.now.narrow(&bounds);
             let narrower = |best: Option<Bounds>| best.is_none_or(|best| bounds.width() <= best.width());
             if narrower(self.best_now) {

@@ -88,6 +88,8 @@ pub(super) fn frozen_by_noise(obs: &[Obs], spec: &SettleSpec, run: usize) -> boo
 
 /// A step of this many noise ceilings breaks a contact.
 const BREAK_SDS: f64 = 10.0;
+/// The same for a step that goes on as an approach would.
+const BREAK_FADING_SDS: f64 = 25.0;
 /// A second step smaller than this part of the first looks like a jump and a stop.
 const FADE_MIN: f64 = 0.2;
 
@@ -120,10 +122,10 @@ pub(super) fn step_to(obs: &[Obs], value: f64, spec: &SettleSpec, scatter: f64) 
     }
 }
 
-/// A step larger than this breaks a contact in two: no window reaches across it. Windows left out can only widen the
-/// interval, so this costs readings, never risk. It keeps a bounce from posing as the early part of an approach.
-pub(super) fn break_size(spec: &SettleSpec) -> f64 {
-    BREAK_SDS * spec.noise_ceiling
+/// Whether a step breaks a contact in two: no window reaches across a break. Windows left out can only widen the interval,
+/// so this costs readings, never risk. It keeps a bounce from posing as the early part of an approach.
+pub(super) fn breaks(step: f64, fading: bool, spec: &SettleSpec) -> bool {
+    libm::fabs(step) > spec.noise_ceiling * if fading { BREAK_FADING_SDS } else { BREAK_SDS }
 }
 
 /// Whether the last two steps go the same way and the second is smaller, but not by so much that the reading has rather

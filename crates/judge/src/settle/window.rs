@@ -1,13 +1,14 @@
 //! One look: from a window of readings to an interval for the settled value, at a given tail probability. Pure
 //! arithmetic; holds no state and decides nothing. The reasoning is in the module text of `settle`.
 
+use super::budget::Part;
 use super::quantile::{chi_squared_upper, normal_upper, student_upper};
 use super::spec::{STEP_SD, SettleSpec};
 
 /// A window whose scatter is less likely under the noise ceiling than 1 in 1,000 (this normal quantile) does not use it.
 const CEILING_DOUBT_SDS: f64 = 3.090_232;
 /// From this many degrees of freedom on, the observed scatter can serve beside the ceiling.
-const SCATTER_DOF_MIN: f64 = 2.5;
+const SCATTER_DOF_MIN: f64 = 3.5;
 
 /// One reading of a contact.
 #[derive(Clone, Copy, Debug)]
@@ -61,10 +62,28 @@ struct Scatter {
     dof: f64,
 }
 
+/// [`look`] at all readings of a window or at its first and last.
+pub(super) fn look_at(
+    window: &[Obs],
+    part: Part,
+    spec: &SettleSpec,
+    tail: f64,
+    fading: bool,
+) -> Option<Bounds> {
+    match part {
+        Part::Whole => look(window, spec, tail, fading),
+        Part::Ends => {
+            let ([first, after @ ..], last) = (window, *window.last()?) else { return None };
+            let decay = after.iter().map(|obs| obs.decay).product();
+            look(&[*first, Obs { decay, ..last }], spec, tail, fading)
+        }
+    }
+}
+
 /// The interval for the settled value from one window; `tail` is the probability that may be spent on it (both sides
 /// together); `fading` says that its scatter is an approach's, so it is no evidence against the noise ceiling. None if the
 /// window says nothing.
-pub(super) fn look(window: &[Obs], spec: &SettleSpec, tail: f64, fading: bool) -> Option<Bounds> {
+fn look(window: &[Obs], spec: &SettleSpec, tail: f64, fading: bool) -> Option<Bounds> {
     let bouncing = window.iter().filter(|obs| obs.bouncing).count();
     let (at, split) = best_split(window, bouncing)?;
     let (early, late) = window.split_at_checked(at)?;
