@@ -92,7 +92,7 @@ fn summary(played: &[director::Played], history: &std::path::Path) -> anyhow::Re
             as_meant = false;
             format!("   MEANT: {}", scene.expected)
         };
-        talk(&format!("  {:<44} {got}{mark}", scene.name));
+        talk(&format!("  {got:<17} {}{mark}", scene.name));
     }
     let stored = Reader::open(history).context("the history of the round")?.recent(1000)?.len();
     talk(&format!("{} verdicts shown, {stored} in the history", played.len()));

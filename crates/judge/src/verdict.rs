@@ -147,7 +147,7 @@ pub struct Verdict {
 impl Verdict {
     /// The advice of the worst judgement that has any, or of the first; for showing on one line.
     #[must_use]
-    pub fn advice(&self) -> Option<&str> {
+    pub fn advice(&self) -> Option<String> {
         let worst = self.judgements.iter().map(|j| j.word).max()?;
         self.judgements.iter().filter(|j| j.word == worst).find_map(Judged::advice)
     }

@@ -134,7 +134,8 @@ impl Decimal {
         for i in 1..digits.len() {
             let mut swapped = digits.clone();
             swapped.swap(i - 1, i);
-            if swapped == digits {
+            // Nobody types a leading zero, and equal digits swap into themselves.
+            if swapped == digits || swapped.first() == Some(&b'0') {
                 continue;
             }
             let mantissa = swapped.iter().fold(0_i64, |sum, d| sum * 10 + i64::from(d - b'0'));
@@ -267,6 +268,7 @@ mod tests {
         assert_eq!(swaps("54"), ["45"]);
         assert_eq!(swaps("5.7"), ["7.5"]);
         assert_eq!(swaps("44"), [""; 0]);
+        assert_eq!(swaps("108"), ["180"]);
         assert_eq!(swaps("39.4"), ["93.4", "34.9"]);
     }
 

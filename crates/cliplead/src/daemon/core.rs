@@ -222,7 +222,7 @@ impl Core {
             }
             Input::Arm(plan) => {
                 self.set_now(Clock::now());
-                self.step_round(round::Event::Arm(plan));
+                let _ = self.step_round(round::Event::Arm(plan));
                 self.publish();
             }
             Input::Stop => {}
@@ -442,7 +442,8 @@ fn words(output: &round::Output) -> Option<String> {
         },
         round::Output::Lapsed { name, why } => format!("    {name}: no longer stands, {}", why.text()),
         round::Output::Settled(reading) => {
-            format!("    {}: {} {} ({} readings)", reading.label, reading.shown, reading.unit, reading.count)
+            let from = if reading.device == "typed" { "typed".to_owned() } else { format!("{} readings", reading.count) };
+            format!("    {}: {} {} ({from})", reading.label, reading.shown, reading.unit)
         }
         round::Output::Reset { why } => format!("    started anew: {}", why.text()),
         round::Output::Asked { question } => format!("    QUESTION {question}"),

@@ -2,7 +2,6 @@
 use super::*;
 use crate::rule::{Header, Source, SourceClass};
 use alloc::boxed::Box;
-use alloc::string::ToString;
 use quantity::{Accuracy, Unit};
 
 type Judging = Box<dyn Fn(&[f64]) -> Result<Outcome, RuleError> + Send + Sync>;
@@ -143,7 +142,7 @@ fn the_worst_of_several_counts_and_its_advice_is_given() {
     let (judgements, word, _) = judged(&evaluation);
     assert_eq!(word, Word::Fail);
     assert_eq!(
-        (judgements[0].word, judgements[1].advice().unwrap().to_string().as_str()),
+        (judgements[0].word, judgements[1].advice().unwrap().as_str()),
         (Word::Pass, "weak")
     );
 }
