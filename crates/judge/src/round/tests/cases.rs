@@ -168,3 +168,16 @@ fn more_lapses_than_deadlines_in_a_step_still_all_lapse() {
     round.step(Event::Tick, now + Duration::from_secs(3_600));
     assert_eq!(round.gate.next_lapse(), None);
 }
+
+#[test]
+fn an_input_that_is_no_number_gives_no_judgement() {
+    let set = rules();
+    let rule = set.find("at-most").unwrap();
+    for (value, standard_uncertainty) in
+        [(f64::NAN, 0.1), (f64::NEG_INFINITY, 0.1), (40.0, f64::INFINITY), (40.0, f64::NAN)]
+    {
+        let input = crate::evaluate::Input { value, standard_uncertainty };
+        let error = crate::evaluate::evaluate(&**rule, &[input], DecisionRule::default()).unwrap_err();
+        assert_eq!(error.message, "an input is not a finite number");
+    }
+}

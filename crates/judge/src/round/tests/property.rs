@@ -12,7 +12,7 @@ use crate::verdict::Verdict;
 
 /// Random sequences in an ordinary run, and events of each.
 const SEQUENCES: u64 = 10_000;
-const EVENTS: usize = 40;
+const EVENTS: usize = 30;
 
 /// SplitMix64; repeatable from its seed.
 struct Dice(u64);

@@ -13,6 +13,8 @@
 //! - time: `wait 20 min` (s, min, h), `back 5 s` (the clock jumps back)
 //! - `expect OUTPUT`: the next output; `...` stands for anything. `armed`, `shown` and `settled` need not be expected.
 //!   `expect nothing`. `phase`, `live yes|no`, `prompt TEXT`, `note TEXT`, `reads N` look at the state.
+#![allow(clippy::cast_possible_truncation)] // spans of a script in microseconds
+
 use alloc::collections::VecDeque;
 use alloc::format;
 use alloc::vec;
@@ -169,11 +171,11 @@ impl Runner {
                 "min-max" => flags.min_max = true,
                 "low-battery" => flags.low_battery = true,
                 "late" => late = words.next().and_then(|s| s.parse().ok()).ok_or("late SECONDS")?,
-                _ if word.starts_with('x') => times = word[1..].parse().map_err(|_| "xCOUNT")?,
-                _ if word.starts_with('~') => noise = word[1..].parse().map_err(|_| "~COUNTS")?,
+                _ if word.starts_with('x') => times = word.split_at(1).1.parse().map_err(|_| "xCOUNT")?,
+                _ if word.starts_with('~') => noise = word.split_at(1).1.parse().map_err(|_| "~COUNTS")?,
                 _ if word.starts_with(['+', '-']) => slope = word.parse().map_err(|_| "+COUNTS")?,
                 _ if word.starts_with('@') => {
-                    hertz = word[1..].trim_end_matches("Hz").parse().map_err(|_| "@RATEHz")?;
+                    hertz = word.split_at(1).1.trim_end_matches("Hz").parse().map_err(|_| "@RATEHz")?;
                 }
                 _ => return Err(format!("what is {word:?}?")),
             }
@@ -283,7 +285,7 @@ fn like(got: &str, wanted: &str) -> bool {
     let Some(mut rest) = got.strip_prefix(first) else { return false };
     for part in middle {
         let Some(at) = rest.find(part) else { return false };
-        rest = &rest[at + part.len()..];
+        rest = rest.split_at(at + part.len()).1;
     }
     rest.ends_with(last)
 }
