@@ -37,7 +37,8 @@ pub struct Plan {
     pub rule: String,
     /// Nameplate values as entered.
     pub plate: Vec<(String, Entered)>,
-    /// Points bound to a device's channel; a point without a binding takes any matching reading.
+    /// Points bound to a device's channel; points of one kind without a binding take the readings of the first meter
+    /// that makes contact.
     pub bindings: Vec<Binding>,
 }
 
@@ -80,7 +81,7 @@ pub enum Event {
         /// Its name.
         hold_point: String,
     },
-    /// The unit under work has power again.
+    /// The unit under work has power again; without an armed check any unit may have, so all of them count as such.
     Energised,
     /// A device sent a reading.
     Reading {

@@ -129,6 +129,12 @@ impl SettlingPoint {
         self.last_at.is_some_and(|at| now.since(at) <= three.max(FRESH_FOR))
     }
 
+    /// Rest beyond half of the meter's own standard uncertainty gains nothing.
+    fn set_settle_floor(&mut self, rule_unit: Unit) {
+        let instrument = self.estimate().and_then(|value| self.instrument_uncertainty(value, rule_unit));
+        self.settler.set_settle_floor((0.5 * instrument.unwrap_or(0.0)).max(self.settler.spec().resolution));
+    }
+
     /// Takes a reading; `thresholds` replace those in force, `None` keeps them.
     /// One that is not later than the last is ignored.
     pub(super) fn push(&mut self, reading: &Reading, rule_unit: Unit, thresholds: Option<&[f64]>) -> Fed {
@@ -151,6 +157,7 @@ impl SettlingPoint {
         self.accuracy = reading.accuracy;
         if let Some(thresholds) = thresholds {
             self.settler.set_thresholds(thresholds);
+            self.set_settle_floor(rule_unit);
         }
         if let Some(last) = self.last_at {
             self.interval = reading.at.since(last);
