@@ -89,6 +89,12 @@ impl Round {
         &self.settings
     }
 
+    /// The number of the armed check; `None` without one. A check stays armed after its verdict.
+    #[must_use]
+    pub fn armed(&self) -> Option<u32> {
+        self.check.as_ref().map(|check| check.number)
+    }
+
     /// When something is due without any further event.
     #[must_use]
     pub fn poll_at(&self) -> Option<Instant> {

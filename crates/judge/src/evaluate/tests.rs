@@ -141,8 +141,5 @@ fn the_worst_of_several_counts_and_its_advice_is_given() {
         evaluate(&rule, &[Input { value: 5.0, standard_uncertainty: 0.1 }], DecisionRule::default()).unwrap();
     let (judgements, word, _) = judged(&evaluation);
     assert_eq!(word, Word::Fail);
-    assert_eq!(
-        (judgements[0].word, judgements[1].advice().unwrap().as_str()),
-        (Word::Pass, "weak")
-    );
+    assert_eq!((judgements[0].word, judgements[1].advice().unwrap().as_str()), (Word::Pass, "weak"));
 }

@@ -8,7 +8,7 @@ use quantity::{Duration, Instant};
 use super::budget::Starts;
 use super::contact::{Contact, READINGS_MIN};
 use super::spec::{OpenReads, SettleSpec, SpecError};
-use super::types::{Sample, Settling, Shown, Silence};
+use super::types::{Moving, MovingReason, Sample, Settling, Shown, Silence};
 
 /// Decides when a stream of readings has stopped moving. See the module text for the model.
 #[derive(Clone, Debug)]
@@ -18,6 +18,7 @@ pub struct Settler {
     thresholds: Vec<f64>,
     contact: Option<Contact>,
     last_at: Option<Instant>,
+    unrest: Unrest,
     state: Settling,
 }
 
@@ -34,6 +35,7 @@ impl Settler {
             thresholds: Vec::new(),
             contact: None,
             last_at: None,
+            unrest: Unrest::default(),
             state: Settling::Empty,
         })
     }
@@ -44,6 +46,15 @@ impl Settler {
     pub fn set_thresholds(&mut self, thresholds: &[f64]) {
         self.thresholds.clear();
         self.thresholds.extend(thresholds.iter().copied().filter(|t| t.is_finite()));
+    }
+
+    /// The half width at which the reading is fully settled (see [`SettleSpec::settle_floor`]); what is not above zero
+    /// and finite is ignored. The round sets it to half of the meter's own standard uncertainty where that is more than
+    /// a display step: what is left then no longer matters beside it. May change before every push.
+    pub fn set_settle_floor(&mut self, half_width: f64) {
+        if half_width.is_finite() && half_width > 0.0 {
+            self.spec.settle_floor = half_width;
+        }
     }
 
     /// The spec.
@@ -62,6 +73,7 @@ impl Settler {
     pub fn reset(&mut self) {
         self.contact = None;
         self.last_at = None;
+        self.unrest = Unrest::default();
         self.state = Settling::Empty;
     }
 
@@ -112,6 +124,7 @@ impl Settler {
 
     /// Open leads: lift-off if there was a contact to lose, bounce if it had only begun.
     fn open(&mut self) -> Settling {
+        self.unrest = Unrest::default();
         match self.contact.take() {
             None => Settling::Empty,
             Some(contact) if contact.n < READINGS_MIN => Settling::BounceRejected,
@@ -123,6 +136,7 @@ impl Settler {
         if matches!(self.spec.open, OpenReads::UpTo(limit) if libm::fabs(value) <= limit) {
             return self.open();
         }
+        self.unrest.take(value, &self.spec);
         let worn_out = self.contact.as_ref().is_some_and(|c| c.n > self.starts.last());
         if worn_out {
             self.contact = None;
@@ -134,10 +148,64 @@ impl Settler {
             return state;
         };
         if let Some(state) = contact.weigh_step(at, value, &self.spec) {
-            return state;
+            return self.unrest.told(state);
         }
         contact.append(at, value, &self.spec);
         contact.look_at_all(&self.spec, &self.starts);
-        contact.decide(at, &self.spec, &self.thresholds)
+        match contact.decide(at, &self.spec, &self.thresholds) {
+            Settling::Settled(_) if self.unrest.is_recent() => {
+                contact.moving(&self.spec, &self.thresholds, Some(MovingReason::Bouncing))
+            }
+            state => self.unrest.told(state),
+        }
+    }
+}
+
+/// Readings of rest asked for by each turn of unrest.
+const REST_PER_TURN: u32 = 3;
+/// Turns remembered at most: 30 readings of rest.
+const TURNS_MAX: u32 = 10;
+/// Steps beyond this many times the believable noise are no noise.
+const BIG_STEP_NOISES: f64 = 8.0;
+
+/// Jumps to and fro that neither noise nor an approach makes: a bad contact, or a part still in its circuit. Among wild
+/// values a few lie close together by chance; each turn therefore asks for more readings of rest before any is believed.
+#[derive(Clone, Copy, Debug, Default)]
+struct Unrest {
+    last: Option<f64>,
+    /// Direction of the last big step.
+    up: Option<bool>,
+    turns: u32,
+    rest: u32,
+}
+
+impl Unrest {
+    fn take(&mut self, value: f64, spec: &SettleSpec) {
+        let step = value - self.last.replace(value).unwrap_or(value);
+        let ceiling = if spec.noise_ceiling.is_finite() { spec.noise_ceiling } else { return };
+        if libm::fabs(step) <= BIG_STEP_NOISES * ceiling {
+            self.rest = self.rest.saturating_add(1);
+            return;
+        }
+        let up = step > 0.0;
+        if self.up.replace(up).is_some_and(|before| before != up) {
+            self.turns = (self.turns + 1).min(TURNS_MAX);
+        }
+        self.rest = 0;
+    }
+
+    /// While it lasts, unrest is the reason for waiting, whatever the newest readings look like.
+    fn told(self, state: Settling) -> Settling {
+        match state {
+            Settling::Moving(moving) if self.is_recent() => {
+                Settling::Moving(Moving { reason: MovingReason::Bouncing, ..moving })
+            }
+            other => other,
+        }
+    }
+
+    /// Two turns are forgiven: a bounce is a jump away and back, and then the value may have moved.
+    fn is_recent(&self) -> bool {
+        self.turns > 2 && self.rest < REST_PER_TURN * self.turns
     }
 }

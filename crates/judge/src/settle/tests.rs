@@ -183,6 +183,19 @@ fn one_jump_is_set_aside_two_move_the_value() {
     assert!((states[7].settled().unwrap().value - 12.0).abs() < 0.02);
 }
 
+/// A part still in its circuit: wild values, of which a few lie close together by chance (synthetic).
+#[test]
+fn wild_values_are_not_settled_by_a_chance_neighbourhood() {
+    let mut settler = capacitance();
+    settler.set_thresholds(&[11.5, 13.5]);
+    let wild =
+        [13.45, 21.74, 7.36, 11.11, 22.4, 4.06, 5.61, 14.12, 7.49, 7.33, 7.34, 7.33, 7.34, 15.98, 12.13];
+    let states = feed(&mut settler, 0.0, &values(&wild));
+    assert!(states.iter().all(|state| state.settled().is_none()), "{states:?}");
+    let rest = feed(&mut settler, 10.0, &values(&[12.46; 40]));
+    assert!(rest.last().unwrap().settled().is_some(), "after enough rest it settles: {:?}", rest.last());
+}
+
 #[test]
 fn lifted_leads_end_the_contact() {
     for open in [Sample::overload(), Sample::value(0.02)] {
