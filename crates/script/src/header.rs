@@ -290,11 +290,13 @@ impl Reader<'_, '_> {
         if low.partial_cmp(&high) != Some(core::cmp::Ordering::Less) {
             self.findings.error(position, "plausible(name, low, high): low lies below high");
         }
-        let hint = did_you_mean(name, self.header.points.iter().map(|point| point.name.as_str()));
         match self.header.points.iter_mut().find(|point| point.name == name) {
             Some(point) if point.plausible.is_none() => point.plausible = Some((low, high)),
             Some(_) => self.findings.error(position, format!("plausible({name:?}, ...) is declared twice")),
-            None => self.findings.error(position, format!("no reading {name:?} is declared above{hint}")),
+            None => {
+                let hint = did_you_mean(name, self.header.points.iter().map(|point| point.name.as_str()));
+                self.findings.error(position, format!("no reading {name:?} is declared above{hint}"));
+            }
         }
     }
 
@@ -307,9 +309,11 @@ impl Reader<'_, '_> {
                 self.findings.error(*position, format!("hold point {name:?} stands twice"));
                 continue;
             }
-            let hint = did_you_mean(name, hold::KNOWN.iter().map(|known| known.name));
-            if hold::known(name).is_none() && !hint.is_empty() {
-                self.findings.error(*position, format!("no hold point {name:?} is known{hint}"));
+            if hold::known(name).is_none() {
+                let hint = did_you_mean(name, hold::KNOWN.iter().map(|known| known.name));
+                if !hint.is_empty() {
+                    self.findings.error(*position, format!("no hold point {name:?} is known{hint}"));
+                }
             }
             self.header.hold_points.push(name.to_string());
         }

@@ -3,14 +3,18 @@
 //! The way in is [`RuleSetLoader::load`]: texts in, a checked [`judge::rule::RuleSet`] out, or every problem of every file.
 //! Walls between a rule and the daemon, each meant to hold alone against most mischief:
 //!
-//! 1. **A closed language.** After parsing, every node is checked against a list of allowed ones ([`check`]); types,
-//!    names, units and sources are proved before the first call. Loops, arrays, maps, closures, strings made at run time,
-//!    recursion are not in the list.
-//! 2. **A bare engine with limits** ([`engine`]): rhai without its own functions, without modules, closures and time; every
+//! 1. **A closed language** (`check`). After parsing, every node of the syntax tree is checked against a list of allowed
+//!    ones; types, names, units and sources are proved before the first call. Loops, lists, maps, closures, texts made at
+//!    run time and recursion are not in the list.
+//! 2. **A bare engine with limits** (`engine`): rhai without its own functions, without modules, closures and time; every
 //!    operator is ours; operations, depth, sizes and (when the edge lends a clock) time are bounded.
 //!
-//! Calls run on the caller's thread and need at most 512 KiB of stack in a release build (measured: see the hostile-rule
-//! tests, which run on 2 MiB in a debug build). No public signature names rhai.
+//! Numbers are floats: whole numbers become floats before they are parsed. Every comparison a rule makes goes into
+//! [`judge::rule::Outcome::path`], so does the result of `floor`, `ceil`, `round`; `min`, `max`, `abs`, `middle` do not,
+//! because they have no jump. Two numbers are never compared with `==`.
+//!
+//! Calls run on the caller's thread. The deepest rule that loads runs on 2 MiB of stack in a debug build (tests
+//! `hostile`), and on 512 KiB in a release build; give the thread that loads or judges at least that. No public signature names rhai.
 //!
 //! Does not: read files or a clock, know devices, settle or gate anything, add uncertainty (crate `judge` does).
 #![no_std]

@@ -281,6 +281,9 @@ impl Group {
     }
 }
 
+/// No unit's spelling is longer.
+const UNIT_BYTES_MAX: usize = 10;
+
 /// Every text in the rule, sorted, each once.
 fn words_of(ast: &AST) -> Vec<Word> {
     let mut texts: BTreeMap<ImmutableString, ()> = BTreeMap::new();
@@ -295,7 +298,8 @@ fn words_of(ast: &AST) -> Vec<Word> {
         .map(|text| Word {
             text: text.as_str().into(),
             source: Source::classify(&text),
-            unit: Unit::parse(&text).ok(),
+            // A refused unit costs a search for a near one; long texts are none.
+            unit: if text.len() <= UNIT_BYTES_MAX { Unit::parse(&text).ok() } else { None },
         })
         .collect()
 }

@@ -118,3 +118,30 @@ fn no_hostile_rule_hangs_aborts_or_grows() {
         largest.1
     );
 }
+
+/// Calls as deep as they may go, each function as deep as it may be nested.
+fn deep_rule(levels: usize, depth: usize) -> String {
+    let nested = |inner: String| (0..depth).fold(inner, |text, _| format!("(1 + {text})"));
+    let calls: String =
+        (1..levels).map(|n| format!("fn f{n}(a) {{ {} }}\n", nested(format!("f{}(a)", n + 1)))).collect();
+    with_header(&format!(
+        "fn judge(m, plate) {{ at_most(\"x\", f1(m.x), plate.p) }}\n{calls}fn f{levels}(a) {{ a }}"
+    ))
+}
+
+#[test]
+fn the_deepest_rule_that_runs_needs_less_than_two_mebibytes_of_stack() {
+    let run = || {
+        let runs = |levels, depth| {
+            load(&deep_rule(levels, depth))
+                .is_ok_and(|loaded| loaded.set.find("test-rule").unwrap().judge(&[1.0, 2.0]).is_ok())
+        };
+        let depth = (1..64).rev().find(|depth| runs(2, *depth)).unwrap();
+        let levels = (2..32).rev().find(|levels| runs(*levels, depth)).unwrap();
+        (levels, depth)
+    };
+    let thread = std::thread::Builder::new().stack_size(2 * 1024 * 1024).spawn(run).unwrap();
+    let (levels, depth) = thread.join().unwrap();
+    println!("deepest rule: {levels} calls deep, {depth} parentheses in each");
+    assert!(levels >= 6 && depth >= 10, "{levels} calls, {depth} parentheses");
+}

@@ -381,12 +381,17 @@ fn a_deadline_ends_a_rule_when_the_edge_lends_a_clock() {
 
 #[test]
 fn the_step_limit_ends_a_rule() {
-    // Functions that call the next one twice: 2^15 calls, more than the steps allowed.
-    let chain: String =
-        (0..14).map(|n| format!("fn f{n}(a) {{ f{}(a) + f{}(a) }}\n", n + 1, n + 1)).collect();
+    // Functions that call the next one seven times: 7^6 calls, more than the steps allowed.
+    let seven = |n: usize| vec![format!("f{n}(a)"); 7].join(" + ");
+    let chain: String = (0..6).map(|n| format!("fn f{n}(a) {{ {} }}\n", seven(n + 1))).collect();
     let text = with_header(&format!(
-        "fn judge(m, plate) {{ at_most(\"x\", f0(m.x), plate.p) }}\n{chain}fn f14(a) {{ a }}"
+        "fn judge(m, plate) {{ at_most(\"x\", f0(m.x), plate.p) }}\n{chain}fn f6(a) {{ a }}"
     ));
     let error = rule(&text).judge(&[1.0, 1.0]).unwrap_err();
     assert!(error.message.contains("more than 20000 steps"), "{error}");
+    let deep: String = (0..9).map(|n| format!("fn f{n}(a) {{ f{}(a) }}\n", n + 1)).collect();
+    let text = with_header(&format!(
+        "fn judge(m, plate) {{ at_most(\"x\", f0(m.x), plate.p) }}\n{deep}fn f9(a) {{ a }}"
+    ));
+    assert!(refused(&text).contains("more than 8 deep"));
 }

@@ -7,6 +7,7 @@ use rhai::{ASTFlags, BinaryExpr, Expr, OpAssignment, Position, Stmt};
 
 use super::types::{Record, Type};
 use super::{Checker, Frame, Name};
+use crate::engine::CALL_LEVELS_MAX;
 
 impl Checker<'_, '_> {
     /// The type that function `index` gives for arguments of these types.
@@ -20,6 +21,9 @@ impl Checker<'_, '_> {
         let function = function.clone();
         if self.stack.iter().any(|frame| frame.function == index) {
             return self.error(at, format!("{} calls itself; a rule's functions may not", function.name));
+        }
+        if self.stack.len() >= CALL_LEVELS_MAX {
+            return self.error(at, format!("functions call functions more than {CALL_LEVELS_MAX} deep"));
         }
         if self.budget == 0 {
             return self
