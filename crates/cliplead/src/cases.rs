@@ -86,7 +86,9 @@ pub(crate) fn run(path: &str, text: &str, rule: &str, set: &RuleSet) -> Result<T
         let line = line_of(text, spanned.span().start);
         let case = spanned.get_ref();
         if let Some(first) = names.insert(&case.name, line) {
-            tally.failures.push(format!("{path}:{line}: case {:?} stands already at line {first}", case.name));
+            tally
+                .failures
+                .push(format!("{path}:{line}: case {:?} stands already at line {first}", case.name));
             continue;
         }
         match one(case, rule, set) {
@@ -122,7 +124,8 @@ fn one(case: &Case, rule: &str, set: &RuleSet) -> Result<Word, String> {
         sure: case.sure,
     };
     let settings = Settings { decision, ..Settings::default() };
-    let verdict = judge_once::judge(set, &once, settings).map_err(|error| format!("  could not run: {error:#}"))?;
+    let verdict =
+        judge_once::judge(set, &once, settings).map_err(|error| format!("  could not run: {error:#}"))?;
     let got = VerdictJson::from(&verdict);
     let difference = difference(case, expected, &got);
     if difference.is_empty() { Ok(expected) } else { Err(difference) }
@@ -157,7 +160,8 @@ fn difference(case: &Case, expected: Word, got: &VerdictJson) -> String {
     part("reason", &case.reason, got.reason.as_deref());
     part("advice", &case.advice, got.advice.as_deref());
     for (name, word) in &case.judgements {
-        let found = got.judgements.iter().find(|judged| judged.name == *name).map(|judged| judged.verdict.as_str());
+        let found =
+            got.judgements.iter().find(|judged| judged.name == *name).map(|judged| judged.verdict.as_str());
         if found != Some(word.as_str()) {
             let found = found.unwrap_or("no such judgement");
             let _ = writeln!(text, "  expected {name}: {word}\n  got:      {found}");

@@ -120,7 +120,11 @@ fn parse(text: &str, folder: &Path) -> anyhow::Result<Config> {
     })
 }
 
-fn settings(decision: Option<&str>, coverage_factor: Option<f64>, risk: Option<f64>) -> anyhow::Result<Settings> {
+fn settings(
+    decision: Option<&str>,
+    coverage_factor: Option<f64>,
+    risk: Option<f64>,
+) -> anyhow::Result<Settings> {
     let mut header = record::RecordingHeader::of(&Settings::default());
     if let Some(decision) = decision {
         decision.clone_into(&mut header.decision);
@@ -142,7 +146,9 @@ pub(crate) fn profile(name: &str, folder: &Path) -> anyhow::Result<(Profile, Str
             std::fs::read_to_string(&path).with_context(|| {
                 let built_in: Vec<&str> = shipped::PROFILES
                     .iter()
-                    .filter_map(|(path, _)| path.strip_prefix("hardware-notes/")?.strip_suffix("/profile.toml"))
+                    .filter_map(|(path, _)| {
+                        path.strip_prefix("hardware-notes/")?.strip_suffix("/profile.toml")
+                    })
                     .collect();
                 format!("profile {} cannot be read; built in are: {}", path.display(), built_in.join(", "))
             })?
@@ -160,10 +166,10 @@ pub(crate) fn open_options(profile: Option<&Profile>) -> anyhow::Result<link::Op
         return Ok(options);
     };
     let silence_us = u64::try_from(profile.silence().micros()).unwrap_or(0);
-    options.silence = Some(std::time::Duration::from_micros(silence_us).clamp(
-        std::time::Duration::from_millis(50),
-        std::time::Duration::from_secs(3600),
-    ));
+    options.silence = Some(
+        std::time::Duration::from_micros(silence_us)
+            .clamp(std::time::Duration::from_millis(50), std::time::Duration::from_secs(3600)),
+    );
     if let Some(hints) = profile.link() {
         let parity = match hints.parity {
             wire::Parity::None => 'N',
@@ -210,7 +216,10 @@ mod tests {
         assert!(error("dashboard = \"everywhere\"\n").contains("line 1"));
         assert!(error("decision = \"loose\"\n").contains("guarded"));
         assert!(error("risk = 0.9\n").contains("risk"));
-        assert!(error("[[device]]\nname=\"m\"\nselector=\"stdin:\"\nprofile=\"nowhere\"\n").contains("built in are"));
+        assert!(
+            error("[[device]]\nname=\"m\"\nselector=\"stdin:\"\nprofile=\"nowhere\"\n")
+                .contains("built in are")
+        );
         let twice = "[[device]]\nname=\"m\"\nselector=\"stdin:\"\n";
         assert!(error(&format!("{twice}{twice}")).contains("twice"));
         assert!(error("[[check]]\nrule=\"r\"\nplate={c=\"40\"}\n").contains("has no unit"));

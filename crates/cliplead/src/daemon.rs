@@ -29,7 +29,6 @@ use crate::rules;
 
 pub(crate) use self::core::{Act, Ask, Input, Notice};
 
-
 /// Inputs that wait for the core at most; links hold their own bounded queues behind it.
 const INPUTS_MAX: usize = 256;
 /// Notices a slow listener may fall behind.
@@ -91,7 +90,10 @@ pub(crate) fn run(options: &RunOptions) -> anyhow::Result<Exit> {
 
 /// The adapters of this build.
 pub(crate) fn registry() -> Registry {
-    let registry = Registry::new().with(link::FileAdapter).with(link::StdinAdapter::new()).with(link::ManualAdapter::new());
+    let registry = Registry::new()
+        .with(link::FileAdapter)
+        .with(link::StdinAdapter::new())
+        .with(link::ManualAdapter::new());
     #[cfg(feature = "serial")]
     let registry = registry.with(link::SerialAdapter::new());
     registry

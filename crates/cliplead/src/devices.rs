@@ -69,11 +69,9 @@ fn device(options: &WatchOptions) -> anyhow::Result<DeviceConfig> {
         Some(path) => {
             let config = config::read(path)?;
             let names: Vec<String> = config.devices.iter().map(|device| device.name.clone()).collect();
-            config
-                .devices
-                .into_iter()
-                .find(|device| device.name == options.name)
-                .with_context(|| format!("{} names no device {:?}; it has: {}", path.display(), options.name, names.join(", ")))?
+            config.devices.into_iter().find(|device| device.name == options.name).with_context(|| {
+                format!("{} names no device {:?}; it has: {}", path.display(), options.name, names.join(", "))
+            })?
         }
         None => DeviceConfig { name: options.name.clone(), selector: options.name.clone(), profile: None },
     };
@@ -101,10 +99,19 @@ async fn follow(options: &WatchOptions) -> anyhow::Result<Exit> {
         };
         let Some(event) = event else { break };
         let us = i64::try_from(start.elapsed().as_micros()).unwrap_or(i64::MAX);
-        left = left.saturating_sub(show(event, decoder.as_mut(), Instant::from_micros(us), &device.name, options.format)?);
+        left = left.saturating_sub(show(
+            event,
+            decoder.as_mut(),
+            Instant::from_micros(us),
+            &device.name,
+            options.format,
+        )?);
     }
     let counters = link.counters();
-    talk(&format!("{} bytes received, {} dropped, {} gaps", counters.received_bytes, counters.dropped_bytes, counters.gaps));
+    talk(&format!(
+        "{} bytes received, {} dropped, {} gaps",
+        counters.received_bytes, counters.dropped_bytes, counters.gaps
+    ));
     if let Some(decoder) = &decoder {
         let counters = decoder.counters();
         talk(&format!(
@@ -119,7 +126,13 @@ async fn follow(options: &WatchOptions) -> anyhow::Result<Exit> {
 }
 
 /// Shows one event; gives how many readings (or chunks, without a profile) it held.
-fn show(event: LinkEvent, decoder: Option<&mut Decoder>, at: Instant, name: &str, format: Format) -> anyhow::Result<u64> {
+fn show(
+    event: LinkEvent,
+    decoder: Option<&mut Decoder>,
+    at: Instant,
+    name: &str,
+    format: Format,
+) -> anyhow::Result<u64> {
     let bytes = match event {
         LinkEvent::Bytes(bytes) => bytes,
         LinkEvent::Gap(why) => {

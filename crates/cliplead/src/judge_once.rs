@@ -134,8 +134,9 @@ fn check_names(header: &Header, once: &Once<'_>) -> anyhow::Result<()> {
         ("nameplate value", &once.plate, &plate),
     ] {
         if let Some(name) = given.keys().find(|name| !known.contains(&name.as_str())) {
+            let near = rules::did_you_mean(name, known);
             let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
-            bail!("rule {} knows no {what} {name:?}; it has: {known}", once.rule);
+            bail!("rule {} knows no {what} {name:?}{near}; it has: {known}", once.rule);
         }
     }
     Ok(())
@@ -145,24 +146,30 @@ fn confirmations(header: &Header, confirm: &Confirm) -> anyhow::Result<Vec<Strin
     let listed = &header.hold_points;
     let (Confirm::Named(names) | Confirm::AllBut(names)) = confirm else { return Ok(listed.clone()) };
     if let Some(name) = names.iter().find(|name| !listed.contains(name)) {
+        let near = rules::did_you_mean(name, &listed.iter().map(String::as_str).collect::<Vec<_>>());
         let known = if listed.is_empty() { "none".to_owned() } else { listed.join(", ") };
-        bail!("{name:?} is no hold point of this rule; it has: {known}");
+        bail!("{name:?} is no hold point of this rule{near}; it has: {known}");
     }
     let named = matches!(confirm, Confirm::Named(_));
     Ok(listed.iter().filter(|name| names.contains(name) == named).cloned().collect())
 }
 
 fn confirmed(given: &[String]) -> Confirm {
-    let names: Vec<String> =
-        given.iter().flat_map(|list| list.split(',')).map(|name| name.trim().to_owned()).filter(|n| !n.is_empty()).collect();
+    let names: Vec<String> = given
+        .iter()
+        .flat_map(|list| list.split(','))
+        .map(|name| name.trim().to_owned())
+        .filter(|n| !n.is_empty())
+        .collect();
     if names.iter().any(|name| name == "all") { Confirm::All } else { Confirm::Named(names) }
 }
 
 fn pairs(given: &[String], option: &str) -> anyhow::Result<BTreeMap<String, String>> {
     let mut pairs = BTreeMap::new();
     for text in given {
-        let (name, value) =
-            text.split_once('=').with_context(|| format!("{option} {text:?}: write NAME=VALUE, for example capacitance=40uF"))?;
+        let (name, value) = text
+            .split_once('=')
+            .with_context(|| format!("{option} {text:?}: write NAME=VALUE, for example capacitance=40uF"))?;
         if pairs.insert(name.trim().to_owned(), value.trim().to_owned()).is_some() {
             bail!("{option} {name} stands twice");
         }

@@ -88,7 +88,9 @@ pub(crate) fn set_up_log(verbose: u8) {
     };
     let filter = tracing_subscriber::EnvFilter::try_from_env("CLIPLEAD_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(level));
-    let ansi = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty()) && io::stderr().is_terminal();
+    let ansi =
+        std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty()) && io::stderr().is_terminal();
     // A second call (tests) changes nothing.
-    let _ = tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr).with_ansi(ansi).try_init();
+    let _ =
+        tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr).with_ansi(ansi).try_init();
 }

@@ -46,14 +46,24 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
 }
 
 /// Plays one recording, handing each verdict on as it comes.
-fn replay(path: &Path, set: &RuleSet, sink: &mut dyn FnMut(&Verdict) -> anyhow::Result<()>) -> anyhow::Result<()> {
+fn replay(
+    path: &Path,
+    set: &RuleSet,
+    sink: &mut dyn FnMut(&Verdict) -> anyhow::Result<()>,
+) -> anyhow::Result<()> {
     let bytes = std::fs::read(path).context("the recording cannot be read")?;
     let text = String::from_utf8(bytes).map_err(|e| {
-        anyhow::anyhow!("the recording is not UTF-8 text (byte {}); is it a recording?", e.utf8_error().valid_up_to())
+        anyhow::anyhow!(
+            "the recording is not UTF-8 text (byte {}); is it a recording?",
+            e.utf8_error().valid_up_to()
+        )
     })?;
     let recording = record::read(&text)?;
     if recording.cut_off {
-        talk(&format!("{}: the last line is cut off and left out; the recorder was stopped hard", path.display()));
+        talk(&format!(
+            "{}: the last line is cut off and left out; the recorder was stopped hard",
+            path.display()
+        ));
     }
     if !recording.header.rules.is_empty() && recording.header.rules != set.hash() {
         tracing::info!("{}: was recorded under other rules than those it is replayed with", path.display());
@@ -88,8 +98,10 @@ fn worse(a: Exit, b: Exit) -> Exit {
 
 /// Compares the lines with the expected ones and tells only the difference.
 fn compare(path: &Path, lines: &[String]) -> anyhow::Result<Exit> {
-    let expected = std::fs::read_to_string(path).with_context(|| format!("expectation {}", path.display()))?;
-    let expected: Vec<&str> = expected.lines().filter(|line| !line.trim().is_empty() && !line.starts_with("# ")).collect();
+    let expected =
+        std::fs::read_to_string(path).with_context(|| format!("expectation {}", path.display()))?;
+    let expected: Vec<&str> =
+        expected.lines().filter(|line| !line.trim().is_empty() && !line.starts_with("# ")).collect();
     if expected.is_empty() {
         bail!("{} expects nothing: an expectation needs at least one line", path.display());
     }

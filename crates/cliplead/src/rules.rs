@@ -20,11 +20,14 @@ pub(crate) type Texts = Vec<(String, String)>;
 /// When the folder or a file cannot be read; the message names it.
 pub(crate) fn texts(folder: Option<&Path>) -> anyhow::Result<Texts> {
     match folder {
-        None => Ok(shipped::RULES.iter().map(|(path, text)| ((*path).to_owned(), (*text).to_owned())).collect()),
+        None => {
+            Ok(shipped::RULES.iter().map(|(path, text)| ((*path).to_owned(), (*text).to_owned())).collect())
+        }
         Some(folder) => files(folder, ".rhai")?
             .into_iter()
             .map(|path| {
-                let text = std::fs::read_to_string(&path).with_context(|| format!("rule {}", path.display()))?;
+                let text =
+                    std::fs::read_to_string(&path).with_context(|| format!("rule {}", path.display()))?;
                 Ok((path.to_string_lossy().into_owned(), text))
             })
             .collect(),
@@ -87,7 +90,11 @@ pub(crate) fn load_or_say(folder: Option<&Path>) -> anyhow::Result<RuleSet> {
             for problem in &problems {
                 talk(&problem.to_string());
             }
-            bail!("the rules were refused: {} problem{}", problems.len(), if problems.len() == 1 { "" } else { "s" })
+            bail!(
+                "the rules were refused: {} problem{}",
+                problems.len(),
+                if problems.len() == 1 { "" } else { "s" }
+            )
         }
     }
 }
@@ -101,7 +108,15 @@ pub(crate) fn must_have(set: &RuleSet, id: &str) -> anyhow::Result<()> {
         return Ok(());
     }
     let known: Vec<&str> = set.iter().map(|rule| rule.id()).collect();
-    bail!("there is no rule {id:?}; there are: {}", known.join(", "))
+    bail!("there is no rule {id:?}{}; there are: {}", did_you_mean(id, &known), known.join(", "))
+}
+
+/// "; did you mean ...?" when a known name is near, else nothing.
+pub(crate) fn did_you_mean(given: &str, known: &[&str]) -> String {
+    let allowed = 1 + given.chars().count() / 4;
+    let near = known.iter().map(|name| (quantity::edit_distance(given, name), name)).min();
+    near.filter(|(distance, _)| *distance <= allowed)
+        .map_or_else(String::new, |(_, name)| format!("; did you mean {name:?}?"))
 }
 
 /// The clock lent to the rules' deadline.

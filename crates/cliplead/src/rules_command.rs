@@ -32,7 +32,8 @@ fn list(folder: &RulesFolder) -> anyhow::Result<Exit> {
             Format::Text => {
                 data(&format!("{:<24} {}  {}", rule.id(), header.title, header.about))?;
                 data(&format!("{:24}   nameplate  {}", "", or_none(plate_words(&**rule))))?;
-                let reads: Vec<String> = header.points.iter().map(|p| format!("{} ({})", p.name, unit(p))).collect();
+                let reads: Vec<String> =
+                    header.points.iter().map(|p| format!("{} ({})", p.name, unit(p))).collect();
                 data(&format!("{:24}   reads      {}", "", or_none(reads)))?;
                 data(&format!("{:24}   hold       {}", "", or_none(header.hold_points.clone())))?;
             }

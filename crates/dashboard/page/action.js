@@ -10,7 +10,7 @@ function nextAction(view) {
   const hold = list(c.hold_points).find((h) => h.state === "asked");
   if (hold && c.phase !== "done") {
     return { ...id, kind: "hold", name: str(hold.name), ask: str(hold.ask), caution: str(hold.caution),
-      stream: hold.by_stream === true, cautions: list(c.cautions).map(str) };
+      stream: hold.by_stream === true, detail: str(hold.detail), cautions: list(c.cautions).map(str) };
   }
   if (c.phase === "done") return { ...id, kind: "done" };
   const point = list(c.points).find((p) => p.state === "asked" || p.state === "settling");
@@ -50,8 +50,8 @@ function drawAction(view) {
     question: () => [el("div", "text", el("h2", "", "Question"), el("p", "ask", a.text)),
       el("div", "two", tapButton("main", "Yes", send({ do: "answer", yes: true })), tapButton("main second", "No", send({ do: "answer", yes: false })))],
     hold: () => [el("div", "text", el("h2", "", "Hold point: " + a.name), el("p", "ask", a.ask), cautionBlock([a.caution, ...a.cautions]),
-      a.stream ? el("p", "meter", "The meter shows this one. There is no button for it.") : null),
-      a.stream ? null : holdButton("main", "Confirm: " + a.name, send({ do: "confirm", hold_point: a.name }))],
+      a.stream ? el("p", "meter", a.detail ? "Meter: " + a.detail : "The meter can show this one by itself; or confirm it.") : null),
+      holdButton("main", "Confirm: " + a.name, send({ do: "confirm", hold_point: a.name }))],
     measure: () => {
       const text = el("div", "text", el("h2", "", a.typed ? "Type the reading" : "Measure"), el("p", "ask", a.prompt), cautionBlock(a.cautions));
       if (!a.point) return [text];
@@ -79,11 +79,11 @@ function drawHolds(view) {
     const lapse = minutes(h.lapses_in_s);
     return el("div", "row b-" + (h.state === "shown" ? "shown" : "waiting"), el("div", "", el("h3", "", `${str(h.name)}: ${word}`), el("p", "src", str(h.detail)),
       lapse && h.state === "shown" ? el("p", "src", `lapses in ${lapse}`) : null),
-      h.state === "shown" && !h.by_stream ? tapButton("side", "Withdraw", () => act({ do: "withdraw", hold_point: str(h.name) }, num(c.number))) : null);
+      h.state === "shown" ? tapButton("side", "Withdraw", () => act({ do: "withdraw", hold_point: str(h.name) }, num(c.number))) : null);
   });
   rows.push(tapButton("wide", "The unit was energised again", () => act({ do: "energised" }, num(c.number))));
   if (c.phase !== "done") rows.push(tapButton("wide", "Leave this check, go to the next", () => act({ do: "next" }, num(c.number))));
-  rows.push(holdButton("wide", "Finish the round", () => act({ do: "finish" }, num(c.number))));
+  rows.push(holdButton("wide", "End this check now", () => act({ do: "finish" }, num(c.number))));
   $("holds-list").replaceChildren(...rows);
 }
 function minutes(seconds) {

@@ -37,7 +37,7 @@ pub enum Action {
     Again,
     /// Arm the next check.
     Next,
-    /// End the round.
+    /// End this check now; without a verdict so far it ends with `no verdict`.
     Finish,
     /// The unit was energised: confirmations about a dead unit no longer stand.
     Energised,

@@ -44,6 +44,10 @@ impl Judged {
     /// so the engine says first what the meter's doubt allows.
     #[must_use]
     pub fn advice(&self) -> Option<String> {
+        if self.word == Word::NoVerdict {
+            // The meter is too coarse: nothing was found about the part, so nothing is to be done to it.
+            return None;
+        }
         let (rule, side) = match self.side {
             Side::Inside => return self.judgement.advice_ok.as_deref().map(String::from),
             Side::Low => (self.judgement.advice_low.as_deref(), "low"),

@@ -107,6 +107,8 @@ pub struct PlateUsed {
     pub unit: Unit,
     /// Where it came from: entered from the nameplate, or a default with its source.
     pub source: Source,
+    /// Somebody entered it; else it is a default.
+    pub entered: bool,
 }
 
 /// The end of a check.

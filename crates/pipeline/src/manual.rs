@@ -30,10 +30,14 @@ pub enum ManualFault {
 impl fmt::Display for ManualFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::NoPoint { line } => write!(f, "{line:?} is not taken: write POINT=VALUE, for example capacitance=39.4uF"),
+            Self::NoPoint { line } => {
+                write!(f, "{line:?} is not taken: write POINT=VALUE, for example capacitance=39.4uF")
+            }
             Self::Value(error) => error.fmt(f),
             Self::Accuracy(error) => error.fmt(f),
-            Self::NotALine => write!(f, "a typed line is too long (at most {LINE_BYTES_MAX} bytes) or not text"),
+            Self::NotALine => {
+                write!(f, "a typed line is too long (at most {LINE_BYTES_MAX} bytes) or not text")
+            }
         }
     }
 }

@@ -22,7 +22,10 @@ fn typed(text: &str) -> Vec<Result<String, String>> {
 fn lines_become_typed_values() {
     assert_eq!(
         typed("capacitance=39.40uF\n\nshorted = 0.1 ohm; 1% + 2\n"),
-        [Ok("capacitance 39.40 Some(Unit(uF)) false".to_string()), Ok("shorted 0.1 Some(Unit(ohm)) true".to_string())]
+        [
+            Ok("capacitance 39.40 Some(Unit(uF)) false".to_string()),
+            Ok("shorted 0.1 Some(Unit(ohm)) true".to_string())
+        ]
     );
 }
 

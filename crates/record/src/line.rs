@@ -64,7 +64,12 @@ impl RecordingHeader {
             "guarded" if self.coverage_factor > 0.0 && self.coverage_factor <= 4.0 => {
                 judge::limits::DecisionRule::Guarded { coverage_factor: self.coverage_factor }
             }
-            "guarded" => return Err(format!("coverage_factor is {}, it must lie above 0, up to 4", self.coverage_factor)),
+            "guarded" => {
+                return Err(format!(
+                    "coverage_factor is {}, it must lie above 0, up to 4",
+                    self.coverage_factor
+                ));
+            }
             "simple" => judge::limits::DecisionRule::Simple,
             other => return Err(format!("decision is {other:?}, it must be \"guarded\" or \"simple\"")),
         };
@@ -117,7 +122,10 @@ pub enum LineEvent {
         hex: Option<String>,
     },
     /// Bytes were lost or the link went.
-    Gap { t: i64, device: String },
+    Gap {
+        t: i64,
+        device: String,
+    },
     /// A check is armed.
     Arm {
         t: i64,
@@ -130,11 +138,23 @@ pub enum LineEvent {
         #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
         bind: BTreeMap<String, String>,
     },
-    Finish { t: i64 },
-    Again { t: i64 },
-    Confirm { t: i64, hold_point: String },
-    Withdraw { t: i64, hold_point: String },
-    Energised { t: i64 },
+    Finish {
+        t: i64,
+    },
+    Again {
+        t: i64,
+    },
+    Confirm {
+        t: i64,
+        hold_point: String,
+    },
+    Withdraw {
+        t: i64,
+        hold_point: String,
+    },
+    Energised {
+        t: i64,
+    },
     Typed {
         t: i64,
         point: String,
@@ -142,11 +162,19 @@ pub enum LineEvent {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         accuracy: Option<String>,
     },
-    Answer { t: i64, yes: bool },
+    Answer {
+        t: i64,
+        yes: bool,
+    },
     /// Other rules came into force; the replay keeps those it was given and says so.
-    Rules { t: i64, hash: String },
+    Rules {
+        t: i64,
+        hash: String,
+    },
     /// The end: deadlines up to here are worked off.
-    End { t: i64 },
+    End {
+        t: i64,
+    },
 }
 
 impl LineEvent {
@@ -233,7 +261,9 @@ impl LineEvent {
             }
             Self::Finish { .. } => Event::Round(round::Event::Finish),
             Self::Again { .. } => Event::Round(round::Event::Again),
-            Self::Confirm { hold_point, .. } => Event::Round(round::Event::Confirm { hold_point: hold_point.clone() }),
+            Self::Confirm { hold_point, .. } => {
+                Event::Round(round::Event::Confirm { hold_point: hold_point.clone() })
+            }
             Self::Withdraw { hold_point, .. } => {
                 Event::Round(round::Event::Withdraw { hold_point: hold_point.clone() })
             }
@@ -256,8 +286,16 @@ fn of_plan(t: i64, plan: &Plan) -> LineEvent {
         unit: plan.unit_tag.clone(),
         component: plan.component.clone(),
         rule: plan.rule.clone(),
-        plate: plan.plate.iter().map(|(name, e)| (name.clone(), format!("{} {}", e.number, e.unit))).collect(),
-        bind: plan.bindings.iter().map(|b| (b.point.clone(), format!("{}/{}", b.device, b.channel))).collect(),
+        plate: plan
+            .plate
+            .iter()
+            .map(|(name, e)| (name.clone(), format!("{} {}", e.number, e.unit)))
+            .collect(),
+        bind: plan
+            .bindings
+            .iter()
+            .map(|b| (b.point.clone(), format!("{}/{}", b.device, b.channel)))
+            .collect(),
     }
 }
 
@@ -279,7 +317,8 @@ pub fn plan(
     let mut bindings = Vec::new();
     for (point, text) in bind {
         let (device, channel) = text.rsplit_once('/').unwrap_or((text, "0"));
-        let channel = channel.parse().map_err(|_| format!("bind {point}: {channel:?} is no channel (0 to 255)"))?;
+        let channel =
+            channel.parse().map_err(|_| format!("bind {point}: {channel:?} is no channel (0 to 255)"))?;
         bindings.push(Binding { point: point.clone(), device: device.to_owned(), channel });
     }
     Ok(Plan {
@@ -293,7 +332,9 @@ pub fn plan(
 
 fn entered(name: &str, text: &str) -> Result<Entered, String> {
     let typed = parse_typed(text).map_err(|e| format!("nameplate {name}: {e}"))?;
-    let unit = typed.unit.ok_or_else(|| format!("nameplate {name}: {text:?} has no unit; write for example 40uF"))?;
+    let unit = typed
+        .unit
+        .ok_or_else(|| format!("nameplate {name}: {text:?} has no unit; write for example 40uF"))?;
     Ok(Entered { number: typed.number, unit })
 }
 
@@ -312,7 +353,7 @@ fn data(text: Option<&str>, hex: Option<&str>) -> Result<Vec<u8>, String> {
         (Some(text), None) => Ok(text.as_bytes().to_vec()),
         (None, Some(hex)) => {
             let digits: Vec<u8> = hex.bytes().filter(|b| !b.is_ascii_whitespace()).collect();
-            if digits.len() % 2 != 0 {
+            if !digits.len().is_multiple_of(2) {
                 return Err("hex has an odd number of digits".to_owned());
             }
             let nibble = |b: &u8| char::from(*b).to_digit(16).and_then(|n| u8::try_from(n).ok());
@@ -320,7 +361,9 @@ fn data(text: Option<&str>, hex: Option<&str>) -> Result<Vec<u8>, String> {
                 [high, low] => Some(nibble(high)? << 4 | nibble(low)?),
                 _ => None,
             });
-            pairs.collect::<Option<Vec<u8>>>().ok_or_else(|| "hex holds something other than 0-9, a-f".to_owned())
+            pairs
+                .collect::<Option<Vec<u8>>>()
+                .ok_or_else(|| "hex holds something other than 0-9, a-f".to_owned())
         }
         _ => Err("bytes need exactly one of \"text\" and \"hex\"".to_owned()),
     }

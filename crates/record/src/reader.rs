@@ -59,11 +59,19 @@ pub fn read(text: &str) -> Result<Recording, ReadError> {
     let mut lines = text.split_inclusive('\n').enumerate().filter(|(_, line)| !line.trim().is_empty());
     let (number, first) = lines.next().ok_or_else(|| fault(1, "the recording is empty"))?;
     let header: RecordingHeader = serde_json::from_str(first).map_err(|e| {
-        fault(number + 1, &format!("not the header of a recording ({e}); it begins {{\"cliplead_recording\":{VERSION},...}}"))
+        fault(
+            number + 1,
+            &format!(
+                "not the header of a recording ({e}); it begins {{\"cliplead_recording\":{VERSION},...}}"
+            ),
+        )
     })?;
     if header.cliplead_recording != VERSION {
         let found = header.cliplead_recording;
-        return Err(fault(number + 1, &format!("recording version {found} is not known here (this program reads {VERSION})")));
+        return Err(fault(
+            number + 1,
+            &format!("recording version {found} is not known here (this program reads {VERSION})"),
+        ));
     }
     let settings = header.settings().map_err(|why| fault(number + 1, &why))?;
     let mut recording = Recording { header, settings, events: Vec::new(), cut_off: false };
@@ -143,9 +151,13 @@ mod tests {
         assert!(error("{\"t\":1,\"event\":\"teleport\"}\n").contains("teleport"));
         assert!(error("{\"t\":1,\"event\":\"gap\",\"device\":\"m\",\"why\":1}\n").contains("why"));
         assert!(error("{\"t\":1,\"event\":\"bytes\",\"device\":\"m\",\"hex\":\"4z\"}\n").contains("hex"));
-        assert!(error("{\"t\":5,\"event\":\"finish\"}\n{\"t\":4,\"event\":\"finish\"}\n").contains("line 3: time runs backwards"));
+        assert!(
+            error("{\"t\":5,\"event\":\"finish\"}\n{\"t\":4,\"event\":\"finish\"}\n")
+                .contains("line 3: time runs backwards")
+        );
         assert!(error("{\"t\":-5,\"event\":\"finish\"}\n").contains("t is -5"));
-        let plate = r#"{"t":1,"event":"arm","unit":"a","component":"b","rule":"c","plate":{"capacitance":"40uf"}}"#;
+        let plate =
+            r#"{"t":1,"event":"arm","unit":"a","component":"b","rule":"c","plate":{"capacitance":"40uf"}}"#;
         assert!(error(&format!("{plate}\n")).contains("did you mean \"uF\""));
     }
 

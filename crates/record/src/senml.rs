@@ -44,11 +44,8 @@ const UNITS: [(&str, Unit); 16] = [
 #[must_use]
 pub fn reading(device: &str, reading: &Reading) -> String {
     let unit = reading.unit;
-    let (senml, base) = UNITS
-        .iter()
-        .copied()
-        .find(|(_, known)| known.kind() == unit.kind())
-        .unwrap_or(("", unit));
+    let (senml, base) =
+        UNITS.iter().copied().find(|(_, known)| known.kind() == unit.kind()).unwrap_or(("", unit));
     let mut record = Map::new();
     record.insert("bn".into(), json!(format!("urn:dev:cliplead:{device}:")));
     record.insert("n".into(), json!(unit.kind().name().replace(' ', "_")));
@@ -71,7 +68,12 @@ pub fn reading(device: &str, reading: &Reading) -> String {
         record.insert("channel".into(), json!(reading.channel));
     }
     let flags = reading.flags;
-    let set = [(flags.hold, "hold"), (flags.low_battery, "low battery"), (flags.relative, "relative"), (flags.min_max, "min/max")];
+    let set = [
+        (flags.hold, "hold"),
+        (flags.low_battery, "low battery"),
+        (flags.relative, "relative"),
+        (flags.min_max, "min/max"),
+    ];
     let set: Vec<&str> = set.into_iter().filter(|(on, _)| *on).map(|(_, name)| name).collect();
     if !set.is_empty() {
         record.insert("flags".into(), json!(set));
@@ -115,7 +117,9 @@ impl Base {
             return Err(format!("SenML version {version} is not known (RFC 8428 is 10)"));
         }
         if let Some(must) = record.keys().find(|key| key.ends_with('_')) {
-            return Err(format!("label {must:?} ends in _ and must be understood, but is not (RFC 8428, 4.4)"));
+            return Err(format!(
+                "label {must:?} ends in _ and must be understood, but is not (RFC 8428, 4.4)"
+            ));
         }
         if let Some(name) = record.get("bn") {
             self.name = name.as_str().ok_or("bn is not text")?.to_owned();
@@ -148,15 +152,25 @@ fn one(record: &Map<String, Value>, base: &Base) -> Result<Option<(String, Readi
     if !(0.0..seconds_max).contains(&time_s) {
         return Err(format!("time {time_s} s is not within the recording"));
     }
-    let (unit, coupling, state) = shown_or_value(text("shown")?, text("u")?.unwrap_or(&base.unit), value, words, base.value)?;
+    let (unit, coupling, state) =
+        shown_or_value(text("shown")?, text("u")?.unwrap_or(&base.unit), value, words, base.value)?;
     let flag = |name: &str| {
-        record.get("flags").and_then(Value::as_array).is_some_and(|set| set.iter().any(|v| v.as_str() == Some(name)))
+        record
+            .get("flags")
+            .and_then(Value::as_array)
+            .is_some_and(|set| set.iter().any(|v| v.as_str() == Some(name)))
     };
-    let flags = Flags { hold: flag("hold"), low_battery: flag("low battery"), relative: flag("relative"), min_max: flag("min/max") };
+    let flags = Flags {
+        hold: flag("hold"),
+        low_battery: flag("low battery"),
+        relative: flag("relative"),
+        min_max: flag("min/max"),
+    };
     #[allow(clippy::cast_possible_truncation)] // below 1e18, checked
     let at = Instant::from_micros((time_s * 1e6).round() as i64);
     let seq = record.get("seq").and_then(Value::as_u64).unwrap_or(0);
-    let channel = record.get("channel").and_then(Value::as_u64).and_then(|c| u8::try_from(c).ok()).unwrap_or(0);
+    let channel =
+        record.get("channel").and_then(Value::as_u64).and_then(|c| u8::try_from(c).ok()).unwrap_or(0);
     let device = base.name.trim_end_matches(':').rsplit([':', '/']).next().unwrap_or("").to_owned();
     let device = if device.is_empty() { "senml".to_owned() } else { device };
     Ok(Some((device, Reading { at, seq, channel, unit, coupling, state, flags, accuracy: None })))
@@ -195,7 +209,9 @@ fn shown_or_value(
         }
         return Ok((unit, typed.coupling, State::Value(typed.number)));
     }
-    let unit = known.ok_or_else(|| format!("unit {senml_unit:?} is not one of the SenML units read here, and no \"shown\" stands there"))?;
+    let unit = known.ok_or_else(|| {
+        format!("unit {senml_unit:?} is not one of the SenML units read here, and no \"shown\" stands there")
+    })?;
     let Some(value) = value else {
         let state = match words {
             Some("OL") => State::Overload(Sign::Positive),
@@ -209,7 +225,8 @@ fn shown_or_value(
     } else {
         (value, unit)
     };
-    let digits = Decimal::parse(&format!("{value}")).map_err(|_| format!("v = {value} has no usable digits"))?;
+    let digits =
+        Decimal::parse(&format!("{value}")).map_err(|_| format!("v = {value} has no usable digits"))?;
     Ok((unit, None, State::Value(digits)))
 }
 
@@ -238,7 +255,10 @@ mod tests {
     fn keeps_the_digits_as_displayed() {
         let pack = r#"[{"bn":"urn:dev:cliplead:meter:","n":"capacitance","t":1.25,"u":"F","v":4.47e-05,"shown":"44.70 uF","seq":17}]"#;
         let (device, got) = example(pack).remove(0);
-        assert_eq!((device.as_str(), got.to_string().as_str(), got.at.micros()), ("meter", "44.70 uF", 1_250_000));
+        assert_eq!(
+            (device.as_str(), got.to_string().as_str(), got.at.micros()),
+            ("meter", "44.70 uF", 1_250_000)
+        );
         let again: Value = serde_json::from_str(&reading("meter", &got)).unwrap();
         assert_eq!(super::pack(&again).unwrap()[0].1, got);
     }

@@ -53,12 +53,19 @@ pub fn block(verdict: &VerdictJson) -> String {
         );
     }
     for hold in &verdict.hold_points {
-        let _ = writeln!(text, "  {:<9} {}: {}", "hold", hold.name, hold.how.as_deref().unwrap_or("NOT SHOWN"));
+        let _ =
+            writeln!(text, "  {:<9} {}: {}", "hold", hold.name, hold.how.as_deref().unwrap_or("NOT SHOWN"));
     }
     for note in &verdict.notes {
         let _ = writeln!(text, "  note      {note}");
     }
-    let _ = writeln!(text, "  decided   {}; rule {} {}", verdict.decision_rule, verdict.rule, hash(&verdict.rule_hash));
+    let _ = writeln!(
+        text,
+        "  decided   {}; rule {} {}",
+        verdict.decision_rule,
+        verdict.rule,
+        hash(&verdict.rule_hash)
+    );
     text
 }
 

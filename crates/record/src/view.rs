@@ -2,6 +2,8 @@
 //! verdicts, faults). Draws and decides nothing.
 
 use judge::round::{CheckView, HoldPointView, LiveView, Phase, PointView, RulerView, View};
+use judge::rule::SourceClass;
+use judge::verdict::PlateUsed;
 use serde::Serialize;
 use serde_json::{Value, json};
 
@@ -112,13 +114,23 @@ fn check(check: &CheckView) -> Value {
         "cautions": check.cautions,
         "hold_points": check.hold_points.iter().map(hold_point).collect::<Vec<_>>(),
         "points": check.points.iter().map(point).collect::<Vec<_>>(),
-        "plate": check.plate.iter().map(PlateJson::from).map(|plate| json!({
-            "name": plate.name, "value": plate.value.to_string(), "unit": plate.unit, "source": plate.source,
-        })).collect::<Vec<_>>(),
+        "plate": check.plate.iter().filter(|used| is_told(used)).map(plate).collect::<Vec<_>>(),
         "prompt": check.prompt,
         "question": check.question,
         "ruler": check.ruler.as_ref().map(ruler),
     })
+}
+
+/// A value that only repeats another one ("as the plate says") is not told on the page.
+fn is_told(used: &PlateUsed) -> bool {
+    used.entered || used.source.class != SourceClass::Nameplate
+}
+
+fn plate(used: &PlateUsed) -> Value {
+    let json = PlateJson::from(used);
+    // What was entered needs no source beside it; a default does.
+    let source = if used.entered { String::new() } else { json.source };
+    json!({"name": json.name.replace('_', " "), "value": json.value.to_string(), "unit": json.unit, "source": source})
 }
 
 fn phase(phase: Phase) -> &'static str {
@@ -149,9 +161,14 @@ fn point(point: &PointView) -> Value {
 fn ruler(ruler: &RulerView) -> Value {
     json!({
         "name": ruler.name, "unit": ruler.unit, "low": ruler.low.map(rounded), "high": ruler.high.map(rounded),
-        "value": rounded(ruler.value), "standard_uncertainty": rounded(ruler.standard_uncertainty),
+        "value": four(ruler.value), "standard_uncertainty": rounded(ruler.standard_uncertainty),
         "guard": rounded(ruler.guard),
     })
+}
+
+/// As many digits as a person reads off a ruler.
+fn four(value: f64) -> f64 {
+    crate::text::short(value).parse().unwrap_or(value)
 }
 
 fn live(live: &LiveView) -> Value {

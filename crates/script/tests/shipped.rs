@@ -60,7 +60,7 @@ fn handbook_rows_come_out_with_the_shipped_rules() {
     // CAP-02 (physics): 6.10 A, 371 V, 60 Hz is 43.61 uF, inside 45 uF +-6 %.
     let plate = [("capacitance", 45.0), ("frequency", 60.0)];
     assert_eq!(word("capacitor-under-load", &[exact(6.1), exact(371.0)], &plate), "pass");
-    // Common practice, no source; a check value of the account's trade: 7.5 uF that reads 7.67 uF is good.
+    // Common practice, no source: a 7.5 uF run capacitor that reads 7.67 uF is good.
     assert_eq!(word("run-capacitor", &[exact(7.67)], &[("capacitance", 7.5)]), "pass");
 }
 

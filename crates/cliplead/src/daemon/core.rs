@@ -26,11 +26,7 @@ const RECENT_MAX: usize = 8;
 /// What reaches the core.
 pub(crate) enum Input {
     /// A device's link says something.
-    Link {
-        device: usize,
-        at: Clock,
-        event: LinkEvent,
-    },
+    Link { device: usize, at: Clock, event: LinkEvent },
     /// A device cannot ever be opened as it is configured.
     CannotOpen { device: usize, why: String },
     /// A person wants something.
@@ -120,7 +116,11 @@ impl Core {
             devices: config
                 .devices
                 .iter()
-                .map(|device| DeviceState { name: device.name.clone(), state: "opening".to_owned(), ..DeviceState::default() })
+                .map(|device| DeviceState {
+                    name: device.name.clone(),
+                    state: "opening".to_owned(),
+                    ..DeviceState::default()
+                })
                 .collect(),
             ..Around::default()
         };
@@ -145,7 +145,11 @@ impl Core {
                 Some((profile, _)) => pipeline::meter(profile.clone()),
                 None => DeviceKind::Manual,
             };
-            let line = LineEvent::Joined { t: 0, device: device.name.clone(), profile: device.profile.map(|(_, text)| text) };
+            let line = LineEvent::Joined {
+                t: 0,
+                device: device.name.clone(),
+                profile: device.profile.map(|(_, text)| text),
+            };
             core.step(Event::Joined { device: device.name, kind }, Some(line));
         }
         if arm_first && !core.route.is_empty() {
@@ -294,7 +298,9 @@ impl Core {
                 let _ = self.step_round(round::Event::Rules(set));
             }
             Err(why) => {
-                talk(&format!("cliplead: the changed rules are refused, the last good ones stay in force: {why}"));
+                talk(&format!(
+                    "cliplead: the changed rules are refused, the last good ones stay in force: {why}"
+                ));
                 self.around.rules.refused = Some(why);
             }
         }
@@ -370,7 +376,9 @@ impl Core {
         };
         if let Err(error) = output::data(&line) {
             self.stdout_gone = true;
-            tracing::warn!("stdout takes no more lines ({error}); verdicts go on to the history and the page");
+            tracing::warn!(
+                "stdout takes no more lines ({error}); verdicts go on to the history and the page"
+            );
         }
     }
 
@@ -421,7 +429,11 @@ impl Core {
 }
 
 fn rules_state(set: &RuleSet, refused: Option<String>) -> RulesState {
-    RulesState { count: set.iter().count(), hash: set.hash().get(..8).unwrap_or_default().to_owned(), refused }
+    RulesState {
+        count: set.iter().count(),
+        hash: set.hash().get(..8).unwrap_or_default().to_owned(),
+        refused,
+    }
 }
 
 /// What the round says, as talk on stderr.
@@ -442,7 +454,11 @@ fn words(output: &round::Output) -> Option<String> {
         },
         round::Output::Lapsed { name, why } => format!("    {name}: no longer stands, {}", why.text()),
         round::Output::Settled(reading) => {
-            let from = if reading.device == "typed" { "typed".to_owned() } else { format!("{} readings", reading.count) };
+            let from = if reading.device == "typed" {
+                "typed".to_owned()
+            } else {
+                format!("{} readings", reading.count)
+            };
             format!("    {}: {} {} ({from})", reading.label, reading.shown, reading.unit)
         }
         round::Output::Reset { why } => format!("    started anew: {}", why.text()),

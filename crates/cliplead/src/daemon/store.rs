@@ -12,6 +12,8 @@ use judge::verdict::Verdict;
 use quantity::{Reading, State};
 use record::VerdictJson;
 
+use crate::output::talk;
+
 /// Raw readings that wait for the next write at most; more are dropped and counted.
 const RAW_MAX: usize = 4096;
 /// Verdicts that wait for a disk at most. A round has some hundred.
@@ -103,7 +105,13 @@ impl Store {
                     shown.extend(self.waiting.pop_front().map(|waiting| waiting.kept));
                 }
                 Err(error) => {
-                    self.fault = Some(format!("NOT SAVED, so not shown: {} verdict(s): {error}", self.waiting.len()));
+                    if self.fault.is_none() {
+                        talk(&format!(
+                            "cliplead: a verdict is NOT SAVED, so not shown; it is tried again: {error}"
+                        ));
+                    }
+                    self.fault =
+                        Some(format!("NOT SAVED, so not shown: {} verdict(s): {error}", self.waiting.len()));
                     break;
                 }
             }
@@ -141,7 +149,11 @@ impl Store {
         }
         if let Err(error) = history.append_readings(*round, &self.raw) {
             self.raw_dropped += self.raw.len() as u64;
-            tracing::warn!("{} raw readings were not stored ({} so far): {error}", self.raw.len(), self.raw_dropped);
+            tracing::warn!(
+                "{} raw readings were not stored ({} so far): {error}",
+                self.raw.len(),
+                self.raw_dropped
+            );
         }
         self.raw.clear();
     }
@@ -233,7 +245,9 @@ fn row(json: &VerdictJson, verdict: &Verdict) -> history::Verdict {
     }
 }
 
-fn reading_row((json, reading): (&record::ReadingJson, &judge::verdict::PointReading)) -> history::VerdictReading {
+fn reading_row(
+    (json, reading): (&record::ReadingJson, &judge::verdict::PointReading),
+) -> history::VerdictReading {
     history::VerdictReading {
         point: json.point.clone(),
         label: json.label.clone(),

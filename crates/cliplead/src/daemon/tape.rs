@@ -22,8 +22,9 @@ impl Tape {
     /// # Errors
     /// When it exists or cannot be made.
     pub(super) fn create(path: &Path) -> anyhow::Result<Self> {
-        let file = File::create_new(path)
-            .with_context(|| format!("recording {}: it must be a new file in a folder that can be written", path.display()))?;
+        let file = File::create_new(path).with_context(|| {
+            format!("recording {}: it must be a new file in a folder that can be written", path.display())
+        })?;
         Ok(Self { path: path.to_owned(), file: Some(BufWriter::new(file)) })
     }
 

@@ -25,9 +25,9 @@ pub(super) async fn open(
 ) -> anyhow::Result<SocketAddr> {
     let config = dashboard::Config::default();
     config.check(address)?;
-    let listener = TcpListener::bind(address)
-        .await
-        .with_context(|| format!("the page cannot listen on {address}; is another cliplead running there?"))?;
+    let listener = TcpListener::bind(address).await.with_context(|| {
+        format!("the page cannot listen on {address}; is another cliplead running there?")
+    })?;
     let bound = listener.local_addr()?;
     let (actions, asked) = mpsc::channel(ACTIONS_MAX);
     tokio::spawn(forward(asked, inputs));

@@ -33,7 +33,11 @@ pub(super) struct Played {
 }
 
 impl Director {
-    pub(super) fn new(inputs: mpsc::Sender<Input>, notices: broadcast::Receiver<Arc<Notice>>, meter: Meter) -> Self {
+    pub(super) fn new(
+        inputs: mpsc::Sender<Input>,
+        notices: broadcast::Receiver<Arc<Notice>>,
+        meter: Meter,
+    ) -> Self {
         Self { inputs, notices, meter }
     }
 

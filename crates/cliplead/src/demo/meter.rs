@@ -57,7 +57,9 @@ impl Meter {
 
     /// From now on the leads show this.
     pub(crate) fn show(&self, shows: Shows) -> anyhow::Result<()> {
-        self.pty.play(frames(self.profile.clone(), shows)).context("the simulated meter takes no more commands")
+        self.pty
+            .play(frames(self.profile.clone(), shows))
+            .context("the simulated meter takes no more commands")
     }
 }
 
@@ -79,11 +81,14 @@ fn reading(shows: Shows, t_s: f64, noise: f64) -> Reading {
         Signal::Open => None,
         Signal::Rests { value, tau_s } => {
             let rest = if tau_s > 0.0 { (-t_s / tau_s).exp() } else { 0.0 };
-            Some(value * (1.0 - rest) + 0.6 * step * (noise - 0.5))
+            // Half a count of noise; a zero stays a zero, without a sign.
+            let noise = if value == 0.0 { 0.0 } else { 0.6 * step * (noise - 0.5) };
+            Some(value * (1.0 - rest) + noise)
         }
         Signal::Jumps { low, high } => Some(low + (high - low) * noise),
     };
-    let digits = value.and_then(|value| Decimal::parse(&format!("{value:.*}", usize::from(shows.places))).ok());
+    let digits =
+        value.and_then(|value| Decimal::parse(&format!("{value:.*}", usize::from(shows.places))).ok());
     Reading {
         at: Instant::ZERO,
         seq: 0,

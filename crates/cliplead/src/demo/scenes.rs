@@ -33,7 +33,10 @@ pub(super) enum Does {
     UntilVerdict,
 }
 
-use Does::{Answer, Confirm, Finish, Holds, Shows as Show, Type, UntilAsked, UntilSettled, UntilShown, UntilVerdict, Withdraw};
+use Does::{
+    Answer, Confirm, Finish, Holds, Shows as Show, Type, UntilAsked, UntilSettled, UntilShown, UntilVerdict,
+    Withdraw,
+};
 
 fn rests(unit: Unit, coupling: Option<Coupling>, places: u8, value: f64, tau_s: f64) -> Does {
     Show(Shows { unit, coupling, places, signal: Signal::Rests { value, tau_s } })
@@ -70,7 +73,17 @@ fn amps_ac(value: f64) -> Does {
 
 /// All scenes in the order of the visit.
 pub(super) fn all() -> Vec<Scene> {
-    vec![good(), marginal(), weak(), dual_on_wrong_terminals(), in_circuit(), bad_lead(), wrong_part(), swapped_digits(), under_load()]
+    vec![
+        good(),
+        marginal(),
+        weak(),
+        dual_on_wrong_terminals(),
+        in_circuit(),
+        bad_lead(),
+        wrong_part(),
+        swapped_digits(),
+        under_load(),
+    ]
 }
 
 fn good() -> Scene {
@@ -191,7 +204,12 @@ fn in_circuit() -> Scene {
             Confirm("one lead off"),
             lifted(),
             Holds(300),
-            Show(Shows { unit: Unit::MICROFARAD, coupling: None, places: 2, signal: Signal::Jumps { low: 3.0, high: 24.0 } }),
+            Show(Shows {
+                unit: Unit::MICROFARAD,
+                coupling: None,
+                places: 2,
+                signal: Signal::Jumps { low: 3.0, high: 24.0 },
+            }),
             Holds(4000),
             Finish,
             UntilVerdict,

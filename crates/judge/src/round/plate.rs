@@ -67,7 +67,7 @@ fn misnamed(header: &Header, plan: &Plan) -> Option<Reason> {
 }
 
 fn of(item: &PlateItem, value: f64, source: Source) -> PlateUsed {
-    PlateUsed { name: item.name.clone(), value, unit: item.unit, source }
+    PlateUsed { name: item.name.clone(), value, unit: item.unit, source, entered: false }
 }
 
 /// One entry in the rule's unit.
@@ -76,5 +76,5 @@ pub(super) fn of_entry(item: &PlateItem, entered: Entered) -> Result<PlateUsed, 
     let quantity = Quantity::exact(entered.number.to_f64(), entered.unit).map_err(|e| bad(e.to_string()))?;
     let quantity = quantity.to_unit(item.unit).map_err(|e| bad(e.to_string()))?;
     let source = Source { text: "unit nameplate, as entered".into(), class: SourceClass::Nameplate };
-    Ok(of(item, quantity.value(), source))
+    Ok(PlateUsed { entered: true, ..of(item, quantity.value(), source) })
 }

@@ -334,7 +334,8 @@ fn prompt(check: &Check, hold_points: &[HoldPointView], points: &[PointView]) ->
 fn ruler(check: &Check, decision: DecisionRule) -> Option<RulerView> {
     let judgements: &[Judged] = match (&check.verdict, &check.last_evaluation) {
         (Some(verdict), _) => &verdict.judgements,
-        (None, Some(Evaluation::Judged { judgements, .. })) => judgements,
+        // Without contact there is nothing to point at.
+        (None, Some(Evaluation::Judged { judgements, .. })) if in_contact(check) => judgements,
         _ => return None,
     };
     let judged = judgements.iter().max_by_key(|j| j.word)?;
@@ -349,4 +350,8 @@ fn ruler(check: &Check, decision: DecisionRule) -> Option<RulerView> {
         standard_uncertainty: judged.standard_uncertainty,
         guard,
     })
+}
+
+fn in_contact(check: &Check) -> bool {
+    check.points.iter().any(|state| matches!(state, PointState::Settling(s) if s.contact_since.is_some()))
 }
