@@ -84,7 +84,7 @@ impl Sandbox {
         set_limits(&mut engine);
         let tokens = Arc::new(AtomicU32::new(0));
         let counted = Arc::clone(&tokens);
-        #[allow(deprecated)] // rhai marks it volatile, not deprecated; the version is pinned
+        #[allow(deprecated, reason = "rhai marks it volatile, not deprecated; the version is pinned")]
         engine.on_parse_token(move |token, _, _| {
             if counted.fetch_add(1, Ordering::Relaxed) >= TOKENS_MAX {
                 let text = format!("the file is too long: more than {TOKENS_MAX} words and signs");
@@ -107,7 +107,7 @@ impl Sandbox {
 /// Whole numbers become floats before the parser sees them, so `7 / 2` is 3.5 and no integer exists in a rule.
 fn number_token(token: Token) -> Token {
     match token {
-        #[allow(clippy::cast_precision_loss)]
+        #[allow(clippy::cast_precision_loss, reason = "beyond 2^53 the nearest float is what is meant")]
         Token::IntegerConstant(n) => Token::FloatConstant(((n as f64).into(), n.to_string().into()).into()),
         other => other,
     }

@@ -236,7 +236,7 @@ fn answer(
     let number = finite(result, || format!("{}({})", function.name, listed(arguments)))?;
     if function.steps {
         let bits = number.to_bits();
-        #[allow(clippy::cast_possible_truncation)] // both halves go in
+        #[allow(clippy::cast_possible_truncation, reason = "both halves go in")]
         record(context, (bits ^ (bits >> 32)) as u32)?;
     } else {
         tick(context)?;
