@@ -53,13 +53,15 @@ impl Judged {
             Side::Low => (self.judgement.advice_low.as_deref(), "low"),
             Side::High => (self.judgement.advice_high.as_deref(), "high"),
         };
+        let then = |words: &str| rule.map_or_else(String::new, |rule| format!("; {words}: {rule}"));
         match self.word {
             Word::ConditionalPass => Some(format!(
-                "in tolerance, but within the meter's doubt of the {side} limit: keep it, measure again next visit"
+                "inside, but the meter's doubt reaches across the {side} limit: note it and measure again{}",
+                then("across it, it would be")
             )),
             Word::ConditionalFail => Some(format!(
-                "out of tolerance, but within the meter's doubt: measure again, or with a finer meter, before you act{}",
-                rule.map_or_else(String::new, |rule| format!("; if it stays so: {rule}"))
+                "outside, but within the meter's doubt: measure again, or with a finer meter, before you act{}",
+                then("if it stays so")
             )),
             _ => rule.map(String::from),
         }

@@ -148,6 +148,36 @@ pub struct Header {
     pub cautions: Vec<String>,
 }
 
+/// One of several things that limits were made from.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SourcePart {
+    /// The nameplate item's or limit's name, as shown.
+    pub name: Arc<str>,
+    /// The nameplate item's place in the header; `None` for a declared limit.
+    pub plate: Option<usize>,
+    /// Where it comes from when nothing was entered.
+    pub source: Source,
+}
+
+impl Source {
+    /// Puts parts together: their names and texts, and the weakest class. `None` for no parts.
+    #[must_use]
+    pub fn of_parts<'a>(parts: impl IntoIterator<Item = (&'a str, &'a str, SourceClass)>) -> Option<Self> {
+        let mut text = String::new();
+        let mut class = None;
+        for (name, words, of) in parts {
+            if class.is_some() {
+                text.push_str("; ");
+            }
+            text.push_str(name);
+            text.push_str(": ");
+            text.push_str(words);
+            class = class.max(Some(of));
+        }
+        Some(Self { text: text.as_str().into(), class: class? })
+    }
+}
+
 /// A rule's comparison of one value with its limits, before uncertainty.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Judgement {
@@ -169,6 +199,9 @@ pub struct Judgement {
     pub advice_high: Option<Arc<str>>,
     /// Where the limits come from.
     pub source: Source,
+    /// What `source` was put together from; empty when the rule words its source itself. With it the engine says for
+    /// each nameplate value whether it was entered or is a default.
+    pub source_parts: Arc<[SourcePart]>,
 }
 
 /// What `judge` answers.

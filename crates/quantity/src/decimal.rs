@@ -101,7 +101,6 @@ impl Decimal {
 
     /// The nearest `f64`.
     #[must_use]
-    #[allow(clippy::cast_precision_loss)]
     pub fn to_f64(self) -> f64 {
         let value = scale_by_power_of_ten(self.mantissa as f64, i32::from(self.exponent));
         if self.negative && self.mantissa == 0 { -0.0 } else { value }

@@ -32,7 +32,6 @@ impl Instant {
 
     /// Seconds since the start of the stream.
     #[must_use]
-    #[allow(clippy::cast_precision_loss)]
     pub fn seconds(self) -> f64 {
         self.0 as f64 / 1e6
     }
@@ -74,7 +73,6 @@ impl Duration {
 
     /// Seconds.
     #[must_use]
-    #[allow(clippy::cast_precision_loss)]
     pub fn seconds(self) -> f64 {
         self.0 as f64 / 1e6
     }

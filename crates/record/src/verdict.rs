@@ -32,7 +32,7 @@ pub struct VerdictJson {
 
 /// A hold point and how it was shown.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[allow(missing_docs)]
+#[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
 pub struct HoldPointJson {
     pub name: String,
     pub shown: bool,
@@ -43,7 +43,7 @@ pub struct HoldPointJson {
 
 /// A reading a verdict rests on, in the displayed unit.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[allow(missing_docs)]
+#[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
 pub struct ReadingJson {
     pub point: String,
     pub label: String,
@@ -59,7 +59,7 @@ pub struct ReadingJson {
 
 /// One judgement.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[allow(missing_docs)]
+#[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
 pub struct JudgementJson {
     pub name: String,
     pub verdict: String,
@@ -79,7 +79,7 @@ pub struct JudgementJson {
 
 /// A nameplate value.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[allow(missing_docs)]
+#[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
 pub struct PlateJson {
     pub name: String,
     pub value: f64,

@@ -50,7 +50,7 @@ pub struct DeviceState {
 
 /// A stored verdict, short.
 #[derive(Clone, Debug, Serialize)]
-#[allow(missing_docs)]
+#[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
 pub struct RecentJson {
     pub check: u32,
     pub unit: String,

@@ -52,6 +52,7 @@ impl Rule for Native {
             advice_low: Some(Arc::clone(&self.low)),
             advice_high: Some(Arc::clone(&self.high)),
             source: self.source.clone(),
+            source_parts: [].into(),
         };
         Ok(Outcome { answer: Answer::Judgements(vec![judgement]), path: 0 })
     }

@@ -10,9 +10,10 @@
 use alloc::collections::BTreeMap;
 use alloc::format;
 use alloc::string::{String, ToString};
+use alloc::sync::Arc;
 use alloc::vec::Vec;
 
-use judge::rule::{Header, PlateDefault, Source, SourceClass};
+use judge::rule::{Header, PlateDefault, Source, SourceClass, SourcePart};
 use rhai::{AST, ASTNode, ImmutableString, Position, Stmt};
 
 use crate::diagnostic::{At, Findings};
@@ -30,7 +31,7 @@ pub(crate) struct Checked {
     /// `judge` takes the limits as a third argument.
     pub(crate) takes_limits: bool,
     /// The source of the limits of each judgement, by the place where it is made.
-    pub(crate) sources: BTreeMap<At, Source>,
+    pub(crate) sources: BTreeMap<At, (Source, Arc<[SourcePart]>)>,
 }
 
 /// One function of the rule.
@@ -223,26 +224,24 @@ fn functions_of(ast: &AST) -> Vec<FunctionDef> {
     functions
 }
 
-/// The source of limits made from these items, in words, with the weakest class of all. `None` for none.
-fn source_of(header: &Header, origins: Origins) -> Option<Source> {
-    let mut parts: Vec<String> = Vec::new();
-    let mut class = None;
-    let mut add = |name: &str, text: &str, of: SourceClass| {
-        parts.push(format!("{}: {text}", name.replace('_', " ")));
-        class = class.max(Some(of));
-    };
-    for (_, item) in header.nameplate.iter().enumerate().filter(|(index, _)| origins.has_plate(*index)) {
-        match &item.default {
-            PlateDefault::Required => add(&item.name, "unit nameplate", SourceClass::Nameplate),
+/// What limits made from these items rest on, and all of it in words with the weakest class. `None` for nothing.
+fn source_of(header: &Header, origins: Origins) -> Option<(Source, Arc<[SourcePart]>)> {
+    let mut parts: Vec<SourcePart> = Vec::new();
+    let shown = |name: &str| Arc::from(name.replace('_', " "));
+    for (index, item) in header.nameplate.iter().enumerate().filter(|(index, _)| origins.has_plate(*index)) {
+        let source = match &item.default {
+            PlateDefault::Required => Source { text: "unit nameplate".into(), class: SourceClass::Nameplate },
             PlateDefault::Value(_, source) | PlateDefault::SameAs(_, source) => {
-                add(&item.name, &source.text, source.class.max(SourceClass::Nameplate));
+                Source { text: Arc::clone(&source.text), class: source.class.max(SourceClass::Nameplate) }
             }
-        }
+        };
+        parts.push(SourcePart { name: shown(&item.name), plate: Some(index), source });
     }
     for (_, limit) in header.limits.iter().enumerate().filter(|(index, _)| origins.has_limit(*index)) {
-        add(&limit.name, &limit.source.text, limit.source.class);
+        parts.push(SourcePart { name: shown(&limit.name), plate: None, source: limit.source.clone() });
     }
-    Some(Source { text: parts.join("; ").as_str().into(), class: class? })
+    let all = parts.iter().map(|part| (&*part.name, &*part.source.text, part.source.class));
+    Some((Source::of_parts(all)?, parts.into()))
 }
 
 /// The text in quotes, cut where it grows long.

@@ -7,7 +7,7 @@ use alloc::string::{String, ToString};
 use alloc::sync::Arc;
 use alloc::vec::Vec;
 
-use judge::rule::{Answer, Header, Judgement, Outcome, Rule, RuleError, Source};
+use judge::rule::{Answer, Header, Judgement, Outcome, Rule, RuleError, Source, SourcePart};
 use quantity::Unit;
 use rhai::{AST, ASTNode, CallFnOptions, Dynamic, Engine, EvalAltResult, Expr, ImmutableString, Map, Scope};
 
@@ -47,7 +47,7 @@ pub(crate) struct RhaiRule {
     /// The limits as rhai takes them, when `judge` wants them.
     named_limits: Option<Map>,
     words: Vec<Word>,
-    sources: BTreeMap<At, Source>,
+    sources: BTreeMap<At, (Source, Arc<[SourcePart]>)>,
 }
 
 /// What a rule is made from.
@@ -167,12 +167,12 @@ impl RhaiRule {
         let unit = unit.ok_or_else(|| {
             self.error(draft.at, format!("{}: the unit is not known; add .unit(\"...\")", draft.name))
         })?;
-        let source =
+        let (source, source_parts) =
             match source {
-                Some(text) => self
-                    .word(text)
-                    .and_then(|word| word.source.clone())
-                    .ok_or_else(|| self.error(draft.at, no_class(text)))?,
+                Some(text) => {
+                    let source = self.word(text).and_then(|word| word.source.clone());
+                    (source.ok_or_else(|| self.error(draft.at, no_class(text)))?, Arc::default())
+                }
                 None => self.sources.get(&draft.at).cloned().ok_or_else(|| {
                     self.error(draft.at, format!("{}: the limits have no source", draft.name))
                 })?,
@@ -188,6 +188,7 @@ impl RhaiRule {
             advice_low: advice(advice_low),
             advice_high: advice(advice_high),
             source,
+            source_parts,
         })
     }
 

@@ -106,7 +106,5 @@ fn uniform(seed: &mut u64) -> f64 {
     *seed ^= *seed << 13;
     *seed ^= *seed >> 7;
     *seed ^= *seed << 17;
-    #[allow(clippy::cast_precision_loss)] // 53 bits are kept
-    let unit = (*seed >> 11) as f64 / (1_u64 << 53) as f64;
-    unit
+    (*seed >> 11) as f64 / (1_u64 << 53) as f64
 }

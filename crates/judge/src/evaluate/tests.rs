@@ -41,6 +41,7 @@ fn judgement(name: &str, value: f64, low: Option<f64>, high: Option<f64>) -> Jud
         advice_low: Some("weak".into()),
         advice_high: Some("high".into()),
         source: Source { text: "nameplate".into(), class: SourceClass::Nameplate },
+        source_parts: [].into(),
     }
 }
 

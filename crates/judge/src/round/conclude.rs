@@ -15,7 +15,7 @@ use super::question;
 use crate::evaluate::{Evaluation, Input, Judged, evaluate};
 use crate::hold::Shown;
 use crate::limits::Word;
-use crate::rule::Header;
+use crate::rule::{Header, Source};
 use crate::verdict::{PlateUsed, PointReading, Reason, Verdict};
 
 impl Round {
@@ -48,7 +48,10 @@ impl Round {
 
     fn end_with(&mut self, evaluation: Evaluation, used: Vec<PlateUsed>) {
         let word = evaluation.word();
-        let Evaluation::Judged { judgements, path_changes, .. } = evaluation else { return };
+        let Evaluation::Judged { mut judgements, path_changes, .. } = evaluation else { return };
+        for judged in &mut judgements {
+            say_what_was_entered(judged, &used);
+        }
         let Some(check) = &self.check else { return };
         let mut notes = Vec::new();
         if let Some(header) = check.header() {
@@ -208,4 +211,17 @@ fn input_name(header: &Header, index: usize) -> String {
         },
         |point| point.label.clone(),
     )
+}
+
+/// Puts "as entered" in the source of a judgement where a nameplate value was entered and is no default.
+fn say_what_was_entered(judged: &mut Judged, used: &[PlateUsed]) {
+    let parts = &judged.judgement.source_parts;
+    let said = Source::of_parts(parts.iter().map(|part| {
+        let entered = part.plate.and_then(|index| used.get(index)).filter(|used| used.entered);
+        let source = entered.map_or(&part.source, |used| &used.source);
+        (&*part.name, &*source.text, source.class)
+    }));
+    if let Some(source) = said {
+        judged.judgement.source = source;
+    }
 }

@@ -66,6 +66,7 @@ fn within(name: &str, value: f64, low: Option<f64>, high: Option<f64>) -> Judgem
         advice_low: Some("weak".into()),
         advice_high: Some("high".into()),
         source: source(),
+        source_parts: [].into(),
     }
 }
 

@@ -68,7 +68,6 @@ impl Starts {
     /// The share of the risk that a window from this start may spend; None if it is not looked at.
     pub(super) fn share(&self, start: usize) -> Option<f64> {
         let i = self.at.binary_search(&start).ok()?;
-        #[allow(clippy::cast_precision_loss)]
         let rank = i as f64 + 2.0;
         Some(1.0 / (rank * libm::sqrt(rank) * SHARES_TOTAL))
     }

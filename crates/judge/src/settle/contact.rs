@@ -283,7 +283,6 @@ impl Contact {
         let nearest = thresholds.iter().map(|t| libm::fabs(t - estimate)).fold(f64::INFINITY, f64::min);
         let goal = if nearest.is_finite() { nearest.max(spec.settle_floor) } else { spec.settle_floor };
         let ratio = half_width / goal;
-        #[allow(clippy::cast_precision_loss)]
         let left = self.n as f64 * (ratio * ratio - 1.0);
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped
         let left = libm::ceil(left).clamp(1.0, 999.0) as u32;

@@ -27,7 +27,6 @@ pub(super) fn drifting(obs: &[Obs], spec: &SettleSpec, scatter: f64) -> bool {
     let recent = tail(recent, 3 * third);
     let mut means = [(0.0, 0.0); 3];
     for (slot, block) in means.iter_mut().zip(recent.chunks_exact(third)) {
-        #[allow(clippy::cast_precision_loss)]
         let n = block.len() as f64;
         *slot =
             (block.iter().map(|o| o.t_s).sum::<f64>() / n, block.iter().map(|o| o.value).sum::<f64>() / n);
@@ -38,7 +37,6 @@ pub(super) fn drifting(obs: &[Obs], spec: &SettleSpec, scatter: f64) -> bool {
     }
     let (first, second) = (y1 - y0, y2 - y1);
     let fade = libm::exp(-(t2 - t1) / spec.tau_max_s);
-    #[allow(clippy::cast_precision_loss)]
     let error = scatter * libm::sqrt(2.0 / third as f64);
     let beyond = libm::fabs(second) - fade * libm::fabs(first);
     first * second > 0.0
@@ -73,7 +71,6 @@ pub(super) fn frozen_by_noise(obs: &[Obs], spec: &SettleSpec, run: usize) -> boo
     };
     let clipped = |v: f64| v.clamp(-cap, cap);
     let products = steps().zip(steps().skip(1)).map(|(a, b)| clipped(a) * clipped(b));
-    #[allow(clippy::cast_precision_loss)]
     let mean = products.sum::<f64>() / (before.len() - 2) as f64;
     let sd = 0.7 * (libm::sqrt((-mean).max(0.0)) / spec.resolution - 1.0);
     if sd <= 0.0 {
@@ -81,7 +78,6 @@ pub(super) fn frozen_by_noise(obs: &[Obs], spec: &SettleSpec, run: usize) -> boo
     }
     // The likeliest single digit under Gaussian noise of this size.
     let same = libm::erf(core::f64::consts::FRAC_1_SQRT_2 / (2.0 * sd));
-    #[allow(clippy::cast_precision_loss)]
     let log_chance = (run - 1) as f64 * libm::log(same);
     log_chance < libm::log(spec.risk * 0.1)
 }

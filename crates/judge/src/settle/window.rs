@@ -140,7 +140,6 @@ fn best_split(window: &[Obs], bouncing: usize) -> Option<(usize, Split)> {
         if at == 0 || at < bouncing || at >= m {
             continue;
         }
-        #[allow(clippy::cast_precision_loss)]
         let (early, late) = (at as f64, (m - at) as f64);
         let ratio = ((total - sum).max(0.0) / late) / (sum / early);
         let gain = ratio / (1.0 - ratio);
@@ -157,7 +156,6 @@ fn best_split(window: &[Obs], bouncing: usize) -> Option<(usize, Split)> {
 fn residual_scatter(early: &[Obs], late: &[Obs], origin: f64, mean_early: f64, mean_late: f64) -> Scatter {
     let (mut syy, mut sty, mut stt) = (0.0, 0.0, 0.0);
     for (block, mean) in [(early, mean_early), (late, mean_late)] {
-        #[allow(clippy::cast_precision_loss)]
         let mid = block.iter().map(|obs| obs.t_s).sum::<f64>() / block.len() as f64;
         for obs in block {
             let (dt, dy) = (obs.t_s - mid, obs.value - origin - mean);
@@ -166,7 +164,6 @@ fn residual_scatter(early: &[Obs], late: &[Obs], origin: f64, mean_early: f64, m
             stt += dt * dt;
         }
     }
-    #[allow(clippy::cast_precision_loss)]
     let m = (early.len() + late.len()) as f64;
     let (rss, dof) = if m >= 7.0 && stt > 0.0 { (syy - sty * sty / stt, m - 3.0) } else { (syy, m - 2.0) };
     Scatter { sd: if dof > 0.0 { libm::sqrt(rss.max(0.0) / dof) } else { 0.0 }, dof }
