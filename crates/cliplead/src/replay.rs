@@ -22,6 +22,7 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
     let mut lines = Vec::new();
     let mut worst = Exit::Fine;
     for path in &options.recordings {
+        let before = lines.len();
         replay(path, &set, &mut |verdict| {
             let json = VerdictJson::from(verdict);
             let line = match options.format {
@@ -38,6 +39,11 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
             Ok(())
         })
         .with_context(|| path.display().to_string())?;
+        if lines.len() == before {
+            // Silence is never a pass.
+            talk(&format!("{}: no verdict came of this recording", path.display()));
+            worst = worse(worst, Exit::NoVerdict);
+        }
     }
     match &options.expect {
         None => Ok(worst),

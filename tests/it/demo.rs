@@ -1,0 +1,97 @@
+//! One run of `cliplead demo` for several checks: a live run equals its own replay, and what was shown is stored.
+
+use std::path::PathBuf;
+use std::sync::OnceLock;
+
+use checks::{Ended, Folder, Invocation, copy_tree, root};
+
+use crate::site;
+
+struct Visit {
+    folder: Folder,
+    ended: Ended,
+}
+
+impl Visit {
+    fn recording(&self) -> PathBuf {
+        self.folder.join("visit.jsonl")
+    }
+
+    fn replay(&self, more: &[&str]) -> Ended {
+        let recording = self.recording().display().to_string();
+        Invocation::new(["replay", &recording, "--format", "json"].iter().chain(more).copied()).run()
+    }
+}
+
+fn visit() -> &'static Visit {
+    static VISIT: OnceLock<Visit> = OnceLock::new();
+    VISIT.get_or_init(|| {
+        let folder = Folder::new("demo");
+        let path = |name: &str| folder.join(name).display().to_string();
+        let (recording, history) = (path("visit.jsonl"), path("history.sqlite"));
+        let args = ["demo", "--format", "json", "--record", &recording, "--history", &history];
+        let ended = Invocation::new(args).run();
+        Visit { folder, ended }
+    })
+}
+
+/// Issue, "Commands": the round has good, marginal, bad, wrong-terminal, in-circuit and lead-fault parts and ends by
+/// itself; each scene as it was meant, or the exit code is 1.
+#[test]
+fn the_round_ends_as_meant() {
+    let ended = &visit().ended;
+    assert_eq!(ended.code, Some(0), "{}", ended.err);
+    let words: Vec<String> = ended.lines().iter().map(|line| site::word(line)).collect();
+    for word in ["pass", "conditional pass", "fail", "no verdict"] {
+        assert!(words.iter().any(|got| got == word), "no {word} among {words:?}");
+    }
+    assert!(ended.err.contains("the page: http://127.0.0.1:"), "{}", ended.err);
+    assert!(ended.err.contains("CAUTION"), "{}", ended.err);
+    assert!(!ended.out.contains('\x1b') && !ended.err.contains('\x1b'));
+}
+
+/// Reliability 10 and the issue: "replaying that gives the same verdicts as the live run did", byte for byte.
+#[test]
+fn the_replay_prints_what_the_live_run_printed() {
+    let visit = visit();
+    let replayed = visit.replay(&[]);
+    assert!(visit.ended.lines().len() >= 9, "{}", visit.ended.err);
+    for (number, (live, again)) in visit.ended.lines().iter().zip(replayed.lines()).enumerate() {
+        assert_eq!(*live, again, "verdict {}", number + 1);
+    }
+    assert_eq!(visit.ended.out, replayed.out);
+    // The round has fails, so the replay's exit code is 1 (issue, exit codes).
+    assert_eq!(replayed.code, Some(1), "{}", replayed.err);
+    assert_eq!(replayed.err, "");
+}
+
+/// Reliability 9: same stream, same rules, same bytes.
+#[test]
+fn two_replays_are_the_same_bytes() {
+    let visit = visit();
+    let (first, second) = (visit.replay(&[]), visit.replay(&[]));
+    assert!(!first.out.is_empty());
+    assert_eq!(first.out, second.out);
+    let expected = visit.folder.write("expected.jsonl", &first.out).display().to_string();
+    assert_eq!(visit.replay(&["--expect", &expected]).code, Some(0));
+}
+
+/// The rules of a folder are the rules: where they lie changes no byte of a verdict.
+#[test]
+fn a_copy_of_the_rules_gives_the_same_bytes() {
+    let visit = visit();
+    let copy = visit.folder.join("rules-copy");
+    copy_tree(&root().join("rules"), &copy);
+    let copied = visit.replay(&["--rules", &copy.display().to_string()]);
+    assert!(!copied.out.is_empty());
+    assert_eq!(visit.replay(&[]).out, copied.out);
+}
+
+/// Invariant 6 (../shared/DESIGN.md): what was shown is stored, as it was shown.
+#[test]
+fn what_was_shown_is_stored() {
+    let visit = visit();
+    let stored = site::stored(&visit.folder.join("history.sqlite"));
+    assert!(!stored.is_empty());
+    assert_eq!(visit.ended.lines(), stored);
+}

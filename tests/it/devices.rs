@@ -1,0 +1,146 @@
+//! `cliplead run` with meters on pseudo-terminals: unplugged in the middle of a check, beside broken and babbling
+//! devices, and ended by a signal.
+
+use checks::{Daemon, Folder, Leads, Meter, Stream, babble};
+use history::Reader;
+use serde_json::{Value, json};
+
+use crate::site;
+
+/// Issue, "The round core": link lost, the pending check resets, visibly. Reliability 14: a verdict comes after the
+/// replug without a restart. And the end: SIGTERM, exit 0, the recording whole, the round ended in the history.
+#[test]
+fn unplugged_in_the_middle_of_a_check() {
+    let folder = Folder::new("unplug");
+    let meter = Meter::plug_in(&folder.join("meter"), Leads::Open);
+    let site = site::write(&folder, &site::device("meter", &meter.selector()), 2);
+    let recording = folder.join("visit.jsonl").display().to_string();
+    let daemon = Daemon::run(&site, &["--record", &recording]);
+    let page = daemon.page();
+    page.confirm(&site::HOLD_POINTS);
+
+    // A part that is still in circuit never rests: the reading stays pending for as long as it is on.
+    site::lift(&page, &meter);
+    let mark = daemon.mark();
+    meter.show(Leads::microfarads(12.4));
+    page.view_until("a reading on its way", |view| {
+        point(view)["state"] == "settling" && point(view)["shown"] != Value::Null
+    });
+    meter.unplug();
+    // Either it was still pending and is reset, which is told, or the verdict was there already: with ten readings a
+    // second the view above comes some readings before the verdict.
+    daemon.wait_from(mark, Stream::Err, "started anew");
+    assert_eq!(daemon.lines(Stream::Out), Vec::<String>::new(), "{}", daemon.told());
+    let lost = page.view_until("the loss", |view| view.pointer("/live/state") == Some(&json!("stale")));
+    assert_ne!(state(&lost, "meter"), "live", "{lost:#}");
+    assert_eq!(lost["verdict"], Value::Null, "{lost:#}");
+
+    meter.replug();
+    let line = daemon.wait_data(1)[0].clone();
+    assert_eq!(site::word(&line), "pass", "{line}");
+
+    let (code, printed) = daemon.terminate();
+    assert_eq!(code, Some(0));
+    let text = std::fs::read_to_string(&recording).unwrap();
+    assert!(text.lines().last().unwrap().contains("\"event\":\"end\""), "{text}");
+    let rounds = Reader::open(&folder.join("history.sqlite")).unwrap().rounds().unwrap();
+    assert_eq!(rounds.len(), 1);
+    assert!(rounds[0].ended_wall_ms.is_some(), "{rounds:?}");
+    assert_eq!(site::stored(&folder.join("history.sqlite")), printed);
+    let replayed = checks::Invocation::new(["replay", &recording, "--format", "json"]).run();
+    assert_eq!(replayed.lines(), printed, "{}", replayed.err);
+}
+
+fn point(view: &Value) -> &Value {
+    &view["check"]["points"][0]
+}
+
+fn state(view: &Value, device: &str) -> String {
+    let devices = view["devices"].as_array().expect("devices");
+    let found = devices.iter().find(|known| known["name"] == device).expect("the device");
+    found["state"].as_str().expect("a state").to_owned()
+}
+
+/// Reliability 16 and 25, invariant 10: others' first verdict at most 1 s later than alone, that is ten readings of this
+/// meter. Counted in readings, not in seconds, so that a slow machine changes nothing.
+#[test]
+fn bad_devices_beside_a_good_one() {
+    let alone = readings_to_verdict(&Folder::new("alone"), "");
+    let folder = Folder::new("beside");
+    // 1 MB/s for longer than the check takes, bounded in case it fails.
+    let babbler = babble(&folder.join("babbler"), 30);
+    let more = [
+        site::device("babbler", &babbler.selector()),
+        site::device("bad-selector", "nosuchscheme:thing"),
+        site::device("absent", &format!("serial:{}", folder.join("not-there").display())),
+    ]
+    .concat();
+    let beside = readings_to_verdict(&folder, &more);
+    assert!(beside <= alone + 10, "{beside} readings beside bad devices, {alone} alone");
+}
+
+/// Walks a check beside these devices and gives the number of readings that its value rests on.
+fn readings_to_verdict(folder: &Folder, more: &str) -> u64 {
+    let meter = Meter::plug_in(&folder.join("meter"), Leads::Open);
+    // The good one stands last: a bad one before it must not keep it from opening.
+    let site = site::write(folder, &format!("{more}{}", site::device("meter", &meter.selector())), 1);
+    let daemon = Daemon::run(&site, &[]);
+    let page = daemon.page();
+    if !more.is_empty() {
+        daemon.wait(Stream::Err, "device bad-selector cannot be used");
+        page.view_until("garbage that is dropped", |view| {
+            view["devices"][0]["name"] == "babbler" && view["devices"][0]["drops"].as_u64() > Some(1000)
+        });
+    }
+    let line = site::measure(&daemon, &page, &meter, 12.46);
+    let verdict: Value = serde_json::from_str(&line).unwrap();
+    assert_eq!(verdict["verdict"], "pass", "{line}");
+    assert_eq!(verdict["readings"][0]["device"], "meter", "{line}");
+    if !more.is_empty() {
+        let view = page.view();
+        assert!(state(&view, "bad-selector").contains("cannot be used"), "{view:#}");
+        assert_ne!(state(&view, "absent"), "live", "{view:#}");
+        // Garbage is no reading: not one of a megabyte a second.
+        assert_eq!(view["devices"][0]["readings"], 0, "{view:#}");
+    }
+    assert_eq!(daemon.terminate().0, Some(0));
+    verdict["readings"][0]["count"].as_u64().unwrap()
+}
+
+/// Issue, "Manual entry is an adapter too": a typed value gets the same verdict as one from the command line.
+#[test]
+fn typed_on_stdin() {
+    let folder = Folder::new("typed");
+    let site = site::write(&folder, "[[device]]\nname = \"typed\"\nselector = \"stdin:\"\n", 1);
+    let mut daemon = Daemon::run(&site, &[]);
+    daemon.page().confirm(&site::HOLD_POINTS);
+    daemon.type_line("capacitanse=12.3uF");
+    daemon.wait(Stream::Err, "no reading \"capacitanse\"");
+    daemon.type_line("capacitance=12.3uf");
+    daemon.wait(Stream::Err, "did you mean \"uF\"");
+    assert_eq!(daemon.lines(Stream::Out), Vec::<String>::new());
+    daemon.type_line("capacitance=12.3uF; 1.9% + 2 x 0.1uF");
+    let line = daemon.wait_data(1)[0].clone();
+    let typed: Value = serde_json::from_str(&line).unwrap();
+    let args = [
+        "judge",
+        "run-capacitor",
+        "--plate",
+        "capacitance=12.5uF",
+        "--plate",
+        "tolerance=6%",
+        "--reading",
+        "capacitance=12.3uF",
+        "--accuracy",
+        "capacitance=1.9% + 2 x 0.1uF",
+        "--confirm",
+        "all",
+        "--format",
+        "json",
+    ];
+    let once: Value = serde_json::from_str(&checks::Invocation::new(args).run().out).unwrap();
+    for key in ["verdict", "reason", "judgements", "rule", "rule_hash", "plate", "advice", "decision_rule"] {
+        assert_eq!(typed[key], once[key], "{key}");
+    }
+    assert_eq!(daemon.terminate().0, Some(0));
+}

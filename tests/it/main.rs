@@ -1,0 +1,21 @@
+//! End-to-end checks of the program and of promises of the whole chain, in one binary. The support is the crate itself.
+//! Where a figure or a promise comes from stands beside each check: "issue" is the project's first issue, "reliability
+//! n" row n of the promises in ../shared/notes/reliability.md, section 4.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "tests"
+)]
+
+mod command_line;
+mod demo;
+mod devices;
+mod disk;
+mod kill;
+mod page;
+mod reload;
+mod site;
+mod streams;

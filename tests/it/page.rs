@@ -1,0 +1,132 @@
+//! The page of a running daemon over plain HTTP: what it answers, whom it turns away, and that it is never ahead of the
+//! verdict line. The guard itself has its own tests in crate `dashboard`.
+
+use checks::{Daemon, Folder, Leads, Meter, Stream};
+use serde_json::{Value, json};
+
+use crate::site;
+
+/// Issue, "Dashboard": the armed check, hold points, live value, verdict; Host header checked. Invariants 6 and 7: a
+/// verdict is on the page only once it is stored, and a past one is not live.
+#[test]
+fn page_view_and_acts() {
+    let folder = Folder::new("page");
+    let meter = Meter::plug_in(&folder.join("meter"), Leads::Open);
+    let site = site::write(&folder, &site::device("meter", &meter.selector()), 2);
+    let daemon = Daemon::run(&site, &[]);
+    let page = daemon.page();
+
+    let whole = page.fetch("/");
+    assert_eq!(whole.status, 200);
+    assert!(whole.body.contains("<!doctype html") || whole.body.contains("<!DOCTYPE html"), "{}", whole.body);
+    assert!(whole.head.contains("content-security-policy"), "{}", whole.head);
+
+    let view = page.view_until("the armed check", |view| view["check"]["number"] == 1);
+    assert_eq!(view["check"]["unit"], "RTU-01");
+    assert_eq!(view["check"]["phase"], "hold points");
+    assert_eq!(view["check"]["hold_points"].as_array().unwrap().len(), site::HOLD_POINTS.len());
+    assert_eq!(view["verdict"], Value::Null);
+    assert_eq!(view["site"], "Quarry Lane (made up)");
+
+    strangers_are_turned_away(&page);
+
+    // An act with the number of another check is refused and changes nothing.
+    let stale = page.act(&json!({"do": "confirm", "check": 99, "hold_point": "locked out"}));
+    assert_eq!(stale.status, 409, "{stale:?}");
+    assert!(stale.body.contains("no longer armed"), "{stale:?}");
+    assert_eq!(shown_hold_points(&page.view()), 0);
+    let unknown = page.act(&json!({"do": "confirm", "check": 1, "hold_point": "blessed"}));
+    assert_eq!(unknown.status, 409, "{unknown:?}");
+
+    for (index, name) in site::HOLD_POINTS.iter().enumerate() {
+        page.done(&json!({"do": "confirm", "check": 1, "hold_point": name}));
+        page.view_until(name, |view| shown_hold_points(view) == index + 1);
+    }
+    site::lift(&page, &meter);
+    meter.show(Leads::microfarads(11.1));
+    let view = page.view_until("a verdict", |view| view["verdict"] != Value::Null);
+    // The line was printed before the page had it; the pipe may hand it over a moment later, but it was not the page
+    // that came first: `stored` reads the same verdict from the disk now.
+    let stored = site::stored(&folder.join("history.sqlite"));
+    assert_eq!(stored.len(), 1, "on the page but not in the history: {view:#}");
+    let line = daemon.wait_data(1)[0].clone();
+    assert_eq!(stored, [line.clone()]);
+    let mut shown = view["verdict"].clone();
+    assert_eq!(shown["live"], true);
+    shown.as_object_mut().unwrap().remove("live");
+    assert_eq!(shown, serde_json::from_str::<Value>(&line).unwrap());
+    assert_eq!(site::word(&line), "fail");
+    assert_eq!(view["recent"][0]["verdict"], "fail");
+
+    // Leads off: the verdict is past, not live.
+    meter.show(Leads::microfarads(0.0));
+    page.view_until("a verdict that is past", |view| view["verdict"]["live"] == false);
+
+    // The next check: the old number is stale now, and no verdict is shown for the new one.
+    page.done(&json!({"do": "next", "check": 1}));
+    let view = page.view_until("the next check", |view| view["check"]["number"] == 2);
+    assert_ne!(view["verdict"]["live"], true, "{view:#}");
+    assert_eq!(page.act(&json!({"do": "next", "check": 1})).status, 409);
+    // The route has two checks.
+    assert_eq!(page.act(&json!({"do": "next", "check": 2})).status, 409, "{}", daemon.told());
+    assert_eq!(daemon.terminate().0, Some(0));
+}
+
+fn shown_hold_points(view: &Value) -> usize {
+    let holds = view["check"]["hold_points"].as_array().expect("hold points");
+    holds.iter().filter(|hold| hold["state"] == "shown").count()
+}
+
+/// Reliability 21 and 22 in short; 421 is "Misdirected Request" (RFC 9110, 15.5.20).
+fn strangers_are_turned_away(page: &checks::Page) {
+    let a = page.address();
+    let body = json!({"do": "confirm", "hold_point": "locked out"}).to_string();
+    let good = "X-Cliplead: 1\r\nContent-Type: application/json\r\n";
+    for (status, head) in [
+        (421, "GET / HTTP/1.1\r\nHost: rebound.example\r\n".to_owned()),
+        (421, "GET /view HTTP/1.1\r\nHost: rebound.example\r\n".to_owned()),
+        (421, format!("GET /view HTTP/1.1\r\nHost: 192.0.2.1:{}\r\n", a.port())),
+        (400, "GET /view HTTP/1.1\r\n".to_owned()),
+        (404, format!("GET /other HTTP/1.1\r\nHost: {a}\r\n")),
+        (405, format!("GET /act HTTP/1.1\r\nHost: {a}\r\n")),
+        (
+            421,
+            format!(
+                "POST /act HTTP/1.1\r\nHost: rebound.example\r\nOrigin: http://rebound.example\r\n{good}"
+            ),
+        ),
+        (403, format!("POST /act HTTP/1.1\r\nHost: {a}\r\nOrigin: http://evil.example\r\n{good}")),
+        (
+            403,
+            format!(
+                "POST /act HTTP/1.1\r\nHost: {a}\r\nOrigin: http://{a}\r\nSec-Fetch-Site: cross-site\r\n{good}"
+            ),
+        ),
+        (
+            415,
+            format!("POST /act HTTP/1.1\r\nHost: {a}\r\nOrigin: http://{a}\r\nContent-Type: text/plain\r\n"),
+        ),
+    ] {
+        let posts = head.starts_with("POST");
+        let answer = page.send(&head, if posts { &body } else { "" });
+        assert_eq!(answer.status, status, "{head}\n{answer:?}");
+        assert!(!answer.head.contains("access-control-allow-origin"), "{answer:?}");
+    }
+    assert_eq!(shown_hold_points(&page.view()), 0, "a stranger confirmed something");
+}
+
+/// A page that is closed, or a port that is taken, is told at the start.
+#[test]
+fn a_taken_port_is_told() {
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let folder = Folder::new("port");
+    let site = folder.write("site.toml", format!("dashboard = \"{}\"\n", listener.local_addr().unwrap()));
+    let ended = checks::Invocation::new(["run", &site.display().to_string()]).run();
+    assert_eq!(ended.code, Some(2), "{ended:?}");
+    assert!(ended.err.contains("is another cliplead running there?"), "{ended:?}");
+    // Without a history nothing is stored, and the start says so.
+    let site = folder.write("bare.toml", "site = \"bare\"\n");
+    let daemon = Daemon::run(&site, &[]);
+    daemon.wait(Stream::Err, "no verdict is stored");
+    assert_eq!(daemon.terminate().0, Some(0));
+}

@@ -1,0 +1,96 @@
+//! Rules that change while the daemon runs: a good set comes into force as a whole, a bad one changes nothing.
+
+use checks::{Daemon, Folder, Page, Stream, copy_tree, root};
+use serde_json::{Value, json};
+
+use crate::site;
+
+/// Issue, "Rules": loaded as one, replaced as one; on any error the last good set stays and says so, with file and line.
+/// Reliability 19: no verdict with mixed versions.
+#[test]
+fn the_last_good_set_stays() {
+    let folder = Folder::new("reload");
+    let rules = folder.join("rules");
+    copy_tree(&root().join("rules"), &rules);
+    let rule = rules.join("capacitors/run-capacitor.rhai");
+    let good = std::fs::read_to_string(&rule).unwrap();
+    let site =
+        site::write(&folder, "rules = \"rules\"\n[[device]]\nname = \"typed\"\nselector = \"stdin:\"\n", 5);
+    let mut daemon = Daemon::run(&site, &[]);
+    let page = daemon.page();
+    let first = verdict(&mut daemon, &page);
+    assert_eq!(first["verdict"], "pass");
+    assert_eq!(first["judgements"][0]["advice"], "good");
+
+    // The armed check goes on under the rule it was armed with (judge::round::Event::Rules); the next one gets the new.
+    // A good change: new words and a new hash, both or none.
+    let changed = good.replace(".ok(\"good\")", ".ok(\"still good\")");
+    assert_ne!(changed, good);
+    let mark = daemon.mark();
+    std::fs::write(&rule, &changed).unwrap();
+    daemon.wait_from(mark, Stream::Err, "new rules in force: 6 rules");
+    page.done(&json!({"do": "again"}));
+    let again = typed(&mut daemon);
+    assert_eq!((&again["rule_hash"], &again["judgements"]), (&first["rule_hash"], &first["judgements"]));
+    let second = verdict(&mut daemon, &page);
+    assert_eq!(second["judgements"][0]["advice"], "still good");
+    assert_ne!(second["rule_hash"], first["rule_hash"]);
+    let in_force = page.view_until("the second check", |view| view["check"]["number"] == 2)["rules"].clone();
+    assert_eq!(in_force["refused"], Value::Null);
+
+    // A broken one beside a good change: nothing of the two comes into force, and file and line are told.
+    let mark = daemon.mark();
+    let other = rules.join("leads/test-lead-proof.rhai");
+    let other_good = std::fs::read_to_string(&other).unwrap();
+    // The broken one first: the daemon may look between the two.
+    std::fs::write(&rule, changed.replace("m.capacitance > 2", "m.capacitanse > 2")).unwrap();
+    std::fs::write(&other, other_good.replace("0.5, \"ohm\"", "0.4, \"ohm\"")).unwrap();
+    let told = daemon.wait_from(mark, Stream::Err, "run-capacitor.rhai:");
+    assert!(told.contains("the last good ones stay in force"), "{told}");
+    let wanted = line_of(&changed, "m.capacitance > 2");
+    assert!(told.contains(&format!("run-capacitor.rhai:{wanted}:")), "{told}");
+    let third = verdict(&mut daemon, &page);
+    assert_eq!(third["rule_hash"], second["rule_hash"]);
+    assert_eq!(third["judgements"], second["judgements"]);
+    let view = page.view_until("the refusal", |view| view["rules"]["refused"] != Value::Null);
+    assert!(view["rules"]["refused"].as_str().unwrap().contains("run-capacitor.rhai"), "{view:#}");
+    assert_eq!(view["rules"]["hash"], in_force["hash"], "the set in force is the old one");
+
+    // The folder is gone: likewise.
+    let mark = daemon.mark();
+    std::fs::remove_dir_all(&rules).unwrap();
+    let told = daemon.wait_from(mark, Stream::Err, "refused");
+    assert!(told.contains("the last good ones stay in force") && told.contains("rules"), "{told}");
+    let fourth = verdict(&mut daemon, &page);
+    assert_eq!(fourth["rule_hash"], second["rule_hash"]);
+
+    // And back again: the shipped text has the hash it had.
+    let mark = daemon.mark();
+    copy_tree(&root().join("rules"), &rules);
+    daemon.wait_from(mark, Stream::Err, "new rules in force: 6 rules");
+    assert_eq!(verdict(&mut daemon, &page)["rule_hash"], first["rule_hash"]);
+
+    let (code, printed) = daemon.terminate();
+    assert_eq!(code, Some(0));
+    assert_eq!(site::stored(&folder.join("history.sqlite")), printed);
+}
+
+/// Arms the next check of the route and gives its verdict on a typed value.
+fn verdict(daemon: &mut Daemon, page: &Page) -> Value {
+    if !daemon.lines(Stream::Out).is_empty() {
+        page.done(&json!({"do": "next"}));
+    }
+    page.confirm(&site::HOLD_POINTS);
+    typed(daemon)
+}
+
+fn typed(daemon: &mut Daemon) -> Value {
+    let before = daemon.lines(Stream::Out).len();
+    daemon.type_line("capacitance=12.4uF; 1% + 1");
+    let line = daemon.wait_data(before + 1)[before].clone();
+    serde_json::from_str(&line).unwrap()
+}
+
+fn line_of(text: &str, part: &str) -> usize {
+    text.lines().position(|line| line.contains(part)).expect("the line") + 1
+}

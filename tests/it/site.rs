@@ -1,0 +1,64 @@
+//! What the checks of the daemon share: a site's file, a check walked to its verdict, the history read back.
+
+use std::path::Path;
+
+use checks::{Daemon, Folder, Leads, Meter, Page, Stream};
+use history::Reader;
+
+/// Hold points of the capacitor rules that the checks confirm.
+pub(crate) const HOLD_POINTS: [&str; 5] =
+    ["locked out", "proved dead", "discharged", "one lead off", "leads proved"];
+
+/// Writes `site.toml`: these lines, a page on a free port, `history.sqlite`, and run capacitors of 12.5 uF as the route.
+pub(crate) fn write(folder: &Folder, more: &str, checks: usize) -> std::path::PathBuf {
+    let mut text = format!(
+        "site = \"Quarry Lane (made up)\"\nhistory = \"history.sqlite\"\ndashboard = \"127.0.0.1:0\"\n{more}\n"
+    );
+    for number in 1..=checks {
+        text.push_str(&format!(
+            "[[check]]\nunit = \"RTU-0{number}\"\ncomponent = \"fan run capacitor\"\nrule = \"run-capacitor\"\n\
+             plate = {{ capacitance = \"12.5 uF\", tolerance = \"6 %\" }}\n"
+        ));
+    }
+    folder.write("site.toml", text)
+}
+
+/// The lines of a device with the generic profile.
+pub(crate) fn device(name: &str, selector: &str) -> String {
+    format!("[[device]]\nname = \"{name}\"\nselector = \"{selector}\"\nprofile = \"generic-line-meter\"\n")
+}
+
+/// Confirms what the check asks for, lifts the leads, clips them on and waits for the verdict; gives its line.
+pub(crate) fn measure(daemon: &Daemon, page: &Page, meter: &Meter, value: f64) -> String {
+    let before = daemon.lines(Stream::Out).len();
+    page.confirm(&HOLD_POINTS);
+    lift(page, meter);
+    meter.show(Leads::microfarads(value));
+    daemon.wait_data(before + 1)[before].clone()
+}
+
+/// Leads in the air on the capacitance range, until the daemon has seen it.
+pub(crate) fn lift(page: &Page, meter: &Meter) {
+    meter.show(Leads::microfarads(0.0));
+    page.view_until("leads in the air", |view| {
+        view.pointer("/live/shown").is_some_and(|shown| shown == "0.00 uF")
+    });
+}
+
+/// The verdict's word in a line of JSON.
+pub(crate) fn word(line: &str) -> String {
+    let value: serde_json::Value = serde_json::from_str(line).expect("a verdict line");
+    value["verdict"].as_str().expect("a word").to_owned()
+}
+
+/// The stored verdicts as they were shown, in the order of their commits. The whole file is checked on the way.
+pub(crate) fn stored(history: &Path) -> Vec<String> {
+    let reader = Reader::open(history).expect("the history");
+    reader.integrity().expect("a sound history");
+    let newest_first = reader.recent(100_000).expect("the verdicts");
+    newest_first
+        .iter()
+        .rev()
+        .map(|summary| reader.verdict_json(summary.id).expect("a verdict").expect("it is there"))
+        .collect()
+}

@@ -1,0 +1,233 @@
+//! A running daemon: its lines as they come, its page, its end. Does not judge them.
+
+use std::io::{BufRead as _, BufReader, Read};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+use std::time::Instant;
+
+use crate::HANG;
+use crate::http::Page;
+use crate::program::Invocation;
+
+/// Which stream a line came from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Stream {
+    /// Data.
+    Out,
+    /// Talk.
+    Err,
+}
+
+#[derive(Default)]
+struct Log {
+    lines: Vec<(Stream, String)>,
+    closed: usize,
+}
+
+type Shared = Arc<(Mutex<Log>, Condvar)>;
+
+/// A daemon that runs until stopped; killed when dropped.
+pub struct Daemon {
+    child: Child,
+    log: Shared,
+}
+
+impl Daemon {
+    /// `cliplead run SITE --format json` and these further arguments; waits until its page is up.
+    #[must_use]
+    pub fn run(site: &Path, more: &[&str]) -> Self {
+        let mut args = vec!["run".to_owned(), site.display().to_string()];
+        args.extend(["--format", "json"].iter().chain(more).map(|arg| (*arg).to_owned()));
+        let daemon = Self::start(Invocation::new(args).command());
+        daemon.wait(Stream::Err, "Ctrl-C ends");
+        daemon
+    }
+
+    /// Starts a command and follows it.
+    ///
+    /// # Panics
+    /// When it does not start.
+    #[must_use]
+    pub fn start(mut command: Command) -> Self {
+        let mut child = command
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the daemon starts");
+        let log = Shared::default();
+        follow(child.stdout.take().expect("stdout"), Stream::Out, Arc::clone(&log));
+        follow(child.stderr.take().expect("stderr"), Stream::Err, Arc::clone(&log));
+        Self { child, log }
+    }
+
+    /// Its process id.
+    #[must_use]
+    pub fn pid(&self) -> u32 {
+        self.child.id()
+    }
+
+    /// Its page, from the address it told.
+    #[must_use]
+    pub fn page(&self) -> Page {
+        let line = self.wait(Stream::Err, "http://");
+        let (_, rest) = line.split_once("http://").expect("an address");
+        let address = rest.split('/').next().expect("an address");
+        Page::at(address.parse().expect("an address with a port"))
+    }
+
+    /// Writes to its stdin.
+    ///
+    /// # Panics
+    /// When it reads no more.
+    pub fn type_line(&mut self, line: &str) {
+        use std::io::Write as _;
+        let stdin = self.child.stdin.as_mut().expect("stdin");
+        writeln!(stdin, "{line}").expect("the daemon reads its stdin");
+        stdin.flush().expect("the daemon reads its stdin");
+    }
+
+    /// How many lines there are so far; a place to wait from.
+    #[must_use]
+    pub fn mark(&self) -> usize {
+        self.lock().lines.len()
+    }
+
+    /// Waits for a line that holds `part`, anywhere since the start.
+    #[must_use = "the line"]
+    pub fn line(&self, stream: Stream, part: &str) -> String {
+        self.wait(stream, part)
+    }
+
+    /// Waits for a line that holds `part`, anywhere since the start.
+    pub fn wait(&self, stream: Stream, part: &str) -> String {
+        self.wait_from(0, stream, part)
+    }
+
+    /// Waits for a line that holds `part`, at or behind `mark`.
+    ///
+    /// # Panics
+    /// With everything it said, when the line does not come.
+    pub fn wait_from(&self, mark: usize, stream: Stream, part: &str) -> String {
+        let deadline = Instant::now() + HANG;
+        let mut log = self.lock();
+        loop {
+            let lines = log.lines.get(mark..).unwrap_or_default();
+            if let Some((_, line)) = lines.iter().find(|(of, line)| *of == stream && line.contains(part)) {
+                return line.clone();
+            }
+            assert!(log.closed < 2, "the daemon ended before {part:?} on {stream:?}; it said:{}", told(&log));
+            let left = deadline.saturating_duration_since(Instant::now());
+            assert!(!left.is_zero(), "no {part:?} on {stream:?} within {HANG:?}; it said:{}", told(&log));
+            log = self.log.1.wait_timeout(log, left).unwrap_or_else(PoisonError::into_inner).0;
+        }
+    }
+
+    /// Waits until stdout has so many lines and gives them all.
+    ///
+    /// # Panics
+    /// With everything it said, when they do not come.
+    pub fn wait_data(&self, count: usize) -> Vec<String> {
+        let deadline = Instant::now() + HANG;
+        let mut log = self.lock();
+        loop {
+            let data = of(&log, Stream::Out);
+            if data.len() >= count {
+                return data;
+            }
+            let left = deadline.saturating_duration_since(Instant::now());
+            assert!(
+                log.closed < 2 && !left.is_zero(),
+                "{} lines on stdout where {count} must come; it said:{}",
+                data.len(),
+                told(&log)
+            );
+            log = self.log.1.wait_timeout(log, left).unwrap_or_else(PoisonError::into_inner).0;
+        }
+    }
+
+    /// Everything on one stream so far.
+    #[must_use]
+    pub fn lines(&self, stream: Stream) -> Vec<String> {
+        of(&self.lock(), stream)
+    }
+
+    /// Everything so far, for a message.
+    #[must_use]
+    pub fn told(&self) -> String {
+        told(&self.lock())
+    }
+
+    /// Asks it to end (SIGTERM) and waits for it; gives the exit code and all of stdout.
+    ///
+    /// # Panics
+    /// When it does not end.
+    #[must_use]
+    pub fn terminate(mut self) -> (Option<i32>, Vec<String>) {
+        self.signal("TERM");
+        self.ended()
+    }
+
+    /// Waits for its end.
+    ///
+    /// # Panics
+    /// When it does not end.
+    #[must_use]
+    pub fn ended(&mut self) -> (Option<i32>, Vec<String>) {
+        let deadline = Instant::now() + HANG;
+        let mut log = self.lock();
+        while log.closed < 2 {
+            let left = deadline.saturating_duration_since(Instant::now());
+            assert!(!left.is_zero(), "it does not end; it said:{}", told(&log));
+            log = self.log.1.wait_timeout(log, left).unwrap_or_else(PoisonError::into_inner).0;
+        }
+        let data = of(&log, Stream::Out);
+        drop(log);
+        (self.child.wait().expect("its end").code(), data)
+    }
+
+    /// Ends it at once (SIGKILL); gives all it had printed.
+    #[must_use]
+    pub fn kill(mut self) -> Vec<String> {
+        self.child.kill().expect("kill");
+        self.ended().1
+    }
+
+    fn signal(&mut self, name: &str) {
+        let pid = self.child.id().to_string();
+        let sent = Command::new("kill").args([&format!("-{name}"), &pid]).status().expect("kill");
+        assert!(sent.success(), "no signal to {pid}");
+    }
+
+    fn lock(&self) -> MutexGuard<'_, Log> {
+        self.log.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Drop for Daemon {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+fn of(log: &Log, stream: Stream) -> Vec<String> {
+    log.lines.iter().filter(|(of, _)| *of == stream).map(|(_, line)| line.clone()).collect()
+}
+
+fn told(log: &Log) -> String {
+    log.lines.iter().map(|(stream, line)| format!("\n  {stream:?} {line}")).collect()
+}
+
+fn follow(from: impl Read + Send + 'static, stream: Stream, log: Shared) {
+    std::thread::spawn(move || {
+        for line in BufReader::new(from).lines() {
+            let Ok(line) = line else { break };
+            log.0.lock().unwrap_or_else(PoisonError::into_inner).lines.push((stream, line));
+            log.1.notify_all();
+        }
+        log.0.lock().unwrap_or_else(PoisonError::into_inner).closed += 1;
+        log.1.notify_all();
+    });
+}
