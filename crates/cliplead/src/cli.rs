@@ -100,8 +100,10 @@ The file (TOML), all but one device or check optional:
   profile = \"meter.toml\"               # or profile = \"generic-line-meter\", built in
 
   [[device]]
-  name = \"typed\"                       # values typed on stdin: capacitance=39.4uF
-  selector = \"stdin:\"
+  name = \"typed\"                       # values typed on stdin, or on the page: capacitance=39.4uF
+  selector = \"stdin:\"                  # (page alone: \"manual:\")
+  typed = true
+  profile = \"generic-line-meter\"       # the meter they are read off: lends its accuracy
 
   [[check]]                             # the route, in order
   unit = \"RTU-07\"

@@ -37,6 +37,8 @@ struct WrittenDevice {
     name: String,
     selector: String,
     profile: Option<String>,
+    #[serde(default)]
+    typed: bool,
 }
 
 #[derive(Debug, Deserialize)]
@@ -70,8 +72,10 @@ pub(crate) struct Config {
 pub(crate) struct DeviceConfig {
     pub(crate) name: String,
     pub(crate) selector: String,
-    /// The profile and its text; `None` for typed values.
+    /// The profile and its text; `None` for typed values of an unknown meter.
     pub(crate) profile: Option<(Profile, String)>,
+    /// Its bytes are typed lines; the profile, if any, only lends its accuracy.
+    pub(crate) typed: bool,
 }
 
 /// Reads and checks a site's file.
@@ -102,7 +106,8 @@ fn parse(text: &str, folder: &Path) -> anyhow::Result<Config> {
         }
         let profile = device.profile.as_deref().map(|name| profile(name, folder)).transpose();
         let profile = profile.with_context(|| format!("device {:?}", device.name))?;
-        devices.push(DeviceConfig { name: device.name, selector: device.selector, profile });
+        let typed = device.typed || profile.is_none();
+        devices.push(DeviceConfig { name: device.name, selector: device.selector, profile, typed });
     }
     let mut route = Vec::new();
     for (index, check) in written.check.iter().enumerate() {

@@ -44,6 +44,7 @@ async fn play(options: &DemoOptions, folder: &Folder) -> anyhow::Result<Exit> {
             name: "meter".to_owned(),
             selector: meter.selector(),
             profile: Some((profile, text)),
+            typed: false,
         }],
         route: Vec::new(),
     };

@@ -4,7 +4,7 @@ use alloc::boxed::Box;
 use alloc::vec::Vec;
 
 use judge::round;
-use quantity::{Instant, Reading};
+use quantity::{Accuracy, Instant, Reading, Typed};
 use wire::{Counters, Decoder, Fault, Profile};
 
 use crate::manual::{ManualFault, ManualLines};
@@ -14,8 +14,9 @@ use crate::manual::{ManualFault, ManualLines};
 pub enum DeviceKind {
     /// By a profile.
     Meter(Box<Profile>),
-    /// As typed lines `POINT=VALUE`: manual entry.
-    Manual,
+    /// As typed lines `POINT=VALUE`: manual entry. The profile of the meter that is read off, if it is known, lends
+    /// its accuracy to what is typed.
+    Manual(Option<Box<Profile>>),
 }
 
 /// A device with its decoder.
@@ -26,7 +27,7 @@ pub struct Device {
 
 enum Reader {
     Meter(Box<Decoder>),
-    Manual(ManualLines),
+    Manual(ManualLines, Option<Box<Profile>>),
 }
 
 /// What bytes turned into.
@@ -41,7 +42,7 @@ impl Device {
     pub(crate) fn new(kind: DeviceKind) -> Self {
         let reader = match kind {
             DeviceKind::Meter(profile) => Reader::Meter(Box::new(Decoder::new(&profile))),
-            DeviceKind::Manual => Reader::Manual(ManualLines::default()),
+            DeviceKind::Manual(profile) => Reader::Manual(ManualLines::default(), profile),
         };
         Self { reader, readings: 0 }
     }
@@ -55,9 +56,9 @@ impl Device {
                     wire::Item::Fault(fault) => Item::Dropped(fault),
                 });
             }),
-            Reader::Manual(lines) => lines.bytes(data, &mut |typed| {
+            Reader::Manual(lines, profile) => lines.bytes(data, &mut |typed| {
                 items.push(match typed {
-                    Ok(event) => Item::Typed(event),
+                    Ok(event) => Item::Typed(with_accuracy(event, profile.as_deref())),
                     Err(fault) => Item::NotTyped(fault),
                 });
             }),
@@ -70,7 +71,7 @@ impl Device {
     pub(crate) fn gap(&mut self, now: Instant) {
         match &mut self.reader {
             Reader::Meter(decoder) => decoder.gap(now),
-            Reader::Manual(lines) => lines.gap(),
+            Reader::Manual(lines, _) => lines.gap(),
         }
     }
 
@@ -85,7 +86,24 @@ impl Device {
     pub fn counters(&self) -> Option<&Counters> {
         match &self.reader {
             Reader::Meter(decoder) => Some(decoder.counters()),
-            Reader::Manual(_) => None,
+            Reader::Manual(..) => None,
         }
     }
+}
+
+/// A typed value without an accuracy of its own gets that of the meter it was read off, where its unit was typed too.
+fn with_accuracy(event: round::Event, profile: Option<&Profile>) -> round::Event {
+    match event {
+        round::Event::Typed { point, value, accuracy: None } => {
+            let accuracy = profile.and_then(|profile| typed_accuracy(profile, &value));
+            round::Event::Typed { point, value, accuracy }
+        }
+        other => other,
+    }
+}
+
+/// What a meter's profile says of a value read off its display.
+#[must_use]
+pub fn typed_accuracy(profile: &Profile, value: &Typed) -> Option<Accuracy> {
+    profile.accuracy(value.unit?, value.coupling, value.number.to_f64())
 }

@@ -21,7 +21,7 @@ use judge::rule::RuleSet;
 use quantity::{Instant, Reading};
 use wire::{Fault, Profile};
 
-pub use device::{Device, DeviceKind};
+pub use device::{Device, DeviceKind, typed_accuracy};
 pub use manual::ManualFault;
 
 /// What can happen.

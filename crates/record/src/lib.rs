@@ -11,7 +11,7 @@ pub mod text;
 mod verdict;
 mod view;
 
-pub use line::{LineEvent, RecordingHeader, VERSION, plan};
+pub use line::{LineEvent, RecordingHeader, VERSION, kind_of, plan};
 pub use reader::{ReadError, Recorded, Recording, read};
 pub use senml::{SenmlError, pack as senml_pack, reading as senml_reading};
 pub use verdict::{HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};

@@ -105,12 +105,15 @@ impl RecordingHeader {
 #[serde(tag = "event", rename_all = "snake_case", deny_unknown_fields)]
 #[allow(missing_docs)] // the keys are described in demo-data/README.md
 pub enum LineEvent {
-    /// A device joins, with the text of its profile, or as manual entry.
+    /// A device joins, with the text of its profile. Without one, or with `typed`, its bytes are typed lines; the
+    /// profile then only lends its accuracy.
     Joined {
         t: i64,
         device: String,
         #[serde(default, skip_serializing_if = "Option::is_none")]
         profile: Option<String>,
+        #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+        typed: bool,
     },
     /// Bytes as received: `text` when all printable, else `hex`.
     Bytes {
@@ -244,11 +247,10 @@ impl LineEvent {
     /// A sentence that says which value is wrong and why.
     pub fn event(&self) -> Result<Option<Event>, String> {
         Ok(Some(match self {
-            Self::Joined { device, profile, .. } => {
-                let kind = match profile {
-                    Some(text) => pipeline::meter(Profile::parse(text).map_err(|e| format!("profile: {e}"))?),
-                    None => DeviceKind::Manual,
-                };
+            Self::Joined { device, profile, typed, .. } => {
+                let profile = profile.as_deref().map(Profile::parse).transpose();
+                let profile = profile.map_err(|e| format!("profile: {e}"))?;
+                let kind = kind_of(profile, *typed);
                 Event::Joined { device: device.clone(), kind }
             }
             Self::Bytes { device, text, hex, .. } => {
@@ -277,6 +279,15 @@ impl LineEvent {
             Self::Rules { .. } => return Ok(None),
             Self::End { .. } => Event::Round(round::Event::Tick),
         }))
+    }
+}
+
+/// A device's kind: a meter by its profile, or typed lines.
+#[must_use]
+pub fn kind_of(profile: Option<Profile>, typed: bool) -> DeviceKind {
+    match profile {
+        Some(profile) if !typed => pipeline::meter(profile),
+        profile => DeviceKind::Manual(profile.map(Box::new)),
     }
 }
 

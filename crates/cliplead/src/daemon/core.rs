@@ -7,7 +7,7 @@ use std::time::{Duration as StdDuration, Instant as Clock};
 use judge::round;
 use judge::rule::RuleSet;
 use link::LinkEvent;
-use pipeline::{DeviceKind, Event, Output, Pipeline, Stamped};
+use pipeline::{Event, Output, Pipeline, Stamped};
 use quantity::{Instant, parse_typed};
 use record::{Around, DeviceState, LineEvent, RecentJson, RecordingHeader, RulesState};
 use tokio::sync::{broadcast, mpsc, oneshot, watch};
@@ -85,6 +85,8 @@ pub(super) struct Core {
     format: Format,
     seq: u64,
     stdout_gone: bool,
+    /// The meter that typed values are read off, if a typed device names its profile.
+    typed_by: Option<wire::Profile>,
 }
 
 impl Core {
@@ -139,17 +141,17 @@ impl Core {
             format,
             seq: 0,
             stdout_gone: false,
+            typed_by: None,
         };
         for device in config.devices {
-            let kind = match &device.profile {
-                Some((profile, _)) => pipeline::meter(profile.clone()),
-                None => DeviceKind::Manual,
-            };
-            let line = LineEvent::Joined {
-                t: 0,
-                device: device.name.clone(),
-                profile: device.profile.map(|(_, text)| text),
-            };
+            let (profile, text) = device.profile.unzip();
+            if device.typed && core.typed_by.is_none() {
+                core.typed_by.clone_from(&profile);
+            }
+            let kind = record::kind_of(profile, device.typed);
+            // Without a profile a device is typed anyway; the line says so only where it must.
+            let typed = device.typed && text.is_some();
+            let line = LineEvent::Joined { t: 0, device: device.name.clone(), profile: text, typed };
             core.step(Event::Joined { device: device.name, kind }, Some(line));
         }
         if arm_first && !core.route.is_empty() {
@@ -271,7 +273,8 @@ impl Core {
             Act::Withdraw(hold_point) => round::Event::Withdraw { hold_point },
             Act::Type { point, text } => {
                 let value = parse_typed(&text).map_err(|error| error.to_string())?;
-                round::Event::Typed { point, value, accuracy: None }
+                let accuracy = self.typed_by.as_ref().and_then(|profile| pipeline::typed_accuracy(profile, &value));
+                round::Event::Typed { point, value, accuracy }
             }
             Act::Answer(yes) => round::Event::Answer { yes },
             Act::Again => round::Event::Again,

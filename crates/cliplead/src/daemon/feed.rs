@@ -11,7 +11,8 @@ use crate::config::{self, DeviceConfig};
 
 /// Opens a device and follows it. A selector that can never open is told as the device's state.
 pub(super) fn attach(index: usize, device: &DeviceConfig, registry: &Registry, inputs: mpsc::Sender<Input>) {
-    let profile = device.profile.as_ref().map(|(profile, _)| profile);
+    // A typed device may be silent for hours.
+    let profile = device.profile.as_ref().map(|(profile, _)| profile).filter(|_| !device.typed);
     let opened = config::open_options(profile)
         .and_then(|options| registry.open(&device.selector, &options).map_err(anyhow::Error::from));
     match opened {
