@@ -20,7 +20,7 @@ use std::thread::JoinHandle;
 use anyhow::Context as _;
 use judge::rule::RuleSet;
 use link::Registry;
-use tokio::sync::{broadcast, mpsc, watch};
+use tokio::sync::{broadcast, mpsc, oneshot, watch};
 
 use crate::cli::{Format, RunOptions};
 use crate::config::{self, Config};
@@ -54,6 +54,8 @@ pub(crate) struct Running {
     /// Where the page is.
     pub(crate) address: Option<SocketAddr>,
     core: JoinHandle<anyhow::Result<()>>,
+    /// Closes when the core thread has ended, for whatever reason.
+    core_alive: oneshot::Receiver<()>,
     stop_web: watch::Sender<bool>,
 }
 
@@ -77,12 +79,15 @@ pub(crate) fn run(options: &RunOptions) -> anyhow::Result<Exit> {
             record: options.record.clone(),
             arm_first: true,
         };
-        let running = start(setup).await?;
+        let mut running = start(setup).await?;
         match running.address {
             Some(address) => talk(&format!("cliplead: the page is at http://{address}/ ; Ctrl-C ends")),
             None => talk("cliplead: running without a page; Ctrl-C ends"),
         }
-        stop_asked().await?;
+        tokio::select! {
+            asked = stop_asked() => asked?,
+            _ = &mut running.core_alive => talk("cliplead: the core has ended by itself"),
+        }
         running.stop().await?;
         Ok(Exit::Fine)
     })
@@ -122,14 +127,19 @@ pub(crate) async fn start(setup: Setup) -> anyhow::Result<Running> {
     if let Some(folder) = folder {
         tokio::spawn(reload::watch(folder, inputs.clone()));
     }
+    let (alive, core_alive) = oneshot::channel();
     let core = core::Core::new(setup, store, tape, notices, views)?;
     let core = std::thread::Builder::new()
         .name("core".to_owned())
         // The sandbox asks for 512 KiB; this leaves a wide margin (see crate `script`).
         .stack_size(8 * 1024 * 1024)
-        .spawn(move || core.run(queue))
+        .spawn(move || {
+            // Dropped at the end of the thread, a panic included.
+            let _alive = alive;
+            core.run(queue)
+        })
         .context("the core thread did not start")?;
-    Ok(Running { inputs, notices: listener, address, core, stop_web })
+    Ok(Running { inputs, notices: listener, address, core, core_alive, stop_web })
 }
 
 impl Running {

@@ -73,7 +73,12 @@ fn device(options: &WatchOptions) -> anyhow::Result<DeviceConfig> {
                 format!("{} names no device {:?}; it has: {}", path.display(), options.name, names.join(", "))
             })?
         }
-        None => DeviceConfig { name: options.name.clone(), selector: options.name.clone(), profile: None, typed: true },
+        None => DeviceConfig {
+            name: options.name.clone(),
+            selector: options.name.clone(),
+            profile: None,
+            typed: true,
+        },
     };
     if let Some(profile) = &options.profile {
         device.profile = Some(config::profile(profile, Path::new("."))?);

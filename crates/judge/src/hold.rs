@@ -65,9 +65,9 @@ pub const KNOWN: [Known; 7] = [
         lasts: Duration::from_secs(240 * MINUTE),
         undone_by_power: true,
         by_stream: ByStream::No,
-        ask: "Lock and tag every source of this unit, keep the key, try to start it.",
+        ask: "Lock and tag every source of this unit, keep the key, try to start it, put the control back to off.",
         caution: "Every source: line, control back-feed, convenience outlet, gas, stored spring or pressure. \
-                  A switch or thermostat is not isolation. Follow the site's lockout procedure; \
+                  Block fan wheels: they windmill. A switch or thermostat is not isolation. Follow the site's lockout procedure; \
                   work inside is for qualified persons under local codes.",
     },
     Known {
@@ -77,8 +77,8 @@ pub const KNOWN: [Known; 7] = [
         undone_by_power: true,
         by_stream: ByStream::LiveDeadLive,
         ask: "Live-dead-live: volts ac on a known live source, then across the dead conductors, then the live source again.",
-        caution: "An open disconnect is not proof. Test the tester before and after; \
-                  every phase to phase and to ground. Treat as live until proved.",
+        caution: "An open disconnect is not proof. Treat as live, and dress for it, until proved. Test the tester \
+                  before and after; every phase to phase and to ground: the meter knows one pair, you know the others.",
     },
     Known {
         name: "discharged",
@@ -86,9 +86,10 @@ pub const KNOWN: [Known; 7] = [
         lasts: Duration::from_secs(10 * MINUTE),
         undone_by_power: true,
         by_stream: ByStream::Discharged,
-        ask: "Discharge through a resistor (about 20 kohm, 5 W), then read volts dc across the terminals: below 5 V.",
+        ask: "Discharge through a resistor (about 20 kohm, 5 W) until volts dc across the terminals read below 5 V: \
+              every pair, and each to the case.",
         caution: "Stored charge can kill. Treat the capacitor as live while discharging: gloves, insulated leads, \
-                  a resistor and not a screwdriver. A bleeder may be open: measure every pair and each to the case.",
+                  a resistor and not a screwdriver. A large capacitor takes half a minute. A bleeder may be open: measure.",
     },
     Known {
         name: "one lead off",
@@ -96,7 +97,7 @@ pub const KNOWN: [Known; 7] = [
         lasts: Duration::from_secs(30 * MINUTE),
         undone_by_power: true,
         by_stream: ByStream::No,
-        ask: "Take one side of the part off its wires; note where each went.",
+        ask: "Take the part off its wires on all sides but one (dual: HERM and FAN both off); note where each went.",
         caution: "A part still in circuit reads the winding across it. Wires only come off dead and discharged terminals.",
     },
     Known {
@@ -126,7 +127,7 @@ pub const KNOWN: [Known; 7] = [
         ask: "Confirm that this reading must be taken live, and that you may take it.",
         caution: "Live terminals, 400 V and more across a running capacitor. Only where a dead test cannot answer, only \
                   qualified persons with the protective equipment and permit the site and local codes ask for, \
-                  meter and leads rated CAT III 600 V or better.",
+                  meter and leads rated for the circuit, CAT III 600 V at least. Clip on dead, then energise.",
     },
 ];
 

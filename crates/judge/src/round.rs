@@ -95,6 +95,12 @@ impl Round {
         self.check.as_ref().map(|check| check.number)
     }
 
+    /// True while a check is armed that has no verdict yet.
+    #[must_use]
+    pub fn awaits_verdict(&self) -> bool {
+        self.check.as_ref().is_some_and(|check| check.phase != Phase::Done)
+    }
+
     /// When something is due without any further event.
     #[must_use]
     pub fn poll_at(&self) -> Option<Instant> {
@@ -184,6 +190,7 @@ impl Round {
         if check.phase == Phase::Done {
             return;
         }
+        check.drop_proof_question();
         let open = check.open_hold_points(&self.gate);
         let Some(first) = open.first() else {
             check.proving = None;
@@ -247,6 +254,9 @@ impl Round {
     /// Power is back on the unit of the armed check; on any unit, as far as is known, when none is armed.
     fn energised(&mut self) {
         let unit_tag = self.check.as_ref().map(|check| check.plan.unit_tag.clone());
+        if let Some(check) = &mut self.check {
+            check.drop_proof_question();
+        }
         let gone = self.gate.energised(unit_tag.as_deref());
         if let Some(proving) = self.check.as_mut().and_then(|check| check.proving.as_mut()) {
             proving.forget(None);
@@ -297,7 +307,7 @@ impl Round {
     /// Feeds the proof of the asked hold point.
     fn prove(&mut self, device: &str, reading: &Reading) {
         use crate::hold::proof::Progress;
-        let Some(check) = &mut self.check else { return };
+        let Some(check) = self.check.as_mut().filter(|check| !check.asks_for_proof_leads()) else { return };
         let Some(proving) = &mut check.proving else { return };
         let name = proving.name.clone();
         let Some(proof) = proving.of(device, reading.channel) else { return };
@@ -309,6 +319,12 @@ impl Round {
                     self.on_live_source(device, reading);
                 }
                 self.show(&name, How::Stream(says));
+            }
+            Progress::ShownIfOn(says) => {
+                if hold::of(&name).by_stream == ByStream::LiveDeadLive {
+                    self.on_live_source(device, reading);
+                }
+                self.ask_where_the_leads_were(name, says);
             }
         }
     }

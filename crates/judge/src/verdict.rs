@@ -90,6 +90,8 @@ pub struct PointReading {
     pub unit: Unit,
     /// ac or dc as displayed.
     pub coupling: Option<Coupling>,
+    /// The meter's accuracy is in the uncertainty; else only the rounding of the digits and the scatter are.
+    pub accuracy_known: bool,
     /// How many readings the settled value rests on; 1 for a typed value.
     pub count: u32,
     /// When it was settled.

@@ -7,7 +7,7 @@ use judge::round;
 use quantity::{Accuracy, Instant, Reading, Typed};
 use wire::{Counters, Decoder, Fault, Profile};
 
-use crate::manual::{ManualFault, ManualLines};
+use crate::manual::{Line, ManualFault, ManualLines};
 
 /// How a device's bytes are read.
 #[derive(Clone, Debug)]
@@ -35,6 +35,7 @@ pub(crate) enum Item {
     Reading(Reading),
     Dropped(Fault),
     Typed(round::Event),
+    Next,
     NotTyped(ManualFault),
 }
 
@@ -58,7 +59,8 @@ impl Device {
             }),
             Reader::Manual(lines, profile) => lines.bytes(data, &mut |typed| {
                 items.push(match typed {
-                    Ok(event) => Item::Typed(with_accuracy(event, profile.as_deref())),
+                    Ok(Line::Round(event)) => Item::Typed(with_accuracy(event, profile.as_deref())),
+                    Ok(Line::Next) => Item::Next,
                     Err(fault) => Item::NotTyped(fault),
                 });
             }),

@@ -67,6 +67,9 @@ pub enum Output {
         /// Why, and how many.
         fault: Fault,
     },
+    /// The next check of the route was asked for on a typed line. Only the caller knows the route; when it arms the
+    /// check, that is an event of its own.
+    NextAsked,
     /// A typed line was not taken.
     NotTyped {
         /// The device's name.
@@ -152,6 +155,7 @@ impl Pipeline {
                     out.push(Stamped { at: now, output: Output::Dropped { device: name, fault } });
                 }
                 device::Item::Typed(event) => self.round_step(event, now, out),
+                device::Item::Next => out.push(Stamped { at: now, output: Output::NextAsked }),
                 device::Item::NotTyped(fault) => {
                     out.push(Stamped { at: now, output: Output::NotTyped { device: name, fault } });
                 }

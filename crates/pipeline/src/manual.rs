@@ -1,5 +1,6 @@
-//! Manual entry: lines `POINT=VALUE` or `POINT=VALUE; ACCURACY` become typed values. A meter without a radio is typed in
-//! and gets the same verdict. Does not know which points exist; the round refuses those that do not.
+//! Manual entry: lines `POINT=VALUE` or `POINT=VALUE; ACCURACY` become typed values, and a few words do what the buttons
+//! of the page do (`confirm locked out`, `yes`, `next` ...). A meter without a radio is typed in and gets the same
+//! verdict. Does not know which points or hold points exist; the round refuses those that do not.
 
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -14,7 +15,7 @@ const LINE_BYTES_MAX: usize = 256;
 /// Why a typed line was not taken.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum ManualFault {
-    /// No `POINT=` in front.
+    /// Neither `POINT=VALUE` nor a known word.
     NoPoint {
         /// The line.
         line: String,
@@ -31,7 +32,10 @@ impl fmt::Display for ManualFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NoPoint { line } => {
-                write!(f, "{line:?} is not taken: write POINT=VALUE, for example capacitance=39.4uF")
+                write!(
+                    f,
+                    "{line:?} is not taken: write POINT=VALUE, for example capacitance=39.4uF, or one of: {WORDS}"
+                )
             }
             Self::Value(error) => error.fmt(f),
             Self::Accuracy(error) => error.fmt(f),
@@ -44,6 +48,18 @@ impl fmt::Display for ManualFault {
 
 impl core::error::Error for ManualFault {}
 
+/// The words besides values.
+const WORDS: &str = "confirm NAME, withdraw NAME, yes, no, again, finish, energised, next";
+
+/// What a line asks for.
+#[derive(Debug)]
+pub(crate) enum Line {
+    /// Something the round takes.
+    Round(round::Event),
+    /// The next check of the route, which only the caller knows.
+    Next,
+}
+
 /// Collects typed lines.
 #[derive(Default)]
 pub(crate) struct ManualLines {
@@ -52,7 +68,7 @@ pub(crate) struct ManualLines {
 }
 
 impl ManualLines {
-    pub(crate) fn bytes(&mut self, data: &[u8], sink: &mut dyn FnMut(Result<round::Event, ManualFault>)) {
+    pub(crate) fn bytes(&mut self, data: &[u8], sink: &mut dyn FnMut(Result<Line, ManualFault>)) {
         for byte in data {
             match byte {
                 b'\n' => {
@@ -76,8 +92,11 @@ impl ManualLines {
     }
 }
 
-fn parse_line(line: &[u8]) -> Result<round::Event, ManualFault> {
+fn parse_line(line: &[u8]) -> Result<Line, ManualFault> {
     let text = core::str::from_utf8(line).map_err(|_| ManualFault::NotALine)?.trim();
+    if let Some(line) = word(text) {
+        return Ok(line);
+    }
     let (point, rest) = text.split_once('=').ok_or_else(|| ManualFault::NoPoint { line: text.into() })?;
     let (value, accuracy) = match rest.split_once(';') {
         Some((value, accuracy)) => (value, Some(accuracy)),
@@ -85,5 +104,22 @@ fn parse_line(line: &[u8]) -> Result<round::Event, ManualFault> {
     };
     let typed = parse_typed(value).map_err(ManualFault::Value)?;
     let accuracy = accuracy.map(Accuracy::parse).transpose().map_err(ManualFault::Accuracy)?;
-    Ok(round::Event::Typed { point: point.trim().into(), value: typed, accuracy })
+    Ok(Line::Round(round::Event::Typed { point: point.trim().into(), value: typed, accuracy }))
+}
+
+fn word(text: &str) -> Option<Line> {
+    let (first, rest) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
+    let rest = rest.trim();
+    let event = match (first, rest) {
+        ("next", "") => return Some(Line::Next),
+        ("confirm", name) if !name.is_empty() => round::Event::Confirm { hold_point: name.into() },
+        ("withdraw", name) if !name.is_empty() => round::Event::Withdraw { hold_point: name.into() },
+        ("yes", "") => round::Event::Answer { yes: true },
+        ("no", "") => round::Event::Answer { yes: false },
+        ("again", "") => round::Event::Again,
+        ("finish", "") => round::Event::Finish,
+        ("energised", "") => round::Event::Energised,
+        _ => return None,
+    };
+    Some(Line::Round(event))
 }

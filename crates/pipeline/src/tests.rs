@@ -8,7 +8,7 @@ fn typed(text: &str) -> Vec<Result<String, String>> {
     let mut out = vec![];
     lines.bytes(text.as_bytes(), &mut |result| {
         out.push(match result {
-            Ok(round::Event::Typed { point, value, accuracy }) => {
+            Ok(manual::Line::Round(round::Event::Typed { point, value, accuracy })) => {
                 Ok(alloc::format!("{point} {} {:?} {}", value.number, value.unit, accuracy.is_some()))
             }
             Ok(other) => Ok(alloc::format!("{other:?}")),
@@ -27,6 +27,22 @@ fn lines_become_typed_values() {
             Ok("shorted 0.1 Some(Unit(ohm)) true".to_string())
         ]
     );
+}
+
+#[test]
+fn a_few_words_do_what_the_buttons_do() {
+    let said = typed("confirm locked out\nyes\n next \nfinish\n");
+    let said: Vec<&str> = said.iter().map(|line| line.as_deref().unwrap_or("refused")).collect();
+    assert_eq!(
+        said,
+        [
+            "Round(Confirm { hold_point: \"locked out\" })",
+            "Round(Answer { yes: true })",
+            "Next",
+            "Round(Finish)"
+        ]
+    );
+    assert!(matches!(typed("confirm\nyes please\n").as_slice(), [Err(_), Err(_)]));
 }
 
 #[test]

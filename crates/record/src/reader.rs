@@ -76,6 +76,7 @@ pub fn read(text: &str) -> Result<Recording, ReadError> {
     let settings = header.settings().map_err(|why| fault(number + 1, &why))?;
     let mut recording = Recording { header, settings, events: Vec::new(), cut_off: false };
     let mut last = Instant::ZERO;
+    let mut joined: Vec<String> = Vec::new();
     for (index, line) in lines {
         let number = index + 1;
         let value: serde_json::Value = match serde_json::from_str(line) {
@@ -88,6 +89,7 @@ pub fn read(text: &str) -> Result<Recording, ReadError> {
         };
         let events = events_of(value).map_err(|why| fault(number, &why))?;
         for (at, event) in events {
+            known_device(event.as_ref(), &mut joined).map_err(|why| fault(number, &why))?;
             if at < last {
                 let (at, last) = (at.seconds(), last.seconds());
                 return Err(fault(number, &format!("time runs backwards: {at} s after {last} s")));
@@ -97,6 +99,20 @@ pub fn read(text: &str) -> Result<Recording, ReadError> {
         }
     }
     Ok(recording)
+}
+
+/// Bytes of a device that has not joined would be dropped without a word.
+fn known_device(event: Option<&Event>, joined: &mut Vec<String>) -> Result<(), String> {
+    match event {
+        Some(Event::Joined { device, .. }) => joined.push(device.clone()),
+        Some(Event::Bytes { device, .. }) if !joined.contains(device) => {
+            return Err(format!(
+                "device {device:?} has not joined; a line with \"event\":\"joined\" must come before its bytes"
+            ));
+        }
+        _ => {}
+    }
+    Ok(())
 }
 
 fn events_of(value: serde_json::Value) -> Result<Vec<(Instant, Option<Event>)>, String> {
@@ -155,6 +171,10 @@ mod tests {
             error("{\"t\":5,\"event\":\"finish\"}\n{\"t\":4,\"event\":\"finish\"}\n")
                 .contains("line 3: time runs backwards")
         );
+        assert!(
+            error("{\"t\":1,\"event\":\"bytes\",\"device\":\"m\",\"text\":\"x\"}\n")
+                .contains("has not joined")
+        );
         assert!(error("{\"t\":-5,\"event\":\"finish\"}\n").contains("t is -5"));
         let plate =
             r#"{"t":1,"event":"arm","unit":"a","component":"b","rule":"c","plate":{"capacitance":"40uf"}}"#;
@@ -177,8 +197,9 @@ mod tests {
         #[test]
         fn bytes_come_back_as_they_were(data in proptest::collection::vec(proptest::num::u8::ANY, 0..64)) {
             let line = LineEvent::bytes(7, "meter", &data);
-            let text = format!("{HEAD}{}\n", serde_json::to_string(&line).unwrap());
-            match &read(&text).unwrap().events[0].event {
+            let joined = "{\"t\":0,\"event\":\"joined\",\"device\":\"meter\"}";
+            let text = format!("{HEAD}{joined}\n{}\n", serde_json::to_string(&line).unwrap());
+            match &read(&text).unwrap().events[1].event {
                 Some(Event::Bytes { data: back, .. }) => proptest::prop_assert_eq!(back, &data),
                 other => proptest::prop_assert!(false, "{:?}", other),
             }

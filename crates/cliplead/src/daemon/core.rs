@@ -6,7 +6,7 @@ use std::time::{Duration as StdDuration, Instant as Clock};
 
 use judge::round;
 use judge::rule::RuleSet;
-use link::LinkEvent;
+use link::{LinkEvent, LinkState};
 use pipeline::{Event, Output, Pipeline, Stamped};
 use quantity::{Instant, parse_typed};
 use record::{Around, DeviceState, LineEvent, RecentJson, RecordingHeader, RulesState};
@@ -251,7 +251,12 @@ impl Core {
                 self.publish();
             }
             LinkEvent::State(state) => {
-                tracing::info!("device {name}: {state}");
+                match &state {
+                    LinkState::Absent(_) | LinkState::Lost(_) => {
+                        talk(&format!("cliplead: device {name}: {state}"))
+                    }
+                    _ => tracing::info!("device {name}: {state}"),
+                }
                 if let Some(known) = self.around.devices.get_mut(device) {
                     known.state = state.to_string();
                 }
@@ -273,7 +278,8 @@ impl Core {
             Act::Withdraw(hold_point) => round::Event::Withdraw { hold_point },
             Act::Type { point, text } => {
                 let value = parse_typed(&text).map_err(|error| error.to_string())?;
-                let accuracy = self.typed_by.as_ref().and_then(|profile| pipeline::typed_accuracy(profile, &value));
+                let accuracy =
+                    self.typed_by.as_ref().and_then(|profile| pipeline::typed_accuracy(profile, &value));
                 round::Event::Typed { point, value, accuracy }
             }
             Act::Answer(yes) => round::Event::Answer { yes },
@@ -328,6 +334,7 @@ impl Core {
             tape.event(&line);
         }
         let mut refused = None;
+        let mut next_asked = false;
         for Stamped { output, .. } in self.pipeline.step(event, now) {
             match output {
                 Output::Round(round::Output::Verdict(verdict)) => {
@@ -349,8 +356,12 @@ impl Core {
                     }
                 }
                 Output::Dropped { device, fault } => tracing::debug!("device {device}: {fault}"),
+                Output::NextAsked => next_asked = true,
                 Output::NotTyped { device, fault } => talk(&format!("{device}: {fault}")),
             }
+        }
+        if next_asked && let Err(why) = self.arm_next() {
+            talk(&format!("    refused: {why}"));
         }
         refused
     }
@@ -420,6 +431,10 @@ impl Core {
     fn end(&mut self) {
         self.set_now(Clock::now());
         let _ = self.step_round(round::Event::Tick);
+        if self.pipeline.round().awaits_verdict() {
+            // What is open at the end ends with a word and its reason, not in silence.
+            let _ = self.step_round(round::Event::Finish);
+        }
         let now = self.now;
         if let Some(tape) = &mut self.tape {
             tape.event(&LineEvent::End { t: now.micros() });

@@ -14,6 +14,10 @@ pub const LEAD_OHM_MAX: f64 = 0.5;
 /// "Dead" and "discharged": volts must be below this. Common practice; 50 V after a minute is the design figure of a
 /// bleeder (NEC 460.6, from memory), not safe for a meter on capacitance.
 pub const RESIDUAL_V_MAX: f64 = 5.0;
+/// Leads in the air show less than this on a volts range, or up to [`NEXT_TO_NOTHING_COUNTS`]. From memory, no source.
+pub const NEXT_TO_NOTHING_V: f64 = 0.5;
+/// See [`NEXT_TO_NOTHING_V`].
+pub const NEXT_TO_NOTHING_COUNTS: f64 = 3.0;
 /// The known live source of a live-dead-live test must read at least this. Our own choice: 24 V control power counts.
 pub const LIVE_V_MIN: f64 = 20.0;
 /// A dead or discharged reading must stand for this long: leads lifted in passing do not count. Our own choice.
@@ -36,6 +40,9 @@ pub enum Progress {
     Waiting(String),
     /// Shown, with these readings.
     Shown(String),
+    /// Shown with these readings if the leads were on: what was read is also what leads in the air show, so a person
+    /// must say where they were.
+    ShownIfOn(String),
 }
 
 /// A running proof.
@@ -46,6 +53,8 @@ pub struct Proof {
     settler: Option<(Unit, f64, Settler)>,
     open_run: u32,
     dead_since: Option<Instant>,
+    /// What counted as dead is also what leads in the air show.
+    in_the_air: bool,
     last_at: Option<Instant>,
 }
 
@@ -64,8 +73,15 @@ impl Proof {
     /// Starts a proof; `None` when the stream cannot show this hold point.
     #[must_use]
     pub fn new(kind: ByStream) -> Option<Self> {
-        let fresh =
-            Self { kind, stage: Stage::First, settler: None, open_run: 0, dead_since: None, last_at: None };
+        let fresh = Self {
+            kind,
+            stage: Stage::First,
+            settler: None,
+            open_run: 0,
+            dead_since: None,
+            in_the_air: false,
+            last_at: None,
+        };
         (kind != ByStream::No).then_some(fresh)
     }
 
@@ -187,6 +203,7 @@ impl Proof {
             }
             (Stage::Second(so_far, since), _) if dead_stands => {
                 let text = format!("{so_far}, dead {reading}");
+                self.in_the_air = value.is_some_and(|value| next_to_nothing(value, reading));
                 self.stage = Stage::Third(text.clone(), since);
                 Progress::Waiting(format!("{text}; now the live source again"))
             }
@@ -194,7 +211,8 @@ impl Proof {
                 Progress::Waiting(format!("{so_far}; now across the dead conductors"))
             }
             (Stage::Third(so_far, _), true) => {
-                Progress::Shown(format!("{so_far}, live source again {reading}"))
+                let says = format!("{so_far}, live source again {reading}");
+                if self.in_the_air { Progress::ShownIfOn(says) } else { Progress::Shown(says) }
             }
             (Stage::Third(so_far, _), false) => {
                 Progress::Waiting(format!("{so_far}; now the live source again"))
@@ -210,7 +228,12 @@ impl Proof {
         };
         let low = settled.value.abs() < RESIDUAL_V_MAX;
         if self.stands(low, reading.at) {
-            return Progress::Shown(format!("terminals read {reading}"));
+            let says = format!("terminals read {reading}");
+            return if next_to_nothing(settled.value, reading) {
+                Progress::ShownIfOn(says)
+            } else {
+                Progress::Shown(says)
+            };
         }
         Progress::Waiting(if low {
             format!("{reading}; keep the leads on")
@@ -255,6 +278,12 @@ impl Proof {
             _ => None,
         }
     }
+}
+
+/// Whether leads that touch nothing would show this too.
+fn next_to_nothing(value_v: f64, reading: &Reading) -> bool {
+    let step = reading.resolution().and_then(|step| reading.unit.convert_span(step, Unit::VOLT).ok());
+    value_v.abs() < NEXT_TO_NOTHING_V.max(NEXT_TO_NOTHING_COUNTS * step.unwrap_or(0.0))
 }
 
 #[cfg(test)]

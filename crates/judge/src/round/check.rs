@@ -54,6 +54,8 @@ pub(super) enum About {
     SwappedPlate(String),
     /// The leads read open, or next to nothing: are they on the part?
     OpenPart(usize),
+    /// The meter shows a hold point, if the leads were on: its name and what was read.
+    ProofLeads(String, String),
 }
 
 /// The hold point that is asked for, if a meter can show it: one proof per device and channel, since a tester proved on
@@ -186,6 +188,18 @@ impl Check {
             PointState::Settled(_) => true,
         };
         self.phase != Phase::Done && self.points.iter().any(under_way)
+    }
+
+    /// Drops the question where the leads were: the proof it belongs to is over or begins anew.
+    pub(super) fn drop_proof_question(&mut self) {
+        if self.asks_for_proof_leads() {
+            self.question = None;
+        }
+    }
+
+    /// True while it is asked where the leads were.
+    pub(super) fn asks_for_proof_leads(&self) -> bool {
+        self.question.as_ref().is_some_and(|q| matches!(q.about, About::ProofLeads(..)))
     }
 
     /// True while readings are taken for points: also while it is asked whether the leads are on an open part, since a

@@ -129,6 +129,19 @@ impl Round {
         mut notes: Vec<String>,
     ) -> Option<Verdict> {
         let check = self.check.as_ref()?;
+        let unknown: Vec<&str> = check
+            .points
+            .iter()
+            .filter_map(|state| state.settled())
+            .filter(|settled| !settled.reading.accuracy_known)
+            .map(|settled| settled.reading.label.as_str())
+            .collect();
+        if word != Word::NoVerdict && !unknown.is_empty() {
+            notes.push(format!(
+                "the meter's accuracy is not known for {}: only the rounding of its digits is counted, so the word is surer than the meter",
+                unknown.join(", ")
+            ));
+        }
         if check.low_battery {
             notes.push(
                 "the meter said that its battery is low: the reading is less sure than stated".to_string(),

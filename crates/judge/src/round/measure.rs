@@ -178,6 +178,7 @@ impl Round {
         if lost {
             check.proof_says.clear();
         }
+        check.drop_proof_question();
         for state in &mut check.points {
             match state {
                 PointState::Settling(settling) if settling.device == device => {

@@ -37,7 +37,11 @@ pub(super) fn resolve(header: &Header, plan: &Plan) -> Result<Vec<PlateUsed>, Re
             (Some(entered), _) => used.push(of_entry(item, *entered)?),
             (None, PlateDefault::Value(value, source)) => used.push(of(item, *value, source.clone())),
             (None, PlateDefault::SameAs(other, source)) => match used.iter().find(|u| u.name == *other) {
-                Some(same) => used.push(of(item, same.value, source.clone())),
+                Some(same) => {
+                    let text = format!("nothing entered, taken as {other}; else the {}", source.text);
+                    let source = Source { text: text.as_str().into(), class: source.class };
+                    used.push(of(item, same.value, source));
+                }
                 None => missing.push(format!("{} ({})", item.name, item.unit)),
             },
             (None, PlateDefault::Required) => missing.push(format!("{} ({})", item.name, item.unit)),

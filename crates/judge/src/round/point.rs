@@ -289,6 +289,7 @@ impl SettlingPoint {
                 shown,
                 unit: self.unit,
                 coupling: self.coupling,
+                accuracy_known: self.accuracy.is_some(),
                 count,
                 at,
             },

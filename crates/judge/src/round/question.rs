@@ -9,9 +9,12 @@ use quantity::{Decimal, Kind, Unit};
 
 use super::Round;
 use super::check::{About, Check, Phase, Question};
+use super::event::Output;
 use super::plate;
 use super::point::{PointState, SettledPoint};
 use crate::evaluate::{Evaluation, Input, evaluate};
+use crate::hold::How;
+use crate::hold::proof::{NEXT_TO_NOTHING_COUNTS, NEXT_TO_NOTHING_V};
 use crate::limits::{DecisionRule, Word};
 use crate::rule::{Point, Rule};
 use crate::verdict::{PlateUsed, Reason};
@@ -19,17 +22,15 @@ use crate::verdict::{PlateUsed, Reason};
 /// A capacitance or resistance this many counts below zero is still taken for zero. Our own choice.
 const NEGATIVE_COUNTS: f64 = 5.0;
 
-/// Leads that touch nothing show up to this much on a volts range ...
-const NEXT_TO_NOTHING_V: f64 = 0.5;
-/// ... and up to this many counts on any. Both from memory, no source.
-const NEXT_TO_NOTHING_COUNTS: f64 = 3.0;
-
 impl Round {
     pub(super) fn answer(&mut self, yes: bool) {
         let Some(check) = &mut self.check else { return };
         let Some(question) = check.question.take() else {
             return self.refuse(String::from("there is no question to answer"));
         };
+        if let About::ProofLeads(name, says) = question.about {
+            return self.proof_leads_answered(&name, &says, yes);
+        }
         check.phase = Phase::Measuring;
         match (&question.about, yes) {
             (About::OpenPart(index), true) => {
@@ -53,7 +54,31 @@ impl Round {
                     *state = PointState::Waiting;
                 }
             }
-            (About::SwappedPlate(_), false) => self.end_without(Reason::Asks(question.text)),
+            (About::SwappedPlate(_) | About::ProofLeads(..), false) => {
+                self.end_without(Reason::Asks(question.text));
+            }
+        }
+    }
+
+    /// The meter read what leads in the air read too; only a person knows where they were.
+    pub(super) fn ask_where_the_leads_were(&mut self, name: String, says: String) {
+        let Some(check) = &mut self.check else { return };
+        let text = format!(
+            "{name}: {says}. Leads in the air show the same. Were both leads on, metal to metal? \
+             Yes: it counts as shown. No: clip on and read again"
+        );
+        check.question = Some(Question { about: About::ProofLeads(name, says), text: text.clone() });
+        self.say(Output::Asked { question: text });
+    }
+
+    fn proof_leads_answered(&mut self, name: &str, says: &str, yes: bool) {
+        if yes {
+            return self.show(name, How::Stream(format!("{says}; both leads on: confirmed")));
+        }
+        let Some(check) = &mut self.check else { return };
+        check.proof_says.clear();
+        if let Some(proving) = &mut check.proving {
+            proving.forget(None);
         }
     }
 

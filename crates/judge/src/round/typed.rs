@@ -25,7 +25,7 @@ impl Round {
                 }
                 check.accepted.retain(|about| match about {
                     About::Implausible(of) | About::SwappedReading(of) | About::OpenPart(of) => *of != index,
-                    About::SwappedPlate(_) => true,
+                    About::SwappedPlate(_) | About::ProofLeads(..) => true,
                 });
                 self.point_settled(index, done);
             }
@@ -71,6 +71,7 @@ impl Round {
             shown: value.number,
             unit,
             coupling: value.coupling.or(point.coupling),
+            accuracy_known: accuracy.is_some(),
             count: 1,
             at: self.now,
         };

@@ -56,8 +56,13 @@ impl Round {
         let (live, charged) = (run.ac >= VOLTS_SEEN_READINGS, run.dc >= VOLTS_SEEN_READINGS);
         for (seen, name) in [(live, "proved dead"), (charged, "discharged")] {
             let Some(check) = self.check.as_ref().filter(|_| seen) else { continue };
-            if let Some(gone) = self.gate.withdraw(name, check.place()) {
-                self.fell(&[gone], LapseReason::VoltsSeen);
+            let mut gone = Vec::from_iter(self.gate.withdraw(name, check.place()));
+            if live && !gone.is_empty() {
+                // Live volts on a unit that counted as dead put the lockout itself in question.
+                gone.extend(self.gate.withdraw("locked out", check.place()));
+            }
+            if !gone.is_empty() {
+                self.fell(&gone, LapseReason::VoltsSeen);
             }
         }
     }

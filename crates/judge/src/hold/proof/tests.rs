@@ -36,6 +36,7 @@ fn shown(kind: ByStream, script: &[&str]) -> Option<String> {
     let mut proof = Proof::new(kind).unwrap();
     play(&mut proof, script).into_iter().find_map(|progress| match progress {
         Progress::Shown(text) => Some(text),
+        Progress::ShownIfOn(text) => Some(format!("{text} (if on)")),
         _ => None,
     })
 }
