@@ -1,7 +1,7 @@
 //! `cliplead run` with meters on pseudo-terminals: unplugged in the middle of a check, beside broken and babbling
 //! devices, and ended by a signal.
 
-use checks::{Daemon, Folder, Leads, Meter, Stream, babble};
+use checks::{Daemon, Folder, Invocation, Leads, Meter, Stream, babble};
 use history::Reader;
 use serde_json::{Value, json};
 
@@ -47,7 +47,7 @@ fn unplugged_in_the_middle_of_a_check() {
     assert_eq!(rounds.len(), 1);
     assert!(rounds[0].ended_wall_ms.is_some(), "{rounds:?}");
     assert_eq!(site::stored(&folder.join("history.sqlite")), printed);
-    let replayed = checks::Invocation::new(["replay", &recording, "--format", "json"]).run();
+    let replayed = Invocation::new(["replay", &recording, "--format", "json"]).run();
     assert_eq!(replayed.lines(), printed, "{}", replayed.err);
 }
 
@@ -107,11 +107,59 @@ fn readings_to_verdict(folder: &Folder, more: &str) -> u64 {
     verdict["readings"][0]["count"].as_u64().unwrap()
 }
 
+/// Issue, "Wire": two framings; here the fixed binary one through the whole chain, and SIGINT as the end.
+#[test]
+fn binary_frames_to_a_verdict() {
+    let folder = Folder::new("binary");
+    let class = "generic-binary-meter";
+    let meter = Meter::plug_in_as(&folder.join("meter"), class, Leads::Open);
+    let site = site::write(&folder, &site::device_as(class, "clamp", &meter.selector()), 1);
+    let daemon = Daemon::run(&site, &[]);
+    // Its live value is the probe jack half of the time, so there is no waiting for it as in `measure`.
+    daemon.page().confirm(&site::HOLD_POINTS);
+    meter.show(Leads::microfarads(12.46));
+    let line = daemon.wait_data(1)[0].clone();
+    let verdict: Value = serde_json::from_str(&line).unwrap();
+    assert_eq!(
+        (&verdict["verdict"], &verdict["readings"][0]["device"]),
+        (&json!("pass"), &json!("clamp")),
+        "{line}"
+    );
+    assert_eq!(daemon.end_by("INT").0, Some(0));
+}
+
+/// Issue, "Commands": `devices watch` shows bytes, readings and drops as they come. As JSON the readings are SenML
+/// (RFC 8428: a pack is an array of records).
+#[test]
+fn watched() {
+    let folder = Folder::new("watch");
+    let meter = Meter::plug_in(&folder.join("meter"), Leads::microfarads(38.5));
+    let selector = meter.selector();
+    let watch = |more: &[&str]| {
+        let args = ["devices", "watch", &selector, "--profile", "generic-line-meter", "--count", "4"];
+        Invocation::new(args.iter().chain(more).copied()).run()
+    };
+    let text = watch(&[]);
+    assert_eq!(text.code, Some(0), "{text:?}");
+    let readings =
+        text.lines().iter().filter(|line| line.contains(" s  reading  ") && line.ends_with(" uF")).count();
+    assert!(text.out.contains("bytes    CAP") && readings == 4, "{text:?}");
+    assert!(text.err.contains("bytes received") && text.err.contains("readings from"), "{text:?}");
+    let packs = watch(&["--format", "json"]);
+    // Who joins in the middle of a line sees it dropped, which is a line of its own.
+    let readings: Vec<&str> = packs.lines().into_iter().filter(|line| line.starts_with('[')).collect();
+    assert_eq!(readings.len(), 4, "{packs:?}");
+    for line in readings {
+        let pack: Value = serde_json::from_str(line).unwrap();
+        assert!(pack[0]["n"].is_string() && pack[0]["v"].is_number() && pack[0]["u"] == "F", "{line}");
+    }
+}
+
 /// Issue, "Manual entry is an adapter too": a typed value gets the same verdict as one from the command line.
 #[test]
 fn typed_on_stdin() {
     let folder = Folder::new("typed");
-    let site = site::write(&folder, "[[device]]\nname = \"typed\"\nselector = \"stdin:\"\n", 1);
+    let site = site::write(&folder, site::TYPED, 1);
     let mut daemon = Daemon::run(&site, &[]);
     daemon.page().confirm(&site::HOLD_POINTS);
     daemon.type_line("capacitanse=12.3uF");
@@ -138,7 +186,7 @@ fn typed_on_stdin() {
         "--format",
         "json",
     ];
-    let once: Value = serde_json::from_str(&checks::Invocation::new(args).run().out).unwrap();
+    let once: Value = serde_json::from_str(&Invocation::new(args).run().out).unwrap();
     for key in ["verdict", "reason", "judgements", "rule", "rule_hash", "plate", "advice", "decision_rule"] {
         assert_eq!(typed[key], once[key], "{key}");
     }

@@ -24,7 +24,7 @@ fn printed_is_stored() {
 fn kill_after(seed: u64, verdicts: usize) -> usize {
     let folder = Folder::new("kill");
     let recording = folder.join("visit.jsonl").display().to_string();
-    let site = site::write(&folder, "[[device]]\nname = \"typed\"\nselector = \"stdin:\"\n", 1);
+    let site = site::write(&folder, site::TYPED, 1);
     let mut daemon = Daemon::run(&site, &["--record", &recording]);
     let page = daemon.page();
     page.confirm(&site::HOLD_POINTS);

@@ -5,9 +5,9 @@ use std::path::Path;
 use checks::{Daemon, Folder, Leads, Meter, Page, Stream};
 use history::Reader;
 
-/// Hold points of the capacitor rules that the checks confirm.
+/// Hold points of the capacitor rules, in their order.
 pub(crate) const HOLD_POINTS: [&str; 5] =
-    ["locked out", "proved dead", "discharged", "one lead off", "leads proved"];
+    ["locked out", "leads proved", "proved dead", "discharged", "one lead off"];
 
 /// Writes `site.toml`: these lines, a page on a free port, `history.sqlite`, and run capacitors of 12.5 uF as the route.
 pub(crate) fn write(folder: &Folder, more: &str, checks: usize) -> std::path::PathBuf {
@@ -25,8 +25,16 @@ pub(crate) fn write(folder: &Folder, more: &str, checks: usize) -> std::path::Pa
 
 /// The lines of a device with the generic profile.
 pub(crate) fn device(name: &str, selector: &str) -> String {
-    format!("[[device]]\nname = \"{name}\"\nselector = \"{selector}\"\nprofile = \"generic-line-meter\"\n")
+    device_as("generic-line-meter", name, selector)
 }
+
+/// The lines of a device of this class.
+pub(crate) fn device_as(class: &str, name: &str, selector: &str) -> String {
+    format!("[[device]]\nname = \"{name}\"\nselector = \"{selector}\"\nprofile = \"{class}\"\n")
+}
+
+/// The lines of a person who types on stdin.
+pub(crate) const TYPED: &str = "[[device]]\nname = \"typed\"\nselector = \"stdin:\"\n";
 
 /// Confirms what the check asks for, lifts the leads, clips them on and waits for the verdict; gives its line.
 pub(crate) fn measure(daemon: &Daemon, page: &Page, meter: &Meter, value: f64) -> String {

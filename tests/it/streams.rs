@@ -7,7 +7,7 @@ use std::sync::OnceLock;
 use checks::{Leads, Meter, root};
 use judge::round::{self, Settings};
 use judge::rule::RuleSet;
-use pipeline::{DeviceKind, Event, Output, Pipeline};
+use pipeline::{Event, Output, Pipeline};
 use proptest::prelude::*;
 use quantity::{Coupling, Instant, Unit};
 use record::VerdictJson;
@@ -39,7 +39,6 @@ fn visit(value: f64) -> Events {
     let plan =
         record::plan("RTU-02", "fan run capacitor", "run-capacitor", &plate, &BTreeMap::new()).unwrap();
     let mut events = vec![(0, joined("meter")), (0, joined("other"))];
-    events.push((0, Event::Joined { device: "typed".to_owned(), kind: DeviceKind::Manual }));
     events.push((0, Event::Round(round::Event::Arm(Box::new(plan)))));
     for name in HOLD_POINTS {
         events.push((0, Event::Round(round::Event::Confirm { hold_point: name.to_owned() })));
@@ -129,7 +128,9 @@ fn live_volts_elsewhere_close_the_gate() {
     events.push((end, Event::Round(round::Event::Finish)));
     let lines = verdicts(&events);
     assert_eq!(crate::site::word(&lines[0]), "no verdict");
-    assert!(lines[0].contains("not yet shown: locked out, proved dead"), "{}", lines[0]);
+    let verdict: serde_json::Value = serde_json::from_str(&lines[0]).unwrap();
+    let reason = verdict["reason"].as_str().unwrap();
+    assert!(reason.starts_with("not yet shown: ") && reason.contains("proved dead"), "{reason}");
 }
 
 /// What another meter may say meanwhile: another kind of quantity, or garbage.

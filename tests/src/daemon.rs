@@ -164,8 +164,17 @@ impl Daemon {
     /// # Panics
     /// When it does not end.
     #[must_use]
-    pub fn terminate(mut self) -> (Option<i32>, Vec<String>) {
-        self.signal("TERM");
+    pub fn terminate(self) -> (Option<i32>, Vec<String>) {
+        self.end_by("TERM")
+    }
+
+    /// Sends it this signal and waits for its end; gives the exit code and all of stdout.
+    ///
+    /// # Panics
+    /// When it does not end.
+    #[must_use]
+    pub fn end_by(mut self, signal: &str) -> (Option<i32>, Vec<String>) {
+        self.signal(signal);
         self.ended()
     }
 

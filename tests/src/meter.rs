@@ -49,7 +49,19 @@ impl Leads {
     /// When the profile cannot send it.
     #[must_use]
     pub fn frame(self, profile: &Profile, count: u32) -> Vec<u8> {
-        wire::simulate::encode(profile, &[self.reading(count)]).expect("the profile can send it")
+        let reading = self.reading(count);
+        let digits = Decimal::parse("21.4").expect("digits");
+        // The binary class sends its probe jack in every frame.
+        let probe = Reading {
+            channel: 1,
+            unit: Unit::CELSIUS,
+            coupling: None,
+            state: State::Value(digits),
+            ..reading
+        };
+        wire::simulate::encode(profile, &[reading])
+            .or_else(|_| wire::simulate::encode(profile, &[reading, probe]))
+            .expect("the profile can send it")
     }
 
     fn reading(self, count: u32) -> Reading {
@@ -109,27 +121,25 @@ impl Meter {
     /// Plugs in a `generic-line-meter` behind `link`.
     #[must_use]
     pub fn plug_in(link: &Path, leads: Leads) -> Self {
-        let profile = Self::profile();
+        Self::plug_in_as(link, "generic-line-meter", leads)
+    }
+
+    /// Plugs in a meter of this class (a folder of `hardware-notes`) behind `link`.
+    #[must_use]
+    pub fn plug_in_as(link: &Path, class: &str, leads: Leads) -> Self {
+        let profile = Self::profile_of(class);
         Self::with(link, leads.script(profile.clone()), profile)
     }
 
-    /// The profile of `hardware-notes/generic-line-meter`.
-    ///
-    /// # Panics
-    /// When it is refused.
+    /// The profile of the `generic-line-meter`.
     #[must_use]
     pub fn profile() -> Profile {
-        Profile::parse(&Self::profile_text()).expect("the shipped profile")
+        Self::profile_of("generic-line-meter")
     }
 
-    /// Its text.
-    ///
-    /// # Panics
-    /// When it cannot be read.
-    #[must_use]
-    pub fn profile_text() -> String {
-        let path = root().join("hardware-notes/generic-line-meter/profile.toml");
-        std::fs::read_to_string(path).expect("the shipped profile")
+    fn profile_of(class: &str) -> Profile {
+        let path = root().join("hardware-notes").join(class).join("profile.toml");
+        Profile::parse(&std::fs::read_to_string(path).expect("a shipped profile")).expect("a sound profile")
     }
 
     fn with(link: &Path, script: impl Script + 'static, profile: Profile) -> Self {
@@ -155,6 +165,14 @@ impl Meter {
     /// When the meter has ended.
     pub fn show(&self, leads: Leads) {
         self.pty.play(leads.script(self.profile.clone())).expect("the meter plays");
+    }
+
+    /// What the meter sends from now on, step by step.
+    ///
+    /// # Panics
+    /// When the meter has ended.
+    pub fn play(&self, script: impl Script + 'static) {
+        self.pty.play(script).expect("the meter plays");
     }
 
     /// Pulls the plug.
