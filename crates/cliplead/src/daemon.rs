@@ -41,6 +41,8 @@ pub(crate) struct Setup {
     pub(crate) registry: Registry,
     pub(crate) format: Format,
     pub(crate) record: Option<PathBuf>,
+    /// Where the data come from, for the recording's header.
+    pub(crate) note: String,
     /// Arm the first check of the route at the start.
     pub(crate) arm_first: bool,
 }
@@ -77,6 +79,7 @@ pub(crate) fn run(options: &RunOptions) -> anyhow::Result<Exit> {
             registry: registry(),
             format: options.format,
             record: options.record.clone(),
+            note: String::new(),
             arm_first: true,
         };
         let mut running = start(setup).await?;

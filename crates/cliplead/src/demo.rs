@@ -54,6 +54,7 @@ async fn play(options: &DemoOptions, folder: &Folder) -> anyhow::Result<Exit> {
         registry: daemon::registry(),
         format: options.format,
         record: options.record.clone(),
+        note: "synthesised by `cliplead demo`: a made-up site, a simulated meter".to_owned(),
         arm_first: false,
     };
     let running = daemon::start(setup).await?;

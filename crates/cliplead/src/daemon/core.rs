@@ -101,7 +101,7 @@ impl Core {
         notices: broadcast::Sender<Arc<Notice>>,
         views: watch::Sender<Arc<str>>,
     ) -> anyhow::Result<Self> {
-        let Setup { config, rules, format, arm_first, .. } = setup;
+        let Setup { config, rules, format, note, arm_first, .. } = setup;
         store.begin(&config.site, rules.hash(), &config.settings)?;
         if !store.keeps() {
             talk("cliplead: no history file is named, so no verdict is stored");
@@ -109,6 +109,7 @@ impl Core {
         let mut header = RecordingHeader::of(&config.settings);
         header.site.clone_from(&config.site);
         rules.hash().clone_into(&mut header.rules);
+        header.note = note;
         if let Some(tape) = &mut tape {
             tape.header(&header);
         }
