@@ -243,7 +243,6 @@ mod tests {
 
     /// Noise that went through must still look like itself, or the settler would think the display steadier than it is.
     #[test]
-    #[allow(clippy::cast_precision_loss)]
     fn noise_goes_through_hardly_changed() {
         let mut state = 1_u64;
         let mut uniform = || {

@@ -168,7 +168,6 @@ fn noise(stream: &str) -> f64 {
 }
 
 #[test]
-#[allow(clippy::cast_precision_loss)]
 fn text_without_checksum() {
     println!("| stream | agree | damage | cases | wrong | outside | far | lost: most, mean | clean |");
     for (name, readings) in streams() {
