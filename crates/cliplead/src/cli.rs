@@ -132,7 +132,8 @@ Hold points are confirmed by saying so: --confirm all, or by name. Without them 
 Examples:
   cliplead judge run-capacitor --plate capacitance=40uF --reading capacitance=39.4uF \\
       --accuracy capacitance='1.9% + 2 x 0.01uF' --confirm all
-  cliplead judge residual-voltage --reading residual='0.4 V dc' --confirm 'locked out' --format json")]
+  cliplead judge residual-voltage --reading residual='2.1 V dc' --accuracy residual='0.5% + 2' \\
+      --confirm 'locked out,leads proved,proved dead' --format json")]
 pub(crate) struct JudgeOptions {
     /// The rule's id, see `cliplead rules list`
     pub(crate) rule: String,
