@@ -43,6 +43,8 @@ fn unplugged_in_the_middle_of_a_check() {
     assert_eq!(code, Some(0));
     let text = std::fs::read_to_string(&recording).unwrap();
     assert!(text.lines().last().unwrap().contains("\"event\":\"end\""), "{text}");
+    // Told by the link at once, not only found out by silence.
+    assert!(text.contains("\"event\":\"gap\""), "{text}");
     let rounds = Reader::open(&folder.join("history.sqlite")).unwrap().rounds().unwrap();
     assert_eq!(rounds.len(), 1);
     assert!(rounds[0].ended_wall_ms.is_some(), "{rounds:?}");
@@ -77,6 +79,40 @@ fn bad_devices_beside_a_good_one() {
     .concat();
     let beside = readings_to_verdict(&folder, &more);
     assert!(beside <= alone + 10, "{beside} readings beside bad devices, {alone} alone");
+}
+
+/// Invariant 10 and reliability 25 at their worst: a device that sends as fast as the program reads, so that there is
+/// always something to be read. The page must stay fresh (it takes a view as lost after 4 s) and the others be judged.
+#[test]
+fn a_flood_starves_nobody() {
+    let folder = Folder::new("flood");
+    let meter = Meter::plug_in(&folder.join("meter"), Leads::Open);
+    let more = [site::device("flood", "stdin:"), site::device("meter", &meter.selector())].concat();
+    let mut daemon = Daemon::run(&site::write(&folder, &more, 1), &[]);
+    let page = daemon.page();
+    let mut stdin = daemon.take_stdin();
+    // Ends when the daemon ends, or closes its end.
+    let flood = std::thread::spawn(move || {
+        use std::io::Write as _;
+        let chunk = b"CAP   12.46 uF  but no frame \xff\x00 7F".repeat(1000);
+        let mut sent = 0_u64;
+        while stdin.write_all(&chunk).is_ok() {
+            sent += chunk.len() as u64;
+        }
+        sent
+    });
+    let drops = |view: &Value| view["devices"][0]["drops"].as_u64().unwrap_or(0);
+    let first = page.view_until("the flood", |view| drops(view) > 1000);
+    // Ten beats of the daemon while the flood goes on.
+    page.view_until("fresh views", |view| {
+        view["seq"].as_u64() > first["seq"].as_u64().map(|seq| seq + 10) && drops(view) > drops(&first)
+    });
+    page.confirm(&site::HOLD_POINTS);
+    meter.show(Leads::microfarads(12.46));
+    let line = daemon.wait_data(1)[0].clone();
+    assert_eq!(site::word(&line), "pass", "{line}");
+    assert_eq!(daemon.terminate().0, Some(0));
+    assert!(flood.join().unwrap() > 1_000_000);
 }
 
 /// Walks a check beside these devices and gives the number of readings that its value rests on.

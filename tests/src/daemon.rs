@@ -2,7 +2,7 @@
 
 use std::io::{BufRead as _, BufReader, Read};
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, ChildStdin, Command, Stdio};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::Instant;
 
@@ -86,6 +86,15 @@ impl Daemon {
         let stdin = self.child.stdin.as_mut().expect("stdin");
         writeln!(stdin, "{line}").expect("the daemon reads its stdin");
         stdin.flush().expect("the daemon reads its stdin");
+    }
+
+    /// Its stdin, to be written from elsewhere; `type_line` is over then.
+    ///
+    /// # Panics
+    /// When it was taken before.
+    #[must_use]
+    pub fn take_stdin(&mut self) -> ChildStdin {
+        self.child.stdin.take().expect("stdin")
     }
 
     /// How many lines there are so far; a place to wait from.

@@ -173,12 +173,14 @@ impl Core {
             loop {
                 tokio::select! {
                     biased;
+                    // The beat first: a device that floods always has an input ready, and the page, the history and what
+                    // falls due must not wait for its end.
+                    _ = beat.tick() => self.beat(),
                     input = inputs.recv() => match input {
                         None | Some(Input::Stop) => break,
                         Some(input) => self.take(input),
                     },
                     () = tokio::time::sleep(self.until_due()) => self.tick(),
-                    _ = beat.tick() => self.beat(),
                 }
             }
         });
@@ -398,7 +400,7 @@ impl Core {
     }
 
     fn beat(&mut self) {
-        self.set_now(Clock::now());
+        self.tick();
         let shown = self.store.retry();
         self.show(shown);
         self.store.write_raw();
