@@ -193,10 +193,14 @@ def the_keyboard_confirms_by_holding_or_by_a_second_press(bench):
 
 
 @test
-def a_hold_point_that_the_meter_shows_has_no_button(bench):
+def a_hold_point_that_the_meter_can_show_can_also_be_confirmed(bench):
+    """A meter without a link is typed in; its reader must be able to confirm what no stream shows."""
     browser = bench.browser
-    open_page(bench, views.asking_hold(1))
-    assert "proved dead" in browser.text("#panel") and not browser.shown("#panel button")
+    fixture = open_page(bench, views.asking_hold(1))
+    assert "proved dead" in browser.text("#panel") and "The meter can show this one" in browser.text("#panel")
+    ready(browser)
+    browser.press("#panel .hold", 1300)
+    assert fixture.action()["action"] == {"do": "confirm", "hold_point": "proved dead"}
 
 
 @test
