@@ -52,7 +52,7 @@ fn not_stored_is_not_shown() {
         view["devices"][0]["readings"].as_u64() > Some(readings + 5) && view["live"]["shown"] == "0.00 uF"
     });
     assert_eq!(view["verdict"], Value::Null, "{view:#}");
-    assert_eq!(daemon.lines(Stream::Out), [first.clone()], "printed but not stored");
+    assert_eq!(daemon.lines(Stream::Out), std::slice::from_ref(&first), "printed but not stored");
 
     // So does the round: a further check has its verdict, which waits behind the first.
     page.done(&json!({"do": "next"}));

@@ -50,7 +50,7 @@ fn page_view_and_acts() {
     let stored = site::stored(&folder.join("history.sqlite"));
     assert_eq!(stored.len(), 1, "on the page but not in the history: {view:#}");
     let line = daemon.wait_data(1)[0].clone();
-    assert_eq!(stored, [line.clone()]);
+    assert_eq!(stored, std::slice::from_ref(&line));
     let mut shown = view["verdict"].clone();
     assert_eq!(shown["live"], true);
     shown.as_object_mut().unwrap().remove("live");

@@ -129,12 +129,9 @@ impl Invocation {
         drop(stdin);
         let out = collect(child.stdout.take().expect("stdout"));
         let err = collect(child.stderr.take().expect("stderr"));
-        let (out, err) = match (out.recv_timeout(HANG), err.recv_timeout(HANG)) {
-            (Ok(out), Ok(err)) => (out, err),
-            _ => {
-                let _ = child.kill();
-                panic!("{:?} did not end within {HANG:?}", self.args);
-            }
+        let (Ok(out), Ok(err)) = (out.recv_timeout(HANG), err.recv_timeout(HANG)) else {
+            let _ = child.kill();
+            panic!("{:?} did not end within {HANG:?}", self.args);
         };
         let code = child.wait().expect("its end").code();
         Ended { code, out: text(out), err: text(err) }
