@@ -4,6 +4,8 @@
 //! takes bytes or gaps and hands out [`Item`]s: readings and typed faults. It finds its way back after any garbage, never
 //! ends the stream, holds one frame at most, and counts every byte it drops.
 //!
+//! [`gatt`] decodes the values of Bluetooth GATT characteristics, which come whole and describe themselves.
+//!
 //! # When a reading is believed
 //! A frame with a checksum is believed by its checksum. A frame without one is believed when `agree` frames bear it out,
 //! itself included: see [`Evidence`].
@@ -23,6 +25,7 @@ mod decode;
 mod decoder;
 mod error;
 mod frame;
+pub mod gatt;
 mod profile;
 pub mod simulate;
 

@@ -1,0 +1,66 @@
+//! The User Description (0x2901) and Valid Range (0x2906) descriptors. Does not hold the Presentation Format.
+//!
+//! Source: Bluetooth Core Specification, Vol 3 Part G, 3.3.3.2 (text) and Environmental Sensing Service (valid range).
+
+use quantity::Decimal;
+
+use super::raw::check_length;
+use super::{Characteristic, GattError, Got, Presentation};
+
+/// The longest attribute value (Core Specification, Vol 3 Part F, 3.2.9).
+const ATTRIBUTE_BYTES_MAX: usize = 512;
+
+/// Text of a device: its own name for a characteristic (0x2901), its maker, model or serial number (0x2A29, 0x2A24,
+/// 0x2A25, 0x2A26). Zero bytes at the end and blanks around are taken off.
+///
+/// # Errors
+/// [`GattError::Text`] when nothing is left, it is not UTF-8, has control characters, or is longer than an attribute.
+pub fn text(bytes: &[u8]) -> Got<&str> {
+    if bytes.len() > ATTRIBUTE_BYTES_MAX {
+        return Err(GattError::Text);
+    }
+    let text = core::str::from_utf8(bytes).map_err(|_| GattError::Text)?.trim_end_matches('\0').trim();
+    if text.is_empty() || text.chars().any(char::is_control) { Err(GattError::Text) } else { Ok(text) }
+}
+
+/// The values that a device calls valid, both ends included, in the SIG's unit of the characteristic.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ValidRange {
+    least: Decimal,
+    most: Decimal,
+}
+
+impl ValidRange {
+    /// Reads the descriptor: two values in the characteristic's own format, which the table or else the presentation
+    /// format gives.
+    ///
+    /// # Errors
+    /// [`GattError::RangeBroken`] when an end is no number or the ends stand in falling order; [`GattError::Length`];
+    /// [`GattError::NotDescribed`].
+    pub fn parse(uuid: Option<u16>, presentation: Option<&Presentation>, bytes: &[u8]) -> Got<Self> {
+        let row = uuid.and_then(Characteristic::find);
+        let width = match (row, presentation) {
+            (Some(row), _) => row.wire.width(),
+            (None, Some(presentation)) => presentation.format.wire.width(),
+            (None, None) => return Err(GattError::NotDescribed),
+        };
+        check_length(bytes, 2 * width)?;
+        let (least, most) = bytes.split_at_checked(width).ok_or(GattError::RangeBroken)?;
+        let end = |bytes: &[u8]| match (row, presentation) {
+            (Some(row), _) => row.end(bytes),
+            (None, Some(presentation)) => presentation.end(bytes),
+            (None, None) => Err(GattError::NotDescribed),
+        };
+        let range = Self { least: end(least)?, most: end(most)? };
+        if at_most(range.least, range.most) { Ok(range) } else { Err(GattError::RangeBroken) }
+    }
+
+    pub(super) fn contains(&self, value: Decimal) -> bool {
+        at_most(self.least, value) && at_most(value, self.most)
+    }
+}
+
+/// Exact where both have one scale, as integers of one characteristic do.
+fn at_most(a: Decimal, b: Decimal) -> bool {
+    if a.exponent() == b.exponent() { a.mantissa() <= b.mantissa() } else { a.to_f64() <= b.to_f64() }
+}

@@ -1,0 +1,93 @@
+//! Bluetooth GATT values -> unit and digits or state: characteristics that the Bluetooth SIG defines by its own table,
+//! anything else by its Presentation Format descriptor (0x2904). All pure. Does not talk to a radio, find services,
+//! or give a reading its time and channel.
+//!
+//! Sources: Bluetooth SIG Assigned Numbers (units, format types, namespace) and GATT Specification Supplement
+//! (structure and special values of characteristics); IEEE 11073-20601 for FLOAT and SFLOAT.
+//!
+//! # Digits
+//! Digits are scaled by exact powers of ten, so a raw 2149 at 0.01 is 21.49 and nothing else. Where one raw step is no
+//! power of ten (1/64 V, 0.5 degC), the value is rounded to the first decimal place finer than the step: 1/64 V shows
+//! hundredths, so that no two raw values look alike. A hundredth is finer than the wire resolves; [`Measured::accuracy`]
+//! then carries half a step as a fixed term, and the standard uncertainty is never better than the wire allows.
+//!
+//! # Unit
+//! A SIG unit may leave open what is meant (pascal: gauge, absolute or a difference?). Then the caller must say the unit
+//! it takes the value for; nothing is guessed. A unit the caller says that the device does not, is an error.
+
+mod descriptor;
+mod error;
+mod presentation;
+mod raw;
+mod sig;
+mod statistics;
+mod thermometer;
+mod units;
+
+use quantity::{Accuracy, Flags, State, Unit};
+
+use crate::decode::is_possible;
+pub use descriptor::{ValidRange, text};
+pub use error::GattError;
+pub use presentation::{Format, Position, Presentation};
+pub use raw::{Scale, Wire};
+pub use sig::{Characteristic, TABLE};
+pub use statistics::{Span, Statistics, average, statistics};
+pub use thermometer::{Stamp, Thermometer, thermometer};
+pub use units::{SigUnit, check_unit, sig_unit};
+
+type Got<T> = Result<T, GattError>;
+
+/// One value of one characteristic.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Measured {
+    /// The unit of the digits.
+    pub unit: Unit,
+    /// The digits, or the state that is no number.
+    pub state: State,
+    /// `min_max` for an average, minimum or maximum; else none set: GATT has no bit for hold or low battery.
+    pub flags: Flags,
+    /// Half a step of the wire format, where the last digit is finer than the step; a profile's own statement replaces it.
+    pub accuracy: Option<Accuracy>,
+}
+
+impl Measured {
+    /// Refuses a number that cannot be meant in its unit.
+    fn checked(unit: Unit, state: State, accuracy: Option<Accuracy>) -> Got<Self> {
+        match state {
+            State::Value(number) if !is_possible(number, unit) => Err(GattError::Impossible),
+            _ => Ok(Self { unit, state, flags: Flags::default(), accuracy }),
+        }
+    }
+
+    fn stored(self) -> Self {
+        Self { flags: Flags { min_max: true, ..self.flags }, ..self }
+    }
+}
+
+/// Decodes a value: by the table where the SIG defines the characteristic, else by its presentation format.
+///
+/// `told` is the unit a profile states, and the unit of the digits handed out; `range` is from [`ValidRange::parse`].
+///
+/// # Errors
+/// [`GattError`]: what is neither in the table nor described, a wrong length, a prohibited value, a unit that is not said
+/// or contradicts (the profile, or the table and the descriptor each other), a value outside its valid range.
+pub fn measure(
+    uuid: Option<u16>,
+    presentation: Option<&Presentation>,
+    bytes: &[u8],
+    told: Option<Unit>,
+    range: Option<&ValidRange>,
+) -> Got<Measured> {
+    match (uuid.and_then(|uuid| TABLE.iter().find(|row| row.uuid == uuid)), presentation) {
+        (Some(row), Some(presentation)) if presentation.unit != row.unit => {
+            Err(GattError::TableContradicts { table: row.unit, descriptor: presentation.unit })
+        }
+        (Some(row), _) => row.measure(bytes, told, range),
+        (None, Some(presentation)) => presentation.measure(bytes, told, range),
+        (None, None) => Err(GattError::NotDescribed),
+    }
+}
+
+#[cfg(test)]
+mod tests;
