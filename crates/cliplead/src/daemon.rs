@@ -104,6 +104,8 @@ pub(crate) fn registry() -> Registry {
         .with(link::ManualAdapter::new());
     #[cfg(feature = "serial")]
     let registry = registry.with(link::SerialAdapter::new());
+    #[cfg(feature = "tcp")]
+    let registry = registry.with(link::TcpAdapter::new());
     registry
 }
 

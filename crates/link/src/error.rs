@@ -30,6 +30,12 @@ pub enum SelectorFault {
     NumberedName,
     /// A `usb=` part that is not `VVVV:PPPP` or `VVVV:PPPP:SERIAL`.
     BadUsb,
+    /// A host that is no name, no IPv4 address and no IPv6 address in brackets, or that means no single machine.
+    BadHost,
+    /// The port is missing or not a number from 1 to 65535.
+    BadPort,
+    /// An IPv6 address without brackets.
+    BareIpv6,
     /// A name with characters other than letters, digits, `-`, `_`, `.`.
     BadName,
 }
@@ -53,6 +59,12 @@ impl fmt::Display for SelectorFault {
                  or give the port a fixed name with a udev rule (hardware-notes/attach-serial.md)"
             }
             Self::BadUsb => "write usb=VVVV:PPPP or usb=VVVV:PPPP:SERIAL with the four hex digits of vendor and product",
+            Self::BadHost => {
+                "write tcp:HOST:PORT, where HOST is a name, an IPv4 address, or an IPv6 address in brackets without a zone, \
+                 and means one machine"
+            }
+            Self::BadPort => "the port is missing or not a number from 1 to 65535; write tcp:HOST:PORT",
+            Self::BareIpv6 => "an IPv6 address stands in brackets; write for example tcp:[2001:db8::7]:4001",
             Self::BadName => "a name is 1 to 64 letters, digits, '-', '_' or '.'",
         })
     }
@@ -191,6 +203,35 @@ pub enum Absence {
         /// The device.
         what: String,
     },
+    /// The host's name has no address.
+    NameUnknown {
+        /// The name.
+        host: String,
+        /// The system's own words.
+        detail: String,
+    },
+    /// Looking the host's name up gives no answer; the same look-up is still waited for.
+    NameUnanswered {
+        /// The name.
+        host: String,
+    },
+    /// The host is there and takes no connection on this port.
+    Refused {
+        /// Address and port.
+        address: String,
+    },
+    /// The host does not answer in time.
+    Unanswered {
+        /// Address and port.
+        address: String,
+    },
+    /// There is no way to the host.
+    Unreachable {
+        /// Address and port.
+        address: String,
+        /// The system's own words.
+        detail: String,
+    },
     /// The system refused for another reason.
     System {
         /// The device.
@@ -236,6 +277,30 @@ impl fmt::Display for Absence {
             Self::OpenStalled { what } => {
                 write!(f, "opening {what} gives no answer; unplug the adapter and plug it in again")
             }
+            Self::NameUnknown { host, detail } => {
+                write!(
+                    f,
+                    "the name {host} has no address ({detail}); check its spelling, or write the address in its place"
+                )
+            }
+            Self::NameUnanswered { host } => write!(
+                f,
+                "looking up the name {host} gives no answer; check this machine's network, or write the address in its place"
+            ),
+            Self::Refused { address } => write!(
+                f,
+                "{address} takes no connection: check the port, that the serial server is set to raw TCP, and that no other \
+                 program holds its only place"
+            ),
+            Self::Unanswered { address } => write!(
+                f,
+                "{address} does not answer; check that the serial server is on, that the address is its own, and that no \
+                 firewall stands between"
+            ),
+            Self::Unreachable { address, detail } => write!(
+                f,
+                "no way to {address} ({detail}); check the cable or the Wi-Fi, and that both are in the same network"
+            ),
             Self::System { path, kind, detail } => write!(f, "cannot open {path}: {detail} ({kind})"),
         }
     }

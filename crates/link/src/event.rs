@@ -50,6 +50,8 @@ impl fmt::Display for GapReason {
 pub enum Loss {
     /// The device hung up: unplugged or switched off (`read` gave no bytes).
     HungUp,
+    /// The far end of a network connection closed it.
+    Closed,
     /// Reading or writing failed.
     Io(io::ErrorKind),
     /// It was sending and then sent nothing for this long, in milliseconds.
@@ -67,6 +69,9 @@ impl fmt::Display for Loss {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::HungUp => f.write_str("the device is gone (unplugged or switched off)"),
+            Self::Closed => f.write_str(
+                "the far end closed the connection (switched off, or another program took its place)",
+            ),
             Self::Io(kind) => write!(f, "reading or writing failed: {kind}"),
             Self::Silent { after_ms } => write!(f, "nothing received for {after_ms} ms"),
             Self::WriteStalled => f.write_str("a request could not be written within 1 s"),

@@ -1,5 +1,5 @@
 //! `link`: how a meter's bytes reach the program. Holds the adapter trait, the registry, the bounded queue, the
-//! supervisor that reopens for ever, and today's adapters: serial, file, stdin, simulator, manual entry.
+//! supervisor that reopens for ever, and today's adapters: serial, TCP, file, stdin, simulator, manual entry.
 //!
 //! It does not interpret bytes (that is `wire`), does not stamp times (the daemon stamps on receipt) and decides nothing.
 //!
@@ -18,6 +18,7 @@
 #![cfg_attr(
     not(all(
         feature = "serial",
+        feature = "tcp",
         feature = "file",
         feature = "stdin",
         feature = "sim",
@@ -53,6 +54,8 @@ mod sim;
 mod stdin;
 mod supervise;
 mod task;
+#[cfg(feature = "tcp")]
+mod tcp;
 mod tracer;
 
 pub use adapter::{Adapter, Found, Link, RequestRefused, Requests};
@@ -73,6 +76,8 @@ pub use sim::pty::{PtyError, PtyMeter, PtyOptions, WhenFull};
 pub use sim::{Script, SimAdapter, Step, Steps};
 #[cfg(feature = "stdin")]
 pub use stdin::StdinAdapter;
+#[cfg(feature = "tcp")]
+pub use tcp::{TcpAdapter, TcpHost, TcpPlace};
 pub use tracer::{Traced, TracedAdapter, TracedLink};
 
 #[cfg(test)]

@@ -17,6 +17,7 @@ const SCHEME_BYTES_MAX: usize = 16;
 /// | `serial:/dev/serial/by-id/NAME` | the serial port with this stable name |
 /// | `serial:usb=1a86:7523` | the one USB serial port with this vendor and product, hex |
 /// | `serial:usb=1a86:7523:SERIAL` | the same, with the adapter's serial number |
+/// | `tcp:HOST:PORT` | a serial server; an IPv6 address in brackets |
 /// | `file:PATH` | recorded raw bytes |
 /// | `stdin:` | bytes piped into the process |
 /// | `sim:NAME` | a scripted meter |

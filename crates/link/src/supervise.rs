@@ -1,5 +1,5 @@
 //! Keeps one device open for ever: look, open, read, notice the loss, close, wait, again. Works on any byte stream that an
-//! [`Opener`] gives, so serial ports today and sockets later share it. Holds no device code.
+//! [`Opener`] gives; serial ports and sockets share it. Holds no device code.
 
 use std::future::Future;
 use std::io;
@@ -26,6 +26,9 @@ const QUIET_TIMES: u32 = 10;
 pub(crate) trait Opener: Send + Sync + 'static {
     /// What it opens; dropping it closes the device.
     type Stream: AsyncRead + AsyncWrite + Unpin + Send + 'static;
+
+    /// What it means that a read gives no bytes. It never means "wait".
+    const END_OF_STREAM: Loss = Loss::HungUp;
 
     /// One attempt. Must not block the thread.
     fn open(&self) -> impl Future<Output = Result<Self::Stream, Absence>> + Send;
@@ -63,7 +66,7 @@ async fn session<O: Opener>(opener: &O, watch: &mut Watch) -> std::convert::Infa
             Ok(stream) => {
                 watch.outlet.state(LinkState::Syncing);
                 drop_stale_requests(watch);
-                let loss = pump(stream, watch).await;
+                let loss = pump(stream, watch, O::END_OF_STREAM).await;
                 watch.outlet.lost(loss);
                 sleep(watch.backoff.step()).await;
                 watch.outlet.state(LinkState::Opening);
@@ -80,7 +83,7 @@ fn drop_stale_requests(watch: &mut Watch) {
 }
 
 /// Reads until the device is lost. The stream is closed when this returns, before anything is told.
-async fn pump<S: AsyncRead + AsyncWrite + Unpin>(mut stream: S, watch: &mut Watch) -> Loss {
+async fn pump<S: AsyncRead + AsyncWrite + Unpin>(mut stream: S, watch: &mut Watch, at_end: Loss) -> Loss {
     let mut buffer = vec![0_u8; CHUNK_BYTES_MAX];
     let far = Duration::from_secs(365 * 24 * 3600);
     let mut limit = watch.silence.map_or(far, |silence| silence.saturating_mul(QUIET_TIMES));
@@ -90,8 +93,8 @@ async fn pump<S: AsyncRead + AsyncWrite + Unpin>(mut stream: S, watch: &mut Watc
     loop {
         tokio::select! {
             read = stream.read(&mut buffer) => match read {
-                // A serial port whose device is gone reads as "no bytes" for ever.
-                Ok(0) => return Loss::HungUp,
+                // A serial port whose device is gone reads as "no bytes" for ever, a closed connection too.
+                Ok(0) => return at_end,
                 Ok(n) => {
                     watch.outlet.bytes(buffer.get(..n).unwrap_or_default());
                     watch.backoff.reset();

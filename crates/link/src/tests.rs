@@ -9,6 +9,8 @@ mod serial;
 mod serial_pty;
 mod sources;
 mod supervise;
+#[cfg(feature = "tcp")]
+mod tcp;
 mod text;
 
 use std::path::{Path, PathBuf};

@@ -40,6 +40,39 @@ mod serial {
     }
 }
 
+#[cfg(feature = "tcp")]
+mod tcp {
+    use std::io::Write as _;
+    use std::net::{TcpListener, TcpStream};
+
+    use super::*;
+    use crate::TcpAdapter;
+
+    /// The server and its side of the newest connection.
+    struct TcpBench(TcpAdapter, TcpListener, Option<TcpStream>);
+
+    impl Bench for TcpBench {
+        fn adapter(&self) -> &dyn Adapter {
+            &self.0
+        }
+        fn selector(&self) -> String {
+            format!("tcp:{}", self.1.local_addr().unwrap())
+        }
+        fn feed(&mut self, sample: &[u8]) {
+            self.2.insert(self.1.accept().unwrap().0).write_all(sample).unwrap();
+        }
+        fn lose(&mut self) -> bool {
+            self.2.take().is_some()
+        }
+    }
+
+    #[tokio::test]
+    async fn tcp() {
+        let server = TcpListener::bind("127.0.0.1:0").unwrap();
+        check(&mut TcpBench(TcpAdapter::new(), server, None)).await.unwrap();
+    }
+}
+
 #[cfg(feature = "file")]
 mod file {
     use super::*;

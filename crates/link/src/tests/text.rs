@@ -29,6 +29,8 @@ fn registry() -> Registry {
     let registry = registry.with(crate::SimAdapter::new());
     #[cfg(all(feature = "serial", unix))]
     let registry = registry.with(crate::SerialAdapter::new());
+    #[cfg(feature = "tcp")]
+    let registry = registry.with(crate::TcpAdapter::new());
     registry
 }
 
