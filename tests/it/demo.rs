@@ -26,7 +26,7 @@ impl Visit {
 fn visit() -> &'static Visit {
     static VISIT: OnceLock<Visit> = OnceLock::new();
     VISIT.get_or_init(|| {
-        let folder = Folder::new("demo");
+        let folder = Folder::at(PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("demo"));
         let path = |name: &str| folder.join(name).display().to_string();
         let (recording, history) = (path("visit.jsonl"), path("history.sqlite"));
         let args = ["demo", "--format", "json", "--record", &recording, "--history", &history];

@@ -25,6 +25,15 @@ impl Folder {
         Self(path)
     }
 
+    /// An empty folder at this path, whatever stood there before: for what several checks share, since a static is never
+    /// dropped.
+    #[must_use]
+    pub fn at(path: PathBuf) -> Self {
+        let _ = fs::remove_dir_all(&path);
+        fs::create_dir_all(&path).expect("a folder of the checks");
+        Self(path)
+    }
+
     /// Where it is.
     #[must_use]
     pub fn path(&self) -> &Path {
