@@ -130,7 +130,7 @@ pub(crate) async fn start(setup: Setup) -> anyhow::Result<Running> {
         feed::attach(index, device, &setup.registry, inputs.clone());
     }
     if let Some(folder) = folder {
-        tokio::spawn(reload::watch(folder, inputs.clone()));
+        tokio::spawn(reload::watch(folder, setup.rules.hash().to_owned(), inputs.clone()));
     }
     let (alive, core_alive) = oneshot::channel();
     let core = core::Core::new(setup, store, tape, notices, views)?;

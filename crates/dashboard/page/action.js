@@ -49,7 +49,7 @@ function drawAction(view) {
     idle: () => [el("div", "text", el("h2", "", "No check is armed")), tapButton("main", "Start the next check", send({ do: "next" }))],
     question: () => [el("div", "text", el("h2", "", "Question"), el("p", "ask", a.text)),
       el("div", "two", tapButton("main", "Yes", send({ do: "answer", yes: true })), tapButton("main second", "No", send({ do: "answer", yes: false })))],
-    hold: () => [el("div", "text", el("h2", "", "Hold point: " + a.name), el("p", "ask", a.ask), cautionBlock([a.caution, ...a.cautions]),
+    hold: () => [el("div", "text", el("h2", "", "Hold point: " + a.name), el("p", "ask", a.ask), cautionBlock([a.caution]),
       a.stream ? el("p", "meter", a.detail ? "Meter: " + a.detail : "The meter can show this one by itself; or confirm it.") : null),
       holdButton("main", "Confirm: " + a.name, send({ do: "confirm", hold_point: a.name }))],
     measure: () => {

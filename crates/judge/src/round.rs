@@ -58,6 +58,8 @@ struct Live {
     device: String,
     reading: Reading,
     lost: bool,
+    /// The armed check wants this reading, so others beside it do not take its place.
+    wanted: bool,
 }
 
 impl Round {

@@ -1,5 +1,6 @@
 //! `link`: how a meter's bytes reach the program. Holds the adapter trait, the registry, the bounded queue, the
-//! supervisor that reopens for ever, and today's adapters: serial, TCP, file, stdin, simulator, manual entry.
+//! supervisor that reopens for ever, and today's adapters: serial, TCP, file, stdin, simulator, manual entry;
+//! tracer and fault injector wrap any of them.
 //!
 //! It does not interpret bytes (that is `wire`), does not stamp times (the daemon stamps on receipt) and decides nothing.
 //!
@@ -37,6 +38,7 @@ mod backoff;
 pub mod conformance;
 mod error;
 mod event;
+mod faults;
 #[cfg(feature = "file")]
 mod file;
 mod guard;
@@ -61,6 +63,7 @@ mod tracer;
 pub use adapter::{Adapter, Found, Link, RequestRefused, Requests};
 pub use error::{Absence, OpenError, SelectorFault};
 pub use event::{CHUNK_BYTES_MAX, Counters, GapReason, LinkEvent, LinkState, Loss};
+pub use faults::{Fault, FaultCounts, FaultRates, FaultyAdapter, FaultyLink, Injected};
 #[cfg(feature = "file")]
 pub use file::FileAdapter;
 #[cfg(feature = "manual")]

@@ -1,6 +1,7 @@
 //! Tests of this crate, by part; helpers that several parts use.
 
 mod conform;
+mod faults;
 mod manual;
 mod queue;
 #[cfg(all(feature = "serial", feature = "sim", unix))]

@@ -15,12 +15,14 @@ const EVERY: Duration = Duration::from_secs(2);
 /// Path, time of change and size of every rule file.
 type Fingerprint = Vec<(PathBuf, Option<SystemTime>, u64)>;
 
-/// Follows the folder until the core is gone.
-pub(super) async fn watch(folder: PathBuf, inputs: mpsc::Sender<Input>) {
-    let mut known = fingerprint(&folder);
+/// Follows the folder until the core is gone. `in_force` is the hash of the set that was loaded at the start; the first
+/// look always loads again, so that a change between that and now is not missed. A set that is in force already is no news.
+pub(super) async fn watch(folder: PathBuf, in_force: String, inputs: mpsc::Sender<Input>) {
+    let mut known = None;
+    let mut in_force = Some(in_force);
     loop {
         tokio::time::sleep(EVERY).await;
-        let now = fingerprint(&folder);
+        let now = Some(fingerprint(&folder));
         if now == known {
             continue;
         }
@@ -28,6 +30,12 @@ pub(super) async fn watch(folder: PathBuf, inputs: mpsc::Sender<Input>) {
         let result = rules::texts(Some(&folder))
             .map_err(|error| format!("{error:#}"))
             .and_then(|texts| rules::load(&texts).map_err(|problems| summary(&problems)));
+        let hash = result.as_ref().ok().map(|loaded| loaded.set.hash().to_owned());
+        if hash.is_some() && hash == in_force {
+            continue;
+        }
+        // After a refusal the next good set is news, even when it is the old one again.
+        in_force = hash;
         if inputs.send(Input::Rules(result.map(|loaded| loaded.set))).await.is_err() {
             return;
         }

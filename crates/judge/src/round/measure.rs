@@ -17,12 +17,14 @@ use crate::verdict::Reason;
 
 /// A reading that arrives later than this after its own time is stale: shown, never used. Our own choice.
 const LATE_FOR: Duration = Duration::from_secs(5);
+/// A reading that the check wants stays in view this long beside others. Our own choice.
+const LIVE_KEPT_FOR: Duration = Duration::from_secs(2);
 
 impl Round {
     pub(super) fn on_reading(&mut self, device: &str, reading: Reading) {
         // A time ahead of the round's own would keep a silent link alive.
         let reading = Reading { at: reading.at.min(self.now), ..reading };
-        self.live = Some(Live { device: device.to_string(), reading, lost: false });
+        self.show_live(device, reading);
         if self.now.since(reading.at) > LATE_FOR {
             return;
         }
@@ -34,6 +36,18 @@ impl Round {
             self.prove(device, &reading);
         } else if check.takes_readings() {
             self.measure(device, &reading);
+        }
+    }
+
+    /// The reading to look at: the newest, but what the check does not want never covers what it does.
+    fn show_live(&mut self, device: &str, reading: Reading) {
+        let measuring = self.check.as_ref().is_some_and(Check::takes_readings);
+        let wanted = measuring && self.point_for(device, &reading).is_some();
+        let kept = self.live.as_ref().is_some_and(|live| {
+            measuring && live.wanted && !live.lost && self.now.since(live.reading.at) <= LIVE_KEPT_FOR
+        });
+        if wanted || !kept {
+            self.live = Some(Live { device: device.to_string(), reading, lost: false, wanted });
         }
     }
 

@@ -17,6 +17,9 @@ use crate::limits::DecisionRule;
 use crate::settle::Settling;
 use crate::verdict::{PlateUsed, Verdict};
 
+/// More readings to wait for than this are not told: the guess is too rough.
+const READINGS_TOLD_MAX: u32 = 60;
+
 /// A reading older than this is drawn as stale. Three periods of a slow meter.
 const STALE_AFTER: Duration = Duration::from_millis(2_000);
 
@@ -194,10 +197,12 @@ impl Round {
             .iter()
             .find_map(|state| match state {
                 PointState::Settling(s) if s.device == device => Some(match s.state {
-                    Settling::Moving(moving) => moving.readings_left.map_or_else(
-                        || s.why_not_settled().to_string(),
-                        |left| format!("{}; about {left} more readings", s.why_not_settled()),
-                    ),
+                    Settling::Moving(moving) => {
+                        moving.readings_left.filter(|left| *left <= READINGS_TOLD_MAX).map_or_else(
+                            || s.why_not_settled().to_string(),
+                            |left| format!("{}; about {left} more readings", s.why_not_settled()),
+                        )
+                    }
                     _ => s.why_not_settled().to_string(),
                 }),
                 _ => None,

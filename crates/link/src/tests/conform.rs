@@ -133,7 +133,7 @@ mod stdin {
 #[cfg(feature = "sim")]
 mod sim {
     use super::*;
-    use crate::{SimAdapter, Steps, TracedAdapter};
+    use crate::{FaultRates, FaultyAdapter, SimAdapter, Steps, TracedAdapter};
 
     struct SimBench<A>(A);
 
@@ -167,6 +167,22 @@ mod sim {
     #[tokio::test(start_paused = true)]
     async fn traced() {
         check(&mut SimBench(TracedAdapter::new(adapter(), |_, _| {}))).await.unwrap();
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn faulty_without_faults() {
+        check(&mut SimBench(FaultyAdapter::new(adapter(), 1, FaultRates::default(), |_, _| {})))
+            .await
+            .unwrap();
+    }
+
+    /// The injector does something: with faults the contract's "every byte in order" is broken.
+    #[tokio::test(start_paused = true)]
+    async fn faulty_with_faults() {
+        let rates = FaultRates { flip_per_million: 10_000, ..FaultRates::default() };
+        let found =
+            check(&mut SimBench(FaultyAdapter::new(adapter(), 1, rates, |_, _| {}))).await.unwrap_err();
+        assert_eq!(found.clause, "no bytes before Syncing, then every byte in order", "{found}");
     }
 }
 

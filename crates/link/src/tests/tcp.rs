@@ -221,6 +221,15 @@ async fn the_addresses_of_a_name_are_tried_in_turn() {
     assert_eq!(stream.peer_addr().unwrap(), alive);
     let refused = opener("meter.lan:4001", resolving(move || Ok(vec![dead, dead_too]))).open().await;
     assert_eq!(refused.err(), Some(Absence::Refused { address: dead_too.to_string() }));
+
+    // No stream leads to a broadcast address; the system says so without sending anything.
+    let nowhere: SocketAddr = "255.255.255.255:4001".parse().unwrap();
+    for addresses in [[dead, nowhere], [nowhere, dead]] {
+        let refused = opener("meter.lan:4001", resolving(move || Ok(addresses.to_vec()))).open().await;
+        assert_eq!(refused.err(), Some(Absence::Refused { address: dead.to_string() }), "{addresses:?}");
+    }
+    let unreachable = opener("meter.lan:4001", resolving(move || Ok(vec![nowhere]))).open().await;
+    assert!(matches!(unreachable, Err(Absence::Unreachable { .. })), "{unreachable:?}");
 }
 
 #[tokio::test]

@@ -12,7 +12,7 @@
 //!   `together 50 A | B`: fifty times one reading of each
 //! - time: `wait 20 min` (s, min, h), `back 5 s` (the clock jumps back)
 //! - `expect OUTPUT`: the next output; `...` stands for anything. `armed`, `shown` and `settled` need not be expected.
-//!   `expect nothing`. `phase`, `live yes|no`, `prompt TEXT`, `note TEXT`, `reads N` look at the state.
+//!   `expect nothing`. `phase`, `live yes|no`, `shows TEXT`, `prompt TEXT`, `note TEXT`, `reads N` look at the state.
 #![allow(clippy::cast_possible_truncation)] // spans of a script in microseconds
 
 use alloc::collections::VecDeque;
@@ -114,7 +114,7 @@ impl Runner {
                 }
             }
             "expect" => self.expect(rest)?,
-            "phase" | "live" | "prompt" | "note" | "reads" => self.look(word, rest)?,
+            "phase" | "live" | "shows" | "prompt" | "note" | "reads" => self.look(word, rest)?,
             device => self.readings(device, rest)?,
         }
         Ok(())
@@ -233,6 +233,7 @@ impl Runner {
         let view = self.round.view(self.now);
         let got = match word {
             "phase" => view.check.map_or("none".to_string(), |c| format!("{:?}", c.phase).to_lowercase()),
+            "shows" => view.live.map_or_else(|| "nothing".to_string(), |live| live.shown),
             "live" => view.verdict.map_or("none", |(_, live)| if live { "yes" } else { "no" }).to_string(),
             "prompt" => view.check.map_or(String::new(), |c| c.prompt),
             "note" => self.verdict.as_ref().map_or(String::new(), |v| v.notes.join("; ")),
