@@ -1,7 +1,6 @@
 //! One run of `cliplead demo` for several checks: a live run equals its own replay, and what was shown is stored.
 
 use std::path::PathBuf;
-use std::sync::OnceLock;
 
 use checks::{Ended, Folder, Invocation, copy_tree, root};
 
@@ -23,23 +22,27 @@ impl Visit {
     }
 }
 
-fn visit() -> &'static Visit {
-    static VISIT: OnceLock<Visit> = OnceLock::new();
-    VISIT.get_or_init(|| {
-        let folder = Folder::at(PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("demo"));
-        let path = |name: &str| folder.join(name).display().to_string();
-        let (recording, history) = (path("visit.jsonl"), path("history.sqlite"));
-        let args = ["demo", "--format", "json", "--record", &recording, "--history", &history];
-        let ended = Invocation::new(args).run();
-        Visit { folder, ended }
-    })
+/// One visit for all checks below: it takes most of a minute, and a test runner may give each test its own process.
+#[test]
+fn one_visit_ends_as_meant_replays_to_the_same_bytes_and_is_stored() {
+    let folder =
+        Folder::at(PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join(format!("demo-{}", std::process::id())));
+    let path = |name: &str| folder.join(name).display().to_string();
+    let (recording, history) = (path("visit.jsonl"), path("history.sqlite"));
+    let args = ["demo", "--format", "json", "--record", &recording, "--history", &history];
+    let ended = Invocation::new(args).run();
+    let visit = Visit { folder, ended };
+    the_round_ends_as_meant(&visit);
+    the_replay_prints_what_the_live_run_printed(&visit);
+    two_replays_are_the_same_bytes(&visit);
+    a_copy_of_the_rules_gives_the_same_bytes(&visit);
+    what_was_shown_is_stored(&visit);
 }
 
 /// Issue, "Commands": the round has good, marginal, bad, wrong-terminal, in-circuit and lead-fault parts and ends by
 /// itself; each scene as it was meant, or the exit code is 1.
-#[test]
-fn the_round_ends_as_meant() {
-    let ended = &visit().ended;
+fn the_round_ends_as_meant(visit: &Visit) {
+    let ended = &visit.ended;
     assert_eq!(ended.code, Some(0), "{}", ended.err);
     let words: Vec<String> = ended.lines().iter().map(|line| site::word(line)).collect();
     for word in ["pass", "conditional pass", "fail", "no verdict"] {
@@ -51,9 +54,7 @@ fn the_round_ends_as_meant() {
 }
 
 /// Reliability 10 and the issue: "replaying that gives the same verdicts as the live run did", byte for byte.
-#[test]
-fn the_replay_prints_what_the_live_run_printed() {
-    let visit = visit();
+fn the_replay_prints_what_the_live_run_printed(visit: &Visit) {
     let replayed = visit.replay(&[]);
     assert!(visit.ended.lines().len() >= 9, "{}", visit.ended.err);
     for (number, (live, again)) in visit.ended.lines().iter().zip(replayed.lines()).enumerate() {
@@ -66,9 +67,7 @@ fn the_replay_prints_what_the_live_run_printed() {
 }
 
 /// Reliability 9: same stream, same rules, same bytes.
-#[test]
-fn two_replays_are_the_same_bytes() {
-    let visit = visit();
+fn two_replays_are_the_same_bytes(visit: &Visit) {
     let (first, second) = (visit.replay(&[]), visit.replay(&[]));
     assert!(!first.out.is_empty());
     assert_eq!(first.out, second.out);
@@ -77,9 +76,7 @@ fn two_replays_are_the_same_bytes() {
 }
 
 /// The rules of a folder are the rules: where they lie changes no byte of a verdict.
-#[test]
-fn a_copy_of_the_rules_gives_the_same_bytes() {
-    let visit = visit();
+fn a_copy_of_the_rules_gives_the_same_bytes(visit: &Visit) {
     let copy = visit.folder.join("rules-copy");
     copy_tree(&root().join("rules"), &copy);
     let copied = visit.replay(&["--rules", &copy.display().to_string()]);
@@ -88,9 +85,7 @@ fn a_copy_of_the_rules_gives_the_same_bytes() {
 }
 
 /// Invariant 6 (../shared/DESIGN.md): what was shown is stored, as it was shown.
-#[test]
-fn what_was_shown_is_stored() {
-    let visit = visit();
+fn what_was_shown_is_stored(visit: &Visit) {
     let stored = site::stored(&visit.folder.join("history.sqlite"));
     assert!(!stored.is_empty());
     assert_eq!(visit.ended.lines(), stored);

@@ -24,6 +24,7 @@ pub(super) struct Store {
     history: Option<(History, Option<RoundId>)>,
     raw: Vec<RawReading>,
     raw_dropped: u64,
+    raw_fault: Option<String>,
     waiting: VecDeque<Waiting>,
     fault: Option<String>,
 }
@@ -52,7 +53,14 @@ impl Store {
             .map(|path| History::open(path).with_context(|| format!("history {}", path.display())))
             .transpose()?
             .map(|history| (history, None));
-        Ok(Self { history, raw: Vec::new(), raw_dropped: 0, waiting: VecDeque::new(), fault: None })
+        Ok(Self {
+            history,
+            raw: Vec::new(),
+            raw_dropped: 0,
+            raw_fault: None,
+            waiting: VecDeque::new(),
+            fault: None,
+        })
     }
 
     /// Whether anything is kept at all.
@@ -147,13 +155,17 @@ impl Store {
         if self.raw.is_empty() {
             return;
         }
-        if let Err(error) = history.append_readings(*round, &self.raw) {
-            self.raw_dropped += self.raw.len() as u64;
-            tracing::warn!(
-                "{} raw readings were not stored ({} so far): {error}",
-                self.raw.len(),
-                self.raw_dropped
-            );
+        match history.append_readings(*round, &self.raw) {
+            Ok(()) => self.raw_fault = None,
+            Err(error) => {
+                self.raw_dropped += self.raw.len() as u64;
+                let error = error.to_string();
+                // The same fault five times a second is told once.
+                if self.raw_fault.as_ref() != Some(&error) {
+                    tracing::warn!("raw readings are not stored, {} lost so far: {error}", self.raw_dropped);
+                    self.raw_fault = Some(error);
+                }
+            }
         }
         self.raw.clear();
     }
