@@ -42,7 +42,7 @@ impl fmt::Display for SimulateError {
 impl core::error::Error for SimulateError {}
 
 /// One frame with these readings, one for each channel that the frame carries; line end `CR LF` for text. Time, number
-/// and accuracy of the readings are not sent.
+/// and accuracy of the readings are not sent. A frame that says its length is as short as its readings allow.
 ///
 /// # Errors
 /// [`SimulateError`] when the device could not send this. Other readings than the frame carries are an error too.
@@ -50,10 +50,10 @@ pub fn encode(profile: &Profile, readings: &[Reading]) -> Result<Vec<u8>, Simula
     match (profile.frame(), profile.decode()) {
         (Framing::Line(frame), Decode::Pattern(pattern)) => line::encode(frame, pattern, readings),
         (Framing::Fixed(frame), Decode::Fields(fields)) => fixed::encode(frame, fields, readings),
+        (Framing::Counted(frame), Decode::Fields(fields)) => fixed::encode_counted(frame, fields, readings),
         // The loader lets no other pair through.
-        (Framing::Line(_), Decode::Fields(_)) | (Framing::Fixed(_), Decode::Pattern(_)) => {
-            Err(SimulateError::Value)
-        }
+        (Framing::Line(_), Decode::Fields(_))
+        | (Framing::Fixed(_) | Framing::Counted(_), Decode::Pattern(_)) => Err(SimulateError::Value),
     }
 }
 

@@ -130,6 +130,8 @@ pub(crate) enum Exponent {
 #[derive(Clone, Debug)]
 pub(crate) struct ChannelDecode {
     pub(crate) number: u8,
+    /// The first byte behind its last field.
+    pub(crate) end: usize,
     pub(crate) value: Number,
     pub(crate) select: Select,
     pub(crate) exponent: Exponent,
@@ -143,7 +145,8 @@ pub(crate) struct ChannelDecode {
 /// A frame's fields.
 #[derive(Clone, Debug)]
 pub(crate) struct FieldsDecode {
-    pub(crate) length: usize,
+    /// Bytes of every frame; `None` where frames say their length, and carry the channels that find room in them.
+    pub(crate) length: Option<usize>,
     /// Says which channel a frame speaks of; without it every frame carries all channels.
     pub(crate) channel: Option<Number>,
     pub(crate) channels: Vec<ChannelDecode>,
@@ -151,16 +154,18 @@ pub(crate) struct FieldsDecode {
 
 impl FieldsDecode {
     pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Field>)) -> bool {
-        if frame.len() != self.length {
+        if self.length.is_some_and(|length| frame.len() != length) {
             return false;
         }
         let Some(number) = self.channel else {
-            self.channels.iter().for_each(|channel| out(channel.decode(frame)));
-            return true;
+            let mut carried = self.channels.iter().filter(|channel| channel.end <= frame.len()).peekable();
+            let any = carried.peek().is_some();
+            carried.for_each(|channel| out(channel.decode(frame)));
+            return any;
         };
         let number = number.integer(frame);
         let known = self.channels.iter().find(|channel| Some(i64::from(channel.number)) == number);
-        out(known.map_or(Err(Field::Channel), |channel| channel.decode(frame)));
+        out(known.map_or(Err(Field::Channel), |channel| channel.decode_whole(frame)));
         true
     }
 }
@@ -168,6 +173,10 @@ impl FieldsDecode {
 impl ChannelDecode {
     fn has(&self, meaning: BitMeaning, frame: &[u8]) -> bool {
         self.bits.iter().any(|(bit, m)| *m == meaning && bit.is_set(frame))
+    }
+
+    fn decode_whole(&self, frame: &[u8]) -> Result<Decoded, Field> {
+        if self.end <= frame.len() { self.decode(frame) } else { Err(Field::Value) }
     }
 
     fn decode(&self, frame: &[u8]) -> Result<Decoded, Field> {

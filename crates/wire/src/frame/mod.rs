@@ -1,10 +1,13 @@
 //! Bytes -> frames. One variant per framing; each holds one frame at most and finds its way back after any garbage.
 //! Does not know what a frame means.
 
+pub(crate) mod counted;
 pub(crate) mod fixed;
 pub(crate) mod line;
+pub(crate) mod synced;
 
 use crate::counters::{Fault, Reason};
+use synced::Shape;
 
 /// How frames are cut from bytes.
 #[derive(Clone, Debug)]
@@ -13,6 +16,8 @@ pub(crate) enum Framing {
     Line(line::LineFrame),
     /// Frames of one length.
     Fixed(fixed::FixedFrame),
+    /// Frames that say their length.
+    Counted(counted::CountedFrame),
 }
 
 impl Framing {
@@ -21,6 +26,7 @@ impl Framing {
         match self {
             Self::Line(frame) => frame.max_bytes,
             Self::Fixed(frame) => frame.length,
+            Self::Counted(frame) => frame.max,
         }
     }
 
@@ -28,20 +34,22 @@ impl Framing {
         match self {
             Self::Line(frame) => frame.check.is_some(),
             Self::Fixed(frame) => frame.check.is_some(),
+            Self::Counted(frame) => frame.check.is_some(),
         }
     }
 
     pub(crate) fn framer(&self) -> Framer {
         match self {
             Self::Line(frame) => Framer::Line(line::LineFramer::new(*frame)),
-            Self::Fixed(frame) => Framer::Fixed(fixed::FixedFramer::new(frame.clone())),
+            Self::Fixed(frame) => Framer::Synced(synced::SyncedFramer::new(Shape::Fixed(frame.clone()))),
+            Self::Counted(frame) => Framer::Synced(synced::SyncedFramer::new(Shape::Counted(frame.clone()))),
         }
     }
 }
 
 /// What a framer hands out.
 pub(crate) enum Chunk<'f> {
-    /// A frame (without line end and line checksum), and the bytes it took on the wire.
+    /// A frame (without line end, line checksum, or the checksum behind a counted frame), and the bytes it took on the wire.
     Frame { frame: &'f [u8], bytes: u32 },
     /// A line end.
     LineEnd,
@@ -53,14 +61,14 @@ pub(crate) enum Chunk<'f> {
 #[derive(Clone, Debug)]
 pub(crate) enum Framer {
     Line(line::LineFramer),
-    Fixed(fixed::FixedFramer),
+    Synced(synced::SyncedFramer),
 }
 
 impl Framer {
     pub(crate) fn push(&mut self, data: &[u8], out: &mut dyn FnMut(Chunk<'_>)) {
         match self {
             Self::Line(framer) => framer.push(data, out),
-            Self::Fixed(framer) => framer.push(data, out),
+            Self::Synced(framer) => framer.push(data, out),
         }
     }
 
@@ -68,7 +76,7 @@ impl Framer {
     pub(crate) fn cut(&mut self, out: &mut dyn FnMut(Chunk<'_>)) {
         match self {
             Self::Line(framer) => framer.cut(out),
-            Self::Fixed(framer) => framer.cut(out),
+            Self::Synced(framer) => framer.cut(out),
         }
     }
 
@@ -77,7 +85,7 @@ impl Framer {
     pub(crate) fn buffered(&self) -> usize {
         match self {
             Self::Line(framer) => framer.buffered(),
-            Self::Fixed(framer) => framer.buffered(),
+            Self::Synced(framer) => framer.buffered(),
         }
     }
 
@@ -85,7 +93,7 @@ impl Framer {
     pub(crate) fn held(&self) -> usize {
         match self {
             Self::Line(framer) => framer.held(),
-            Self::Fixed(framer) => framer.held(),
+            Self::Synced(framer) => framer.held(),
         }
     }
 }

@@ -1,4 +1,4 @@
-//! Loads the fixed binary framing and the fields decoding of a profile. Does not decode.
+//! Loads the fixed binary framing of a profile, and the fields decoding of this and the counted one. Does not decode.
 
 use alloc::vec::Vec;
 use core::ops::Range;
@@ -12,6 +12,7 @@ use crate::decode::fields::{
 use crate::decode::{Decode, Flag};
 use crate::error::{ProfileError, suggest};
 use crate::frame::Framing;
+use crate::frame::counted::{COUNTED_BYTES_MAX, CountedFrame};
 use crate::frame::fixed::{FIXED_BYTES_MAX, FixedFrame, FrameCheck};
 
 type Loaded<T> = Result<T, ProfileError>;
@@ -20,18 +21,22 @@ type Loaded<T> = Result<T, ProfileError>;
 pub(super) fn load_frame(table: &Table<'_>) -> Loaded<FixedFrame> {
     table.only(&["kind", "sync", "length", "check"])?;
     let length = table.need("length", "length = 12")?.size(2, FIXED_BYTES_MAX)?;
+    let sync = load_sync(table, length - 1)?;
+    let check = table.table("check")?.map(|t| load_check(&t, sync.len(), length)).transpose()?;
+    Ok(FixedFrame { sync, length, check })
+}
+
+/// The sync bytes, `max` at most.
+pub(super) fn load_sync(table: &Table<'_>, max: usize) -> Loaded<Vec<u8>> {
     let node = table.need("sync", "sync = [0xA5, 0x5A]")?;
     let mut sync = Vec::new();
     for byte in node.list()? {
         sync.push(u8::try_from(byte.int(0..=255)?).unwrap_or(0));
     }
-    if sync.is_empty() || sync.len() >= length {
-        return Err(
-            node.error(format_args!("sync has 1 to {} bytes here, shorter than the frame", length - 1))
-        );
+    if sync.is_empty() || sync.len() > max {
+        return Err(node.error(format_args!("sync has 1 to {max} bytes here, shorter than the frame")));
     }
-    let check = table.table("check")?.map(|t| load_check(&t, sync.len(), length)).transpose()?;
-    Ok(FixedFrame { sync, length, check })
+    Ok(sync)
 }
 
 fn load_check(table: &Table<'_>, sync: usize, length: usize) -> Loaded<FrameCheck> {
@@ -64,8 +69,32 @@ fn overlaps(a: &Range<usize>, b: &Range<usize>) -> bool {
     a.start < b.end && b.start < a.end
 }
 
+/// Where fields may stand in a frame.
+pub(super) struct Places {
+    /// Bytes of every frame, if they have one length.
+    pub(super) length: Option<usize>,
+    /// Bytes that fields have room in, from the start of the frame.
+    pub(super) room: usize,
+    /// Sync bytes.
+    pub(super) sync: usize,
+    /// Bytes that are no fields, and what they are.
+    pub(super) taken: Option<(Range<usize>, &'static str)>,
+}
+
+impl Places {
+    pub(super) fn of_fixed(frame: &FixedFrame) -> Self {
+        let stored = |check: &FrameCheck| (check.at..check.at + check.kind.width(), "the checksum");
+        Self {
+            length: Some(frame.length),
+            room: frame.length,
+            sync: frame.sync.len(),
+            taken: frame.check.as_ref().map(stored),
+        }
+    }
+}
+
 /// The `[decode]` table of kind `fields`.
-pub(super) fn load_fields(table: &Table<'_>, frame: &FixedFrame) -> Loaded<FieldsDecode> {
+pub(super) fn load_fields(table: &Table<'_>, frame: &Places) -> Loaded<FieldsDecode> {
     table.only(&["kind", "channel_at", "channel"])?;
     let selector = table.find("channel_at").map(|node| integer(node, frame)).transpose()?;
     let node = table.need("channel", "[[decode.channel]] with value = { at = 4, type = \"i16le\" }")?;
@@ -87,7 +116,7 @@ pub(super) fn load_fields(table: &Table<'_>, frame: &FixedFrame) -> Loaded<Field
     Ok(FieldsDecode { length: frame.length, channel: selector, channels })
 }
 
-fn load_channel(table: &Table<'_>, frame: &FixedFrame) -> Loaded<ChannelDecode> {
+fn load_channel(table: &Table<'_>, frame: &Places) -> Loaded<ChannelDecode> {
     table.only(&[
         "number",
         "value",
@@ -121,15 +150,33 @@ fn load_channel(table: &Table<'_>, frame: &FixedFrame) -> Loaded<ChannelDecode> 
         Some(node) => node.list()?.into_iter().map(|n| n.int(i64::MIN..=i64::MAX)).collect::<Loaded<_>>()?,
         None => Vec::new(),
     };
-    Ok(ChannelDecode {
+    let mut channel = ChannelDecode {
         number: u8::try_from(number).unwrap_or(0),
+        end: 0,
         value,
         select,
         exponent,
         counts: table.find("counts").map(|node| node.int(1..=i64::from(u32::MAX))).transpose()?,
         no_value,
         bits: load_bits(table, frame)?,
-    })
+    };
+    channel.end = places(&channel).map(|place| place.end).max().unwrap_or(0);
+    Ok(channel)
+}
+
+/// Where all fields of a channel stand.
+fn places(channel: &ChannelDecode) -> impl Iterator<Item = Range<usize>> + '_ {
+    let place = |n: Number| n.at..n.at + n.kind.width();
+    let select = match &channel.select {
+        Select::Code { at, .. } => Some(*at),
+        Select::Fixed(_) => None,
+    };
+    let exponent = match channel.exponent {
+        Exponent::At(at) => Some(at),
+        Exponent::Fixed(_) => None,
+    };
+    let bits = channel.bits.iter().map(|(bit, _)| bit.byte..bit.byte + 1);
+    core::iter::once(channel.value).chain(select).chain(exponent).map(place).chain(bits)
 }
 
 fn every_function_fixes_it(select: &Select) -> bool {
@@ -143,7 +190,7 @@ fn power(node: Node<'_>) -> Loaded<i8> {
     i8::try_from(node.int(-24..=24)?).map_err(|_| node.error("must be -24 to 24"))
 }
 
-fn load_select(table: &Table<'_>, frame: &FixedFrame) -> Loaded<Select> {
+fn load_select(table: &Table<'_>, frame: &Places) -> Loaded<Select> {
     match (table.find("select"), table.table("functions")?, table.find("unit")) {
         (None, None, Some(node)) => Ok(Select::Fixed(Function { unit: unit_word(node)?, exponent: None })),
         (Some(node), Some(functions), None) => {
@@ -215,17 +262,17 @@ fn load_function(node: Node<'_>) -> Loaded<Function> {
 }
 
 /// A number's place: inside the frame, off the sync bytes and the checksum.
-fn number_at(node: Node<'_>, frame: &FixedFrame, known: &[&str]) -> Loaded<Number> {
+fn number_at(node: Node<'_>, frame: &Places, known: &[&str]) -> Loaded<Number> {
     let table = node.table("a place")?;
     table.only(known)?;
     let kind = table.need("type", "type = \"u8\"")?.word(&NumberType::WORDS)?;
     let at_node = table.need("at", "at = 4")?;
-    let at = at_node.size(0, FIXED_BYTES_MAX)?;
+    let at = at_node.size(0, COUNTED_BYTES_MAX)?;
     check_place(&(at..at + kind.width()), frame).map_err(|why| at_node.error(why))?;
     Ok(Number { at, kind })
 }
 
-fn integer(node: Node<'_>, frame: &FixedFrame) -> Loaded<Number> {
+fn integer(node: Node<'_>, frame: &Places) -> Loaded<Number> {
     let number = number_at(node, frame, &["at", "type"])?;
     match number.kind {
         NumberType::Float { .. } => Err(node.error("must be an integer type, for example \"u8\"")),
@@ -233,23 +280,23 @@ fn integer(node: Node<'_>, frame: &FixedFrame) -> Loaded<Number> {
     }
 }
 
-fn check_place(place: &Range<usize>, frame: &FixedFrame) -> Result<(), alloc::string::String> {
-    if place.end > frame.length {
+fn check_place(place: &Range<usize>, frame: &Places) -> Result<(), alloc::string::String> {
+    if place.end > frame.room {
         return Err(alloc::format!(
-            "bytes {} to {} run past the frame's {} bytes (the first byte is 0)",
+            "bytes {} to {} run past the {} {} bytes (the first byte is 0)",
             place.start,
             place.end - 1,
-            frame.length
+            if frame.length.is_some() { "frame's" } else { "longest frame's" },
+            frame.room
         ));
     }
-    if place.start < frame.sync.len() {
+    if place.start < frame.sync {
         return Err("stands in the sync bytes".into());
     }
-    let stored = frame.check.as_ref().map(|check| check.at..check.at + check.kind.width());
-    if stored.is_some_and(|stored| overlaps(place, &stored)) {
-        return Err("stands in the checksum".into());
+    match &frame.taken {
+        Some((taken, what)) if overlaps(place, taken) => Err(alloc::format!("stands in {what}")),
+        _ => Ok(()),
     }
-    Ok(())
 }
 
 const BITS: [(&str, BitMeaning); 7] = [
@@ -263,7 +310,7 @@ const BITS: [(&str, BitMeaning); 7] = [
 ];
 
 /// `hold = "6.1"`, or a list of such where more than one bit means it.
-fn load_bits(table: &Table<'_>, frame: &FixedFrame) -> Loaded<Vec<(Bit, BitMeaning)>> {
+fn load_bits(table: &Table<'_>, frame: &Places) -> Loaded<Vec<(Bit, BitMeaning)>> {
     let Some(table) = table.table("flags")? else { return Ok(Vec::new()) };
     let mut found: Vec<(Bit, BitMeaning)> = Vec::new();
     for entry in table.entries() {
@@ -284,11 +331,11 @@ fn load_bits(table: &Table<'_>, frame: &FixedFrame) -> Loaded<Vec<(Bit, BitMeani
     Ok(found)
 }
 
-fn load_bit(node: Node<'_>, frame: &FixedFrame) -> Loaded<Bit> {
+fn load_bit(node: Node<'_>, frame: &Places) -> Loaded<Bit> {
     let text = node.str()?;
     let bit = text.split_once('.').and_then(|(byte, bit)| {
         let bit = bit.parse::<u8>().ok().filter(|bit| *bit < 8)?;
-        Some(Bit { byte: byte.parse().ok().filter(|byte| *byte < FIXED_BYTES_MAX)?, bit })
+        Some(Bit { byte: byte.parse().ok().filter(|byte| *byte < COUNTED_BYTES_MAX)?, bit })
     });
     let bit = bit
         .ok_or_else(|| node.error(format_args!("{text:?} is no bit; write byte.bit, for example \"6.1\"")))?;
@@ -298,17 +345,13 @@ fn load_bit(node: Node<'_>, frame: &FixedFrame) -> Loaded<Bit> {
 
 /// True when a checksum is there but a field stands outside the bytes it covers.
 pub(super) fn has_uncovered_field(frame: &Framing, decode: &Decode) -> bool {
-    let (Framing::Fixed(FixedFrame { check: Some(check), .. }), Decode::Fields(fields)) = (frame, decode)
-    else {
-        return false;
+    let covers = match frame {
+        Framing::Fixed(FixedFrame { check: Some(check), .. }) => check.covers.clone(),
+        Framing::Counted(CountedFrame { check: Some((_, from)), .. }) => *from..usize::MAX,
+        Framing::Line(_) | Framing::Fixed(_) | Framing::Counted(_) => return false,
     };
-    let outside = |place: Range<usize>| place.start < check.covers.start || place.end > check.covers.end;
-    let number = |n: &Number| outside(n.at..n.at + n.kind.width());
-    fields.channel.as_ref().is_some_and(number)
-        || fields.channels.iter().any(|channel| {
-            number(&channel.value)
-                || matches!(&channel.select, Select::Code { at, .. } if number(at))
-                || matches!(&channel.exponent, Exponent::At(at) if number(at))
-                || channel.bits.iter().any(|(bit, _)| outside(bit.byte..bit.byte + 1))
-        })
+    let Decode::Fields(fields) = decode else { return false };
+    let outside = |place: Range<usize>| place.start < covers.start || place.end > covers.end;
+    fields.channel.as_ref().is_some_and(|n| outside(n.at..n.at + n.kind.width()))
+        || fields.channels.iter().flat_map(places).any(outside)
 }

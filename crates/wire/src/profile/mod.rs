@@ -1,6 +1,7 @@
 //! Device profiles: a TOML text, checked whole at load, every error with its line. Does not touch bytes of a stream.
 
 mod accuracy;
+mod counted;
 mod fixed;
 mod line;
 mod link;
@@ -40,8 +41,8 @@ pub struct Profile {
 }
 
 impl Profile {
-    /// Reads and checks a profile (format: `hardware-notes/generic-line-meter/profile.toml` and
-    /// `hardware-notes/generic-binary-meter/profile.toml` show every table, commented).
+    /// Reads and checks a profile (format: `profile.toml` of `hardware-notes/generic-line-meter`, of
+    /// `generic-binary-meter` and of `generic-counted-meter` there show every table, commented).
     ///
     /// # Errors
     /// [`ProfileError`] with line and column: broken TOML, an unknown key (with the nearest known one), a version, unit,
@@ -67,7 +68,8 @@ impl Profile {
         root.only(&["profile", "id", "title", "agree", "silence_ms", "link", "frame", "decode", "accuracy"])?;
         let id = root.need("id", "id = \"generic-line-meter\"")?;
         let title = root.find("title").map_or(Ok(""), Node::str)?;
-        let frame = root.need("frame", "[frame] with kind = \"line\" or \"fixed\"")?.table("frame")?;
+        let frame =
+            root.need("frame", "[frame] with kind = \"line\", \"fixed\" or \"counted\"")?.table("frame")?;
         let decode =
             root.need("decode", "[decode] with kind = \"pattern\" or \"fields\"")?.table("decode")?;
         let (frame, decode) = load_frame(&frame, &decode)?;
@@ -187,6 +189,7 @@ fn check_id(node: Node<'_>) -> Result<&str, ProfileError> {
 enum FrameKind {
     Line,
     Fixed,
+    Counted,
 }
 
 #[derive(Clone, Copy)]
@@ -195,10 +198,15 @@ enum DecodeKind {
     Fields,
 }
 
+impl FrameKind {
+    const WORDS: [(&'static str, Self); 3] =
+        [("line", Self::Line), ("fixed", Self::Fixed), ("counted", Self::Counted)];
+}
+
 /// Framing and decoding are chosen apart; which go together is said here.
 fn load_frame(frame: &Table<'_>, decode: &Table<'_>) -> Result<(Framing, Decode), ProfileError> {
     let kind = frame.need("kind", "kind = \"line\"")?;
-    let frame_kind = kind.word(&[("line", FrameKind::Line), ("fixed", FrameKind::Fixed)])?;
+    let frame_kind = kind.word(&FrameKind::WORDS)?;
     let kind = decode.need("kind", "kind = \"pattern\"")?;
     match (frame_kind, kind.word(&[("pattern", DecodeKind::Pattern), ("fields", DecodeKind::Fields)])?) {
         (FrameKind::Line, DecodeKind::Pattern) => {
@@ -208,12 +216,17 @@ fn load_frame(frame: &Table<'_>, decode: &Table<'_>) -> Result<(Framing, Decode)
         }
         (FrameKind::Fixed, DecodeKind::Fields) => {
             let frame = fixed::load_frame(frame)?;
-            let fields = fixed::load_fields(decode, &frame)?;
+            let fields = fixed::load_fields(decode, &fixed::Places::of_fixed(&frame))?;
             Ok((Framing::Fixed(frame), Decode::Fields(fields)))
         }
+        (FrameKind::Counted, DecodeKind::Fields) => {
+            let frame = counted::load_frame(frame)?;
+            let fields = fixed::load_fields(decode, &counted::places(&frame))?;
+            Ok((Framing::Counted(frame), Decode::Fields(fields)))
+        }
         (FrameKind::Line, DecodeKind::Fields) => Err(kind
-            .error("\"fields\" needs frames of one length; use frame kind \"fixed\", or decode \"pattern\"")),
-        (FrameKind::Fixed, DecodeKind::Pattern) => {
+            .error("\"fields\" needs binary frames; use frame kind \"fixed\" (frames of one length) or \"counted\", or decode \"pattern\"")),
+        (FrameKind::Fixed | FrameKind::Counted, DecodeKind::Pattern) => {
             Err(kind.error("\"pattern\" reads lines of text; use frame kind \"line\", or decode \"fields\""))
         }
     }
@@ -226,8 +239,11 @@ fn load_agree(root: &Table<'_>, frame: &Framing, decode: &Decode) -> Result<u8, 
     let checked = frame.has_check() && !uncovered;
     // A lost byte shifts a binary frame, and one byte of checksum lets one in 256 of those through; a line's width
     // refuses it before the checksum is asked.
-    let weak =
-        matches!(frame, Framing::Fixed(fixed) if fixed.check.as_ref().is_some_and(|c| c.kind.width() == 1));
+    let weak = match frame {
+        Framing::Line(_) => false,
+        Framing::Fixed(fixed) => fixed.check.as_ref().is_some_and(|check| check.kind.width() == 1),
+        Framing::Counted(counted) => counted.check_width() == 1,
+    };
     let (least, default) = match (checked, loose) {
         (true, _) if weak || loose => (1, 2),
         (true, _) => (1, 1),

@@ -1,7 +1,7 @@
 //! The loader's refusals: each damage to a good profile, the line it is reported at, and what the message says.
 
 use super::*;
-use crate::tests::{BINARY, LINE};
+use crate::tests::{BINARY, COUNTED, LINE};
 
 /// Replaces `from` once in the profile and expects an error on the line of `to`'s last line, containing `says`.
 fn check(profile: &str, from: &str, to: &str, says: &str) {
@@ -165,4 +165,56 @@ fn a_field_outside_the_checksum_needs_agreement() {
     assert_eq!(profile.evidence(), Evidence::ChecksumAndAgreement { frames: 2 });
     let error = Profile::parse(&text.replace("silence_ms", "agree = 1\nsilence_ms")).unwrap_err();
     assert!(error.message.contains("outside the bytes"), "{error}");
+}
+
+#[test]
+fn refuses_what_is_wrong_in_a_counted_profile_at_its_line() {
+    for (from, to, says) in [
+        ("kind = \"counted\"", "kind = \"countd\"", "did you mean \"counted\""),
+        ("max_bytes = 24", "max_byte = 24", "did you mean \"max_bytes\""),
+        ("max_bytes = 24", "max_bytes = 5000", "from 3 to 1024"),
+        ("max_bytes = 24", "max_bytes = 6", "needs 7 bytes at least"),
+        ("min_bytes = 9 ", "min_bytes = 6 ", "from 7 to 24"),
+        ("min_bytes = 9 ", "min_bytes = 25 ", "from 7 to 24"),
+        ("sync = [0x3C, 0xB1, 0x01]", "sync = []", "1 to 22 bytes"),
+        ("at = 3, type = \"u8\"", "at = 2, type = \"u8\"", "in the sync bytes"),
+        ("at = 3, type = \"u8\"", "at = 3, type = \"i8\"", "\"u8\", \"u16le\" or \"u16be\""),
+        ("at = 3, type = \"u8\"", "at = 3, typ = \"u8\"", "did you mean \"type\""),
+        ("counts = \"payload\" }", "counts = \"pay\" }", "\"pay\" is not known here"),
+        (
+            "check = { kind = \"sum16be\", from = 3 }",
+            "check = { kind = \"sum16be\", from = 5 }",
+            "from 0 to 4",
+        ),
+        (
+            "check = { kind = \"sum16be\", from = 3 }",
+            "check = { kind = \"sum16be\", from = 3, at = 9 }",
+            "at",
+        ),
+        (
+            "value = { at = 5, type = \"i16be\" }",
+            "value = { at = 3, type = \"i16be\" }",
+            "stands in the length",
+        ),
+        ("value = { at = 5, type = \"i16be\" }", "value = { at = 2, type = \"u8\" }", "in the sync bytes"),
+        (
+            "value = { at = 7, type = \"i16be\" }",
+            "value = { at = 21, type = \"i16be\" }",
+            "longest frame's 22",
+        ),
+        ("kind = \"fields\"", "kind = \"pattern\"", "lines of text"),
+    ] {
+        check(COUNTED, from, to, says);
+    }
+}
+
+#[test]
+fn a_counted_frame_agrees_as_its_checksum_allows() {
+    let agree = |from: &str, to: &str| Profile::parse(&COUNTED.replacen(from, to, 1)).unwrap().agree();
+    let check = "check = { kind = \"sum16be\", from = 3 }";
+    assert_eq!(agree("", ""), 1);
+    assert_eq!(agree(check, "check = { kind = \"sum8\", from = 3 }"), 2);
+    assert_eq!(agree(check, ""), 2);
+    let unchecked = COUNTED.replacen(check, "", 1).replacen("profile = 1", "profile = 1\nagree = 1", 1);
+    assert!(Profile::parse(&unchecked).is_err());
 }

@@ -1,4 +1,4 @@
-//! Writes a binary frame by its fields. Does not know lines.
+//! Writes a binary frame, of one length or counted, by its fields. Does not know lines.
 
 use alloc::vec::Vec;
 
@@ -9,38 +9,68 @@ use crate::decode::Flag;
 use crate::decode::fields::{
     Bit, BitMeaning, ChannelDecode, Exponent, FieldsDecode, Function, Number, NumberType, Select,
 };
+use crate::frame::counted::CountedFrame;
 use crate::frame::fixed::FixedFrame;
 
 type Sent<T> = Result<T, SimulateError>;
 
 pub(super) fn encode(shape: &FixedFrame, fields: &FieldsDecode, readings: &[Reading]) -> Sent<Vec<u8>> {
-    let mut frame = alloc::vec![0_u8; shape.length];
-    for (to, from) in frame.iter_mut().zip(&shape.sync) {
-        *to = *from;
+    let mut frame = begun(&shape.sync, shape.length);
+    fill(&mut frame, fields, readings)?;
+    if let Some(check) = &shape.check {
+        let sum = check.kind.compute(frame.get(check.covers.clone()).unwrap_or_default());
+        copy(&mut frame, check.at, sum.get(..check.kind.width()).unwrap_or_default())?;
     }
+    Ok(frame)
+}
+
+/// A frame as short as the channels of the readings allow; the channels that find room in it need a reading too.
+pub(super) fn encode_counted(
+    shape: &CountedFrame,
+    fields: &FieldsDecode,
+    readings: &[Reading],
+) -> Sent<Vec<u8>> {
+    let wanted = fields.channels.iter().filter(|c| readings.iter().any(|r| r.channel == c.number));
+    let end = wanted.map(|channel| channel.end).max().unwrap_or(0);
+    let body = end.max(shape.min - shape.check_width());
+    let mut frame = begun(&shape.sync, body);
+    fill(&mut frame, fields, readings)?;
+    let counted = (body + shape.check_width()).checked_sub(shape.uncounted()).ok_or(SimulateError::Value)?;
+    put(&mut frame, shape.length, i64::try_from(counted).map_err(|_| SimulateError::Value)?)?;
+    if let Some((kind, from)) = shape.check {
+        let sum = kind.compute(frame.get(from..).unwrap_or_default());
+        frame.extend(sum.iter().take(kind.width()));
+    }
+    Ok(frame)
+}
+
+/// Sync bytes, then zeros up to `length`.
+fn begun(sync: &[u8], length: usize) -> Vec<u8> {
+    let mut frame = sync.to_vec();
+    frame.resize(length, 0);
+    frame
+}
+
+/// Writes the readings of all channels that the frame has room for.
+fn fill(frame: &mut [u8], fields: &FieldsDecode, readings: &[Reading]) -> Sent<()> {
     for reading in readings {
         let known = fields.channels.iter().any(|channel| channel.number == reading.channel);
         if !known || (fields.channel.is_some() && readings.len() > 1) {
             return Err(SimulateError::Channel(reading.channel));
         }
     }
-    for channel in &fields.channels {
+    let room = frame.len();
+    for channel in fields.channels.iter().filter(|channel| channel.end <= room) {
         if let (Some(at), Some(reading)) = (fields.channel, readings.first()) {
             if channel.number == reading.channel {
-                put(&mut frame, at, i64::from(channel.number))?;
-                write(&mut frame, channel, reading)?;
+                put(frame, at, i64::from(channel.number))?;
+                write(frame, channel, reading)?;
             }
         } else {
-            write(&mut frame, channel, of_channel(readings, channel.number)?)?;
+            write(frame, channel, of_channel(readings, channel.number)?)?;
         }
     }
-    if let Some(check) = &shape.check {
-        let sum = check.kind.compute(frame.get(check.covers.clone()).unwrap_or_default());
-        for (to, from) in frame.iter_mut().skip(check.at).zip(sum.iter().take(check.kind.width())) {
-            *to = *from;
-        }
-    }
-    Ok(frame)
+    Ok(())
 }
 
 fn write(frame: &mut [u8], channel: &ChannelDecode, reading: &Reading) -> Sent<()> {

@@ -1,6 +1,7 @@
 //! Tests of the whole path, bytes to readings: faults, damage counted, properties, the folders of hardware-notes.
 //! Does not test single modules; those have their tests beside them.
 
+mod counted;
 mod damage;
 mod faults;
 mod mutate;
@@ -14,6 +15,8 @@ use quantity::{Coupling, Decimal, Flags, Instant, Reading, State, Unit};
 
 pub(crate) const LINE: &str = include_str!("../../../../hardware-notes/generic-line-meter/profile.toml");
 pub(crate) const BINARY: &str = include_str!("../../../../hardware-notes/generic-binary-meter/profile.toml");
+pub(crate) const COUNTED: &str =
+    include_str!("../../../../hardware-notes/generic-counted-meter/profile.toml");
 
 pub(crate) fn line_profile() -> Profile {
     Profile::parse(LINE).unwrap_or_else(|error| panic!("{error}"))
@@ -21,6 +24,24 @@ pub(crate) fn line_profile() -> Profile {
 
 pub(crate) fn binary_profile() -> Profile {
     Profile::parse(BINARY).unwrap_or_else(|error| panic!("{error}"))
+}
+
+pub(crate) fn counted_profile() -> Profile {
+    Profile::parse(COUNTED).unwrap_or_else(|error| panic!("{error}"))
+}
+
+/// A counted profile of one channel: sync, length, function, power of ten, value, flags, then the check; frames of 16
+/// bytes at most.
+pub(crate) fn small_counted(length: &str, check: &str, agree: u8) -> Profile {
+    let text = alloc::format!(
+        "profile = 1\nid = \"counted\"\nagree = {agree}\n[frame]\nkind = \"counted\"\nsync = [0xD7, 0x2B]\n\
+         length = {{ at = 2, {length} }}\nmax_bytes = 16\ncheck = {{ kind = \"{check}\", from = 2 }}\n\
+         [decode]\nkind = \"fields\"\n[[decode.channel]]\nselect = {{ at = 4, type = \"u8\" }}\n\
+         exponent = {{ at = 5, type = \"i8\" }}\nvalue = {{ at = 6, type = \"i16be\" }}\n\
+         [decode.channel.functions]\n1 = \"uF\"\n2 = \"V ac\"\n\
+         [decode.channel.flags]\nhold = \"8.0\"\noverload = \"8.1\"\n"
+    );
+    Profile::parse(&text).unwrap_or_else(|error| panic!("{error}"))
 }
 
 /// A binary profile of one channel, 9 bytes: sync, function, value, flags, then the check.

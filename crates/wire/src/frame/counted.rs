@@ -1,0 +1,80 @@
+//! Frames that begin with sync bytes and say their own length; a checksum, if any, is their end. Does not look at the
+//! other fields or cut frames from bytes; `synced` does.
+//!
+//! A damaged length that is too great swallows what follows, never more than the longest frame; the checksum then fails
+//! and the swallowed frames are found inside the buffer. They carry the time at which they were found.
+
+use alloc::vec::Vec;
+
+use crate::check::CheckKind;
+use crate::decode::fields::Number;
+
+/// The most bytes a counted frame may have in any profile.
+pub(crate) const COUNTED_BYTES_MAX: usize = 1024;
+
+/// What the length counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Counts {
+    /// The bytes between the length and the checksum.
+    Payload,
+    /// The bytes behind the length, the checksum included.
+    Rest,
+    /// All bytes, the sync bytes included.
+    Whole,
+}
+
+impl Counts {
+    /// Names as a profile writes them.
+    pub(crate) const WORDS: [(&'static str, Self); 3] =
+        [("payload", Self::Payload), ("rest", Self::Rest), ("whole", Self::Whole)];
+}
+
+/// The shape of a counted framing.
+#[derive(Clone, Debug)]
+pub(crate) struct CountedFrame {
+    pub(crate) sync: Vec<u8>,
+    /// Where the length stands.
+    pub(crate) length: Number,
+    pub(crate) counts: Counts,
+    /// Whole frames have no fewer and no more bytes.
+    pub(crate) min: usize,
+    pub(crate) max: usize,
+    /// The checksum's kind, and the first byte it covers; it covers all from there and stands at the end.
+    pub(crate) check: Option<(CheckKind, usize)>,
+}
+
+impl CountedFrame {
+    /// Bytes up to the length and with it.
+    pub(crate) fn header(&self) -> usize {
+        self.length.at + self.length.kind.width()
+    }
+
+    /// Bytes of the checksum.
+    pub(crate) fn check_width(&self) -> usize {
+        self.check.map_or(0, |(kind, _)| kind.width())
+    }
+
+    /// Bytes of the whole frame that the length does not count.
+    pub(crate) fn uncounted(&self) -> usize {
+        match self.counts {
+            Counts::Payload => self.header() + self.check_width(),
+            Counts::Rest => self.header(),
+            Counts::Whole => 0,
+        }
+    }
+
+    /// The whole length that a frame beginning with `head` says; `None` when no frame has it.
+    pub(crate) fn whole(&self, head: &[u8]) -> Option<usize> {
+        let said = usize::try_from(self.length.integer(head)?).ok()?;
+        said.checked_add(self.uncounted()).filter(|whole| (self.min..=self.max).contains(whole))
+    }
+
+    pub(crate) fn is_sound(&self, frame: &[u8]) -> bool {
+        self.check.is_none_or(|(kind, from)| {
+            let split = frame.len().checked_sub(kind.width()).and_then(|at| frame.split_at_checked(at));
+            split.is_some_and(|(body, stored)| {
+                body.get(from..).is_some_and(|covered| kind.holds(covered, stored))
+            })
+        })
+    }
+}
