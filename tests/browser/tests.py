@@ -86,6 +86,9 @@ def five_verdicts_differ_in_word_shape_and_place(bench):
                             "[...document.querySelectorAll('#rail i')].findIndex(i => i.className === 'on')]")
         advice = views.VERDICTS[word][1] or views.VERDICTS[word][2]
         assert advice in browser.text("#verdict")
+        covered = browser.run("const a = [...document.querySelectorAll('#advice, #reason')].filter(n => n.getClientRects().length).pop();"
+                              "return a.getBoundingClientRect().bottom - document.getElementById('act').getBoundingClientRect().top")
+        assert covered <= 0, f"{word}: the buttons cover {covered:.0f} px of what to do"
         seen[word] = shape
     for column in range(3):
         assert len({json.dumps(shape[column]) for shape in seen.values()}) == 5, (column, seen)
