@@ -19,3 +19,4 @@ mod page;
 mod reload;
 mod site;
 mod streams;
+mod typed;

@@ -80,6 +80,8 @@ pub(super) struct Core {
     views: watch::Sender<Arc<str>>,
     around: Around,
     names: Vec<String>,
+    /// Which devices send typed lines.
+    typed: Vec<bool>,
     route: Vec<round::Plan>,
     next: usize,
     format: Format,
@@ -137,6 +139,7 @@ impl Core {
             views,
             around,
             names: config.devices.iter().map(|device| device.name.clone()).collect(),
+            typed: config.devices.iter().map(|device| device.typed).collect(),
             route: config.route,
             next: 0,
             format,
@@ -245,6 +248,12 @@ impl Core {
     fn link(&mut self, device: usize, event: LinkEvent) {
         let name = self.name(device);
         match event {
+            LinkEvent::Bytes(data) if self.typed.get(device) == Some(&true) => {
+                // Line by line: what `next` arms must be armed before the lines behind it are taken.
+                for line in data.split_inclusive(|byte| *byte == b'\n') {
+                    self.step(Event::Bytes { device: name.clone(), data: line.to_vec() }, None);
+                }
+            }
             LinkEvent::Bytes(data) => {
                 self.step(Event::Bytes { device: name, data }, None);
             }

@@ -1,0 +1,24 @@
+//! A whole visit typed in one go: lines behind `next` belong to the check that it arms, however they were cut on the way.
+
+use checks::{Daemon, Folder, Invocation};
+
+use crate::site;
+
+/// Typed words do what the page's buttons do, in their order (README, "On a site").
+#[test]
+fn lines_behind_next_belong_to_the_next_check() {
+    let folder = Folder::new("typed");
+    let site = site::write(&folder, site::TYPED, 2);
+    let recording = folder.join("visit.jsonl").display().to_string();
+    let mut daemon = Daemon::run(&site, &["--record", &recording]);
+    let confirmed = site::HOLD_POINTS.map(|name| format!("confirm {name}\n")).concat();
+    // "discharged" and "one lead off" belong to the part, so the second check asks for them again.
+    let visit =
+        format!("{confirmed}capacitance=12.45uF; 1.9% + 2\nnext\n{confirmed}capacitance=10.12uF; 1.9% + 2");
+    daemon.type_line(&visit);
+    let lines = daemon.wait_data(2);
+    assert_eq!([site::word(&lines[0]), site::word(&lines[1])], ["pass", "fail"], "{}", daemon.told());
+    let printed = daemon.kill();
+    let replayed = Invocation::new(["replay", &recording, "--format", "json"]).run();
+    assert_eq!(replayed.lines(), printed, "{replayed:?}");
+}
