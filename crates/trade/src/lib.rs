@@ -10,6 +10,13 @@
 extern crate alloc;
 
 pub mod capacitor;
+pub mod compressor;
+pub mod drive;
+pub mod joint;
+pub mod motor;
 mod range;
+pub mod supply;
+#[cfg(test)]
+mod testing;
 
 pub use range::OutOfRange;

@@ -41,11 +41,16 @@ pub(crate) struct Argument {
 impl Argument {
     /// The value itself when it lies in the range; NaN and infinities never do.
     pub(crate) fn check(self, value: f64) -> Result<f64, OutOfRange> {
-        let Self { what, unit, least, greatest } = self;
-        if value >= least && value <= greatest {
+        if value >= self.least && value <= self.greatest {
             Ok(value)
         } else {
-            Err(OutOfRange { what, value, unit, least, greatest })
+            Err(OutOfRange { value, ..self.error() })
         }
+    }
+
+    /// The error of this argument, without the value.
+    pub(crate) const fn error(self) -> OutOfRange {
+        let Self { what, unit, least, greatest } = self;
+        OutOfRange { what, value: f64::NAN, unit, least, greatest }
     }
 }

@@ -1,11 +1,7 @@
 //! The capacitor formulas against worked values from outside. The rows named CAP-nn were computed with Python 3.11
 //! (numpy 2.4.6) for the project's handbook; the sources beside them are those of the handbook.
 use super::*;
-
-fn close(got: Result<f64, OutOfRange>, want: f64, tolerance: f64) {
-    let got = got.unwrap();
-    assert!((got - want).abs() <= tolerance, "got {got}, want {want} +- {tolerance}");
-}
+use crate::testing::close;
 
 #[test]
 fn under_load_matches_the_worked_examples() {
