@@ -12,9 +12,11 @@ extern crate alloc;
 pub mod capacitor;
 pub mod compressor;
 pub mod drive;
+pub mod gas;
 pub mod joint;
 pub mod motor;
 mod range;
+pub mod sensor;
 pub mod supply;
 #[cfg(test)]
 mod testing;
