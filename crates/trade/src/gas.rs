@@ -6,7 +6,7 @@ use crate::range::{Argument, OutOfRange};
 /// Oxygen in dry air in % by volume, as field instruments and the trade use it.
 pub const OXYGEN_IN_AIR_PCT: f64 = 20.9;
 /// Pounds per square inch in an inch of water column (0.0254 m x 9806.65 Pa/m over 6894.757 Pa): definition.
-const PSI_PER_IN_WC: f64 = 0.0254 * 9806.65 / 6894.757_293_168;
+const PSI_PER_IN_WC: f64 = 0.0254 * 9806.65 / 6_894.757_293_168;
 
 const MANIFOLD: Argument =
     Argument { what: "manifold pressure", unit: "in. w.c.", least: 0.1, greatest: 30.0 };
