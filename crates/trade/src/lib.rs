@@ -9,12 +9,14 @@
 #[cfg(test)]
 extern crate alloc;
 
+pub mod air;
 pub mod capacitor;
 pub mod compressor;
 pub mod drive;
 pub mod gas;
 pub mod joint;
 pub mod motor;
+pub mod psychro;
 mod range;
 pub mod sensor;
 pub mod supply;
