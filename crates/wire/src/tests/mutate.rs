@@ -60,7 +60,7 @@ fn damaged_streams_never_panic_and_keep_their_books() {
 fn damaged_profiles_load_or_name_a_line_and_what_loads_decodes() {
     let mut seeded = Seeded(2);
     let (mut loaded, mut refused) = (0, 0);
-    for text in [LINE, BINARY, COUNTED] {
+    for text in [LINE, BINARY, COUNTED, MODBUS] {
         for _ in 0..1_000 {
             let mut bytes = text.as_bytes().to_vec();
             seeded.damage(&mut bytes);
