@@ -54,7 +54,7 @@ pub fn encode(profile: &Profile, readings: &[Reading]) -> Result<Vec<u8>, Simula
         (Framing::Line(frame), Decode::Pattern(pattern)) => line::encode(frame, pattern, readings),
         (Framing::Fixed(frame), Decode::Fields(fields)) => fixed::encode(frame, fields, readings),
         (Framing::Counted(frame), Decode::Fields(fields)) => fixed::encode_counted(frame, fields, readings),
-        (_, Decode::Registers(_)) => Err(SimulateError::Asked),
+        (_, Decode::Registers(_) | Decode::Answers(_)) => Err(SimulateError::Asked),
         // The loader lets no other pair through.
         (Framing::Line(_), Decode::Fields(_))
         | (Framing::Fixed(_) | Framing::Counted(_), Decode::Pattern(_)) => Err(SimulateError::Value),

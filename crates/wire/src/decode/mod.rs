@@ -1,5 +1,6 @@
 //! Frames -> what the display showed. One variant per way of decoding. Does not know how frames were cut from bytes.
 
+pub(crate) mod answers;
 pub(crate) mod fields;
 pub(crate) mod pattern;
 pub(crate) mod registers;
@@ -27,6 +28,8 @@ pub(crate) enum Decode {
     Fields(fields::FieldsDecode),
     /// Replies of a Modbus device, in packets.
     Registers(registers::RegistersDecode),
+    /// Answers of a SCPI instrument, in packets.
+    Answers(answers::AnswersDecode),
 }
 
 impl Decode {
@@ -37,6 +40,7 @@ impl Decode {
             Self::Pattern(decode) => decode.frame(frame, &mut field),
             Self::Fields(decode) => decode.frame(frame, &mut field),
             Self::Registers(decode) => decode.frame(frame, out),
+            Self::Answers(decode) => decode.frame(frame, out),
         }
     }
 }

@@ -11,6 +11,7 @@
 pub(crate) mod rtu;
 pub(crate) mod rtu_talk;
 mod schedule;
+pub(crate) mod scpi;
 
 use alloc::vec::Vec;
 use core::fmt;
@@ -19,12 +20,15 @@ use quantity::Instant;
 
 use crate::profile::Profile;
 use rtu_talk::{RtuTalk, RtuTerms};
+use scpi::{ScpiTalk, ScpiTerms};
 
 /// How a profile talks to its device.
 #[derive(Clone, Debug)]
 pub(crate) enum Talk {
     /// Modbus over a serial line.
     Rtu(RtuTerms),
+    /// SCPI (IEEE 488.2).
+    Scpi(ScpiTerms),
 }
 
 /// Why nothing came of a request, or bytes were thrown away.
@@ -169,6 +173,7 @@ pub struct Poller {
 #[derive(Clone, Debug)]
 enum Running {
     Rtu(RtuTalk),
+    Scpi(ScpiTalk),
 }
 
 impl Poller {
@@ -181,6 +186,7 @@ impl Poller {
         let bits_per_second = profile.link().map_or(9_600, |hints| hints.baud);
         let talk = match profile.talk()? {
             Talk::Rtu(terms) => Running::Rtu(RtuTalk::new(terms.clone(), bits_per_second, seed)),
+            Talk::Scpi(terms) => Running::Scpi(ScpiTalk::new(terms.clone())),
         };
         Some(Self { talk })
     }
@@ -189,6 +195,7 @@ impl Poller {
     pub fn opened(&mut self, now: Instant) {
         match &mut self.talk {
             Running::Rtu(talk) => talk.opened(now),
+            Running::Scpi(talk) => talk.opened(now),
         }
     }
 
@@ -196,6 +203,7 @@ impl Poller {
     pub fn closed(&mut self) {
         match &mut self.talk {
             Running::Rtu(talk) => talk.closed(),
+            Running::Scpi(talk) => talk.closed(),
         }
     }
 
@@ -204,6 +212,7 @@ impl Poller {
     pub fn poll_at(&self) -> Option<Instant> {
         match &self.talk {
             Running::Rtu(talk) => talk.poll_at(),
+            Running::Scpi(talk) => talk.poll_at(),
         }
     }
 
@@ -211,6 +220,7 @@ impl Poller {
     pub fn tick(&mut self, now: Instant, out: &mut dyn FnMut(Polled)) {
         match &mut self.talk {
             Running::Rtu(talk) => talk.tick(now, out),
+            Running::Scpi(talk) => talk.tick(now, out),
         }
     }
 
@@ -218,6 +228,7 @@ impl Poller {
     pub fn received(&mut self, at: Instant, data: &[u8], out: &mut dyn FnMut(Polled)) {
         match &mut self.talk {
             Running::Rtu(talk) => talk.received(at, data, out),
+            Running::Scpi(talk) => talk.received(at, data, out),
         }
     }
 
@@ -226,6 +237,7 @@ impl Poller {
     pub fn counters(&self) -> &PollCounters {
         match &self.talk {
             Running::Rtu(talk) => talk.counters(),
+            Running::Scpi(talk) => talk.counters(),
         }
     }
 
@@ -234,6 +246,7 @@ impl Poller {
     pub fn held(&self) -> usize {
         match &self.talk {
             Running::Rtu(talk) => talk.held(),
+            Running::Scpi(talk) => talk.held(),
         }
     }
 }

@@ -2,4 +2,5 @@
 //! decoding; those have their tests beside them and in `crate::tests::polled`.
 
 mod hostile;
+mod instrument;
 mod rtu;

@@ -6,6 +6,7 @@ mod fixed;
 mod line;
 mod link;
 mod poll;
+mod scpi;
 mod table;
 
 use alloc::format;
@@ -20,6 +21,7 @@ use crate::error::ProfileError;
 use crate::frame::Framing;
 use crate::poll::Talk;
 use crate::poll::rtu_talk::Read;
+use crate::poll::scpi::Query;
 use accuracy::AccuracyRow;
 pub use link::{LinkHints, LinkKind, Parity, StopBits};
 use table::{Node, Table};
@@ -126,7 +128,7 @@ impl Profile {
     /// What bears a reading out.
     #[must_use]
     pub fn evidence(&self) -> Evidence {
-        match (self.frame.has_check(), self.agree) {
+        match (is_checked(&self.frame, &self.decode), self.agree) {
             (true, 1) => Evidence::Checksum,
             (true, frames) => Evidence::ChecksumAndAgreement { frames },
             (false, frames) => Evidence::Agreement { frames },
@@ -231,17 +233,26 @@ fn load_polled(
     #[derive(Clone, Copy)]
     enum Kind {
         Modbus,
+        Scpi,
     }
-    let kind = poll.need("kind", "kind = \"modbus\"")?.word(&[("modbus", Kind::Modbus)])?;
-    let node = decode.need("kind", "kind = \"registers\"")?;
+    let kind = poll.need("kind", "kind = \"modbus\" (or \"scpi\")")?;
+    let kind = kind.word(&[("modbus", Kind::Modbus), ("scpi", Kind::Scpi)])?;
+    let node = decode.need("kind", "kind = \"registers\" for modbus, \"answers\" for scpi")?;
+    let frame = Framing::Counted(crate::packet::framing());
     match kind {
         Kind::Modbus => {
             node.word(&[("registers", ())])?;
             let (terms, decode) = poll::load_modbus(poll, decode)?;
             let pace = |read: &Read| poll::Pace { period: read.period, timeout: read.timeout };
             let silence = poll::silence(silence, terms.reads.iter().map(pace))?;
-            let frame = Framing::Counted(crate::packet::framing());
             Ok(Shape { frame, decode: Decode::Registers(decode), talk: Some(Talk::Rtu(terms)), silence })
+        }
+        Kind::Scpi => {
+            node.word(&[("answers", ())])?;
+            let (terms, decode) = scpi::load(poll, decode)?;
+            let pace = |query: &Query| poll::Pace { period: query.period, timeout: query.timeout };
+            let silence = poll::silence(silence, terms.queries.iter().map(pace))?;
+            Ok(Shape { frame, decode: Decode::Answers(decode), talk: Some(Talk::Scpi(terms)), silence })
         }
     }
 }
@@ -313,11 +324,16 @@ fn load_frame(frame: &Table<'_>, decode: &Table<'_>) -> Result<(Framing, Decode)
     }
 }
 
+/// Whether a checksum of the device covers its frames. That of a packet is ours, and an answer in text has none.
+fn is_checked(frame: &Framing, decode: &Decode) -> bool {
+    frame.has_check() && !matches!(decode, Decode::Answers(_))
+}
+
 /// How many frames must agree: as the profile says, within what its framing allows.
 fn load_agree(root: &Table<'_>, frame: &Framing, decode: &Decode) -> Result<u8, ProfileError> {
     let uncovered = fixed::has_uncovered_field(frame, decode);
     let loose = matches!(decode, Decode::Pattern(pattern) if pattern.loose);
-    let checked = frame.has_check() && !uncovered;
+    let checked = is_checked(frame, decode) && !uncovered;
     // A lost byte shifts a binary frame, and one byte of checksum lets one in 256 of those through; a line's width
     // refuses it before the checksum is asked.
     let weak = match frame {

@@ -18,7 +18,7 @@ use crate::poll::rtu_talk::{Read, RtuTerms};
 type Loaded<T> = Result<T, ProfileError>;
 
 /// Requests are numbered in a byte.
-const REQUESTS_MAX: usize = 64;
+pub(super) const REQUESTS_MAX: usize = 64;
 const POLL_MS: i64 = 1_000;
 const TIMEOUT_MS: i64 = 500;
 

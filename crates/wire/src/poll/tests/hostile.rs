@@ -81,6 +81,10 @@ pub(super) struct World {
     pub(super) reads: u16,
     pub(super) sent: Vec<Vec<u8>>,
     hang_up: bool,
+    /// What the device does with a request.
+    device: fn(&mut Self, Vec<u8>),
+    /// Errors that a SCPI instrument has not told yet.
+    pub(super) errors: Vec<scpi::error::Error>,
 }
 
 /// What the device has in a register while it answers the `read`th read.
@@ -98,15 +102,22 @@ impl World {
             reads: 0,
             sent: Vec::new(),
             hang_up: false,
+            device: Self::take,
+            errors: Vec::new(),
         }
     }
 
-    fn happens(&mut self, percent: usize) -> bool {
+    /// The same with another device.
+    pub(super) fn with(self, device: fn(&mut Self, Vec<u8>)) -> Self {
+        Self { device, ..self }
+    }
+
+    pub(super) fn happens(&mut self, percent: usize) -> bool {
         self.seeded.below(100) < percent
     }
 
     /// Puts bytes on the line so long after now, never before what is on it already.
-    fn put(&mut self, after_ms: usize, bytes: Vec<u8>) {
+    pub(super) fn put(&mut self, after_ms: usize, bytes: Vec<u8>) {
         let wanted = self.now + Duration::from_millis(i64::try_from(after_ms).unwrap());
         let at = self.line.last().map_or(wanted, |(last, _)| wanted.max(*last));
         if !self.happens(self.temper.byte_by_byte) {
@@ -141,6 +152,11 @@ impl World {
         response
     }
 
+    /// How long the device takes, ms.
+    pub(super) fn delay(&mut self) -> usize {
+        if self.happens(self.temper.late) { 150 + self.seeded.below(900) } else { 2 + self.seeded.below(30) }
+    }
+
     fn take(&mut self, request: Vec<u8>) {
         let is_read = request.get(1) != Some(&8);
         if is_read {
@@ -159,8 +175,7 @@ impl World {
             let body = reply.len() - 2;
             reply = sealed(&reply[..body]);
         }
-        let late = self.happens(self.temper.late);
-        let delay = if late { 150 + self.seeded.below(900) } else { 2 + self.seeded.below(30) };
+        let delay = self.delay();
         if self.happens(self.temper.rubbish) {
             let rubbish = (0..=self.seeded.below(12)).map(|_| self.seeded.next().to_le_bytes()[0]).collect();
             self.put(delay / 2, rubbish);
@@ -179,6 +194,10 @@ impl World {
             let after = delay + self.seeded.below(600);
             self.put(after, reply);
         }
+        self.draw_hang_up();
+    }
+
+    pub(super) fn draw_hang_up(&mut self) {
         self.hang_up = self.happens(self.temper.hang_up);
     }
 
@@ -205,7 +224,7 @@ impl World {
             assert!(poller.held() <= 512);
             for polled in out {
                 match polled {
-                    Polled::Send(request) => self.take(request),
+                    Polled::Send(request) => (self.device)(self, request),
                     other => seen(self, other),
                 }
             }
