@@ -1,7 +1,7 @@
 //! The loader's refusals: each damage to a good profile, the line it is reported at, and what the message says.
 
 use super::*;
-use crate::tests::{BINARY, COUNTED, LINE, MODBUS};
+use crate::tests::{BINARY, COUNTED, LINE, MODBUS, SCPI};
 
 /// Replaces `from` once in the profile and expects an error on the line of `to`'s last line, containing `says`.
 fn check(profile: &str, from: &str, to: &str, says: &str) {
@@ -270,4 +270,28 @@ fn check_anywhere(profile: &str, from: &str, to: &str, says: &str) {
     assert_ne!(text, profile, "{from:?} is not in the profile");
     let error = Profile::parse(&text).err().unwrap_or_else(|| panic!("{to:?} was accepted"));
     assert!(error.line > 1 && error.message.contains(says), "{to:?}: {error}");
+}
+
+#[test]
+fn refuses_what_is_wrong_in_a_scpi_profile() {
+    for (from, to, says) in [
+        ("kind = \"scpi\"", "kind = \"scip\"", "did you mean \"scpi\""),
+        ("kind = \"answers\"", "kind = \"answer\"", "did you mean \"answers\""),
+        ("agree = 2", "agree = 1", "no checksum"),
+        ("init = [", "innit = [", "did you mean \"init\""),
+        ("\"*CLS\"", "\"*CLS\\n\"", "letters and signs"),
+        ("\"*CLS\"", "\"\"", "letters and signs"),
+        ("error = \"SYST:ERR?\"", "error = \"SYST:ERR\"", "no question mark"),
+        ("query = \"MEAS:CAP?\"", "query = \"MEAS:CAP?;MEAS:FREQ?\"", "one query at a time"),
+        ("query = \"MEAS:CAP?\"", "query = \"SYST:ERR?\"", "asks the error queue"),
+        ("query = \"MEAS:CAP?\"", "querry = \"MEAS:CAP?\"", "did you mean \"query\""),
+        ("part = 1\n", "part = 32\n", "from 0 to 31"),
+        ("part = 1\n", "part = 1\nparts = 1\n", "from 2 to"),
+        ("part = 1\n", "part = 1\ntimeout_ms = 100\n", "at another pace"),
+        ("scale = 6 ", "scale = 60 ", "from -24 to 24"),
+        ("number = 2", "number = 1", "stands twice"),
+        ("unit = \"uF\"", "unit = \"uf\"", "did you mean \"uF\""),
+    ] {
+        check_anywhere(SCPI, from, to, says);
+    }
 }

@@ -21,6 +21,8 @@ pub(crate) const COUNTED: &str =
 
 pub(crate) const MODBUS: &str = include_str!("../../../../hardware-notes/generic-modbus-meter/profile.toml");
 
+pub(crate) const SCPI: &str = include_str!("../../../../hardware-notes/generic-scpi-meter/profile.toml");
+
 pub(crate) fn line_profile() -> Profile {
     Profile::parse(LINE).unwrap_or_else(|error| panic!("{error}"))
 }

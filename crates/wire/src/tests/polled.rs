@@ -99,6 +99,40 @@ fn what_was_not_asked_or_is_cut_short_is_no_reading() {
     assert_eq!((run.readings.len(), run.counters.drops(crate::Reason::Refused)), (0, 1));
 }
 
+/// Digits are those sent, moved by the scale alone; what is finer than the stated last digit is rounded away.
+#[test]
+fn an_answer_keeps_its_digits() {
+    for (more, answer, want) in [
+        ("unit = \"V\"", "12.40", "12.40 V"),
+        ("unit = \"V\"", "+1.2400E+01", "12.400 V"),
+        ("unit = \"V\"", "-7", "-7 V"),
+        ("unit = \"uF\"\nscale = 6", "+3.31204E-05", "33.1204 uF"),
+        ("unit = \"uF\"\nscale = 6\nexponent = -2", "+3.31250E-05", "33.13 uF"),
+        ("unit = \"uF\"\nscale = 6\nexponent = -6", "+3.31E-05", "33.1 uF"),
+        ("unit = \"V\"\nexponent = 0", "0.4999999", "0 V"),
+        ("unit = \"V\"", "9.9E37", "OL V"),
+        ("unit = \"V\"", "-9.900000E+37", "-OL V"),
+        ("unit = \"V\"", "9.91E+37", "--- V"),
+        ("unit = \"V\"", "9.8E37", "value not understood"),
+        ("unit = \"V\"", "1E30", "value not understood"),
+        ("unit = \"V\"", "1234567890123456789", "value not understood"),
+        ("unit = \"V\"", "1e-40", "value not understood"),
+    ] {
+        let text = format!(
+            "profile = 1\nid = \"x\"\n[poll]\nkind = \"scpi\"\n[decode]\nkind = \"answers\"\n[[decode.channel]]\n\
+             query = \"READ?\"\n{more}\n"
+        );
+        let profile = Profile::parse(&text).unwrap_or_else(|error| panic!("{error}"));
+        assert_eq!(profile.evidence(), crate::Evidence::Agreement { frames: 2 });
+        let message = format!("READ?\n{answer}");
+        let packet = wrap(PacketKind::Answer, 0, message.as_bytes()).unwrap();
+        let run = run_whole(&profile, &packet.repeat(2));
+        let mut got = run.shown();
+        got.extend(run.faults.iter().map(ToString::to_string));
+        assert_eq!(got, [want, want], "{answer}");
+    }
+}
+
 /// One read for what adjoins, each table and pace for itself, none longer than allowed.
 #[test]
 fn adjoining_registers_share_a_read() {
