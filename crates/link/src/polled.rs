@@ -8,10 +8,10 @@ use std::time::Duration;
 
 use tokio::time::{Instant, sleep};
 use wire::Profile;
-use wire::poll::{PollCounters, Polled, Poller};
+use wire::poll::{PollCounters, PollReason, Polled, Poller};
 
 use crate::adapter::{Adapter, Found, Link, Requests};
-use crate::error::OpenError;
+use crate::error::{Absence, OpenError};
 use crate::event::{Counters, GapReason, LinkEvent, LinkState, Loss};
 use crate::guard::guarded;
 use crate::options::{LineSettings, OpenOptions};
@@ -60,7 +60,7 @@ impl<A: Adapter> Adapter for PolledAdapter<A> {
 /// Opens a link; where the profile's device speaks only when asked and the link takes requests, it is asked.
 ///
 /// The silence time of `options` then counts answers: a device that gave one and gives none for so long is told as lost and
-/// asked anew. The line below is opened again after twice that time without a byte.
+/// asked anew; one that gave none is told as absent, with the reason. The line below is opened again after twice that time without a byte.
 pub(crate) fn open(
     adapter: &dyn Adapter,
     selector: &Selector,
@@ -90,6 +90,9 @@ pub(crate) fn open(
             counts: shared,
             start: Instant::now(),
             heard: None,
+            mute_at: None,
+            mute: false,
+            trouble: PollReason::Unanswered.words(),
         };
         drive.run()
     })?;
@@ -137,6 +140,12 @@ struct Drive {
     start: Instant,
     /// When the last answer came, since the line was opened.
     heard: Option<Instant>,
+    /// When to say that the open line gives no answer.
+    mute_at: Option<Instant>,
+    /// That was said.
+    mute: bool,
+    /// What came of the last request.
+    trouble: &'static str,
 }
 
 impl Drive {
@@ -162,6 +171,7 @@ impl Drive {
                 },
                 () = sleep_until_some(due) => self.ask(),
                 () = sleep_until_some(silent) => self.fell_silent(),
+                () = sleep_until_some(self.mute_at) => self.is_mute(),
             }
             *self.counts.lock().unwrap_or_else(PoisonError::into_inner) = *self.poller.counters();
         }
@@ -181,7 +191,7 @@ impl Drive {
             }
             LinkEvent::Gap(GapReason::Lost(loss)) => {
                 self.poller.closed();
-                self.heard = None;
+                (self.heard, self.mute_at, self.mute) = (None, None, false);
                 self.outlet.lost(loss);
             }
             // Bytes are missing, but no answer that was handed on: only what is under way begins anew.
@@ -206,18 +216,31 @@ impl Drive {
                 Polled::Send(request) => drop(self.requests.send(request)),
                 Polled::Answer(packet) => {
                     self.heard = Some(Instant::now());
+                    self.mute_at = None;
+                    if std::mem::take(&mut self.mute) {
+                        self.outlet.state(LinkState::Syncing);
+                    }
                     self.outlet.bytes(&packet);
                 }
                 // Counted by the poller.
-                Polled::Fault(_) => {}
+                Polled::Fault(fault) => self.trouble = fault.reason.words(),
             }
         }
     }
 
     fn begin_anew(&mut self) {
         self.heard = None;
+        self.mute = false;
+        self.mute_at = self.silence.map(|silence| Instant::now() + silence);
         self.outlet.state(LinkState::Syncing);
         self.poller.opened(self.now());
+    }
+
+    /// Once for each opening: the line is open and nothing came that could be handed on.
+    fn is_mute(&mut self) {
+        self.mute_at = None;
+        self.mute = true;
+        self.outlet.state(LinkState::Absent(Absence::Mute { why: self.trouble }));
     }
 
     fn fell_silent(&mut self) {

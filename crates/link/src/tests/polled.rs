@@ -11,8 +11,8 @@ use wire::packet::{PacketKind, wrap};
 use crate::conformance::{Bench, check};
 use crate::tests::{bytes, next, until};
 use crate::{
-    Adapter, GapReason, Link, LinkEvent, LinkState, Loss, OpenOptions, PolledAdapter, Registry, Script,
-    SimAdapter, Step,
+    Absence, Adapter, GapReason, Link, LinkEvent, LinkState, Loss, OpenOptions, PolledAdapter, Registry,
+    Script, SimAdapter, Step,
 };
 
 /// One register of unit 1, asked ten times a second.
@@ -120,12 +120,15 @@ async fn a_device_that_falls_silent_is_told_as_lost_and_asked_on() {
     assert_eq!(next(&mut *link).await, LinkEvent::Gap(GapReason::Lost(silent)));
     assert_eq!(next(&mut *link).await, LinkEvent::State(LinkState::Lost(silent)));
     until(&mut *link, &LinkState::Syncing).await;
+    let mute = Absence::Mute { why: "no answer in time" };
+    assert_eq!(next(&mut *link).await, LinkEvent::State(LinkState::Absent(mute)));
     // It answers the marker only: that is no answer, and it is asked on. The clock is paused, so this takes no time.
     assert!(tokio::time::timeout(Duration::from_secs(60), link.next()).await.is_err());
     let counters = link.poll_counters().unwrap();
     assert!(counters.requests > 50 && counters.answers == 5, "{counters:?}");
     budget.store(100, Ordering::Relaxed);
-    until(&mut *link, &LinkState::Live).await;
+    assert_eq!(next(&mut *link).await, LinkEvent::State(LinkState::Syncing));
+    assert_eq!(next(&mut *link).await, LinkEvent::State(LinkState::Live));
     assert_eq!(bytes(&mut *link, packet(0).len()).await, packet(2345));
 }
 
@@ -139,6 +142,8 @@ async fn a_dead_device_does_not_delay_another() {
     let spent = begin.elapsed();
     assert!((Duration::from_secs(9)..Duration::from_secs(13)).contains(&spent), "{spent:?}");
     assert_eq!(next(&mut *dead).await, LinkEvent::State(LinkState::Syncing));
+    let mute = Absence::Mute { why: "no answer in time" };
+    assert_eq!(next(&mut *dead).await, LinkEvent::State(LinkState::Absent(mute)));
     assert!(dead.poll_counters().unwrap().faults() > 5);
     let more = tokio::time::timeout(Duration::from_millis(1), dead.next()).await;
     assert!(more.is_err(), "{more:?}");
