@@ -10,6 +10,7 @@
     reason = "tests"
 )]
 
+mod asked;
 mod command_line;
 mod demo;
 mod devices;

@@ -131,6 +131,12 @@ impl Meter {
         Self::with(link, leads.script(profile.clone()), profile)
     }
 
+    /// Plugs in a device of this class that does what the script says: one that is asked.
+    #[must_use]
+    pub fn plug_in_script(link: &Path, class: &str, script: impl Script + 'static) -> Self {
+        Self::with(link, script, Self::profile_of(class))
+    }
+
     /// The profile of the `generic-line-meter`.
     #[must_use]
     pub fn profile() -> Profile {

@@ -6,6 +6,7 @@ use std::time::Instant as Clock;
 use anyhow::Context as _;
 use link::LinkEvent;
 use quantity::Instant;
+use wire::poll::{PollCounters, PollReason};
 use wire::{Decoder, Item};
 
 use crate::cli::{DevicesCommand, DevicesOptions, Format, WatchOptions};
@@ -90,7 +91,7 @@ async fn follow(options: &WatchOptions) -> anyhow::Result<Exit> {
     let device = device(options)?;
     let profile = device.profile.as_ref().map(|(profile, _)| profile);
     let registry = daemon::registry();
-    let mut link = registry.open(&device.selector, &config::open_options(profile)?)?;
+    let mut link = registry.open_as(&device.selector, &config::open_options(profile)?, profile)?;
     let mut decoder = profile.map(Decoder::new);
     let start = Clock::now();
     let mut left = options.count.unwrap_or(u64::MAX);
@@ -117,6 +118,9 @@ async fn follow(options: &WatchOptions) -> anyhow::Result<Exit> {
         "{} bytes received, {} dropped, {} gaps",
         counters.received_bytes, counters.dropped_bytes, counters.gaps
     ));
+    if let Some(counters) = link.poll_counters() {
+        talk(&asked(&counters));
+    }
     if let Some(decoder) = &decoder {
         let counters = decoder.counters();
         talk(&format!(
@@ -128,6 +132,24 @@ async fn follow(options: &WatchOptions) -> anyhow::Result<Exit> {
         ));
     }
     Ok(Exit::Fine)
+}
+
+/// What came of asking, with the reasons of what went wrong.
+fn asked(counters: &PollCounters) -> String {
+    let mut text = format!(
+        "asked {} times ({} markers), {} answers, {} faults",
+        counters.requests,
+        counters.markers,
+        counters.answers,
+        counters.faults()
+    );
+    for reason in PollReason::ALL {
+        let times = counters.of(reason);
+        if times > 0 {
+            text.push_str(&format!("\n    {times} times: {}", reason.words()));
+        }
+    }
+    text
 }
 
 /// Shows one event; gives how many readings (or chunks, without a profile) it held.

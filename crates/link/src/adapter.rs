@@ -63,6 +63,11 @@ pub trait Link: Send {
         None
     }
 
+    /// What was asked, answered and dropped. `None`: the device is not asked.
+    fn poll_counters(&self) -> Option<wire::poll::PollCounters> {
+        None
+    }
+
     /// The line settings in force. `None`: it has no serial line.
     fn line_settings(&self) -> Option<LineSettings> {
         None

@@ -225,6 +225,11 @@ pub enum Absence {
         /// Address and port.
         address: String,
     },
+    /// The line is open, and the device on it gives no answer. It is asked on.
+    Mute {
+        /// What came of the last request.
+        why: &'static str,
+    },
     /// There is no way to the host.
     Unreachable {
         /// Address and port.
@@ -296,6 +301,11 @@ impl fmt::Display for Absence {
                 f,
                 "{address} does not answer; check that the serial server is on, that the address is its own, and that no \
                  firewall stands between"
+            ),
+            Self::Mute { why } => write!(
+                f,
+                "the line is open, and the device gives no answer that counts ({why}); check that it is on, its address, speed \
+                 and parity, and the wires"
             ),
             Self::Unreachable { address, detail } => write!(
                 f,

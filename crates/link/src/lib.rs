@@ -1,8 +1,8 @@
 //! `link`: how a meter's bytes reach the program. Holds the adapter trait, the registry, the bounded queue, the
 //! supervisor that reopens for ever, and today's adapters: serial, TCP, file, stdin, simulator, manual entry;
-//! tracer and fault injector wrap any of them.
+//! tracer and fault injector wrap any of them, and so does the asking of devices that speak only when asked.
 //!
-//! It does not interpret bytes (that is `wire`), does not stamp times (the daemon stamps on receipt) and decides nothing.
+//! It does not interpret bytes (that is `wire`, which also says what to ask), does not stamp times (the daemon stamps on receipt) and decides nothing.
 //!
 //! # The contract every adapter keeps
 //! 1. An opened link gives [`LinkEvent`]s: bytes in order, gaps, states. It never gives readings.
@@ -45,6 +45,7 @@ mod guard;
 #[cfg(feature = "manual")]
 mod manual;
 mod options;
+mod polled;
 mod queue;
 mod registry;
 mod selector;
@@ -69,6 +70,7 @@ pub use file::FileAdapter;
 #[cfg(feature = "manual")]
 pub use manual::{EntryPart, EntryRefused, ManualAdapter, ManualEntry};
 pub use options::{DataBits, LineSettings, OpenOptions, OptionFault, Pace, Parity, StopBits};
+pub use polled::PolledAdapter;
 pub use registry::Registry;
 pub use selector::Selector;
 #[cfg(all(feature = "serial", unix))]

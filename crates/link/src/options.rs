@@ -165,7 +165,7 @@ pub struct OpenOptions {
     /// Settings of a serial line; other adapters leave them alone.
     pub line: LineSettings,
     /// A live device that sends nothing for this long is lost and opened again; 50 ms to 1 h. `None`: never.
-    /// Leave it `None` for meters that speak only when asked.
+    /// For a device that is asked it counts answers; it must leave time for a few.
     pub silence: Option<Duration>,
     /// The most bytes that wait for the reader, 8192 to 16 MiB.
     pub queue_bytes: usize,

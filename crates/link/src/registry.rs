@@ -6,6 +6,7 @@ use std::sync::Arc;
 use crate::adapter::{Adapter, Found, Link};
 use crate::error::OpenError;
 use crate::options::OpenOptions;
+use crate::polled;
 use crate::selector::Selector;
 
 /// Adapters by scheme.
@@ -68,6 +69,20 @@ impl Registry {
     pub fn open(&self, text: &str, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
         let selector: Selector = text.parse()?;
         self.adapter(&selector)?.open(&selector, options)
+    }
+
+    /// As [`Registry::open`]; a device that speaks only when asked, by its profile, is asked (see [`crate::PolledAdapter`]).
+    ///
+    /// # Errors
+    /// As [`Registry::open`].
+    pub fn open_as(
+        &self,
+        text: &str,
+        options: &OpenOptions,
+        profile: Option<&wire::Profile>,
+    ) -> Result<Box<dyn Link>, OpenError> {
+        let selector: Selector = text.parse()?;
+        polled::open(&**self.adapter(&selector)?, &selector, options, profile)
     }
 }
 

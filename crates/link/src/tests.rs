@@ -3,6 +3,10 @@
 mod conform;
 mod faults;
 mod manual;
+#[cfg(feature = "sim")]
+mod polled;
+#[cfg(all(feature = "serial", feature = "sim", unix))]
+mod polled_pty;
 mod queue;
 #[cfg(all(feature = "serial", feature = "sim", unix))]
 mod serial;

@@ -110,6 +110,10 @@ impl Link for TracedLink {
         self.inner.requests().map(|requests| requests.tapped(tap))
     }
 
+    fn poll_counters(&self) -> Option<wire::poll::PollCounters> {
+        self.inner.poll_counters()
+    }
+
     fn line_settings(&self) -> Option<LineSettings> {
         self.inner.line_settings()
     }

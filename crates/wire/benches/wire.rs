@@ -1,10 +1,12 @@
-//! Cost of a reading, bytes to reading, for both framings. Plain timing on one core: best of several rounds.
+//! Cost of a reading, bytes to reading, for the framings and for answers in packets; cost of an exchange with a poller. Plain timing on one core: best of several rounds.
 //! Does not judge the figures; it prints them.
 #![allow(clippy::unwrap_used, clippy::print_stdout, clippy::cast_precision_loss, missing_docs)]
 
 use quantity::{Decimal, Flags, Instant, Reading, State, Unit};
 use std::time::Instant as Clock;
-use wire::{Decoder, Item, Profile, simulate};
+use wire::packet::{PacketKind, wrap};
+use wire::poll::{Polled, Poller};
+use wire::{CheckKind, Decoder, Item, Profile, simulate};
 
 const READINGS: usize = 20_000;
 const ROUNDS: usize = 15;
@@ -46,6 +48,38 @@ fn measure(name: &str, profile: &Profile, bytes: &[u8], piece: usize) {
     println!("{name:34} {best:8.0} ns per reading ({readings} readings, {} bytes)", bytes.len());
 }
 
+/// Marker, its echo, a read, its reply: what the poller itself costs, with a device that answers at once.
+fn exchanges(profile: &Profile) {
+    let mut poller = Poller::new(profile, 0).unwrap();
+    let mut now = Instant::ZERO;
+    poller.opened(now);
+    let start = Clock::now();
+    while poller.counters().answers < 20_000 {
+        now = now.max(poller.poll_at().unwrap());
+        let mut asked = Vec::new();
+        poller.tick(now, &mut |polled| {
+            if let Polled::Send(request) = polled {
+                asked = request;
+            }
+        });
+        let reply = match asked.get(1) {
+            Some(3) => vec![17, 3, 10, 0x42, 0x04, 0x7A, 0xE1, 0x17, 0x70, 0, 0xD7, 0, 0],
+            Some(4) => vec![17, 4, 4, 0x07, 0x91, 0, 0],
+            // Diagnostics: the same back.
+            _ => asked.get(..asked.len().saturating_sub(2)).unwrap_or_default().to_vec(),
+        };
+        if !reply.is_empty() {
+            let sealed = [reply.as_slice(), &CheckKind::Crc16Modbus.compute(&reply)].concat();
+            poller.received(now, &sealed, &mut |polled| {
+                std::hint::black_box(polled);
+            });
+        }
+    }
+    let counters = poller.counters();
+    let each = start.elapsed().as_nanos() as f64 / counters.answers as f64;
+    println!("{:34} {each:8.0} ns per exchange ({} faults)", "poller, marker and read", counters.faults());
+}
+
 fn rubbish(name: &str, profile: &Profile) {
     let mut state = 1_u32;
     let bytes: Vec<u8> = (0..1_000_000)
@@ -81,6 +115,25 @@ fn main() {
     measure("line, agreement of 2, byte by byte", &line, &lines, 1);
     measure("binary, crc16, whole", &binary, &frames, 4096);
     measure("binary, crc16, byte by byte", &binary, &frames, 1);
+    let modbus =
+        Profile::parse(include_str!("../../../hardware-notes/generic-modbus-meter/profile.toml")).unwrap();
+    let scpi =
+        Profile::parse(include_str!("../../../hardware-notes/generic-scpi-meter/profile.toml")).unwrap();
+    let replies: Vec<u8> = (0..READINGS / 3)
+        .flat_map(|_| {
+            let registers = [3, 0, 0, 0, 5, 3, 10, 0x42, 0x04, 0x7A, 0xE1, 0x17, 0x70, 0, 0xD7, 0, 0];
+            wrap(PacketKind::Answer, 0, &registers).unwrap()
+        })
+        .collect();
+    let answers: Vec<u8> = (0..READINGS)
+        .flat_map(|i| {
+            let answer = format!("MEAS:CAP?\n+3.312{}4E-05", i % 3);
+            wrap(PacketKind::Answer, 0, answer.as_bytes()).unwrap()
+        })
+        .collect();
+    measure("registers in packets, whole", &modbus, &replies, 4096);
+    measure("answers in packets, agreement of 2", &scpi, &answers, 4096);
+    exchanges(&modbus);
     rubbish("line", &line);
     rubbish("binary", &binary);
 }

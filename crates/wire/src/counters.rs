@@ -36,11 +36,13 @@ pub enum Reason {
     Undecodable(Field),
     /// A value that no other frame bore out (frames without a checksum).
     Disagreed,
+    /// The device was asked and refused.
+    Refused,
 }
 
 impl Reason {
     /// Number of reasons, the fields of [`Reason::Undecodable`] counted as one.
-    pub const COUNT: usize = 7;
+    pub const COUNT: usize = 8;
 
     const fn index(self) -> usize {
         match self {
@@ -51,6 +53,7 @@ impl Reason {
             Self::Overlong => 4,
             Self::Undecodable(_) => 5,
             Self::Disagreed => 6,
+            Self::Refused => 7,
         }
     }
 
@@ -70,6 +73,7 @@ impl Reason {
             Self::Undecodable(Field::Channel) => "channel not in the profile",
             Self::Undecodable(Field::Exponent) => "power of ten out of range",
             Self::Disagreed => "no other frame agreed",
+            Self::Refused => "the device refused the request",
         }
     }
 }

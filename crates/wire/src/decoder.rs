@@ -133,7 +133,7 @@ impl Meaning {
             };
             let decoded = match decoded {
                 Ok(decoded) => decoded,
-                Err(field) => return refuse(Reason::Undecodable(field)),
+                Err(reason) => return refuse(reason),
             };
             agreement.push(at, decoded, &mut |outcome| match outcome {
                 Outcome::Disagreed => {

@@ -4,13 +4,15 @@
 //! takes bytes or gaps and hands out [`Item`]s: readings and typed faults. It finds its way back after any garbage, never
 //! ends the stream, holds one frame at most, and counts every byte it drops.
 //!
+//! [`poll`] asks devices that speak only when asked, and hands on their answers as [`packet`]s.
+//!
 //! [`gatt`] decodes the values of Bluetooth GATT characteristics, which come whole and describe themselves.
 //!
 //! # When a reading is believed
 //! A frame with a checksum is believed by its checksum. A frame without one is believed when `agree` frames bear it out,
 //! itself included: see [`Evidence`].
 //!
-//! Does not: open ports, read a clock, poll a device, judge a reading, or limit how often faults are reported (the
+//! Does not: open ports, read a clock, judge a reading, or limit how often faults are reported (the
 //! caller's job; each [`Fault`] is `Copy`).
 #![no_std]
 #![cfg_attr(test, allow(clippy::float_cmp, clippy::string_slice, clippy::cast_possible_truncation))]
@@ -27,6 +29,7 @@ mod error;
 mod frame;
 pub mod gatt;
 pub mod packet;
+pub mod poll;
 mod profile;
 pub mod simulate;
 

@@ -24,6 +24,8 @@ pub enum SimulateError {
     Value,
     /// The device has no letter or bit for a flag that is set.
     Flags,
+    /// The device speaks only when asked, so there is nothing that it sends by itself.
+    Asked,
 }
 
 impl fmt::Display for SimulateError {
@@ -35,6 +37,7 @@ impl fmt::Display for SimulateError {
             Self::Unit => f.write_str("the profile has no word or code for this unit"),
             Self::Value => f.write_str("the value does not fit its field"),
             Self::Flags => f.write_str("the profile cannot send one of the flags"),
+            Self::Asked => f.write_str("the device speaks only when asked"),
         }
     }
 }
@@ -51,6 +54,7 @@ pub fn encode(profile: &Profile, readings: &[Reading]) -> Result<Vec<u8>, Simula
         (Framing::Line(frame), Decode::Pattern(pattern)) => line::encode(frame, pattern, readings),
         (Framing::Fixed(frame), Decode::Fields(fields)) => fixed::encode(frame, fields, readings),
         (Framing::Counted(frame), Decode::Fields(fields)) => fixed::encode_counted(frame, fields, readings),
+        (_, Decode::Registers(_) | Decode::Answers(_)) => Err(SimulateError::Asked),
         // The loader lets no other pair through.
         (Framing::Line(_), Decode::Fields(_))
         | (Framing::Fixed(_) | Framing::Counted(_), Decode::Pattern(_)) => Err(SimulateError::Value),

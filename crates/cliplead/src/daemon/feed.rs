@@ -13,8 +13,9 @@ use crate::config::{self, DeviceConfig};
 pub(super) fn attach(index: usize, device: &DeviceConfig, registry: &Registry, inputs: mpsc::Sender<Input>) {
     // A typed device may be silent for hours.
     let profile = device.profile.as_ref().map(|(profile, _)| profile).filter(|_| !device.typed);
-    let opened = config::open_options(profile)
-        .and_then(|options| registry.open(&device.selector, &options).map_err(anyhow::Error::from));
+    let opened = config::open_options(profile).and_then(|options| {
+        registry.open_as(&device.selector, &options, profile).map_err(anyhow::Error::from)
+    });
     match opened {
         Ok(mut link) => {
             tokio::spawn(async move {

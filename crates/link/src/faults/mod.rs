@@ -330,6 +330,10 @@ impl Link for FaultyLink {
         self.inner.requests()
     }
 
+    fn poll_counters(&self) -> Option<wire::poll::PollCounters> {
+        self.inner.poll_counters()
+    }
+
     fn line_settings(&self) -> Option<LineSettings> {
         self.inner.line_settings()
     }

@@ -243,7 +243,7 @@ impl ChannelDecode {
 }
 
 /// The number as digits of the display.
-enum Counts {
+pub(crate) enum Counts {
     Whole(i64),
     /// IEEE not-a-number: no value.
     None,
@@ -255,7 +255,7 @@ enum Counts {
 
 /// A float rounded to the displayed digits.
 #[allow(clippy::cast_possible_truncation)] // bounded two lines above
-fn counts_of_float(value: f64, exponent: i8) -> Result<Counts, Field> {
+pub(crate) fn counts_of_float(value: f64, exponent: i8) -> Result<Counts, Field> {
     if value.is_nan() {
         return Ok(Counts::None);
     }

@@ -1,11 +1,13 @@
 //! Frames -> what the display showed. One variant per way of decoding. Does not know how frames were cut from bytes.
 
+pub(crate) mod answers;
 pub(crate) mod fields;
 pub(crate) mod pattern;
+pub(crate) mod registers;
 
-use quantity::{Coupling, Decimal, Flags, Sign, State, Unit};
+use quantity::{Accuracy, Coupling, Decimal, Flags, Sign, State, Unit};
 
-use crate::counters::Field;
+use crate::counters::{Field, Reason};
 
 /// One display line of one frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -24,15 +26,31 @@ pub(crate) enum Decode {
     Pattern(pattern::PatternDecode),
     /// Numbers at fixed places.
     Fields(fields::FieldsDecode),
+    /// Replies of a Modbus device, in packets.
+    Registers(registers::RegistersDecode),
+    /// Answers of a SCPI instrument, in packets.
+    Answers(answers::AnswersDecode),
 }
 
 impl Decode {
     /// Decodes a frame, each channel by itself. `false`: the frame does not have the described shape at all.
-    pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Field>)) -> bool {
+    pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Reason>)) -> bool {
+        let mut field = |decoded: Result<Decoded, Field>| out(decoded.map_err(Reason::Undecodable));
         match self {
-            Self::Pattern(decode) => decode.frame(frame, out),
-            Self::Fields(decode) => decode.frame(frame, out),
+            Self::Pattern(decode) => decode.frame(frame, &mut field),
+            Self::Fields(decode) => decode.frame(frame, &mut field),
+            Self::Registers(decode) => decode.frame(frame, out),
+            Self::Answers(decode) => decode.frame(frame, out),
         }
+    }
+}
+
+impl Decode {
+    /// What a channel's step adds, where it is not one last digit and the profile states no accuracy.
+    pub(crate) fn step_accuracy(&self, channel: u8) -> Option<Accuracy> {
+        let Self::Registers(decode) = self else { return None };
+        let channel = decode.channels.iter().find(|known| known.number == channel)?;
+        registers::step_accuracy(channel)
     }
 }
 

@@ -186,7 +186,7 @@ fn every_function_fixes_it(select: &Select) -> bool {
     }
 }
 
-fn power(node: Node<'_>) -> Loaded<i8> {
+pub(super) fn power(node: Node<'_>) -> Loaded<i8> {
     i8::try_from(node.int(-24..=24)?).map_err(|_| node.error("must be -24 to 24"))
 }
 
@@ -299,7 +299,7 @@ fn check_place(place: &Range<usize>, frame: &Places) -> Result<(), alloc::string
     }
 }
 
-const BITS: [(&str, BitMeaning); 7] = [
+pub(super) const BITS: [(&str, BitMeaning); 7] = [
     ("hold", BitMeaning::Flag(Flag::Hold)),
     ("low_battery", BitMeaning::Flag(Flag::LowBattery)),
     ("relative", BitMeaning::Flag(Flag::Relative)),

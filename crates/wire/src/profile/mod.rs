@@ -5,6 +5,8 @@ mod counted;
 mod fixed;
 mod line;
 mod link;
+mod poll;
+mod scpi;
 mod table;
 
 use alloc::format;
@@ -17,6 +19,9 @@ use crate::agree::{AGREE_MAX, Evidence};
 use crate::decode::{Decode, Decoded, UnitWord};
 use crate::error::ProfileError;
 use crate::frame::Framing;
+use crate::poll::Talk;
+use crate::poll::rtu_talk::Read;
+use crate::poll::scpi::Query;
 use accuracy::AccuracyRow;
 pub use link::{LinkHints, LinkKind, Parity, StopBits};
 use table::{Node, Table};
@@ -37,6 +42,7 @@ pub struct Profile {
     link: Option<LinkHints>,
     frame: Framing,
     decode: Decode,
+    talk: Option<Talk>,
     accuracy: alloc::vec::Vec<AccuracyRow>,
 }
 
@@ -65,24 +71,31 @@ impl Profile {
 
     fn load(root: &Table<'_>) -> Result<Self, ProfileError> {
         check_version(root)?;
-        root.only(&["profile", "id", "title", "agree", "silence_ms", "link", "frame", "decode", "accuracy"])?;
+        root.only(&[
+            "profile",
+            "id",
+            "title",
+            "agree",
+            "silence_ms",
+            "link",
+            "poll",
+            "frame",
+            "decode",
+            "accuracy",
+        ])?;
         let id = root.need("id", "id = \"generic-line-meter\"")?;
         let title = root.find("title").map_or(Ok(""), Node::str)?;
-        let frame =
-            root.need("frame", "[frame] with kind = \"line\", \"fixed\" or \"counted\"")?.table("frame")?;
-        let decode =
-            root.need("decode", "[decode] with kind = \"pattern\" or \"fields\"")?.table("decode")?;
-        let (frame, decode) = load_frame(&frame, &decode)?;
+        let Shape { frame, decode, talk, silence } = load_shape(root)?;
         let agree = load_agree(root, &frame, &decode)?;
-        let silence_ms = root.find("silence_ms").map_or(Ok(3_000), |node| node.int(50..=3_600_000))?;
         Ok(Self {
             id: check_id(id)?.into(),
             title: title.into(),
-            silence: Duration::from_millis(silence_ms),
+            silence,
             agree,
             link: root.table("link")?.map(|table| link::load(&table)).transpose()?,
             frame,
             decode,
+            talk,
             accuracy: root.find("accuracy").map_or_else(|| Ok(alloc::vec::Vec::new()), accuracy::load)?,
         })
     }
@@ -115,7 +128,7 @@ impl Profile {
     /// What bears a reading out.
     #[must_use]
     pub fn evidence(&self) -> Evidence {
-        match (self.frame.has_check(), self.agree) {
+        match (is_checked(&self.frame, &self.decode), self.agree) {
             (true, 1) => Evidence::Checksum,
             (true, frames) => Evidence::ChecksumAndAgreement { frames },
             (false, frames) => Evidence::Agreement { frames },
@@ -147,6 +160,13 @@ impl Profile {
         Self { agree, ..self }
     }
 
+    /// Leaves the marker out where the loader would not, to measure what it is worth.
+    #[cfg(test)]
+    pub(crate) fn without_marker(&mut self) {
+        let Some(Talk::Rtu(terms)) = &mut self.talk else { return };
+        terms.marker = false;
+    }
+
     pub(crate) const fn frame(&self) -> &Framing {
         &self.frame
     }
@@ -155,13 +175,85 @@ impl Profile {
         &self.decode
     }
 
+    /// What is asked of the device; `None`: it speaks by itself.
+    pub(crate) const fn talk(&self) -> Option<&Talk> {
+        self.talk.as_ref()
+    }
+
+    /// Whether the device speaks only when asked: then a [`crate::poll::Poller`] asks.
+    #[must_use]
+    pub const fn is_polled(&self) -> bool {
+        self.talk.is_some()
+    }
+
     pub(crate) fn reading(&self, at: Instant, seq: u64, decoded: Decoded) -> Reading {
         let Decoded { channel, unit, coupling, state, flags } = decoded;
         let accuracy = match state {
-            State::Value(shown) => self.accuracy(unit, coupling, shown.to_f64()),
+            State::Value(shown) => {
+                self.accuracy(unit, coupling, shown.to_f64()).or_else(|| self.decode.step_accuracy(channel))
+            }
             State::Overload(_) | State::NoValue => None,
         };
         Reading { at, seq, channel, unit, coupling, state, flags, accuracy }
+    }
+}
+
+/// How bytes become frames and frames readings, and what is asked.
+struct Shape {
+    frame: Framing,
+    decode: Decode,
+    talk: Option<Talk>,
+    silence: Duration,
+}
+
+fn load_shape(root: &Table<'_>) -> Result<Shape, ProfileError> {
+    let decode = root.need("decode", "[decode] with kind = \"pattern\" or \"fields\"");
+    let silence = root.find("silence_ms");
+    if let Some(poll) = root.table("poll")? {
+        if let Some(frame) = root.find("frame") {
+            return Err(
+                frame.error("a device that is asked has no [frame]: its answers come in packets of our own")
+            );
+        }
+        return load_polled(&poll, &decode?.table("decode")?, silence);
+    }
+    let frame =
+        root.need("frame", "[frame] with kind = \"line\", \"fixed\" or \"counted\"")?.table("frame")?;
+    let (frame, decode) = load_frame(&frame, &decode?.table("decode")?)?;
+    let silence_ms = silence.map_or(Ok(3_000), |node| node.int(50..=3_600_000))?;
+    Ok(Shape { frame, decode, talk: None, silence: Duration::from_millis(silence_ms) })
+}
+
+/// A device that speaks only when asked: its kind of talk says how its answers are decoded.
+fn load_polled(
+    poll: &Table<'_>,
+    decode: &Table<'_>,
+    silence: Option<Node<'_>>,
+) -> Result<Shape, ProfileError> {
+    #[derive(Clone, Copy)]
+    enum Kind {
+        Modbus,
+        Scpi,
+    }
+    let kind = poll.need("kind", "kind = \"modbus\" (or \"scpi\")")?;
+    let kind = kind.word(&[("modbus", Kind::Modbus), ("scpi", Kind::Scpi)])?;
+    let node = decode.need("kind", "kind = \"registers\" for modbus, \"answers\" for scpi")?;
+    let frame = Framing::Counted(crate::packet::framing());
+    match kind {
+        Kind::Modbus => {
+            node.word(&[("registers", ())])?;
+            let (terms, decode) = poll::load_modbus(poll, decode)?;
+            let pace = |read: &Read| poll::Pace { period: read.period, timeout: read.timeout };
+            let silence = poll::silence(silence, terms.reads.iter().map(pace))?;
+            Ok(Shape { frame, decode: Decode::Registers(decode), talk: Some(Talk::Rtu(terms)), silence })
+        }
+        Kind::Scpi => {
+            node.word(&[("answers", ())])?;
+            let (terms, decode) = scpi::load(poll, decode)?;
+            let pace = |query: &Query| poll::Pace { period: query.period, timeout: query.timeout };
+            let silence = poll::silence(silence, terms.queries.iter().map(pace))?;
+            Ok(Shape { frame, decode: Decode::Answers(decode), talk: Some(Talk::Scpi(terms)), silence })
+        }
     }
 }
 
@@ -232,11 +324,16 @@ fn load_frame(frame: &Table<'_>, decode: &Table<'_>) -> Result<(Framing, Decode)
     }
 }
 
+/// Whether a checksum of the device covers its frames. That of a packet is ours, and an answer in text has none.
+fn is_checked(frame: &Framing, decode: &Decode) -> bool {
+    frame.has_check() && !matches!(decode, Decode::Answers(_))
+}
+
 /// How many frames must agree: as the profile says, within what its framing allows.
 fn load_agree(root: &Table<'_>, frame: &Framing, decode: &Decode) -> Result<u8, ProfileError> {
     let uncovered = fixed::has_uncovered_field(frame, decode);
     let loose = matches!(decode, Decode::Pattern(pattern) if pattern.loose);
-    let checked = frame.has_check() && !uncovered;
+    let checked = is_checked(frame, decode) && !uncovered;
     // A lost byte shifts a binary frame, and one byte of checksum lets one in 256 of those through; a line's width
     // refuses it before the checksum is asked.
     let weak = match frame {

@@ -1,7 +1,7 @@
 //! The loader's refusals: each damage to a good profile, the line it is reported at, and what the message says.
 
 use super::*;
-use crate::tests::{BINARY, COUNTED, LINE};
+use crate::tests::{BINARY, COUNTED, LINE, MODBUS, SCPI};
 
 /// Replaces `from` once in the profile and expects an error on the line of `to`'s last line, containing `says`.
 fn check(profile: &str, from: &str, to: &str, says: &str) {
@@ -217,4 +217,81 @@ fn a_counted_frame_agrees_as_its_checksum_allows() {
     assert_eq!(agree(check, ""), 2);
     let unchecked = COUNTED.replacen(check, "", 1).replacen("profile = 1", "profile = 1\nagree = 1", 1);
     assert!(Profile::parse(&unchecked).is_err());
+}
+
+#[test]
+fn refuses_what_is_wrong_in_a_modbus_profile_at_its_line() {
+    for (from, to, says) in [
+        ("unit = 17 ", "unit = 0 ", "from 1 to 247"),
+        ("unit = 17 ", "units = 17 ", "did you mean \"unit\""),
+        ("kind = \"modbus\"", "kind = \"modbas\"", "did you mean \"modbus\""),
+        ("kind = \"registers\"", "kind = \"fields\"", "known here: registers"),
+        ("marker = \"diagnostics\"", "marker = \"diagnostic\"", "did you mean \"diagnostics\""),
+        ("poll_ms = 500 ", "poll_ms = 5 ", "from 20 to"),
+        ("timeout_ms = 300 ", "timeout_ms = 300000 ", "from 10 to 60000"),
+        ("entity = \"holding\"", "entity = \"holdings\"", "did you mean \"holding\""),
+        ("address = 0\n", "address = 65535\n", "past the last address"),
+        ("address = 0\n", "address = 200\n", "addresses apart"),
+        ("type = \"f32\"", "type = \"f64\"", "known here: u16"),
+        ("type = \"f32\"", "type = \"bit\"", "registers any other"),
+        ("word_order = \"big\"", "word_order = \"bigg\"", "did you mean \"big\""),
+        ("exponent = -2 ", "divisor = 4 ", "goes with whole numbers"),
+        ("divisor = 16 ", "divisor = 0 ", "from 1 to"),
+        ("hold = \"4.0\"", "hold = \"4.16\"", "is no bit here"),
+        ("hold = \"4.0\"", "held = \"4.0\"", "did you mean \"hold\""),
+        ("low_battery = \"4.1\"", "low_battery = \"4.0\"", "has a meaning already"),
+        ("no_value = [-32768]", "no_value = [-32769]", "from -32768"),
+        ("number = 1\n", "number = 1\nreg = 1\n", "unknown key"),
+    ] {
+        check_anywhere(MODBUS, from, to, says);
+    }
+    let silent = MODBUS.replacen("[link]", "silence_ms = 900\n\n[link]", 1);
+    let error = Profile::parse(&silent).unwrap_err();
+    assert!(error.message.contains("write 6900 or more"), "{error}");
+    let framed = MODBUS.replacen("[poll] ", "[frame]\nkind = \"line\"\n[poll] ", 1);
+    assert!(Profile::parse(&framed).unwrap_err().message.contains("has no [frame]"));
+    let twice = MODBUS.replacen("number = 1", "number = 0", 1);
+    assert!(Profile::parse(&twice).unwrap_err().message.contains("stands twice"));
+    // Reads of one length need the marker.
+    let alike = MODBUS.replacen("type = \"i32\"", "type = \"i32\"\njoin = false", 1).replacen(
+        "entity = \"input\"",
+        "entity = \"holding\"\nregisters = 5",
+        1,
+    );
+    assert!(Profile::parse(&alike).is_ok());
+    let alike = alike.replacen("marker = \"diagnostics\"", "marker = \"none\"", 1);
+    let error = Profile::parse(&alike).unwrap_err();
+    assert!(error.message.contains("the reads at 0 and 10 are of one length"), "{error}");
+}
+
+/// As `check`, for changes that make the error stand at another line of the same table.
+fn check_anywhere(profile: &str, from: &str, to: &str, says: &str) {
+    let text = profile.replacen(from, to, 1);
+    assert_ne!(text, profile, "{from:?} is not in the profile");
+    let error = Profile::parse(&text).err().unwrap_or_else(|| panic!("{to:?} was accepted"));
+    assert!(error.line > 1 && error.message.contains(says), "{to:?}: {error}");
+}
+
+#[test]
+fn refuses_what_is_wrong_in_a_scpi_profile() {
+    for (from, to, says) in [
+        ("kind = \"scpi\"", "kind = \"scip\"", "did you mean \"scpi\""),
+        ("kind = \"answers\"", "kind = \"answer\"", "did you mean \"answers\""),
+        ("agree = 2", "agree = 1", "no checksum"),
+        ("init = [", "innit = [", "did you mean \"init\""),
+        ("\"*CLS\"", "\"*CLS\\n\"", "letters and signs"),
+        ("\"*CLS\"", "\"\"", "letters and signs"),
+        ("error = \"SYST:ERR?\"", "error = \"SYST:ERR\"", "no question mark"),
+        ("query = \"MEAS:CAP?\"", "query = \"MEAS:CAP?;MEAS:FREQ?\"", "one query at a time"),
+        ("query = \"MEAS:CAP?\"", "query = \"SYST:ERR?\"", "asks the error queue"),
+        ("query = \"MEAS:CAP?\"", "querry = \"MEAS:CAP?\"", "did you mean \"query\""),
+        ("part = 1\n", "part = 32\n", "from 0 to 31"),
+        ("part = 1\n", "part = 1\nparts = 1\n", "from 2 to"),
+        ("part = 1\n", "part = 1\ntimeout_ms = 100\n", "at another pace"),
+        ("scale = 6 ", "scale = 60 ", "from -24 to 24"),
+        ("number = 2", "number = 1", "stands twice"),
+        ("unit = \"uF\"", "unit = \"uf\"", "did you mean \"uF\""),
+    ] {
+        check_anywhere(SCPI, from, to, says);
+    }
 }

@@ -4,8 +4,9 @@
 mod counted;
 mod damage;
 mod faults;
-mod mutate;
+pub(crate) mod mutate;
 mod notes;
+mod polled;
 mod properties;
 
 use crate::{Counters, Decoder, Fault, Item, Profile};
@@ -17,6 +18,10 @@ pub(crate) const LINE: &str = include_str!("../../../../hardware-notes/generic-l
 pub(crate) const BINARY: &str = include_str!("../../../../hardware-notes/generic-binary-meter/profile.toml");
 pub(crate) const COUNTED: &str =
     include_str!("../../../../hardware-notes/generic-counted-meter/profile.toml");
+
+pub(crate) const MODBUS: &str = include_str!("../../../../hardware-notes/generic-modbus-meter/profile.toml");
+
+pub(crate) const SCPI: &str = include_str!("../../../../hardware-notes/generic-scpi-meter/profile.toml");
 
 pub(crate) fn line_profile() -> Profile {
     Profile::parse(LINE).unwrap_or_else(|error| panic!("{error}"))

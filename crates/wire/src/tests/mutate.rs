@@ -60,7 +60,7 @@ fn damaged_streams_never_panic_and_keep_their_books() {
 fn damaged_profiles_load_or_name_a_line_and_what_loads_decodes() {
     let mut seeded = Seeded(2);
     let (mut loaded, mut refused) = (0, 0);
-    for text in [LINE, BINARY, COUNTED] {
+    for text in [LINE, BINARY, COUNTED, MODBUS, SCPI] {
         for _ in 0..1_000 {
             let mut bytes = text.as_bytes().to_vec();
             seeded.damage(&mut bytes);
@@ -82,4 +82,34 @@ fn damaged_profiles_load_or_name_a_line_and_what_loads_decodes() {
         }
     }
     assert!(loaded > 100 && refused > 100, "{loaded} loaded, {refused} refused: the mutations miss");
+}
+
+/// Damage between packet and decoder, and inside the message behind a good checksum of the packet: nothing panics, and
+/// the books hold.
+#[test]
+fn damaged_answers_never_panic_and_keep_their_books() {
+    let mut seeded = Seeded(4);
+    let modbus: &[u8] = &[3, 0, 0, 0, 5, 3, 10, 0x42, 0x04, 0x7A, 0xE1, 0x17, 0x70, 0, 0xD7, 0, 0];
+    let (mut readings, mut refused) = (0, 0);
+    for (text, message) in [(MODBUS, modbus), (SCPI, b"READ?\n239.62,+6.0001E+01")] {
+        let profile = Profile::parse(text).unwrap();
+        for _ in 0..3_000 {
+            let mut message = message.to_vec();
+            if seeded.below(3) == 0 {
+                seeded.damage(&mut message);
+            }
+            let index = [u8::from(text == SCPI), 0, 9][usize::from(seeded.below(20) == 0)];
+            let packet = crate::packet::wrap(crate::packet::PacketKind::Answer, index, &message).unwrap();
+            let mut bytes = packet.repeat(3);
+            if seeded.below(3) == 0 {
+                seeded.damage(&mut bytes);
+            }
+            let run = run(&profile, bytes.chunks(7));
+            let c = run.counters;
+            assert_eq!(c.bytes, c.frame_bytes + c.dropped_bytes + u64::try_from(run.held).unwrap());
+            readings += c.readings;
+            refused += c.faults();
+        }
+    }
+    assert!(readings > 5_000 && refused > 2_000, "{readings} readings, {refused} faults");
 }

@@ -1,0 +1,257 @@
+//! Links to devices that speak only when asked: drives the poller of a profile over any link that takes requests. What comes
+//! out are the poller's packets, as bytes like any other. Does not know what is asked or what an answer means (`wire` does).
+
+use std::hash::{BuildHasher as _, RandomState};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::task::{Context, Poll};
+use std::time::Duration;
+
+use tokio::time::{Instant, sleep};
+use wire::Profile;
+use wire::poll::{PollCounters, PollReason, Polled, Poller};
+
+use crate::adapter::{Adapter, Found, Link, Requests};
+use crate::error::{Absence, OpenError};
+use crate::event::{Counters, GapReason, LinkEvent, LinkState, Loss};
+use crate::guard::guarded;
+use crate::options::{LineSettings, OpenOptions};
+use crate::queue::Outlet;
+use crate::selector::Selector;
+use crate::supervise::sleep_until_some;
+use crate::task::TaskLink;
+
+/// The longest silence time that options may have.
+const SILENCE_MAX: Duration = Duration::from_secs(3600);
+/// The wait after a defect of the poller.
+const PANIC_WAIT: Duration = Duration::from_millis(100);
+
+/// An adapter whose links are asked by one profile.
+#[derive(Debug)]
+pub struct PolledAdapter<A> {
+    inner: A,
+    profile: Profile,
+}
+
+impl<A: Adapter> PolledAdapter<A> {
+    /// Wraps `inner`. With a profile of a device that speaks by itself nothing changes.
+    pub fn new(inner: A, profile: &Profile) -> Self {
+        Self { inner, profile: profile.clone() }
+    }
+}
+
+impl<A: Adapter> Adapter for PolledAdapter<A> {
+    fn scheme(&self) -> &'static str {
+        self.inner.scheme()
+    }
+
+    fn list(&self) -> Vec<Found> {
+        self.inner.list()
+    }
+
+    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+        self.inner.check(selector)
+    }
+
+    fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
+        open(&self.inner, selector, options, Some(&self.profile))
+    }
+}
+
+/// Opens a link; where the profile's device speaks only when asked and the link takes requests, it is asked.
+///
+/// The silence time of `options` then counts answers: a device that gave one and gives none for so long is told as lost and
+/// asked anew; one that gave none is told as absent, with the reason. The line below is opened again after twice that time without a byte.
+pub(crate) fn open(
+    adapter: &dyn Adapter,
+    selector: &Selector,
+    options: &OpenOptions,
+    profile: Option<&Profile>,
+) -> Result<Box<dyn Link>, OpenError> {
+    let seed = u16::try_from(RandomState::new().hash_one(selector.as_str()) & 0xFFFF).unwrap_or(0);
+    let Some(poller) = profile.and_then(|profile| Poller::new(profile, seed)) else {
+        return adapter.open(selector, options);
+    };
+    options.check().map_err(OpenError::BadOption)?;
+    let silence = options.silence.map(|silence| silence.saturating_mul(2).min(SILENCE_MAX));
+    let inner = adapter.open(selector, &OpenOptions { silence, ..options.clone() })?;
+    // Bytes of a file or a pipe are packets already.
+    let Some(requests) = inner.requests() else { return Ok(inner) };
+    let line = inner.line_settings();
+    let counts = Arc::new(Mutex::new(PollCounters::default()));
+    let shared = Arc::clone(&counts);
+    let silence = options.silence;
+    let task = TaskLink::start(selector, options, |outlet| {
+        let drive = Drive {
+            inner,
+            requests,
+            poller,
+            outlet,
+            silence,
+            counts: shared,
+            start: Instant::now(),
+            heard: None,
+            mute_at: None,
+            mute: false,
+            trouble: PollReason::Unanswered.words(),
+        };
+        drive.run()
+    })?;
+    Ok(Box::new(PolledLink { task, line, counts }))
+}
+
+/// A link that asks.
+#[derive(Debug)]
+struct PolledLink {
+    task: TaskLink,
+    line: Option<LineSettings>,
+    counts: Arc<Mutex<PollCounters>>,
+}
+
+impl Link for PolledLink {
+    fn selector(&self) -> &Selector {
+        self.task.selector()
+    }
+
+    fn poll_event(&mut self, cx: &mut Context<'_>) -> Poll<Option<LinkEvent>> {
+        self.task.poll_event(cx)
+    }
+
+    fn counters(&self) -> Counters {
+        self.task.counters()
+    }
+
+    fn line_settings(&self) -> Option<LineSettings> {
+        self.line
+    }
+
+    fn poll_counters(&self) -> Option<PollCounters> {
+        Some(*self.counts.lock().unwrap_or_else(PoisonError::into_inner))
+    }
+}
+
+/// The task's own state.
+struct Drive {
+    inner: Box<dyn Link>,
+    requests: Requests,
+    poller: Poller,
+    outlet: Outlet,
+    silence: Option<Duration>,
+    counts: Arc<Mutex<PollCounters>>,
+    start: Instant,
+    /// When the last answer came, since the line was opened.
+    heard: Option<Instant>,
+    /// When to say that the open line gives no answer.
+    mute_at: Option<Instant>,
+    /// That was said.
+    mute: bool,
+    /// What came of the last request.
+    trouble: &'static str,
+}
+
+impl Drive {
+    async fn run(mut self) {
+        while guarded(self.follow()).await.is_err() {
+            self.outlet.lost(Loss::Panicked);
+            sleep(PANIC_WAIT).await;
+            self.begin_anew();
+        }
+        self.outlet.end();
+    }
+
+    /// Follows the line to its end, if it has one.
+    async fn follow(&mut self) {
+        loop {
+            let due = self.poller.poll_at().map(|at| self.start + micros(at));
+            let silent = self.silence.and_then(|silence| Some(self.heard? + silence));
+            tokio::select! {
+                biased;
+                event = self.inner.next() => match event {
+                    None => return,
+                    Some(event) => self.take(event),
+                },
+                () = sleep_until_some(due) => self.ask(),
+                () = sleep_until_some(silent) => self.fell_silent(),
+                () = sleep_until_some(self.mute_at) => self.is_mute(),
+            }
+            *self.counts.lock().unwrap_or_else(PoisonError::into_inner) = *self.poller.counters();
+        }
+    }
+
+    fn now(&self) -> quantity::Instant {
+        let us = self.start.elapsed().as_micros();
+        quantity::Instant::from_micros(i64::try_from(us).unwrap_or(i64::MAX))
+    }
+
+    fn take(&mut self, event: LinkEvent) {
+        match event {
+            LinkEvent::Bytes(bytes) => {
+                let (now, mut done) = (self.now(), Vec::new());
+                self.poller.received(now, &bytes, &mut |polled| done.push(polled));
+                self.hand_on(done);
+            }
+            LinkEvent::Gap(GapReason::Lost(loss)) => {
+                self.poller.closed();
+                (self.heard, self.mute_at, self.mute) = (None, None, false);
+                self.outlet.lost(loss);
+            }
+            // Bytes are missing, but no answer that was handed on: only what is under way begins anew.
+            LinkEvent::Gap(GapReason::Overflow { .. }) => self.poller.opened(self.now()),
+            LinkEvent::State(LinkState::Syncing) => self.begin_anew(),
+            // Bytes alone are no sign that the device answers; and a loss was told with its gap.
+            LinkEvent::State(LinkState::Live | LinkState::Lost(_) | LinkState::Ended) => {}
+            LinkEvent::State(state) => self.outlet.state(state),
+        }
+    }
+
+    fn ask(&mut self) {
+        let (now, mut done) = (self.now(), Vec::new());
+        self.poller.tick(now, &mut |polled| done.push(polled));
+        self.hand_on(done);
+    }
+
+    fn hand_on(&mut self, done: Vec<Polled>) {
+        for polled in done {
+            match polled {
+                // A request that is not taken is one that nobody answers, and is counted as such.
+                Polled::Send(request) => drop(self.requests.send(request)),
+                Polled::Answer(packet) => {
+                    self.heard = Some(Instant::now());
+                    self.mute_at = None;
+                    if std::mem::take(&mut self.mute) {
+                        self.outlet.state(LinkState::Syncing);
+                    }
+                    self.outlet.bytes(&packet);
+                }
+                // Counted by the poller.
+                Polled::Fault(fault) => self.trouble = fault.reason.words(),
+            }
+        }
+    }
+
+    fn begin_anew(&mut self) {
+        self.heard = None;
+        self.mute = false;
+        self.mute_at = self.silence.map(|silence| Instant::now() + silence);
+        self.outlet.state(LinkState::Syncing);
+        self.poller.opened(self.now());
+    }
+
+    /// Once for each opening: the line is open and nothing came that could be handed on.
+    fn is_mute(&mut self) {
+        self.mute_at = None;
+        self.mute = true;
+        self.outlet.state(LinkState::Absent(Absence::Mute { why: self.trouble }));
+    }
+
+    fn fell_silent(&mut self) {
+        let after_ms =
+            self.silence.map_or(0, |silence| u64::try_from(silence.as_millis()).unwrap_or(u64::MAX));
+        self.outlet.lost(Loss::Silent { after_ms });
+        self.outlet.state(LinkState::Opening);
+        self.begin_anew();
+    }
+}
+
+fn micros(at: quantity::Instant) -> Duration {
+    Duration::from_micros(u64::try_from(at.micros()).unwrap_or(0))
+}

@@ -1,0 +1,441 @@
+//! The talk with a Modbus RTU device: when to mark, when to ask, what to believe. Does not know the layout of a frame
+//! (`rtu.rs`) or what a register means.
+//!
+//! # The marker
+//! Before each read a Diagnostics request (function 08, sub-function 0) with a fresh number is sent; the device sends it
+//! back. The device answers in order, so behind that echo nothing older can come: no late reply, no doubled one. The reply
+//! to the one read sent after it is the only one that can follow. A read that is not answered in time is given up, and the next
+//! marker waits for whatever is still under way. A slow device may send back an older marker of the same run; it is as good.
+//!
+//! A line that sends back what is written on it would answer each marker itself. So at each opening one read is sent whose
+//! reply is thrown away: if its request comes back too, the line echoes, and a marker must come back twice.
+//!
+//! # Without marker
+//! For a device that does not know function 08 the profile says `marker = "none"`; one that refuses it is found out. Then
+//! all reads must differ in function or length, so that a reply fits no other read (the loader checks it), and after
+//! each trouble nothing is sent before the line was quiet for `quarantine_ms`. What is left: a reply later than that is
+//! taken for a newer one of the same read, and a doubled one too. Its value is then older than its time says, never another's.
+
+use alloc::vec::Vec;
+
+use quantity::{Duration, Instant};
+
+use super::rtu::{self, Block, Mark, REQUEST_BYTES, Reply};
+use super::schedule::Schedule;
+use super::{PollCounters, PollFault, PollReason, Polled, Sink, bump};
+use crate::packet::{self, PacketKind};
+
+/// The most bytes held; more than the longest reply and an echo before it.
+const HELD_BYTES_MAX: usize = 512;
+/// Markers of one run whose echoes still count.
+const RUN_MAX: usize = 16;
+/// A line is quiet after this: the 3.5 characters of the standard are shorter from 2,400 baud on, but adapters hand bytes on in
+/// lumps of up to 16 ms (common practice).
+const QUIET_MS: i64 = 20;
+/// The longest wait between two markers that nobody answers.
+const BACKOFF_MS_MAX: i64 = 1_000;
+/// After so many unanswered markers it is asked anew whether the line echoes.
+const UNMARKED_MAX: u32 = 3;
+
+/// What is read how often.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Read {
+    pub(crate) block: Block,
+    pub(crate) period: Duration,
+    pub(crate) timeout: Duration,
+}
+
+/// The terms of a profile.
+#[derive(Clone, Debug)]
+pub(crate) struct RtuTerms {
+    pub(crate) unit: u8,
+    /// Whether the device knows the marker.
+    pub(crate) marker: bool,
+    pub(crate) quarantine: Duration,
+    pub(crate) reads: Vec<Read>,
+}
+
+impl RtuTerms {
+    /// The first two reads whose replies have the same form.
+    pub(crate) fn alike(&self) -> Option<(usize, usize)> {
+        let form = |read: &Read| (read.block.entity.function(), read.block.data_bytes());
+        self.reads.iter().enumerate().find_map(|(i, read)| {
+            let before = self.reads.get(..i)?.iter().position(|other| form(other) == form(read))?;
+            Some((before, i))
+        })
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum State {
+    Closed,
+    /// Nothing is under way. The next request waits for `from` and for `quiet` without a byte.
+    Rest {
+        from: Instant,
+        quiet: Duration,
+    },
+    /// A read was sent to see whether the line echoes.
+    Learning {
+        until: Instant,
+    },
+    /// A marker was sent.
+    Marking {
+        until: Instant,
+    },
+    /// The marker came back.
+    Marked,
+    /// A read was sent.
+    Asked {
+        read: usize,
+        until: Instant,
+        echoed: bool,
+    },
+}
+
+/// The running talk.
+#[derive(Clone, Debug)]
+pub(super) struct RtuTalk {
+    terms: RtuTerms,
+    /// Whether the marker is used in this session.
+    marker: bool,
+    baud: u32,
+    schedule: Schedule,
+    state: State,
+    /// Bytes received and not yet understood.
+    heard: Vec<u8>,
+    /// When a byte last went over the line, either way.
+    last: Instant,
+    /// Whether the line sends back what is written on it.
+    echo: Option<bool>,
+    number: u16,
+    /// Markers sent since the last read, and how often each came back.
+    run: Vec<(u16, u8)>,
+    unmarked: u32,
+    counters: PollCounters,
+}
+
+impl RtuTalk {
+    pub(super) fn new(terms: RtuTerms, baud: u32, seed: u16) -> Self {
+        Self {
+            marker: terms.marker,
+            schedule: Schedule::new(terms.reads.iter().map(|read| read.period)),
+            terms,
+            baud,
+            state: State::Closed,
+            heard: Vec::new(),
+            last: Instant::ZERO,
+            echo: None,
+            number: seed,
+            run: Vec::new(),
+            unmarked: 0,
+            counters: PollCounters::default(),
+        }
+    }
+
+    pub(super) fn counters(&self) -> &PollCounters {
+        &self.counters
+    }
+
+    pub(super) fn held(&self) -> usize {
+        self.heard.len()
+    }
+
+    pub(super) fn opened(&mut self, now: Instant) {
+        self.drop_heard(self.heard.len());
+        self.run.clear();
+        self.marker = self.terms.marker;
+        self.echo = None;
+        self.unmarked = 0;
+        self.last = now;
+        self.schedule.restart(now);
+        // What an earlier session left under way has as long to pass as after any trouble.
+        self.state = State::Rest { from: now, quiet: self.after_trouble() };
+    }
+
+    pub(super) fn closed(&mut self) {
+        self.drop_heard(self.heard.len());
+        self.state = State::Closed;
+    }
+
+    /// 3.5 characters of 11 bits (MODBUS over Serial Line V1.02, 2.5.1.1), or [`QUIET_MS`].
+    fn quiet(&self) -> Duration {
+        Duration::from_micros(self.wire_time(4).micros().max(QUIET_MS * 1_000))
+    }
+
+    /// What so many characters of 11 bits take on the line.
+    fn wire_time(&self, characters: usize) -> Duration {
+        let bits = i64::try_from(characters).unwrap_or(i64::MAX).saturating_mul(11);
+        Duration::from_micros(bits.saturating_mul(1_000_000) / i64::from(self.baud.max(1)))
+    }
+
+    fn after_trouble(&self) -> Duration {
+        if self.marker { self.quiet() } else { self.terms.quarantine }
+    }
+
+    fn ready_at(&self, from: Instant, quiet: Duration) -> Instant {
+        from.max(self.last + quiet)
+    }
+
+    pub(super) fn poll_at(&self) -> Option<Instant> {
+        match self.state {
+            State::Closed => None,
+            State::Rest { from, quiet } => {
+                let (_, due) = self.schedule.next()?;
+                Some(self.ready_at(from, quiet).max(due))
+            }
+            State::Marked => Some(self.last + self.quiet()),
+            State::Learning { until } | State::Marking { until } | State::Asked { until, .. } => Some(until),
+        }
+    }
+
+    pub(super) fn tick(&mut self, now: Instant, out: Sink<'_>) {
+        if self.poll_at().is_none_or(|due| now < due) {
+            return;
+        }
+        let Some((next, _)) = self.schedule.next() else { return };
+        match self.state {
+            State::Closed => {}
+            State::Rest { .. } if !self.marker => self.ask(next, now, out),
+            State::Rest { .. } if self.echo.is_none() => self.learn(now, out),
+            State::Rest { .. } => self.mark(now, out),
+            // The beginning of something that is no marker's echo.
+            State::Marked if !self.heard.is_empty() => self.fail(PollReason::Unasked, None, now, out),
+            State::Marked => self.ask(next, now, out),
+            State::Learning { .. } => self.learned(now, out),
+            State::Marking { .. } => {
+                self.unmarked = self.unmarked.saturating_add(1);
+                if self.unmarked.is_multiple_of(UNMARKED_MAX) {
+                    self.echo = None;
+                }
+                self.fault(PollReason::Unmarked, None, out);
+                self.back_off(now);
+            }
+            State::Asked { read, .. } => self.fail(PollReason::Unanswered, Some(read), now, out),
+        }
+    }
+
+    pub(super) fn received(&mut self, at: Instant, data: &[u8], out: Sink<'_>) {
+        bump(&mut self.counters.bytes, data.len());
+        if let State::Learning { until } | State::Marking { until } | State::Asked { until, .. } = self.state
+            && at >= until
+        {
+            self.tick(at, out);
+        }
+        self.last = at;
+        // Piece by piece, so that what is held stays bounded however much comes at once.
+        for piece in data.chunks(HELD_BYTES_MAX / 2) {
+            self.heard.extend_from_slice(piece);
+            self.look(at, out);
+            let over = self.heard.len().saturating_sub(HELD_BYTES_MAX / 2);
+            self.drop_heard(over);
+        }
+    }
+
+    fn look(&mut self, at: Instant, out: Sink<'_>) {
+        match self.state {
+            State::Closed => self.drop_heard(self.heard.len()),
+            State::Learning { .. } => {}
+            State::Rest { .. } if self.run.is_empty() => {
+                self.drop_heard(self.heard.len());
+                self.fault(PollReason::Unasked, None, out);
+            }
+            // A device slower than the time-out sends its echo back after the marker was given up.
+            State::Rest { .. } | State::Marking { .. } => self.look_for_mark(at, out),
+            State::Marked => {
+                self.drop_marks();
+                if !rtu::may_be_mark(self.terms.unit, &self.heard) {
+                    self.fail(PollReason::Unasked, None, at, out);
+                }
+            }
+            State::Asked { read, .. } => self.look_for_reply(read, at, out),
+        }
+    }
+
+    /// Echoes of markers at the head of what is held.
+    fn drop_marks(&mut self) {
+        while let Some((_, bytes)) = rtu::mark_at(self.terms.unit, &self.heard) {
+            self.drop_heard(bytes);
+        }
+    }
+
+    fn look_for_mark(&mut self, at: Instant, out: Sink<'_>) {
+        let mut from = 0;
+        while from < self.heard.len() {
+            let tail = self.heard.get(from..).unwrap_or_default();
+            let Some((mark, bytes)) = rtu::mark_at(self.terms.unit, tail) else {
+                from += 1;
+                continue;
+            };
+            self.drop_heard(from + bytes);
+            from = 0;
+            match mark {
+                Mark::Echo(number) if self.came_back(number) => {
+                    self.unmarked = 0;
+                    self.state = State::Marked;
+                    self.drop_marks();
+                    if !rtu::may_be_mark(self.terms.unit, &self.heard) {
+                        self.fail(PollReason::Unasked, None, at, out);
+                    }
+                    return;
+                }
+                Mark::Unknown => return self.do_without(at, out),
+                Mark::Echo(_) | Mark::Failed => {}
+            }
+        }
+        self.drop_heard(self.heard.len().saturating_sub(REQUEST_BYTES - 1));
+    }
+
+    /// A marker came back; whether that is the device's answer, not only the line's echo.
+    fn came_back(&mut self, number: u16) -> bool {
+        let wanted = if self.echo == Some(false) { 1 } else { 2 };
+        self.run.iter_mut().find(|(sent, _)| *sent == number).is_some_and(|(_, times)| {
+            *times = times.saturating_add(1);
+            *times >= wanted
+        })
+    }
+
+    fn do_without(&mut self, at: Instant, out: Sink<'_>) {
+        self.run.clear();
+        self.drop_heard(self.heard.len());
+        self.fault(PollReason::NoMarker, None, out);
+        if self.terms.alike().is_none() {
+            self.marker = false;
+            self.state = State::Rest { from: at, quiet: self.after_trouble() };
+        } else {
+            self.unmarked = self.unmarked.saturating_add(1);
+            self.back_off(at);
+        }
+    }
+
+    fn look_for_reply(&mut self, read: usize, at: Instant, out: Sink<'_>) {
+        let Some(Read { block, .. }) = self.terms.reads.get(read).copied() else { return };
+        let unit = self.terms.unit;
+        let request = block.request(unit);
+        loop {
+            self.drop_marks();
+            let State::Asked { until, echoed, .. } = self.state else { return };
+            match rtu::reply(unit, block, &self.heard) {
+                Reply::Whole { refused } => return self.accept(read, block, refused, at, out),
+                _ if self.heard.starts_with(&request) && !echoed => {
+                    if self.marker && self.echo != Some(true) {
+                        self.echo = None;
+                        return self.fail(PollReason::Echo, Some(read), at, out);
+                    }
+                    self.drop_heard(REQUEST_BYTES);
+                    self.state = State::Asked { read, until, echoed: true };
+                }
+                Reply::Incomplete => return,
+                Reply::Bad(_) if rtu::may_be_mark(unit, &self.heard) => return,
+                Reply::Bad(_) if !echoed && request.starts_with(&self.heard) => return,
+                Reply::Bad(reason) => return self.fail(reason, Some(read), at, out),
+            }
+        }
+    }
+
+    fn accept(&mut self, read: usize, block: Block, refused: bool, at: Instant, out: Sink<'_>) {
+        let content = self.heard.get(1..self.heard.len().saturating_sub(2)).unwrap_or_default();
+        let message = [block.head().as_slice(), content].concat();
+        self.heard.clear();
+        self.state = State::Rest { from: at, quiet: self.quiet() };
+        let wrapped = index(read).and_then(|index| packet::wrap(PacketKind::Answer, index, &message));
+        if refused {
+            self.fault(PollReason::Refused, Some(read), out);
+        }
+        if let Some(bytes) = wrapped {
+            bump(&mut self.counters.answers, 1);
+            out(Polled::Answer(bytes));
+        }
+    }
+
+    fn learn(&mut self, now: Instant, out: Sink<'_>) {
+        let Some(Read { block, timeout, .. }) = self.terms.reads.first().copied() else { return };
+        let until = self.send(block.request(self.terms.unit), block.reply_bytes(), timeout, now, out);
+        self.run.clear();
+        bump(&mut self.counters.requests, 1);
+        self.state = State::Learning { until };
+    }
+
+    fn learned(&mut self, now: Instant, out: Sink<'_>) {
+        let Some(Read { block, .. }) = self.terms.reads.first().copied() else { return };
+        let request = block.request(self.terms.unit);
+        if self.heard.windows(REQUEST_BYTES).any(|bytes| bytes == request) {
+            self.echo = Some(true);
+        } else if matches!(rtu::reply(self.terms.unit, block, &self.heard), Reply::Whole { .. }) {
+            self.echo = Some(false);
+        }
+        if self.echo.is_none() {
+            self.unmarked = self.unmarked.saturating_add(1);
+            let reason = if self.heard.is_empty() { PollReason::Unanswered } else { PollReason::Form };
+            self.fault(reason, Some(0), out);
+            self.drop_heard(self.heard.len());
+            return self.back_off(now);
+        }
+        self.drop_heard(self.heard.len());
+        self.state = State::Rest { from: now, quiet: self.quiet() };
+    }
+
+    fn mark(&mut self, now: Instant, out: Sink<'_>) {
+        self.number = self.number.wrapping_add(1);
+        if self.run.len() >= RUN_MAX {
+            self.run.remove(0);
+        }
+        self.run.push((self.number, 0));
+        self.drop_heard(self.heard.len());
+        let timeout = self.terms.reads.iter().map(|read| read.timeout).max().unwrap_or(Duration::ZERO);
+        let marker = rtu::marker(self.terms.unit, self.number);
+        let until = self.send(marker, REQUEST_BYTES, timeout, now, out);
+        bump(&mut self.counters.markers, 1);
+        self.state = State::Marking { until };
+    }
+
+    fn ask(&mut self, read: usize, now: Instant, out: Sink<'_>) {
+        let Some(Read { block, timeout, .. }) = self.terms.reads.get(read).copied() else { return };
+        self.schedule.sent(read, now);
+        self.run.clear();
+        self.drop_heard(self.heard.len());
+        let until = self.send(block.request(self.terms.unit), block.reply_bytes(), timeout, now, out);
+        bump(&mut self.counters.requests, 1);
+        self.state = State::Asked { read, until, echoed: false };
+    }
+
+    /// Sends, and says until when the answer may take: the time-out, and what both take on the line.
+    fn send(
+        &mut self,
+        request: Vec<u8>,
+        answer: usize,
+        timeout: Duration,
+        now: Instant,
+        out: Sink<'_>,
+    ) -> Instant {
+        let sent = now + self.wire_time(request.len());
+        self.last = sent;
+        out(Polled::Send(request));
+        sent + timeout + self.wire_time(answer)
+    }
+
+    fn fail(&mut self, reason: PollReason, read: Option<usize>, at: Instant, out: Sink<'_>) {
+        self.drop_heard(self.heard.len());
+        self.fault(reason, read, out);
+        self.state = State::Rest { from: at, quiet: self.after_trouble() };
+    }
+
+    fn back_off(&mut self, now: Instant) {
+        let wait_ms = (50_i64 << self.unmarked.min(10)).min(BACKOFF_MS_MAX);
+        self.state = State::Rest { from: now + Duration::from_millis(wait_ms), quiet: self.after_trouble() };
+    }
+
+    fn fault(&mut self, reason: PollReason, read: Option<usize>, out: Sink<'_>) {
+        self.counters.count(reason);
+        out(Polled::Fault(PollFault { reason, request: read.and_then(index) }));
+    }
+
+    fn drop_heard(&mut self, bytes: usize) {
+        bump(&mut self.counters.ignored_bytes, bytes);
+        self.heard.drain(..bytes.min(self.heard.len()));
+    }
+}
+
+/// Requests are numbered in a byte; the loader lets no more through.
+fn index(read: usize) -> Option<u8> {
+    u8::try_from(read).ok()
+}

@@ -1,0 +1,117 @@
+//! The talk with a Modbus device, step by step: what is sent when, and what each answer makes of it.
+
+use alloc::string::String;
+use alloc::vec::Vec;
+use core::fmt::Write as _;
+
+use quantity::{Duration, Instant};
+
+use super::hostile::{MILD, Temper, UNIT, World, alike, profile};
+use crate::poll::{PollReason, Polled, Poller};
+
+/// What a device in this temper is sent, and what comes of it, in the first `ms`.
+fn told(profile: &crate::Profile, temper: Temper, ms: i64) -> (String, Poller) {
+    let mut world = World::new(7, temper);
+    let mut poller = Poller::new(profile, 0x0100).unwrap();
+    poller.opened(Instant::ZERO);
+    let mut text = String::new();
+    let mut sent = 0;
+    let mut see = |world: &World, polled: Polled| {
+        for request in &world.sent[sent..] {
+            writeln!(text, "> {}", hex(&request[..6])).unwrap();
+        }
+        sent = world.sent.len();
+        match polled {
+            Polled::Answer(packet) => writeln!(text, "< answer {}", packet[3]).unwrap(),
+            Polled::Fault(fault) => writeln!(text, "! {fault}").unwrap(),
+            Polled::Send(_) => {}
+        }
+    };
+    world.run(&mut poller, Instant::from_micros(ms * 1_000), &mut see);
+    (text, poller)
+}
+
+fn hex(bytes: &[u8]) -> String {
+    let words: Vec<String> = bytes.iter().map(|byte| alloc::format!("{byte:02x}")).collect();
+    words.join(" ")
+}
+
+/// First a read to see whether the line echoes, then marker and read in turn; the echo of the first is not taken for an
+/// answer.
+#[test]
+fn a_marker_stands_before_each_read() {
+    for echo in [false, true] {
+        let (text, poller) = told(&alike(""), Temper { echo, ..MILD }, 500);
+        let want = "> 11 03 00 03 00 01\n> 11 08 00 00 01 01\n> 11 03 00 03 00 01\n< answer 0\n\
+                    > 11 08 00 00 01 02\n> 11 03 00 14 00 01\n< answer 1\n\
+                    > 11 08 00 00 01 03\n> 11 03 00 29 00 01\n< answer 2\n";
+        assert!(text.starts_with(want), "{text}");
+        assert_eq!(poller.counters().faults(), 0);
+    }
+}
+
+#[test]
+fn a_dead_device_is_asked_again_and_again_but_not_faster_and_faster() {
+    let (text, poller) = told(&alike(""), Temper { lost: 100, ..MILD }, 60_000);
+    assert!(!text.contains("answer 0"), "{text}");
+    let counters = poller.counters();
+    assert_eq!(counters.of(PollReason::Unanswered), counters.requests);
+    assert!((40..=70).contains(&(counters.requests + counters.markers)), "{counters:?}");
+    // On a line that echoes, too: the echo alone is no sign of life.
+    let (text, poller) = told(&alike(""), Temper { lost: 100, echo: true, ..MILD }, 60_000);
+    assert!(!text.contains("answer"), "{text}");
+    assert!((40..=80).contains(&(poller.counters().requests + poller.counters().markers)));
+}
+
+#[test]
+fn a_device_without_function_08_says_so() {
+    let (text, poller) = told(&alike(""), Temper { diagnostics: false, ..MILD }, 20_000);
+    assert!(text.contains("marker = \"none\"") && !text.contains("answer 0"), "{text}");
+    assert!(poller.counters().of(PollReason::NoMarker) > 5);
+}
+
+/// A period that the line cannot keep is not made up for, and no read is left out.
+#[test]
+fn reads_take_turns() {
+    let channel = |number: u8, entity: &str, poll_ms: u32| {
+        alloc::format!(
+            "[[decode.channel]]\nnumber = {number}\nentity = \"{entity}\"\naddress = 5\ntype = \"u16\"\nunit = \"1\"\n\
+             exponent = 0\npoll_ms = {poll_ms}\n"
+        )
+    };
+    let both = profile("", &[channel(0, "holding", 20), channel(1, "input", 20)].concat());
+    let (text, _) = told(&both, MILD, 10_000);
+    let count = |word: &str| text.lines().filter(|line| *line == word).count();
+    let (first, second) = (count("< answer 0"), count("< answer 1"));
+    assert!(first > 50 && first.abs_diff(second) <= 1, "{first} and {second}");
+    let slow = profile("", &[channel(0, "holding", 200), channel(1, "input", 1_000)].concat());
+    let (text, _) = told(&slow, MILD, 10_000);
+    let count = |word: &str| text.lines().filter(|line| *line == word).count();
+    assert!((45..=51).contains(&count("< answer 0")), "{}", count("< answer 0"));
+    assert!((9..=11).contains(&count("< answer 1")), "{}", count("< answer 1"));
+}
+
+/// Bytes in any portions and at any time: nothing but faults, and little held.
+#[test]
+fn rubbish_is_no_answer() {
+    let mut seeded = crate::tests::mutate::Seeded(3);
+    let mut poller = Poller::new(&alike(""), 9).unwrap();
+    poller.opened(Instant::ZERO);
+    let mut now = Instant::ZERO;
+    for _ in 0..20_000 {
+        now = now + Duration::from_millis(i64::try_from(seeded.below(40)).unwrap());
+        let mut answers = 0;
+        let mut see = |polled: Polled| answers += u32::from(matches!(polled, Polled::Answer(_)));
+        let mut bytes: Vec<u8> = (0..seeded.below(700)).map(|_| seeded.next().to_le_bytes()[0]).collect();
+        if seeded.below(3) == 0 {
+            bytes.splice(0..0, [UNIT, 3, 2]);
+        }
+        poller.received(now, &bytes, &mut see);
+        poller.tick(now, &mut see);
+        assert_eq!(answers, 0);
+        assert!(poller.held() <= 512);
+    }
+    let counters = poller.counters();
+    assert_eq!(counters.bytes, counters.ignored_bytes + u64::try_from(poller.held()).unwrap());
+    assert!(counters.faults() > 0);
+}
