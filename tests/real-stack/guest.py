@@ -280,14 +280,87 @@ class Radio:
         return done.stdout + done.stderr
 
 
+BLE_PROFILE = """profile = 1
+id = "virtual-ble-meter"
+silence_ms = 3000
+[frame]
+kind = "packet"
+[decode]
+kind = "gatt"
+[[decode.channel]]
+number = 0
+characteristic = "6b1d0002-5c1e-4b8e-9d3a-3f2a9c1e7a10"
+unit = "uF"
+[[decode.channel]]
+number = 1
+characteristic = "0x2A6E"
+label = "supply air"
+unit = "°C"
+[[decode.channel]]
+number = 2
+characteristic = "0x2A6E"
+label = "return air"
+unit = "°C"
+"""
+BLE_SELECTOR = "ble:F0:A1:B2:C3:D4:E5"
+
+
 def scene_ble(work):
-    """A made-up BLE meter on a virtual radio, under the real kernel and the real bluetoothd."""
+    """A made-up BLE meter on a virtual radio, under the real kernel and the real bluetoothd: found, subscribed to, judged, dropped, silenced,
+    bluetoothd killed and started, radio off and on; two temperatures of one UUID read apart."""
     radio = Radio(work)
-    say("ok radio and meter are up")
     wait_for("bluetoothd shows the radio", lambda: "Controller" in radio.control("list"), 0.5)
-    say("ok", radio.control("show").replace("\n", " ")[:200])
-    radio.control("power", "on")
-    say("ok", radio.control("--timeout", "6", "scan", "on").replace("\n", " ")[:400])
+    say("ok radio and meter are up, the radio is off")
+    path = site([("ble", BLE_SELECTOR, "ble.toml")], ["ble", "ble"])
+    (path.parent / "ble.toml").write_text(BLE_PROFILE)
+    program = daemon(path)
+    program.wait(r"device ble: absent: .*radio is off", "a radio that is off is told, not switched on")
+    say("ok the radio that is off is told")
+    at, _ = back(program, lambda: radio.control("power", "on"), "live after the radio was switched on")
+    confirm_all(program)
+    _, line = verdict(program, 1)
+    say("ok verdict", line.strip())
+    back(program, lambda: radio.order("drop"), "live after the link dropped", lost=True)
+    program.mark()
+    radio.order("silent")
+    program.wait(r"device ble: (lost|absent)", "silence is told")
+    back(program, lambda: radio.order("sound"), "live after silence")
+    program.mark()
+    radio.service.process.kill()
+    program.wait(r"device ble: (lost|absent)", "the end of bluetoothd is told")
+
+    def start_again():
+        radio.start_service()
+        wait_for("bluetoothd shows the radio", lambda: "Controller" in radio.control("list"), 0.5)
+        radio.control("power", "on")
+    back(program, start_again, "live after bluetoothd was killed and started")
+    program.mark()
+    radio.control("power", "off")
+    program.wait(r"device ble: (lost|absent)", "a radio that goes off is told")
+    back(program, lambda: radio.control("power", "on"), "live after the radio was off")
+    program.tell("next")
+    confirm_all(program)
+    _, line = verdict(program, 2)
+    say("ok verdict", line.strip())
+    say(f"ok resident {program.resident_kib()} KiB")
+    program.process.terminate()
+    watch = Program("watch", [os.environ["CLIPLEAD"], "devices", "watch", BLE_SELECTOR, "--profile", str(path.parent / "ble.toml"), "--count", "30"])
+    for what, pattern in (("supply air", r"reading .*13\.1\d .*C"), ("return air", r"reading .*23\.9\d .*C"), ("capacitance", r"reading .*12\.4\d uF")):
+        watch.seen = 0
+        _, line = watch.wait(pattern, what)
+        say(f"ok {what}:", line.strip())
+
+
+def back(program, cause, what, lost=False):
+    """Does something, and says how long it took until the meter was live again."""
+    program.mark()
+    began = time.monotonic()
+    cause()
+    if lost:
+        program.wait(r"device ble: lost", f"{what}: the loss")
+    at, line = program.wait(r"device ble: live", what)
+    say(f"ok {what}: {at - began:.2f} s")
+    return at, line
 
 
 def main():
