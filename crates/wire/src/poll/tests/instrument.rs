@@ -163,7 +163,7 @@ fn is_right(world: &World, packet: &[u8]) -> bool {
 
 #[test]
 fn no_answer_of_another_query() {
-    let faults = no_answer_of_another(3_000, &profile("\"*CLS\""));
+    let faults = no_answer_of_another(2_000, &profile("\"*CLS\""));
     for reason in [
         PollReason::Unanswered,
         PollReason::Unmarked,
@@ -177,7 +177,7 @@ fn no_answer_of_another_query() {
 
 #[test]
 fn nor_from_one_without_error_queue() {
-    no_answer_of_another(1_000, &marked_by("*IDN?", ""));
+    no_answer_of_another(500, &marked_by("*IDN?", ""));
 }
 
 /// The faults seen in so many sessions.
