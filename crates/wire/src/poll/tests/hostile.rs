@@ -135,8 +135,8 @@ impl World {
         if request.get(1) == Some(&8) && self.temper.diagnostics {
             return request.to_vec();
         }
-        let mut storage: ModbusStorage<64, 64, 64, 64> = ModbusStorage::new();
-        for address in 0..64 {
+        let mut storage: ModbusStorage<64, 64, 130, 130> = ModbusStorage::new();
+        for address in 0..130 {
             storage.set_holding(address, truth(self.reads, address)).unwrap();
             storage.set_input(address, truth(self.reads, address)).unwrap();
         }
