@@ -25,8 +25,10 @@ use super::schedule::Schedule;
 use super::{PollCounters, PollFault, PollReason, Polled, Sink, bump};
 use crate::packet::{self, PacketKind};
 
-/// The most bytes held; more than the longest reply and an echo before it.
+/// The most bytes held; more than the longest reply, an echo before it, and a marker's echo before both.
 const HELD_BYTES_MAX: usize = 512;
+/// So many bytes are looked at together.
+const PIECE_BYTES: usize = 256;
 /// Markers of one run whose echoes still count.
 const RUN_MAX: usize = 16;
 /// A line is quiet after this: the 3.5 characters of the standard are shorter from 2,400 baud on, but adapters hand bytes on in
@@ -223,10 +225,10 @@ impl RtuTalk {
         }
         self.last = at;
         // Piece by piece, so that what is held stays bounded however much comes at once.
-        for piece in data.chunks(HELD_BYTES_MAX / 2) {
+        for piece in data.chunks(PIECE_BYTES) {
             self.heard.extend_from_slice(piece);
             self.look(at, out);
-            let over = self.heard.len().saturating_sub(HELD_BYTES_MAX / 2);
+            let over = self.heard.len().saturating_sub(HELD_BYTES_MAX);
             self.drop_heard(over);
         }
     }

@@ -3,7 +3,8 @@
 //!
 //! # The marker
 //! After anything that went wrong the error queue is asked (`SYST:ERR?`) until it says 0. Its answers have a form of their own,
-//! a number and a text in quotes, that no reading has. The instrument answers in order, so when as many of them came back as
+//! a number and a text in quotes, that no reading has. One without error queue is asked `*IDN?`, whose answer has four fields
+//! (IEEE 488.2, 10.14). The instrument answers in order, so when as many of them came back as
 //! were asked for, every late answer has passed. One that is lost is waited for until the line was quiet for
 //! `quarantine_ms`; then the count begins anew.
 //!
@@ -25,6 +26,8 @@ const LINE_BYTES_MAX: usize = 256;
 pub(crate) const QUERY_BYTES_MAX: usize = 200;
 /// Entries of the error queue that are read at a time; a queue that never says 0 is left alone then.
 const DRAINED_MAX: u32 = 32;
+/// The marker of an instrument without error queue.
+pub(crate) const IDENTIFY: &str = "*IDN?";
 /// Between two lines to the instrument (our own choice; some drop a line that follows at once).
 const QUIET_MS: i64 = 20;
 
@@ -43,8 +46,8 @@ pub(crate) struct Query {
 pub(crate) struct ScpiTerms {
     /// Sent once after opening; what ends in a question mark is waited for.
     pub(crate) init: Vec<String>,
-    /// Asks the error queue.
-    pub(crate) error: String,
+    /// Asks the error queue, or is [`IDENTIFY`].
+    pub(crate) marker: String,
     pub(crate) timeout: Duration,
     pub(crate) quarantine: Duration,
     pub(crate) queries: Vec<Query>,
@@ -101,6 +104,11 @@ fn error_code(line: &str) -> Option<i32> {
     let (code, text) = line.split_once(',')?;
     let text = text.trim();
     (text.len() >= 2 && text.starts_with('"') && text.ends_with('"')).then(|| code.trim().parse().ok())?
+}
+
+/// Whether the line names an instrument: four fields, and not all of them numbers.
+fn is_identity(line: &str) -> bool {
+    line.split(',').count() == 4 && line.split(',').next().is_some_and(|maker| !is_number(maker.trim()))
 }
 
 /// Whether the line is so many numbers, and nothing else.
@@ -196,8 +204,8 @@ impl ScpiTalk {
         if self.wary {
             self.owed = self.owed.saturating_add(1);
             bump(&mut self.counters.markers, 1);
-            let error = self.terms.error.clone();
-            self.send(&error, now, out);
+            let marker = self.terms.marker.clone();
+            self.send(&marker, now, out);
             self.state = State::Draining { until: now + self.terms.timeout };
         } else if let Some(line) = self.terms.init.get(self.init_at).cloned() {
             self.init_at += 1;
@@ -277,7 +285,7 @@ impl ScpiTalk {
         if text.is_some_and(|text| text.is_empty() || text == self.sent) {
             return;
         }
-        let code = text.and_then(error_code);
+        let code = text.and_then(|text| self.marked(text));
         match (self.state, code) {
             (State::Closed, _) => {}
             (State::Draining { .. }, Some(code)) => self.error(code, at, out),
@@ -294,6 +302,11 @@ impl ScpiTalk {
                 self.fault(PollReason::Unasked, None, out);
             }
         }
+    }
+
+    /// The code, if the line is a marker's answer; an instrument's name is as good as 0.
+    fn marked(&self, line: &str) -> Option<i32> {
+        if self.terms.marker == IDENTIFY { is_identity(line).then_some(0) } else { error_code(line) }
     }
 
     fn error(&mut self, code: i32, at: Instant, out: Sink<'_>) {
@@ -367,6 +380,8 @@ mod tests {
             assert_eq!(error_code(line), code, "{line}");
             assert!(code.is_none() || (1..4).all(|parts| !is_numbers(line, parts)), "{line}");
         }
+        assert!(is_identity("maker,model,0,1.2") && is_identity("a, b, c, d"));
+        assert!(!is_identity("1,2,3,4") && !is_identity("0,\"No error\"") && !is_identity("ready"));
         assert!(is_numbers("0.0000447", 1) && is_numbers("+4.47E-05,-9.9E37", 2) && is_numbers("12", 1));
         for line in ["", "nan", "inf", "1,", "1 2", "--1", "1e", "0x1", "12.3 V", "1;2"] {
             assert!(!is_numbers(line, 1), "{line}");

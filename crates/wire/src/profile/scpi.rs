@@ -10,7 +10,7 @@ use super::table::{Node, Table};
 use super::unit_word;
 use crate::decode::answers::{AnswerChannel, AnswersDecode};
 use crate::error::ProfileError;
-use crate::poll::scpi::{QUERY_BYTES_MAX, Query, ScpiTerms};
+use crate::poll::scpi::{IDENTIFY, QUERY_BYTES_MAX, Query, ScpiTerms};
 
 type Loaded<T> = Result<T, ProfileError>;
 
@@ -19,9 +19,9 @@ const PARTS_MAX: usize = 32;
 
 /// Both tables.
 pub(super) fn load(poll: &Table<'_>, decode: &Table<'_>) -> Loaded<(ScpiTerms, AnswersDecode)> {
-    poll.only(&["kind", "init", "error", "poll_ms", "timeout_ms", "quarantine_ms"])?;
+    poll.only(&["kind", "init", "marker", "poll_ms", "timeout_ms", "quarantine_ms"])?;
     let pace = Pace::load(poll, Pace::DEFAULT)?;
-    let error = poll.find("error").map_or(Ok("SYST:ERR?"), query)?;
+    let marker = poll.find("marker").map_or(Ok("SYST:ERR?"), marker)?;
     let init = match poll.find("init") {
         Some(node) => {
             node.list()?.into_iter().map(|node| line(node).map(String::from)).collect::<Loaded<_>>()?
@@ -33,7 +33,7 @@ pub(super) fn load(poll: &Table<'_>, decode: &Table<'_>) -> Loaded<(ScpiTerms, A
     let mut queries: Vec<Query> = Vec::new();
     let mut channels: Vec<AnswerChannel> = Vec::new();
     for table in node.tables("[decode.channel]")? {
-        let channel = load_channel(&table, pace, error, &mut queries)?;
+        let channel = load_channel(&table, pace, marker, &mut queries)?;
         if channels.iter().any(|known| known.number == channel.number) {
             return Err(table.error(format_args!(
                 "channel {} stands twice; each needs its own number, for example number = 1",
@@ -47,14 +47,14 @@ pub(super) fn load(poll: &Table<'_>, decode: &Table<'_>) -> Loaded<(ScpiTerms, A
     }
     let texts = queries.iter().map(|query| (query.text.clone(), query.parts)).collect();
     let quarantine = quarantine(poll, pace)?;
-    let terms = ScpiTerms { init, error: error.into(), timeout: pace.timeout, quarantine, queries };
+    let terms = ScpiTerms { init, marker: marker.into(), timeout: pace.timeout, quarantine, queries };
     Ok((terms, AnswersDecode { queries: texts, channels }))
 }
 
 fn load_channel(
     table: &Table<'_>,
     pace: Pace,
-    error: &str,
+    marker: &str,
     queries: &mut Vec<Query>,
 ) -> Loaded<AnswerChannel> {
     table.only(&[
@@ -71,8 +71,8 @@ fn load_channel(
     let number = table.find("number").map_or(Ok(0), |node| node.int(0..=255))?;
     let node = table.need("query", "query = \"MEAS:CAP?\"")?;
     let text = query(node)?;
-    if text == error {
-        return Err(node.error("this asks the error queue, whose answers are no readings"));
+    if text == marker {
+        return Err(node.error("this is the marker, whose answers are no readings"));
     }
     let part = table.find("part").map_or(Ok(0), |node| node.size(0, PARTS_MAX - 1))?;
     let stated = table.find("parts").map(|node| node.size(part + 1, PARTS_MAX)).transpose()?;
@@ -110,6 +110,17 @@ fn line(node: Node<'_>) -> Loaded<&str> {
         )));
     }
     Ok(text)
+}
+
+/// What is asked after anything that went wrong: an error queue by any of its names, or the identity.
+fn marker(node: Node<'_>) -> Loaded<&str> {
+    let text = query(node)?;
+    if text == IDENTIFY || text.to_ascii_uppercase().contains("ERR") {
+        return Ok(text);
+    }
+    Err(node.error(format_args!(
+        "its answer must look like no reading: write \"SYST:ERR?\", or {IDENTIFY:?} for an instrument without error queue"
+    )))
 }
 
 /// One query: what asks for one answer.

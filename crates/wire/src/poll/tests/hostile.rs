@@ -135,8 +135,8 @@ impl World {
         if request.get(1) == Some(&8) && self.temper.diagnostics {
             return request.to_vec();
         }
-        let mut storage: ModbusStorage<64, 64, 64, 64> = ModbusStorage::new();
-        for address in 0..64 {
+        let mut storage: ModbusStorage<64, 64, 130, 130> = ModbusStorage::new();
+        for address in 0..130 {
             storage.set_holding(address, truth(self.reads, address)).unwrap();
             storage.set_input(address, truth(self.reads, address)).unwrap();
         }
@@ -323,9 +323,9 @@ fn sessions(count: u64, profile: &Profile, temper: Temper, reveal: bool) -> Tall
 
 #[test]
 fn no_wrong_value_from_a_hostile_device() {
-    let tally = sessions(2_500, &alike(""), HOSTILE, true);
+    let tally = sessions(2_000, &alike(""), HOSTILE, true);
     assert_eq!(tally.wrong, 0, "{tally:?}");
-    assert!(tally.answers > 10_000 && tally.refused > 300, "{tally:?}");
+    assert!(tally.answers > 8_000 && tally.refused > 200, "{tally:?}");
     for reason in [
         PollReason::Unanswered,
         PollReason::Unmarked,
@@ -344,9 +344,9 @@ fn no_wrong_value_from_a_hostile_device() {
 
 #[test]
 fn no_wrong_value_on_a_line_that_echoes() {
-    let tally = sessions(2_500, &alike(""), Temper { echo: true, ..HOSTILE }, true);
+    let tally = sessions(1_500, &alike(""), Temper { echo: true, ..HOSTILE }, true);
     assert_eq!(tally.wrong, 0, "{tally:?}");
-    assert!(tally.answers > 10_000, "{tally:?}");
+    assert!(tally.answers > 7_000, "{tally:?}");
 }
 
 /// Without marker a value may be of an older read of the same registers, as the documentation says, but never of others.
@@ -361,9 +361,9 @@ fn without_marker_no_value_of_another_register() {
     let channels = [channel(0, 3, 1), channel(1, 20, 2), channel(2, 41, 3)].concat();
     for (more, diagnostics) in [("marker = \"none\"", true), ("", false)] {
         let temper = Temper { diagnostics, ..HOSTILE };
-        let tally = sessions(1_500, &profile(more, &channels), temper, false);
+        let tally = sessions(800, &profile(more, &channels), temper, false);
         assert_eq!(tally.of_another, 0, "{tally:?}");
-        assert!(tally.answers > 2_000, "{tally:?}");
+        assert!(tally.answers > 1_000, "{tally:?}");
         assert_eq!(tally.faults.contains(PollReason::NoMarker.words()), !diagnostics);
     }
 }

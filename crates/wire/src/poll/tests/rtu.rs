@@ -50,6 +50,16 @@ fn a_marker_stands_before_each_read() {
     }
 }
 
+/// The longest read of the standard, with its echo before it and all at once.
+#[test]
+fn the_longest_reply_fits() {
+    let channel = "[[decode.channel]]\nentity = \"holding\"\naddress = 4\ntype = \"u16\"\nunit = \"1\"\nexponent = 0\nregisters = 125\n";
+    for (echo, byte_by_byte) in [(false, 0), (true, 0), (true, 50)] {
+        let (text, poller) = told(&profile("", channel), Temper { echo, byte_by_byte, ..MILD }, 20_000);
+        assert!(poller.counters().answers > 5, "echo {echo}: {text}");
+    }
+}
+
 #[test]
 fn a_dead_device_is_asked_again_and_again_but_not_faster_and_faster() {
     let (text, poller) = told(&alike(""), Temper { lost: 100, ..MILD }, 60_000);
