@@ -1,9 +1,10 @@
 //! Frames -> what the display showed. One variant per way of decoding. Does not know how frames were cut from bytes.
 
 pub(crate) mod fields;
+pub(crate) mod gatt;
 pub(crate) mod pattern;
 
-use quantity::{Coupling, Decimal, Flags, Sign, State, Unit};
+use quantity::{Accuracy, Coupling, Decimal, Flags, Sign, State, Unit};
 
 use crate::counters::Field;
 
@@ -15,6 +16,8 @@ pub(crate) struct Decoded {
     pub(crate) coupling: Option<Coupling>,
     pub(crate) state: State,
     pub(crate) flags: Flags,
+    /// What the way of sending itself states; a statement of the profile replaces it.
+    pub(crate) accuracy: Option<Accuracy>,
 }
 
 /// How frames are decoded.
@@ -24,14 +27,34 @@ pub(crate) enum Decode {
     Pattern(pattern::PatternDecode),
     /// Numbers at fixed places.
     Fields(fields::FieldsDecode),
+    /// Values of GATT characteristics.
+    Gatt(gatt::GattDecode),
+}
+
+/// Whether a frame was meant for the profile.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Fit {
+    /// It has the described shape; what it holds was handed out.
+    Fits,
+    /// It is whole and of no channel that the profile names.
+    Ignored,
+    /// It does not have the described shape at all.
+    Foreign,
+}
+
+impl Fit {
+    const fn of(fits: bool) -> Self {
+        if fits { Self::Fits } else { Self::Foreign }
+    }
 }
 
 impl Decode {
-    /// Decodes a frame, each channel by itself. `false`: the frame does not have the described shape at all.
-    pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Field>)) -> bool {
+    /// Decodes a frame, each channel by itself.
+    pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Field>)) -> Fit {
         match self {
-            Self::Pattern(decode) => decode.frame(frame, out),
-            Self::Fields(decode) => decode.frame(frame, out),
+            Self::Pattern(decode) => Fit::of(decode.frame(frame, out)),
+            Self::Fields(decode) => Fit::of(decode.frame(frame, out)),
+            Self::Gatt(decode) => decode.frame(frame, out),
         }
     }
 }

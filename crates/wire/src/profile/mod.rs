@@ -3,6 +3,7 @@
 mod accuracy;
 mod counted;
 mod fixed;
+mod gatt;
 mod line;
 mod link;
 mod table;
@@ -68,10 +69,12 @@ impl Profile {
         root.only(&["profile", "id", "title", "agree", "silence_ms", "link", "frame", "decode", "accuracy"])?;
         let id = root.need("id", "id = \"generic-line-meter\"")?;
         let title = root.find("title").map_or(Ok(""), Node::str)?;
-        let frame =
-            root.need("frame", "[frame] with kind = \"line\", \"fixed\" or \"counted\"")?.table("frame")?;
-        let decode =
-            root.need("decode", "[decode] with kind = \"pattern\" or \"fields\"")?.table("decode")?;
+        let frame = root
+            .need("frame", "[frame] with kind = \"line\", \"fixed\", \"counted\" or \"packet\"")?
+            .table("frame")?;
+        let decode = root
+            .need("decode", "[decode] with kind = \"pattern\", \"fields\" or \"gatt\"")?
+            .table("decode")?;
         let (frame, decode) = load_frame(&frame, &decode)?;
         let agree = load_agree(root, &frame, &decode)?;
         let silence_ms = root.find("silence_ms").map_or(Ok(3_000), |node| node.int(50..=3_600_000))?;
@@ -156,9 +159,9 @@ impl Profile {
     }
 
     pub(crate) fn reading(&self, at: Instant, seq: u64, decoded: Decoded) -> Reading {
-        let Decoded { channel, unit, coupling, state, flags } = decoded;
+        let Decoded { channel, unit, coupling, state, flags, accuracy } = decoded;
         let accuracy = match state {
-            State::Value(shown) => self.accuracy(unit, coupling, shown.to_f64()),
+            State::Value(shown) => self.accuracy(unit, coupling, shown.to_f64()).or(accuracy),
             State::Overload(_) | State::NoValue => None,
         };
         Reading { at, seq, channel, unit, coupling, state, flags, accuracy }
@@ -190,17 +193,24 @@ enum FrameKind {
     Line,
     Fixed,
     Counted,
+    Packet,
 }
 
 #[derive(Clone, Copy)]
 enum DecodeKind {
     Pattern,
     Fields,
+    Gatt,
+}
+
+impl DecodeKind {
+    const WORDS: [(&'static str, Self); 3] =
+        [("pattern", Self::Pattern), ("fields", Self::Fields), ("gatt", Self::Gatt)];
 }
 
 impl FrameKind {
-    const WORDS: [(&'static str, Self); 3] =
-        [("line", Self::Line), ("fixed", Self::Fixed), ("counted", Self::Counted)];
+    const WORDS: [(&'static str, Self); 4] =
+        [("line", Self::Line), ("fixed", Self::Fixed), ("counted", Self::Counted), ("packet", Self::Packet)];
 }
 
 /// Framing and decoding are chosen apart; which go together is said here.
@@ -208,7 +218,15 @@ fn load_frame(frame: &Table<'_>, decode: &Table<'_>) -> Result<(Framing, Decode)
     let kind = frame.need("kind", "kind = \"line\"")?;
     let frame_kind = kind.word(&FrameKind::WORDS)?;
     let kind = decode.need("kind", "kind = \"pattern\"")?;
-    match (frame_kind, kind.word(&[("pattern", DecodeKind::Pattern), ("fields", DecodeKind::Fields)])?) {
+    match (frame_kind, kind.word(&DecodeKind::WORDS)?) {
+        (FrameKind::Packet, DecodeKind::Gatt) => {
+            frame.only(&["kind"])?;
+            Ok((Framing::Counted(crate::packet::framing()), Decode::Gatt(gatt::load_decode(decode)?)))
+        }
+        (FrameKind::Packet, _) => Err(kind.error("packets hold GATT values here; use decode \"gatt\"")),
+        (_, DecodeKind::Gatt) => {
+            Err(kind.error("\"gatt\" reads values that come as packets; use frame kind \"packet\""))
+        }
         (FrameKind::Line, DecodeKind::Pattern) => {
             let pattern = line::load_pattern(decode)?;
             let frame = line::load_frame(frame, &pattern)?;

@@ -4,6 +4,7 @@
 mod counted;
 mod damage;
 mod faults;
+mod gatt;
 mod mutate;
 mod notes;
 mod properties;
