@@ -95,7 +95,13 @@ impl Bus {
     }
 
     /// Calls a method of the Bluetooth service.
-    pub(super) async fn call<B>(&self, path: &str, interface: &str, method: &str, body: &B) -> Result<Message, CallFault>
+    pub(super) async fn call<B>(
+        &self,
+        path: &str,
+        interface: &str,
+        method: &str,
+        body: &B,
+    ) -> Result<Message, CallFault>
     where
         B: serde::Serialize + DynamicType + Sync,
     {
@@ -113,7 +119,8 @@ impl Bus {
     where
         B: serde::Serialize + DynamicType + Sync,
     {
-        match timeout(CALL_TIME_MAX, self.0.call_method(Some(to), path, Some(interface), method, body)).await {
+        match timeout(CALL_TIME_MAX, self.0.call_method(Some(to), path, Some(interface), method, body)).await
+        {
             Ok(Ok(answer)) => Ok(answer),
             Ok(Err(error)) => Err(CallFault::Refused(error.to_string())),
             Err(_elapsed) => Err(CallFault::Stalled),

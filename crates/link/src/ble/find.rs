@@ -62,7 +62,10 @@ impl Seen {
     /// the same.
     fn can_be(&self, before: &Self) -> bool {
         self.address == before.address
-            || (self.is_random && before.is_random && self.name == before.name && self.services == before.services)
+            || (self.is_random
+                && before.is_random
+                && self.name == before.name
+                && self.services == before.services)
     }
 }
 
@@ -110,7 +113,8 @@ pub(super) async fn find(bus: &Bus, place: &BlePlace, before: Option<&Seen>) -> 
         let objects = bus.objects().await.map_err(CallFault::service)?;
         let fitting: Vec<Seen> = in_range(&objects).into_iter().filter(|seen| seen.fits(place)).collect();
         let same = |seen: &&Seen| {
-            matches!(place, BlePlace::Address(_)) || before.is_some_and(|before| before.address == seen.address)
+            matches!(place, BlePlace::Address(_))
+                || before.is_some_and(|before| before.address == seen.address)
         };
         if let Some(sure) = fitting.iter().find(same) {
             return Ok(sure.clone());

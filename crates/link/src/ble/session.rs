@@ -212,10 +212,9 @@ fn take(message: &Message, shared: &Shared<'_>) -> Option<Loss> {
 struct Held(Option<(Bus, String)>);
 
 impl Held {
-    /// An answer "no" means that it is let go already.
     async fn let_go(mut self) {
         if let Some((bus, path)) = self.0.take() {
-            let _ = bus.call(&path, DEVICE, "Disconnect", &()).await;
+            disconnect(bus, path).await;
         }
     }
 
@@ -226,11 +225,16 @@ impl Held {
 
 impl Drop for Held {
     fn drop(&mut self) {
-        if let (Some(held), Ok(runtime)) = (self.0.take(), tokio::runtime::Handle::try_current()) {
+        if let (Some((bus, path)), Ok(runtime)) = (self.0.take(), tokio::runtime::Handle::try_current()) {
             // Ends by itself: a call has a time limit.
-            runtime.spawn(Self(Some(held)).let_go());
+            runtime.spawn(disconnect(bus, path));
         }
     }
+}
+
+/// An answer "no" means that it is let go already.
+async fn disconnect(bus: Bus, path: String) {
+    let _ = bus.call(&path, DEVICE, "Disconnect", &()).await;
 }
 
 async fn serve(bus: &Bus, source: &mut Source, shared: &Shared<'_>) -> End {
@@ -350,7 +354,9 @@ async fn subscribe_again(bus: &Bus, shared: &Shared<'_>, table: &Table, loss: Lo
     }
     for characteristic in table.values().filter(|characteristic| characteristic.sends) {
         // What was not subscribed to any more says so; that is what is to be mended.
-        if let Err(CallFault::Stalled) = bus.call(&characteristic.path, CHARACTERISTIC, "StopNotify", &()).await {
+        if let Err(CallFault::Stalled) =
+            bus.call(&characteristic.path, CHARACTERISTIC, "StopNotify", &()).await
+        {
             break;
         }
     }

@@ -62,11 +62,15 @@ pub(super) async fn load(bus: &Bus, objects: &Objects, device: &str) -> Result<T
     let mut counted: BTreeMap<(Uuid, Uuid), u8> = BTreeMap::new();
     for (path, interfaces) in objects {
         let path = path.as_str();
-        let Some(properties) = interfaces.get(CHARACTERISTIC).filter(|_| is_below(path, device)) else { continue };
+        let Some(properties) = interfaces.get(CHARACTERISTIC).filter(|_| is_below(path, device)) else {
+            continue;
+        };
         let Some((service, uuid)) = uuids(objects, path, properties) else { continue };
         let instance = counted.entry((service, uuid)).or_insert(0);
         *instance = instance.saturating_add(1);
-        let Some(index) = u8::try_from(table.len()).ok().filter(|_| table.len() < CHARACTERISTICS_MAX) else { break };
+        let Some(index) = u8::try_from(table.len()).ok().filter(|_| table.len() < CHARACTERISTICS_MAX) else {
+            break;
+        };
         let flags: Vec<String> = property(properties, "Flags").unwrap_or_default();
         let has = |wanted: &[&str]| flags.iter().any(|flag| wanted.contains(&flag.as_str()));
         let mut characteristic = Characteristic {
@@ -104,7 +108,9 @@ fn uuids(objects: &Objects, path: &str, properties: &Properties) -> Option<(Uuid
 async fn describe(bus: &Bus, objects: &Objects, of: &mut Characteristic) -> Result<(), String> {
     for (path, interfaces) in objects {
         let path = path.as_str();
-        let Some(properties) = interfaces.get(DESCRIPTOR).filter(|_| is_below(path, &of.path)) else { continue };
+        let Some(properties) = interfaces.get(DESCRIPTOR).filter(|_| is_below(path, &of.path)) else {
+            continue;
+        };
         let uuid = property::<String>(properties, "UUID").and_then(|text| Uuid::parse(&text));
         let Some(kind @ (0x2901 | 0x2904 | 0x2906)) = uuid.and_then(Uuid::short) else { continue };
         let bytes = bus

@@ -153,11 +153,17 @@ impl Fake {
         });
     }
 
-    async fn signal<B: serde::Serialize + zbus::DynamicType>(&self, path: &str, interface: &str, member: &str, body: &B) {
+    async fn signal<B: serde::Serialize + zbus::DynamicType>(
+        &self,
+        path: &str,
+        interface: &str,
+        member: &str,
+        body: &B,
+    ) {
         let peers: Vec<Connection> = self.shared.world.lock().unwrap().peers.values().cloned().collect();
         let sender = if member == "NameOwnerChanged" { "org.freedesktop.DBus" } else { ":1.1" };
         for peer in peers {
-            let message = Message::signal(path, interface, member).unwrap().sender(sender).unwrap().build(body).unwrap();
+            let message = Message::signal(path, interface, member).sender(sender).build(body).unwrap();
             // A peer that just went does not matter.
             let _ = peer.send(&message).await;
         }
@@ -202,7 +208,8 @@ impl Fake {
             world.devices.remove(at)
         });
         let path = OwnedObjectPath::try_from(device.path()).unwrap();
-        self.signal("/", "org.freedesktop.DBus.ObjectManager", "InterfacesRemoved", &(path, vec![DEVICE])).await;
+        self.signal("/", "org.freedesktop.DBus.ObjectManager", "InterfacesRemoved", &(path, vec![DEVICE]))
+            .await;
         device
     }
 
@@ -282,7 +289,7 @@ fn decide(world: &mut World, path: &str, member: &str, peer: usize) -> Answer {
             }
             _ => Answer::Refused("org.bluez.Error.Failed"),
         },
-        "StartNotify" if device.is_some_and(|device| device.connected) => {
+        "StartNotify" if device.as_ref().is_some_and(|device| device.connected) => {
             world.notifying.insert((peer, path.to_owned()));
             Answer::Nothing
         }
@@ -316,8 +323,8 @@ async fn answer(connection: &Connection, message: &Message, peer: usize, shared:
     let answer = decide(&mut shared.world.lock().unwrap(), path.as_str(), member.as_str(), peer);
     let changed = async |path: &str, interface: &str, name: &str, value: Variant<'_>| {
         let body = (interface, HashMap::from([(name, value)]), Vec::<String>::new());
-        let signal = Message::signal(path, "org.freedesktop.DBus.Properties", "PropertiesChanged").unwrap();
-        let _ = connection.send(&signal.sender(":1.1").unwrap().build(&body).unwrap()).await;
+        let signal = Message::signal(path, "org.freedesktop.DBus.Properties", "PropertiesChanged");
+        let _ = connection.send(&signal.sender(":1.1").build(&body).unwrap()).await;
     };
     let sent = match answer {
         Answer::Silence => Ok(()),
@@ -368,7 +375,11 @@ fn objects(world: &World) -> HashMap<OwnedObjectPath, Interfaces> {
         if !device.connected {
             continue;
         }
-        put(format!("{}/service0010", device.path()), SERVICE, vec![("UUID", Variant::from(full(device.service)))]);
+        put(
+            format!("{}/service0010", device.path()),
+            SERVICE,
+            vec![("UUID", Variant::from(full(device.service)))],
+        );
         for (at, part) in device.parts.iter().enumerate() {
             let own = device.part_path(at);
             let flags: Vec<String> = part.flags.iter().map(|flag| (*flag).to_owned()).collect();

@@ -12,7 +12,7 @@ use wire::{Decoder, Item, Profile};
 
 use super::{next, until};
 use crate::{
-    Absence, Adapter, BleAdapter, BlePlace, GapReason, Link, LinkEvent, LinkState, Loss, OpenOptions, SelectorFault,
+    Absence, Adapter, BleAdapter, BlePlace, GapReason, Link, LinkEvent, LinkState, OpenOptions, SelectorFault,
 };
 use fake::{Device, Fake, Part, full};
 
@@ -77,7 +77,10 @@ impl Follower {
             let raw = from + self.next;
             self.sent.insert((part, raw));
             let bytes = i16::try_from(raw).unwrap().to_le_bytes().to_vec();
-            assert!(fake.notify(&device.part_path(part.into()), bytes).await, "nobody listens to part {part}");
+            assert!(
+                fake.notify(&device.part_path(part.into()), bytes).await,
+                "nobody listens to part {part}"
+            );
         }
     }
 
@@ -87,15 +90,20 @@ impl Follower {
         match next(&mut *self.link).await {
             LinkEvent::State(state) => self.states.push(state.to_string()),
             LinkEvent::Gap(_) => self.decoder.gap(quantity::Instant::ZERO),
-            LinkEvent::Bytes(bytes) => self.decoder.bytes(quantity::Instant::ZERO, &bytes, &mut |item| match item {
-                Item::Reading(reading) => match reading.state {
-                    State::Value(shown) if shown.exponent() == -2 => got.push((reading.channel, shown.mantissa())),
-                    other => self.wrong.push(format!("{other:?}")),
-                },
-                Item::Fault(fault) => self.wrong.push(fault.to_string()),
-            }),
+            LinkEvent::Bytes(bytes) => {
+                self.decoder.bytes(quantity::Instant::ZERO, &bytes, &mut |item| match item {
+                    Item::Reading(reading) => match reading.state {
+                        State::Value(shown) if shown.exponent() == -2 => {
+                            got.push((reading.channel, shown.mantissa()))
+                        }
+                        other => self.wrong.push(format!("{other:?}")),
+                    },
+                    Item::Fault(fault) => self.wrong.push(fault.to_string()),
+                })
+            }
         }
-        self.wrong.extend(got.iter().filter(|r| !self.sent.contains(r)).map(|r| format!("{r:?} was never sent")));
+        self.wrong
+            .extend(got.iter().filter(|r| !self.sent.contains(r)).map(|r| format!("{r:?} was never sent")));
         got
     }
 
@@ -128,13 +136,18 @@ fn places() {
         ("c0:11:22:33:44:01", BlePlace::Address(FIRST.to_owned())),
         ("name=Air probe", BlePlace::Name("Air probe".to_owned())),
         ("service=0x181A", BlePlace::Service(wire::gatt::Uuid::from_short(0x181A))),
-        ("service=0000181a-0000-1000-8000-00805F9B34FB", BlePlace::Service(wire::gatt::Uuid::from_short(0x181A))),
+        (
+            "service=0000181a-0000-1000-8000-00805F9B34FB",
+            BlePlace::Service(wire::gatt::Uuid::from_short(0x181A)),
+        ),
     ] {
         assert_eq!(BlePlace::parse(text), Ok(want.clone()));
         assert_eq!(BlePlace::parse(want.to_string().strip_prefix("ble:").unwrap()), Ok(want));
     }
     assert_eq!(BlePlace::parse(""), Err(SelectorFault::RestMissing));
-    for bad in ["C0:11:22:33:44", "C0:11:22:33:44:0G", "C0:11:22:33:44:01:02", "name=", "service=181A", "Air probe"] {
+    for bad in
+        ["C0:11:22:33:44", "C0:11:22:33:44:0G", "C0:11:22:33:44:01:02", "name=", "service=181A", "Air probe"]
+    {
         assert_eq!(BlePlace::parse(bad), Err(SelectorFault::BadBle), "{bad}");
     }
 }
