@@ -330,6 +330,20 @@ impl fmt::Display for Absence {
                 f,
                 "no way to {address} ({detail}); check the cable or the Wi-Fi, and that both are in the same network"
             ),
+            Self::NoBluetooth { .. }
+            | Self::NoRadio
+            | Self::RadioOff
+            | Self::SeveralInRange { .. }
+            | Self::NotConnected { .. } => self.fmt_bluetooth(f),
+            Self::System { path, kind, detail } => write!(f, "cannot open {path}: {detail} ({kind})"),
+        }
+    }
+}
+
+impl Absence {
+    /// The words of what can stand between a Bluetooth meter and its link.
+    fn fmt_bluetooth(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
             Self::NoBluetooth { detail } => write!(
                 f,
                 "the Bluetooth service does not answer ({detail}); check that bluetoothd runs and that this account may use it \
@@ -350,7 +364,7 @@ impl fmt::Display for Absence {
                 "{device} is in range and cannot be opened ({detail}); close the program or telephone that holds it, then \
                  switch it off and on"
             ),
-            Self::System { path, kind, detail } => write!(f, "cannot open {path}: {detail} ({kind})"),
+            _ => Ok(()),
         }
     }
 }

@@ -98,7 +98,11 @@ impl Shared<'_> {
             Some(packet) => self.outlet.bytes(&packet),
             None => self.outlet.unusable(value.len()),
         }
-        self.heard.notify_one();
+        // What is asked for says nothing of whether the others still send.
+        let sends = |table: &Table| table.values().any(|characteristic| characteristic.sends);
+        if sent || !live.table.as_ref().is_some_and(sends) {
+            self.heard.notify_one();
+        }
     }
 
     /// The end that a loss makes: of an open meter, or of an attempt.
@@ -149,7 +153,9 @@ async fn session(source: &mut Source) -> End {
     tokio::select! {
         loss = follow(&mut signals, &shared) => {
             // It is gone by itself; a late word to let go would hit the next session.
-            shared.live().held.take().map(Held::gone);
+            if let Some(held) = shared.live().held.take() {
+                held.gone();
+            }
             shared.lost(loss)
         }
         end = serve(&bus, source, &shared) => {

@@ -1,6 +1,7 @@
 //! Bluetooth meters against a bus and service of our own ([`fake`]): selectors, the basic path, and every fault of a radio.
 //! Times are those of tokio's stopped clock. The decoder that reads the packets is `wire`'s, so that a wrong value shows.
 
+mod conform;
 mod fake;
 mod faults;
 
