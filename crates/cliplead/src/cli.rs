@@ -231,6 +231,9 @@ pub(crate) struct DevicesOptions {
 pub(crate) enum DevicesCommand {
     /// What is attached now, and the selector to write for it
     List {
+        /// Also scan for Bluetooth LE meters in range, about 4 s; connects to nothing and switches no radio on
+        #[arg(long)]
+        scan: bool,
         /// How the list is written
         #[arg(long, value_enum, default_value_t)]
         format: Format,

@@ -106,6 +106,8 @@ pub(crate) fn registry() -> Registry {
     let registry = registry.with(link::SerialAdapter::new());
     #[cfg(feature = "tcp")]
     let registry = registry.with(link::TcpAdapter::new());
+    #[cfg(all(feature = "ble", target_os = "linux"))]
+    let registry = registry.with(link::BleAdapter::new());
     registry
 }
 

@@ -20,7 +20,7 @@ use crate::output::{Exit, data, talk};
 /// When the device, its file or its profile cannot be used.
 pub(crate) fn run(options: &DevicesOptions) -> anyhow::Result<Exit> {
     match &options.command {
-        DevicesCommand::List { format } => list(*format),
+        DevicesCommand::List { scan, format } => list(*scan, *format),
         DevicesCommand::Watch(watch) => {
             let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
             runtime.block_on(follow(watch))
@@ -35,9 +35,27 @@ struct FoundJson {
     hindrance: Option<String>,
 }
 
-fn list(format: Format) -> anyhow::Result<Exit> {
+/// Bluetooth LE meters in range; a radio sends nothing unless this is asked for.
+#[cfg(all(feature = "ble", target_os = "linux"))]
+fn scan() -> anyhow::Result<Vec<link::Found>> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    Ok(runtime.block_on(link::BleAdapter::new().scan()).unwrap_or_else(|absence| {
+        talk(&format!("no Bluetooth scan: {absence}"));
+        Vec::new()
+    }))
+}
+
+#[cfg(not(all(feature = "ble", target_os = "linux")))]
+fn scan() -> anyhow::Result<Vec<link::Found>> {
+    anyhow::bail!("this build has no Bluetooth; it needs Linux and the feature \"ble\"")
+}
+
+fn list(with_scan: bool, format: Format) -> anyhow::Result<Exit> {
     let registry = daemon::registry();
-    let found = registry.list();
+    let mut found = registry.list();
+    if with_scan {
+        found.extend(scan()?);
+    }
     for device in &found {
         let json = FoundJson {
             selector: device.selector.as_ref().map(ToString::to_string),

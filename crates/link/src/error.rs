@@ -36,6 +36,8 @@ pub enum SelectorFault {
     BadPort,
     /// An IPv6 address without brackets.
     BareIpv6,
+    /// A Bluetooth selector that is no address, `name=` or `service=`.
+    BadBle,
     /// A name with characters other than letters, digits, `-`, `_`, `.`.
     BadName,
 }
@@ -65,6 +67,10 @@ impl fmt::Display for SelectorFault {
             }
             Self::BadPort => "the port is missing or not a number from 1 to 65535; write tcp:HOST:PORT",
             Self::BareIpv6 => "an IPv6 address stands in brackets; write for example tcp:[2001:db8::7]:4001",
+            Self::BadBle => {
+                "write ble:AA:BB:CC:DD:EE:FF (see `devices list --scan`), ble:name=NAME, or ble:service=0x181A with a 16-bit or \
+                 full service UUID"
+            }
             Self::BadName => "a name is 1 to 64 letters, digits, '-', '_' or '.'",
         })
     }
@@ -237,6 +243,29 @@ pub enum Absence {
         /// The system's own words.
         detail: String,
     },
+    /// The Bluetooth service cannot be asked.
+    NoBluetooth {
+        /// What the bus or the service said.
+        detail: String,
+    },
+    /// No Bluetooth radio is there.
+    NoRadio,
+    /// Every Bluetooth radio is switched off; nobody but the person switches one on.
+    RadioOff,
+    /// Several Bluetooth devices in range answer to the selector; none is chosen.
+    SeveralInRange {
+        /// What was looked for.
+        what: String,
+        /// Their selectors by address.
+        devices: Vec<String>,
+    },
+    /// A Bluetooth device is in range and cannot be opened.
+    NotConnected {
+        /// Its address.
+        device: String,
+        /// What the service said.
+        detail: String,
+    },
     /// The system refused for another reason.
     System {
         /// The device.
@@ -311,7 +340,41 @@ impl fmt::Display for Absence {
                 f,
                 "no way to {address} ({detail}); check the cable or the Wi-Fi, and that both are in the same network"
             ),
+            Self::NoBluetooth { .. }
+            | Self::NoRadio
+            | Self::RadioOff
+            | Self::SeveralInRange { .. }
+            | Self::NotConnected { .. } => self.fmt_bluetooth(f),
             Self::System { path, kind, detail } => write!(f, "cannot open {path}: {detail} ({kind})"),
+        }
+    }
+}
+
+impl Absence {
+    /// The words of what can stand between a Bluetooth meter and its link.
+    fn fmt_bluetooth(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NoBluetooth { detail } => write!(
+                f,
+                "the Bluetooth service does not answer ({detail}); check that bluetoothd runs and that this account may use it \
+                 (hardware-notes/attach-bluetooth.md)"
+            ),
+            Self::NoRadio => f.write_str("no Bluetooth radio is there; plug one in (bluetoothctl list shows them)"),
+            Self::RadioOff => f.write_str(
+                "the Bluetooth radio is off; switch it on yourself (rfkill unblock bluetooth, then bluetoothctl power on)",
+            ),
+            Self::SeveralInRange { what, devices } => write!(
+                f,
+                "{what} matches {} devices in range ({}); write the address of the right one",
+                devices.len(),
+                devices.join(", ")
+            ),
+            Self::NotConnected { device, detail } => write!(
+                f,
+                "{device} is in range and cannot be opened ({detail}); close the program or telephone that holds it, then \
+                 switch it off and on"
+            ),
+            _ => Ok(()),
         }
     }
 }

@@ -1,5 +1,5 @@
 //! `link`: how a meter's bytes reach the program. Holds the adapter trait, the registry, the bounded queue, the
-//! supervisor that reopens for ever, and today's adapters: serial, TCP, file, stdin, simulator, manual entry;
+//! supervisor that reopens for ever, and today's adapters: serial, TCP, Bluetooth LE, file, stdin, simulator, manual entry;
 //! tracer and fault injector wrap any of them, and so does the asking of devices that speak only when asked.
 //!
 //! It does not interpret bytes (that is `wire`, which also says what to ask), does not stamp times (the daemon stamps on receipt) and decides nothing.
@@ -20,11 +20,12 @@
     not(all(
         feature = "serial",
         feature = "tcp",
+        feature = "ble",
         feature = "file",
         feature = "stdin",
         feature = "sim",
         feature = "manual",
-        unix
+        target_os = "linux"
     )),
     allow(
         dead_code,
@@ -35,6 +36,8 @@
 
 mod adapter;
 mod backoff;
+#[cfg(all(feature = "ble", target_os = "linux"))]
+mod ble;
 pub mod conformance;
 mod error;
 mod event;
@@ -62,6 +65,8 @@ mod tcp;
 mod tracer;
 
 pub use adapter::{Adapter, Found, Link, RequestRefused, Requests};
+#[cfg(all(feature = "ble", target_os = "linux"))]
+pub use ble::{BleAdapter, BlePlace};
 pub use error::{Absence, OpenError, SelectorFault};
 pub use event::{CHUNK_BYTES_MAX, Counters, GapReason, LinkEvent, LinkState, Loss};
 pub use faults::{Fault, FaultCounts, FaultRates, FaultyAdapter, FaultyLink, Injected};

@@ -147,6 +147,15 @@ impl Outlet {
         }
     }
 
+    /// Bytes that were received and cannot be handed on: counted, and told as a gap.
+    pub(crate) fn unusable(&self, bytes: usize) {
+        let bytes = bytes as u64;
+        let mut inner = lock(&self.0);
+        inner.counters.received_bytes += bytes;
+        inner.counters.dropped_bytes += bytes;
+        inner.push(LinkEvent::Gap(GapReason::Overflow { bytes }));
+    }
+
     /// A change of state; the same state again is not told.
     pub(crate) fn state(&self, state: LinkState) {
         let mut inner = lock(&self.0);

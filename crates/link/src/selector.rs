@@ -18,6 +18,9 @@ const SCHEME_BYTES_MAX: usize = 16;
 /// | `serial:usb=1a86:7523` | the one USB serial port with this vendor and product, hex |
 /// | `serial:usb=1a86:7523:SERIAL` | the same, with the adapter's serial number |
 /// | `tcp:HOST:PORT` | a serial server; an IPv6 address in brackets |
+/// | `ble:AA:BB:CC:DD:EE:FF` | the Bluetooth LE device with this address |
+/// | `ble:name=NAME` | the one in range with this name |
+/// | `ble:service=0x181A` | the one in range that offers this service; a full UUID too |
 /// | `file:PATH` | recorded raw bytes |
 /// | `stdin:` | bytes piped into the process |
 /// | `sim:NAME` | a scripted meter |

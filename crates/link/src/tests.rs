@@ -1,5 +1,7 @@
 //! Tests of this crate, by part; helpers that several parts use.
 
+#[cfg(all(feature = "ble", target_os = "linux"))]
+mod ble;
 mod conform;
 mod faults;
 mod manual;

@@ -210,6 +210,7 @@ mod tests {
                 coupling: None,
                 state: State::Value(Decimal::new(*n, -2).unwrap()),
                 flags: Flags::default(),
+                accuracy: None,
             };
             let at = Instant::from_micros(i64::try_from(i).unwrap());
             agreement.push(at, decoded, &mut |outcome| {
@@ -278,6 +279,7 @@ mod tests {
                 coupling: None,
                 state: State::Value(number),
                 flags: Flags::default(),
+                accuracy: None,
             };
             agreement.push(Instant::ZERO, decoded, &mut |_| {});
         }

@@ -107,6 +107,8 @@ pub struct Counters {
     pub dropped_bytes: u64,
     /// Frames that passed the framing (pattern, or sync and checksum).
     pub frames: u64,
+    /// Of these, whole ones of no channel that the profile names: other characteristics of a device.
+    pub ignored: u64,
     /// Readings handed out.
     pub readings: u64,
     /// Gaps: told by the link, or silence longer than the profile's `silence_ms`.

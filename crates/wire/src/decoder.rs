@@ -5,6 +5,7 @@ use quantity::{Instant, Reading};
 
 use crate::agree::{Agreement, Evidence, Outcome};
 use crate::counters::{Counters, Fault, Reason};
+use crate::decode::Fit;
 use crate::frame::{Chunk, Framer};
 use crate::profile::Profile;
 
@@ -125,7 +126,7 @@ impl Meaning {
 
     fn frame(&mut self, at: Instant, frame: &[u8], bytes: u32, sink: &mut dyn FnMut(Item)) {
         let Self { profile, agreement, counters, next_seq } = self;
-        let fits = profile.decode().frame(frame, &mut |decoded| {
+        let fit = profile.decode().frame(frame, &mut |decoded| {
             let mut refuse = |reason: Reason| {
                 let fault = Fault { reason, bytes: 0 };
                 counters.count(fault);
@@ -149,11 +150,12 @@ impl Meaning {
                 }
             });
         });
-        if fits {
-            self.counters.frames = self.counters.frames.saturating_add(1);
-            self.counters.frame_bytes = self.counters.frame_bytes.saturating_add(u64::from(bytes));
-        } else {
-            self.fault(Fault { reason: Reason::Pattern, bytes }, sink);
+        if fit == Fit::Foreign {
+            return self.fault(Fault { reason: Reason::Pattern, bytes }, sink);
         }
+        let counters = &mut self.counters;
+        counters.frames = counters.frames.saturating_add(1);
+        counters.frame_bytes = counters.frame_bytes.saturating_add(u64::from(bytes));
+        counters.ignored = counters.ignored.saturating_add(u64::from(fit == Fit::Ignored));
     }
 }

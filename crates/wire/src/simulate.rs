@@ -2,6 +2,7 @@
 //! Does not time, damage or send anything.
 
 mod fixed;
+mod gatt;
 mod line;
 
 use alloc::vec::Vec;
@@ -55,9 +56,11 @@ pub fn encode(profile: &Profile, readings: &[Reading]) -> Result<Vec<u8>, Simula
         (Framing::Fixed(frame), Decode::Fields(fields)) => fixed::encode(frame, fields, readings),
         (Framing::Counted(frame), Decode::Fields(fields)) => fixed::encode_counted(frame, fields, readings),
         (_, Decode::Registers(_) | Decode::Answers(_)) => Err(SimulateError::Asked),
+        (Framing::Counted(_), Decode::Gatt(decode)) => gatt::encode(decode, readings),
         // The loader lets no other pair through.
         (Framing::Line(_), Decode::Fields(_))
-        | (Framing::Fixed(_) | Framing::Counted(_), Decode::Pattern(_)) => Err(SimulateError::Value),
+        | (Framing::Fixed(_) | Framing::Counted(_), Decode::Pattern(_))
+        | (Framing::Line(_) | Framing::Fixed(_), Decode::Gatt(_)) => Err(SimulateError::Value),
     }
 }
 

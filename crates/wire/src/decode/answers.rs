@@ -66,7 +66,14 @@ impl AnswerChannel {
         let state = self.state(text)?;
         match state {
             State::Value(number) if !is_possible(number, unit) => Err(Field::Value),
-            _ => Ok(Decoded { channel: self.number, unit, coupling, state, flags: Flags::default() }),
+            _ => Ok(Decoded {
+                channel: self.number,
+                unit,
+                coupling,
+                state,
+                flags: Flags::default(),
+                accuracy: None,
+            }),
         }
     }
 

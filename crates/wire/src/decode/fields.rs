@@ -175,7 +175,7 @@ impl ChannelDecode {
         self.bits.iter().any(|(bit, m)| *m == meaning && bit.is_set(frame))
     }
 
-    fn decode_whole(&self, frame: &[u8]) -> Result<Decoded, Field> {
+    pub(crate) fn decode_whole(&self, frame: &[u8]) -> Result<Decoded, Field> {
         if self.end <= frame.len() { self.decode(frame) } else { Err(Field::Value) }
     }
 
@@ -197,7 +197,7 @@ impl ChannelDecode {
         let UnitWord { unit, coupling } = function.unit;
         match state {
             State::Value(number) if !is_possible(number, unit) => Err(Field::Value),
-            _ => Ok(Decoded { channel: self.number, unit, coupling, state, flags }),
+            _ => Ok(Decoded { channel: self.number, unit, coupling, state, flags, accuracy: None }),
         }
     }
 

@@ -2,6 +2,7 @@
 
 pub(crate) mod answers;
 pub(crate) mod fields;
+pub(crate) mod gatt;
 pub(crate) mod pattern;
 pub(crate) mod registers;
 
@@ -17,6 +18,8 @@ pub(crate) struct Decoded {
     pub(crate) coupling: Option<Coupling>,
     pub(crate) state: State,
     pub(crate) flags: Flags,
+    /// What the way of sending itself states; a statement of the profile replaces it.
+    pub(crate) accuracy: Option<Accuracy>,
 }
 
 /// How frames are decoded.
@@ -30,27 +33,38 @@ pub(crate) enum Decode {
     Registers(registers::RegistersDecode),
     /// Answers of a SCPI instrument, in packets.
     Answers(answers::AnswersDecode),
+    /// Values of GATT characteristics, in packets.
+    Gatt(gatt::GattDecode),
 }
 
-impl Decode {
-    /// Decodes a frame, each channel by itself. `false`: the frame does not have the described shape at all.
-    pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Reason>)) -> bool {
-        let mut field = |decoded: Result<Decoded, Field>| out(decoded.map_err(Reason::Undecodable));
-        match self {
-            Self::Pattern(decode) => decode.frame(frame, &mut field),
-            Self::Fields(decode) => decode.frame(frame, &mut field),
-            Self::Registers(decode) => decode.frame(frame, out),
-            Self::Answers(decode) => decode.frame(frame, out),
-        }
+/// Whether a frame was meant for the profile.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Fit {
+    /// It has the described shape; what it holds was handed out.
+    Fits,
+    /// It is whole and of no channel that the profile names.
+    Ignored,
+    /// It does not have the described shape at all.
+    Foreign,
+}
+
+impl Fit {
+    const fn of(fits: bool) -> Self {
+        if fits { Self::Fits } else { Self::Foreign }
     }
 }
 
 impl Decode {
-    /// What a channel's step adds, where it is not one last digit and the profile states no accuracy.
-    pub(crate) fn step_accuracy(&self, channel: u8) -> Option<Accuracy> {
-        let Self::Registers(decode) = self else { return None };
-        let channel = decode.channels.iter().find(|known| known.number == channel)?;
-        registers::step_accuracy(channel)
+    /// Decodes a frame, each channel by itself.
+    pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Reason>)) -> Fit {
+        let mut field = |decoded: Result<Decoded, Field>| out(decoded.map_err(Reason::Undecodable));
+        match self {
+            Self::Pattern(decode) => Fit::of(decode.frame(frame, &mut field)),
+            Self::Fields(decode) => Fit::of(decode.frame(frame, &mut field)),
+            Self::Gatt(decode) => decode.frame(frame, &mut field),
+            Self::Registers(decode) => Fit::of(decode.frame(frame, out)),
+            Self::Answers(decode) => Fit::of(decode.frame(frame, out)),
+        }
     }
 }
 

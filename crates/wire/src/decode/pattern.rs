@@ -144,7 +144,7 @@ impl PatternDecode {
         let state = self.state(value.text)?;
         match state {
             State::Value(number) if !is_possible(number, unit.unit) => Err(Field::Value),
-            _ => Ok(Decoded { channel, unit: unit.unit, coupling, state, flags }),
+            _ => Ok(Decoded { channel, unit: unit.unit, coupling, state, flags, accuracy: None }),
         }
     }
 

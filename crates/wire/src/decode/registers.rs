@@ -88,7 +88,7 @@ pub(crate) struct RegistersDecode {
 }
 
 /// Half a step, where a step is not one last digit.
-pub(crate) fn step_accuracy(channel: &RegisterChannel) -> Option<Accuracy> {
+fn step_accuracy(channel: &RegisterChannel) -> Option<Accuracy> {
     match channel.scale {
         Scale::Divisor(divisor) if decimal_places(divisor).is_none_or(|(_, exact)| !exact) => {
             let half = 0.5 / f64::from(divisor);
@@ -164,7 +164,14 @@ impl RegisterChannel {
         let UnitWord { unit, coupling } = self.unit;
         match state {
             State::Value(number) if !is_possible(number, unit) => Err(Field::Value),
-            _ => Ok(Decoded { channel: self.number, unit, coupling, state, flags }),
+            _ => Ok(Decoded {
+                channel: self.number,
+                unit,
+                coupling,
+                state,
+                flags,
+                accuracy: step_accuracy(self),
+            }),
         }
     }
 

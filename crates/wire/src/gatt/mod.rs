@@ -17,12 +17,14 @@
 
 mod descriptor;
 mod error;
+pub mod packet;
 mod presentation;
 mod raw;
 mod sig;
 mod statistics;
 mod thermometer;
 mod units;
+mod uuid;
 
 use quantity::{Accuracy, Flags, State, Unit};
 
@@ -35,6 +37,7 @@ pub use sig::{Characteristic, TABLE};
 pub use statistics::{Span, Statistics, average, statistics};
 pub use thermometer::{Stamp, Thermometer, thermometer};
 pub use units::{SigUnit, check_unit, sig_unit};
+pub use uuid::Uuid;
 
 type Got<T> = Result<T, GattError>;
 

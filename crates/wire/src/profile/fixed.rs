@@ -100,6 +100,7 @@ pub(super) fn load_fields(table: &Table<'_>, frame: &Places) -> Loaded<FieldsDec
     let node = table.need("channel", "[[decode.channel]] with value = { at = 4, type = \"i16le\" }")?;
     let mut channels: Vec<ChannelDecode> = Vec::new();
     for table in node.tables("[decode.channel]")? {
+        table.only(&CHANNEL_KEYS)?;
         let channel = load_channel(&table, frame)?;
         if channels.iter().any(|known| known.number == channel.number) {
             let at = table.find("number").map_or_else(
@@ -116,18 +117,12 @@ pub(super) fn load_fields(table: &Table<'_>, frame: &Places) -> Loaded<FieldsDec
     Ok(FieldsDecode { length: frame.length, channel: selector, channels })
 }
 
-fn load_channel(table: &Table<'_>, frame: &Places) -> Loaded<ChannelDecode> {
-    table.only(&[
-        "number",
-        "value",
-        "exponent",
-        "counts",
-        "no_value",
-        "select",
-        "functions",
-        "unit",
-        "flags",
-    ])?;
+/// Keys of a channel.
+pub(super) const CHANNEL_KEYS: [&str; 9] =
+    ["number", "value", "exponent", "counts", "no_value", "select", "functions", "unit", "flags"];
+
+/// A channel whose keys have been looked over.
+pub(super) fn load_channel(table: &Table<'_>, frame: &Places) -> Loaded<ChannelDecode> {
     let number = table.find("number").map_or(Ok(0), |node| node.int(0..=255))?;
     let value_node = table.need("value", "value = { at = 4, type = \"i16le\" }")?;
     let value = number_at(value_node, frame, &["at", "type"])?;

@@ -3,6 +3,7 @@
 mod accuracy;
 mod counted;
 mod fixed;
+mod gatt;
 mod line;
 mod link;
 mod poll;
@@ -187,11 +188,9 @@ impl Profile {
     }
 
     pub(crate) fn reading(&self, at: Instant, seq: u64, decoded: Decoded) -> Reading {
-        let Decoded { channel, unit, coupling, state, flags } = decoded;
+        let Decoded { channel, unit, coupling, state, flags, accuracy } = decoded;
         let accuracy = match state {
-            State::Value(shown) => {
-                self.accuracy(unit, coupling, shown.to_f64()).or_else(|| self.decode.step_accuracy(channel))
-            }
+            State::Value(shown) => self.accuracy(unit, coupling, shown.to_f64()).or(accuracy),
             State::Overload(_) | State::NoValue => None,
         };
         Reading { at, seq, channel, unit, coupling, state, flags, accuracy }
@@ -207,7 +206,7 @@ struct Shape {
 }
 
 fn load_shape(root: &Table<'_>) -> Result<Shape, ProfileError> {
-    let decode = root.need("decode", "[decode] with kind = \"pattern\" or \"fields\"");
+    let decode = root.need("decode", "[decode] with kind = \"pattern\", \"fields\" or \"gatt\"");
     let silence = root.find("silence_ms");
     if let Some(poll) = root.table("poll")? {
         if let Some(frame) = root.find("frame") {
@@ -217,8 +216,8 @@ fn load_shape(root: &Table<'_>) -> Result<Shape, ProfileError> {
         }
         return load_polled(&poll, &decode?.table("decode")?, silence);
     }
-    let frame =
-        root.need("frame", "[frame] with kind = \"line\", \"fixed\" or \"counted\"")?.table("frame")?;
+    let hint = "[frame] with kind = \"line\", \"fixed\", \"counted\" or \"packet\"";
+    let frame = root.need("frame", hint)?.table("frame")?;
     let (frame, decode) = load_frame(&frame, &decode?.table("decode")?)?;
     let silence_ms = silence.map_or(Ok(3_000), |node| node.int(50..=3_600_000))?;
     Ok(Shape { frame, decode, talk: None, silence: Duration::from_millis(silence_ms) })
@@ -282,17 +281,24 @@ enum FrameKind {
     Line,
     Fixed,
     Counted,
+    Packet,
 }
 
 #[derive(Clone, Copy)]
 enum DecodeKind {
     Pattern,
     Fields,
+    Gatt,
+}
+
+impl DecodeKind {
+    const WORDS: [(&'static str, Self); 3] =
+        [("pattern", Self::Pattern), ("fields", Self::Fields), ("gatt", Self::Gatt)];
 }
 
 impl FrameKind {
-    const WORDS: [(&'static str, Self); 3] =
-        [("line", Self::Line), ("fixed", Self::Fixed), ("counted", Self::Counted)];
+    const WORDS: [(&'static str, Self); 4] =
+        [("line", Self::Line), ("fixed", Self::Fixed), ("counted", Self::Counted), ("packet", Self::Packet)];
 }
 
 /// Framing and decoding are chosen apart; which go together is said here.
@@ -300,7 +306,15 @@ fn load_frame(frame: &Table<'_>, decode: &Table<'_>) -> Result<(Framing, Decode)
     let kind = frame.need("kind", "kind = \"line\"")?;
     let frame_kind = kind.word(&FrameKind::WORDS)?;
     let kind = decode.need("kind", "kind = \"pattern\"")?;
-    match (frame_kind, kind.word(&[("pattern", DecodeKind::Pattern), ("fields", DecodeKind::Fields)])?) {
+    match (frame_kind, kind.word(&DecodeKind::WORDS)?) {
+        (FrameKind::Packet, DecodeKind::Gatt) => {
+            frame.only(&["kind"])?;
+            Ok((Framing::Counted(crate::packet::framing()), Decode::Gatt(gatt::load_decode(decode)?)))
+        }
+        (FrameKind::Packet, _) => Err(kind.error("packets hold GATT values here; use decode \"gatt\"")),
+        (_, DecodeKind::Gatt) => {
+            Err(kind.error("\"gatt\" reads values that come as packets; use frame kind \"packet\""))
+        }
         (FrameKind::Line, DecodeKind::Pattern) => {
             let pattern = line::load_pattern(decode)?;
             let frame = line::load_frame(frame, &pattern)?;

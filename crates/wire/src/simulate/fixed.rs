@@ -73,7 +73,7 @@ fn fill(frame: &mut [u8], fields: &FieldsDecode, readings: &[Reading]) -> Sent<(
     Ok(())
 }
 
-fn write(frame: &mut [u8], channel: &ChannelDecode, reading: &Reading) -> Sent<()> {
+pub(super) fn write(frame: &mut [u8], channel: &ChannelDecode, reading: &Reading) -> Sent<()> {
     let wanted = |f: &Function| f.unit.unit == reading.unit && f.unit.coupling == reading.coupling;
     let shown = match reading.state {
         State::Value(shown) => Some(shown),

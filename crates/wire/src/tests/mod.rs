@@ -4,6 +4,7 @@
 mod counted;
 mod damage;
 mod faults;
+mod gatt;
 pub(crate) mod mutate;
 mod notes;
 mod polled;

@@ -1,0 +1,96 @@
+//! `ble:...`: a Bluetooth LE meter, through the system's Bluetooth service (BlueZ) on the system bus. Holds the adapter; the
+//! selector, the bus, the search, the characteristics and the session stand in their own files. Each value of each
+//! characteristic goes on as one packet ([`wire::packet`], [`wire::gatt::packet`]). Writes nothing to a meter.
+//!
+//! The service is spoken to over the bus itself (`zbus`), by object path. The usual library keeps one characteristic of
+//! each UUID, so that of supply and return air one is lost; it panics in tasks of its own, blocks a thread while it
+//! connects, and its tasks cannot be ended, which clause 6 of the contract asks for.
+
+pub(crate) mod bus;
+mod find;
+mod place;
+mod session;
+mod table;
+
+use tokio::time::{Instant, sleep_until};
+
+pub use place::BlePlace;
+
+use crate::adapter::{Adapter, Found, Link};
+use crate::backoff::Backoff;
+use crate::error::{Absence, OpenError};
+use crate::options::OpenOptions;
+use crate::selector::Selector;
+use crate::task::TaskLink;
+
+/// Connects to Bluetooth LE meters.
+#[derive(Debug, Clone, Default)]
+pub struct BleAdapter {
+    /// Where the bus is; `None`: the system's own.
+    bus: Option<String>,
+}
+
+impl BleAdapter {
+    /// On the system bus.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// On the bus at this address, as D-Bus writes addresses: `unix:path=/run/other/socket`.
+    #[must_use]
+    pub fn on_bus(address: &str) -> Self {
+        Self { bus: Some(address.to_owned()) }
+    }
+
+    fn place(selector: &Selector) -> Result<BlePlace, OpenError> {
+        BlePlace::parse(selector.rest()).map_err(|fault| selector.refuse(fault))
+    }
+
+    /// Scans for some seconds and tells what is in range. Connects to nothing and switches no radio on.
+    /// Must be called within a tokio runtime.
+    ///
+    /// # Errors
+    /// Why no scan was possible.
+    pub async fn scan(&self) -> Result<Vec<Found>, Absence> {
+        let (bus, _signals) = bus::Bus::open(self.bus.as_deref()).await?;
+        find::start_scan(&bus).await?;
+        sleep_until(Instant::now() + find::SCAN_TIME).await;
+        let objects = bus.objects().await.map_err(bus::CallFault::service)?;
+        Ok(find::in_range(&objects).into_iter().map(found).collect())
+    }
+}
+
+fn found(seen: find::Seen) -> Found {
+    let services: Vec<String> = seen.services.iter().map(ToString::to_string).collect();
+    let changes = if seen.is_random { "; its address may change, then use name= or service=" } else { "" };
+    Found {
+        selector: format!("ble:{}", seen.address).parse().ok(),
+        description: format!("{:?}, services {}{changes}", seen.name, services.join(" ")),
+        hindrance: None,
+    }
+}
+
+impl Adapter for BleAdapter {
+    fn scheme(&self) -> &'static str {
+        "ble"
+    }
+
+    /// A radio sends nothing unasked; [`BleAdapter::scan`] finds what is in range.
+    fn list(&self) -> Vec<Found> {
+        Vec::new()
+    }
+
+    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+        Self::place(selector).map(|_| ())
+    }
+
+    fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
+        let place = Self::place(selector)?;
+        let (bus, silence, backoff) = (self.bus.clone(), options.silence, Backoff::new(selector));
+        let link = TaskLink::start(selector, options, |outlet| {
+            session::supervise(session::Source::new(place, bus, outlet, silence, backoff))
+        })?;
+        Ok(Box::new(link))
+    }
+}

@@ -1,0 +1,54 @@
+//! Which Bluetooth meter is meant: its address, its name, or a service it offers. Reads and prints it; touches no radio.
+
+use std::fmt;
+
+use wire::gatt::Uuid;
+
+use crate::error::SelectorFault;
+
+/// The longest name that a device can advertise under, in bytes (GAP device name: Core Specification, Vol 3 Part C, 12.1).
+const NAME_BYTES_MAX: usize = 248;
+
+/// A Bluetooth LE meter.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum BlePlace {
+    /// The device with this address, `AA:BB:CC:DD:EE:FF` in capitals.
+    Address(String),
+    /// The one device in range with this name.
+    Name(String),
+    /// The one device in range that offers this service.
+    Service(Uuid),
+}
+
+impl fmt::Display for BlePlace {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Address(address) => write!(f, "ble:{address}"),
+            Self::Name(name) => write!(f, "ble:name={name}"),
+            Self::Service(uuid) => write!(f, "ble:service={uuid}"),
+        }
+    }
+}
+
+impl BlePlace {
+    /// Reads the part of a selector after `ble:`.
+    ///
+    /// # Errors
+    /// What is wrong with it and what to write instead.
+    pub fn parse(rest: &str) -> Result<Self, SelectorFault> {
+        if rest.is_empty() {
+            return Err(SelectorFault::RestMissing);
+        }
+        if let Some(name) = rest.strip_prefix("name=") {
+            let fits = !name.trim().is_empty() && name.len() <= NAME_BYTES_MAX;
+            return if fits { Ok(Self::Name(name.to_owned())) } else { Err(SelectorFault::BadBle) };
+        }
+        if let Some(uuid) = rest.strip_prefix("service=") {
+            return Uuid::parse(uuid).map(Self::Service).ok_or(SelectorFault::BadBle);
+        }
+        let mut parts = rest.split(':');
+        let good = |part: &str| part.len() == 2 && part.bytes().all(|b| b.is_ascii_hexdigit());
+        let six = (0..6).all(|_| parts.next().is_some_and(good)) && parts.next().is_none();
+        if six { Ok(Self::Address(rest.to_ascii_uppercase())) } else { Err(SelectorFault::BadBle) }
+    }
+}

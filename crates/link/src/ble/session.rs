@@ -1,0 +1,376 @@
+//! Keeps one Bluetooth meter open for ever. A session is one connection to the bus and one to the meter; whatever goes wrong
+//! ends it, and the next begins from nothing. Decodes no values.
+//!
+//! # Silence
+//! Nothing tells of a Bluetooth service that was started anew, or of notifications that ended by themselves: the values stop,
+//! and that is all. A meter that was heard and then is silent for the silence time is told as lost; then it is subscribed to
+//! again, and if that does not help, disconnected and opened anew over a new connection to the bus. Each step is told.
+
+use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+use futures_util::StreamExt as _;
+use tokio::sync::Notify;
+use tokio::time::{Instant, MissedTickBehavior, interval, sleep, sleep_until};
+use zbus::{Message, MessageStream};
+
+use super::bus::{ADAPTER, Bus, CHARACTERISTIC, CallFault, DEVICE, Properties, property};
+use super::find::{Seen, find};
+use super::place::BlePlace;
+use super::table::{self, Table};
+use crate::backoff::Backoff;
+use crate::error::Absence;
+use crate::event::{LinkState, Loss};
+use crate::guard::{Panicked, guarded};
+use crate::queue::Outlet;
+
+/// The longest wait for the services of a connected meter.
+const SERVICES_TIME_MAX: Duration = Duration::from_secs(15);
+const LOOK_EVERY: Duration = Duration::from_millis(200);
+/// How often a measurement that does not send itself is asked for, unless the silence time is short.
+const ASK_EVERY: Duration = Duration::from_secs(1);
+/// A meter that was never heard is opened again after this many silence times.
+const QUIET_TIMES: u32 = 10;
+
+/// One meter, for as long as its link lives.
+#[derive(Debug)]
+pub(super) struct Source {
+    place: BlePlace,
+    bus: Option<String>,
+    outlet: Outlet,
+    silence: Option<Duration>,
+    backoff: Backoff,
+    /// What was open before: another device of the same name does not take its place.
+    before: Option<Seen>,
+    heard_ever: bool,
+}
+
+impl Source {
+    pub(super) fn new(
+        place: BlePlace,
+        bus: Option<String>,
+        outlet: Outlet,
+        silence: Option<Duration>,
+        backoff: Backoff,
+    ) -> Self {
+        Self { place, bus, outlet, silence, backoff, before: None, heard_ever: false }
+    }
+}
+
+/// How a session ended.
+#[derive(Debug)]
+enum End {
+    Absent(Absence),
+    Lost(Loss),
+}
+
+/// What the two halves of a session share: the one that follows the signals, and the one that opens and watches.
+#[derive(Debug, Default)]
+struct Live {
+    /// The meter, once it is chosen.
+    seen: Option<Seen>,
+    /// Its characteristics, while values are handed on.
+    table: Option<Table>,
+    /// `Syncing` was told.
+    open: bool,
+    /// To be let go of when the link is dropped.
+    held: Option<Held>,
+}
+
+#[derive(Debug)]
+struct Shared<'s> {
+    live: Mutex<Live>,
+    heard: Notify,
+    outlet: &'s Outlet,
+}
+
+impl Shared<'_> {
+    fn live(&self) -> MutexGuard<'_, Live> {
+        self.live.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// A value, if it is of this meter and values are handed on. Never waits.
+    fn value(&self, path: &str, value: &[u8], sent: bool) {
+        let live = self.live();
+        let known = live.table.as_ref().and_then(|table| table.get(path)).filter(|c| c.sends == sent);
+        let Some(characteristic) = known else { return };
+        match characteristic.packet(value) {
+            Some(packet) => self.outlet.bytes(&packet),
+            None => self.outlet.unusable(value.len()),
+        }
+        // What is asked for says nothing of whether the others still send.
+        let sends = |table: &Table| table.values().any(|characteristic| characteristic.sends);
+        if sent || !live.table.as_ref().is_some_and(sends) {
+            self.heard.notify_one();
+        }
+    }
+
+    /// The end that a loss makes: of an open meter, or of an attempt.
+    fn lost(&self, loss: Loss) -> End {
+        let live = self.live();
+        if live.open {
+            return End::Lost(loss);
+        }
+        End::Absent(match &live.seen {
+            Some(seen) => not_connected(seen, loss.to_string()),
+            None => Absence::NoBluetooth { detail: loss.to_string() },
+        })
+    }
+}
+
+fn not_connected(seen: &Seen, detail: String) -> Absence {
+    Absence::NotConnected { device: seen.address.clone(), detail }
+}
+
+/// Runs until it is aborted. A panic below is counted, told as a loss, and the source started again.
+pub(super) async fn supervise(mut source: Source) {
+    loop {
+        let Err(Panicked) = guarded(sessions(&mut source)).await;
+        source.outlet.lost(Loss::Panicked);
+        sleep(source.backoff.step()).await;
+    }
+}
+
+async fn sessions(source: &mut Source) -> std::convert::Infallible {
+    loop {
+        source.outlet.state(LinkState::Opening);
+        match session(source).await {
+            End::Absent(absence) => source.outlet.state(LinkState::Absent(absence)),
+            End::Lost(loss) => source.outlet.lost(loss),
+        }
+        sleep(source.backoff.step()).await;
+    }
+}
+
+async fn session(source: &mut Source) -> End {
+    let (bus, mut signals) = match Bus::open(source.bus.as_deref()).await {
+        Ok(opened) => opened,
+        Err(absence) => return End::Absent(absence),
+    };
+    let outlet = source.outlet.clone();
+    let shared = Shared { live: Mutex::default(), heard: Notify::new(), outlet: &outlet };
+    // Both run side by side, so that signals are taken off the bus while a call waits for its answer.
+    tokio::select! {
+        loss = follow(&mut signals, &shared) => {
+            // It is gone by itself; a late word to let go would hit the next session.
+            if let Some(held) = shared.live().held.take() {
+                held.gone();
+            }
+            shared.lost(loss)
+        }
+        end = serve(&bus, source, &shared) => {
+            let held = shared.live().held.take();
+            if let Some(held) = held {
+                held.let_go().await;
+            }
+            end
+        }
+    }
+}
+
+/// Takes every signal; ends with the meter, its radio, the service or the bus.
+async fn follow(signals: &mut MessageStream, shared: &Shared<'_>) -> Loss {
+    while let Some(Ok(message)) = signals.next().await {
+        if let Some(loss) = take(&message, shared) {
+            return loss;
+        }
+    }
+    Loss::Closed
+}
+
+fn take(message: &Message, shared: &Shared<'_>) -> Option<Loss> {
+    let header = message.header();
+    let path = header.path().map(|path| path.as_str())?;
+    let body = message.body();
+    match header.member()?.as_str() {
+        "PropertiesChanged" => {
+            let (interface, changed, _): (String, Properties, Vec<String>) = body.deserialize().ok()?;
+            if interface == CHARACTERISTIC {
+                let value: Vec<u8> = property(&changed, "Value")?;
+                shared.value(path, &value, true);
+                return None;
+            }
+            let live = shared.live();
+            let seen = live.seen.as_ref()?;
+            let off = |name: &str| property(&changed, name) == Some(false);
+            let gone = interface == DEVICE && path == seen.path && off("Connected");
+            let dark = interface == ADAPTER && path == seen.adapter && off("Powered");
+            (gone || dark).then_some(Loss::HungUp)
+        }
+        "InterfacesRemoved" => {
+            let (removed, interfaces): (zbus::OwnedObjectPath, Vec<String>) = body.deserialize().ok()?;
+            let live = shared.live();
+            let seen = live.seen.as_ref()?;
+            let removed = removed.as_str();
+            let device = removed == seen.path && interfaces.iter().any(|name| name == DEVICE);
+            let radio = removed == seen.adapter && interfaces.iter().any(|name| name == ADAPTER);
+            let part = live.table.as_ref().is_some_and(|table| table.contains_key(removed));
+            (device || radio || part).then_some(Loss::HungUp)
+        }
+        // The service went, or came anew and knows nothing of this session.
+        "NameOwnerChanged" => Some(Loss::Closed),
+        _ => None,
+    }
+}
+
+/// A meter that was asked to connect. It is let go of when the session ends, also when the link is dropped.
+#[derive(Debug)]
+struct Held(Option<(Bus, String)>);
+
+impl Held {
+    async fn let_go(mut self) {
+        if let Some((bus, path)) = self.0.take() {
+            disconnect(bus, path).await;
+        }
+    }
+
+    fn gone(mut self) {
+        self.0 = None;
+    }
+}
+
+impl Drop for Held {
+    fn drop(&mut self) {
+        if let (Some((bus, path)), Ok(runtime)) = (self.0.take(), tokio::runtime::Handle::try_current()) {
+            // Ends by itself: a call has a time limit.
+            runtime.spawn(disconnect(bus, path));
+        }
+    }
+}
+
+/// An answer "no" means that it is let go already.
+async fn disconnect(bus: Bus, path: String) {
+    let _ = bus.call(&path, DEVICE, "Disconnect", &()).await;
+}
+
+async fn serve(bus: &Bus, source: &mut Source, shared: &Shared<'_>) -> End {
+    let seen = match find(bus, &source.place, source.before.as_ref()).await {
+        Ok(seen) => seen,
+        Err(absence) => return End::Absent(absence),
+    };
+    {
+        let mut live = shared.live();
+        live.seen = Some(seen.clone());
+        live.held = Some(Held(Some((bus.clone(), seen.path.clone()))));
+    }
+    let table = match open(bus, &seen).await {
+        Ok(table) => table,
+        Err(detail) => return End::Absent(not_connected(&seen, detail)),
+    };
+    source.before = Some(seen);
+    {
+        let mut live = shared.live();
+        live.table = Some(table.clone());
+        live.open = true;
+        source.outlet.state(LinkState::Syncing);
+    }
+    match subscribe(bus, &table).await {
+        Ok(()) => End::Lost(watch(bus, source, shared, &table).await),
+        Err(loss) => End::Lost(loss),
+    }
+}
+
+/// Connects, waits for the services, and reads what describes the characteristics.
+async fn open(bus: &Bus, seen: &Seen) -> Result<Table, String> {
+    bus.watch_below(&seen.path).await.map_err(CallFault::words)?;
+    bus.watch_below(&seen.adapter).await.map_err(CallFault::words)?;
+    if !seen.connected {
+        bus.call(&seen.path, DEVICE, "Connect", &()).await.map_err(CallFault::words)?;
+    }
+    let end = Instant::now() + SERVICES_TIME_MAX;
+    let objects = loop {
+        let objects = bus.objects().await.map_err(CallFault::words)?;
+        let device = objects.iter().find(|(path, _)| path.as_str() == seen.path);
+        let device = device.and_then(|(_, interfaces)| interfaces.get(DEVICE)).ok_or("it is gone")?;
+        if property(device, "ServicesResolved") == Some(true) {
+            break objects;
+        }
+        if Instant::now() >= end {
+            return Err(format!("its services were not found in {} s", SERVICES_TIME_MAX.as_secs()));
+        }
+        sleep(LOOK_EVERY).await;
+    };
+    let table = table::load(bus, &objects, &seen.path).await?;
+    let any = table.values().any(|characteristic| characteristic.sends || characteristic.is_asked());
+    if any { Ok(table) } else { Err("it has nothing that sends values or can be asked for one".to_owned()) }
+}
+
+/// Subscribes to all that can send. One that refuses, for want of pairing perhaps, does not keep the others away.
+async fn subscribe(bus: &Bus, table: &Table) -> Result<(), Loss> {
+    let mut any = table.values().any(table::Characteristic::is_asked);
+    for characteristic in table.values().filter(|characteristic| characteristic.sends) {
+        match bus.call(&characteristic.path, CHARACTERISTIC, "StartNotify", &()).await {
+            Ok(_) => any = true,
+            Err(CallFault::Refused(_)) => {}
+            // A service that does not answer would cost as long for each of them.
+            Err(CallFault::Stalled) => return Err(Loss::Io(std::io::ErrorKind::TimedOut)),
+        }
+    }
+    if any { Ok(()) } else { Err(Loss::Io(std::io::ErrorKind::PermissionDenied)) }
+}
+
+/// Watches for silence and asks for what does not send by itself; gives the loss that ends the session.
+async fn watch(bus: &Bus, source: &mut Source, shared: &Shared<'_>, table: &Table) -> Loss {
+    let far = Duration::from_secs(365 * 24 * 3600);
+    let silence = source.silence.unwrap_or(far);
+    let mut limit = if source.heard_ever { silence } else { silence.saturating_mul(QUIET_TIMES) };
+    let mut last = Instant::now();
+    let mut subscribed_again = false;
+    let mut ask = interval(ASK_EVERY.min(silence / 3).max(Duration::from_millis(20)));
+    ask.set_missed_tick_behavior(MissedTickBehavior::Delay);
+    let asked: Vec<&str> = table.values().filter(|c| c.is_asked()).map(|c| c.path.as_str()).collect();
+    loop {
+        tokio::select! {
+            () = shared.heard.notified() => {
+                (last, limit, subscribed_again) = (Instant::now(), silence, false);
+                source.heard_ever = true;
+                source.backoff.reset();
+            }
+            _ = ask.tick(), if !asked.is_empty() => {
+                for path in &asked {
+                    // One that refuses now is asked again; silence finds a meter that always does.
+                    if let Ok(value) = bus.read(path, CHARACTERISTIC).await {
+                        shared.value(path, &value, false);
+                    }
+                }
+            }
+            () = sleep_until(last + limit) => {
+                let loss = Loss::Silent { after_ms: u64::try_from(limit.as_millis()).unwrap_or(u64::MAX) };
+                if subscribed_again || !source.heard_ever {
+                    return loss;
+                }
+                subscribed_again = true;
+                if let Err(loss) = subscribe_again(bus, shared, table, loss).await {
+                    return loss;
+                }
+                last = Instant::now();
+            }
+        }
+    }
+}
+
+/// The first step against silence. No value is handed on between the loss and `Syncing`.
+async fn subscribe_again(bus: &Bus, shared: &Shared<'_>, table: &Table, loss: Loss) -> Result<(), Loss> {
+    {
+        let mut live = shared.live();
+        live.table = None;
+        live.open = false;
+        shared.outlet.lost(loss);
+        shared.outlet.state(LinkState::Opening);
+    }
+    for characteristic in table.values().filter(|characteristic| characteristic.sends) {
+        // What was not subscribed to any more says so; that is what is to be mended.
+        if let Err(CallFault::Stalled) =
+            bus.call(&characteristic.path, CHARACTERISTIC, "StopNotify", &()).await
+        {
+            break;
+        }
+    }
+    {
+        let mut live = shared.live();
+        live.table = Some(table.clone());
+        live.open = true;
+        shared.outlet.state(LinkState::Syncing);
+    }
+    subscribe(bus, table).await
+}

@@ -1,0 +1,396 @@
+//! A bus and a Bluetooth service of our own on a socket of this test: both at once, no root, nothing installed. Answers what
+//! a client of BlueZ asks (D-Bus specification; BlueZ doc/org.bluez.*.rst) and does the faults that a radio does.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::os::unix::net::UnixListener as StdListener;
+use std::sync::{Arc, Mutex};
+
+use futures_util::StreamExt as _;
+use tokio::net::UnixListener;
+use tokio::sync::Notify;
+use tokio::task::AbortHandle;
+use zbus::{Connection, Guid, Message, OwnedObjectPath, Variant, connection};
+
+use crate::ble::bus::{ADAPTER, CHARACTERISTIC, DESCRIPTOR, DEVICE, SERVICE};
+use crate::tests::{HANG, TestDir};
+
+pub(super) const RADIO: &str = "/org/bluez/hci0";
+
+#[derive(Clone, Debug)]
+pub(super) struct Part {
+    pub(super) uuid: String,
+    pub(super) flags: Vec<&'static str>,
+    pub(super) value: Vec<u8>,
+    pub(super) descriptors: Vec<(u16, Vec<u8>)>,
+}
+
+#[derive(Clone, Debug)]
+pub(super) struct Device {
+    pub(super) address: &'static str,
+    pub(super) name: &'static str,
+    /// `None`: remembered, not in range.
+    pub(super) rssi: Option<i16>,
+    pub(super) random: bool,
+    pub(super) connected: bool,
+    /// Characteristics of one service.
+    pub(super) service: u16,
+    pub(super) parts: Vec<Part>,
+}
+
+pub(super) fn full(short: u16) -> String {
+    format!("{short:08x}-0000-1000-8000-00805f9b34fb")
+}
+
+impl Device {
+    pub(super) fn path(&self) -> String {
+        format!("{RADIO}/dev_{}", self.address.replace(':', "_"))
+    }
+
+    pub(super) fn part_path(&self, part: usize) -> String {
+        format!("{}/service0010/char{:04x}", self.path(), 0x11 + 0x10 * part)
+    }
+}
+
+#[derive(Debug, Default)]
+pub(super) struct World {
+    pub(super) radio: bool,
+    pub(super) powered: bool,
+    pub(super) devices: Vec<Device>,
+    /// Methods that get no answer.
+    pub(super) muted: BTreeSet<&'static str>,
+    /// Methods that are refused so many times.
+    pub(super) refused: BTreeMap<&'static str, u32>,
+    /// How often each method was called.
+    pub(super) calls: BTreeMap<String, u32>,
+    /// Who subscribed to what.
+    pub(super) notifying: BTreeSet<(usize, String)>,
+    peers: BTreeMap<usize, Connection>,
+    next_peer: usize,
+}
+
+impl World {
+    pub(super) fn called(&self, method: &str) -> u32 {
+        self.calls.get(method).copied().unwrap_or(0)
+    }
+
+    pub(super) fn subscribed(&self, path: &str) -> bool {
+        self.notifying.iter().any(|(_, known)| known == path)
+    }
+}
+
+#[derive(Default)]
+struct Shared {
+    world: Mutex<World>,
+    changed: Notify,
+}
+
+pub(super) struct Fake {
+    dir: TestDir,
+    shared: Arc<Shared>,
+    tasks: Arc<Mutex<Vec<AbortHandle>>>,
+}
+
+impl Fake {
+    pub(super) fn new(devices: Vec<Device>) -> Self {
+        let fake = Self { dir: TestDir::new(), shared: Arc::default(), tasks: Arc::default() };
+        fake.change(|world| (world.radio, world.powered, world.devices) = (true, true, devices));
+        fake.bus_up();
+        fake
+    }
+
+    pub(super) fn address(&self) -> String {
+        format!("unix:path={}", self.dir.join("bus").display())
+    }
+
+    pub(super) fn change<T>(&self, change: impl FnOnce(&mut World) -> T) -> T {
+        let changed = change(&mut self.shared.world.lock().unwrap());
+        self.shared.changed.notify_waiters();
+        changed
+    }
+
+    /// Waits for a condition; the limit bounds a hang only.
+    pub(super) async fn until(&self, condition: impl Fn(&World) -> bool) {
+        let wait = async {
+            loop {
+                let changed = self.shared.changed.notified();
+                tokio::pin!(changed);
+                changed.as_mut().enable();
+                if condition(&self.shared.world.lock().unwrap()) {
+                    return;
+                }
+                changed.await;
+            }
+        };
+        tokio::time::timeout(HANG * 4, wait).await.expect("the condition comes");
+    }
+
+    pub(super) fn bus_up(&self) {
+        let path = self.dir.join("bus");
+        let _ = std::fs::remove_file(&path);
+        let listener = StdListener::bind(&path).unwrap();
+        listener.set_nonblocking(true).unwrap();
+        let listener = UnixListener::from_std(listener).unwrap();
+        let (shared, tasks) = (Arc::clone(&self.shared), Arc::clone(&self.tasks));
+        let accept = tokio::spawn(async move {
+            while let Ok((stream, _)) = listener.accept().await {
+                let peer = tokio::spawn(serve(stream.into_std().unwrap(), Arc::clone(&shared)));
+                tasks.lock().unwrap().push(peer.abort_handle());
+            }
+        });
+        self.tasks.lock().unwrap().push(accept.abort_handle());
+    }
+
+    /// The bus dies: every connection is closed.
+    pub(super) fn bus_down(&self) {
+        let _ = std::fs::remove_file(self.dir.join("bus"));
+        for task in self.tasks.lock().unwrap().drain(..) {
+            task.abort();
+        }
+        self.change(|world| {
+            world.peers.clear();
+            world.notifying.clear();
+            world.devices.iter_mut().for_each(|device| device.connected = false);
+        });
+    }
+
+    async fn signal<B: serde::Serialize + zbus::DynamicType>(
+        &self,
+        path: &str,
+        interface: &str,
+        member: &str,
+        body: &B,
+    ) {
+        let peers: Vec<Connection> = self.shared.world.lock().unwrap().peers.values().cloned().collect();
+        let sender = if member == "NameOwnerChanged" { "org.freedesktop.DBus" } else { ":1.1" };
+        for peer in peers {
+            let message = Message::signal(path, interface, member).sender(sender).build(body).unwrap();
+            // A peer that just went does not matter.
+            let _ = peer.send(&message).await;
+        }
+    }
+
+    pub(super) async fn changed(&self, path: &str, interface: &str, name: &str, value: Variant<'_>) {
+        let body = (interface, HashMap::from([(name, value)]), Vec::<String>::new());
+        self.signal(path, "org.freedesktop.DBus.Properties", "PropertiesChanged", &body).await;
+    }
+
+    /// Sends a value if somebody subscribed to it.
+    pub(super) async fn notify(&self, path: &str, value: Vec<u8>) -> bool {
+        if !self.change(|world| world.subscribed(path)) {
+            return false;
+        }
+        self.changed(path, CHARACTERISTIC, "Value", Variant::from(value)).await;
+        true
+    }
+
+    /// The link to a device breaks.
+    pub(super) async fn disconnect(&self, at: usize) {
+        let path = self.change(|world| {
+            world.devices[at].connected = false;
+            world.notifying.clear();
+            world.devices[at].path()
+        });
+        self.changed(&path, DEVICE, "Connected", Variant::from(false)).await;
+    }
+
+    pub(super) async fn power(&self, on: bool) {
+        self.change(|world| {
+            world.powered = on;
+            world.notifying.clear();
+            world.devices.iter_mut().for_each(|device| device.connected = false);
+        });
+        self.changed(RADIO, ADAPTER, "Powered", Variant::from(on)).await;
+    }
+
+    pub(super) async fn remove(&self, at: usize) -> Device {
+        let device = self.change(|world| {
+            world.notifying.clear();
+            world.devices.remove(at)
+        });
+        let path = OwnedObjectPath::try_from(device.path()).unwrap();
+        self.signal("/", "org.freedesktop.DBus.ObjectManager", "InterfacesRemoved", &(path, vec![DEVICE]))
+            .await;
+        device
+    }
+
+    /// The Bluetooth service is started anew; the bus stays. `told`: the bus says so, as a bus does.
+    pub(super) async fn restart(&self, told: bool) {
+        self.change(|world| {
+            world.notifying.clear();
+            world.devices.iter_mut().for_each(|device| device.connected = false);
+        });
+        if told {
+            let body = ("org.bluez", ":1.1", ":1.2");
+            self.signal("/org/freedesktop/DBus", "org.freedesktop.DBus", "NameOwnerChanged", &body).await;
+        }
+    }
+}
+
+impl Drop for Fake {
+    fn drop(&mut self) {
+        self.tasks.lock().unwrap().drain(..).for_each(|task| task.abort());
+    }
+}
+
+async fn serve(stream: std::os::unix::net::UnixStream, shared: Arc<Shared>) {
+    let builder = connection::Builder::unix_stream(stream).server(Guid::generate()).p2p();
+    let Ok(mut stream) = builder.build_message_stream().await else { return };
+    let connection = Connection::from(&stream);
+    let peer = {
+        let mut world = shared.world.lock().unwrap();
+        world.next_peer += 1;
+        let peer = world.next_peer;
+        world.peers.insert(peer, connection.clone());
+        peer
+    };
+    while let Some(Ok(message)) = stream.next().await {
+        answer(&connection, &message, peer, &shared).await;
+        shared.changed.notify_waiters();
+    }
+    let mut world = shared.world.lock().unwrap();
+    world.peers.remove(&peer);
+    // The service ends what a client began when the client goes.
+    world.notifying.retain(|(of, _)| *of != peer);
+    drop(world);
+    shared.changed.notify_waiters();
+}
+
+/// What a call does, beside its answer.
+enum Answer {
+    Nothing,
+    Text(String),
+    Bytes(Vec<u8>, Option<String>),
+    Objects,
+    Connected(String, bool),
+    Refused(&'static str),
+    Silence,
+}
+
+fn decide(world: &mut World, path: &str, member: &str, peer: usize) -> Answer {
+    *world.calls.entry(member.to_owned()).or_insert(0) += 1;
+    if world.muted.contains(member) {
+        return Answer::Silence;
+    }
+    if let Some(left) = world.refused.get_mut(member).filter(|left| **left > 0) {
+        *left -= 1;
+        return Answer::Refused("org.bluez.Error.Failed");
+    }
+    let device = world.devices.iter_mut().find(|device| path.starts_with(&device.path()));
+    match member {
+        "Hello" => Answer::Text(format!(":1.{}", 100 + peer)),
+        "AddMatch" | "SetDiscoveryFilter" | "StopDiscovery" => Answer::Nothing,
+        "StartDiscovery" if world.powered => Answer::Nothing,
+        "StartDiscovery" => Answer::Refused("org.bluez.Error.NotReady"),
+        "GetManagedObjects" => Answer::Objects,
+        "Connect" | "Disconnect" => match device {
+            Some(device) if world.powered => {
+                device.connected = member == "Connect";
+                Answer::Connected(device.path(), device.connected)
+            }
+            _ => Answer::Refused("org.bluez.Error.Failed"),
+        },
+        "StartNotify" if device.as_ref().is_some_and(|device| device.connected) => {
+            world.notifying.insert((peer, path.to_owned()));
+            Answer::Nothing
+        }
+        "StopNotify" if world.notifying.remove(&(peer, path.to_owned())) => Answer::Nothing,
+        "ReadValue" => read(device.as_deref(), path),
+        _ => Answer::Refused("org.freedesktop.DBus.Error.UnknownMethod"),
+    }
+}
+
+fn read(device: Option<&Device>, path: &str) -> Answer {
+    let Some(device) = device.filter(|device| device.connected) else {
+        return Answer::Refused("org.bluez.Error.Failed");
+    };
+    for (at, part) in device.parts.iter().enumerate() {
+        let own = device.part_path(at);
+        if path == own {
+            return Answer::Bytes(part.value.clone(), Some(own));
+        }
+        for (nth, (_, value)) in part.descriptors.iter().enumerate() {
+            if path == format!("{own}/desc{:04x}", 0x12 + 0x10 * at + nth) {
+                return Answer::Bytes(value.clone(), None);
+            }
+        }
+    }
+    Answer::Refused("org.bluez.Error.Failed")
+}
+
+async fn answer(connection: &Connection, message: &Message, peer: usize, shared: &Shared) {
+    let header = message.header();
+    let (Some(path), Some(member)) = (header.path(), header.member()) else { return };
+    let answer = decide(&mut shared.world.lock().unwrap(), path.as_str(), member.as_str(), peer);
+    let changed = async |path: &str, interface: &str, name: &str, value: Variant<'_>| {
+        let body = (interface, HashMap::from([(name, value)]), Vec::<String>::new());
+        let signal = Message::signal(path, "org.freedesktop.DBus.Properties", "PropertiesChanged");
+        let _ = connection.send(&signal.sender(":1.1").build(&body).unwrap()).await;
+    };
+    let sent = match answer {
+        Answer::Silence => Ok(()),
+        Answer::Nothing => connection.reply(&header, &()).await,
+        Answer::Text(text) => connection.reply(&header, &text).await,
+        Answer::Objects => {
+            let objects = objects(&shared.world.lock().unwrap());
+            connection.reply(&header, &objects).await
+        }
+        Answer::Refused(name) => connection.reply_error(&header, name, &"refused by the test").await,
+        Answer::Bytes(value, of) => {
+            if let Some(path) = of {
+                changed(&path, CHARACTERISTIC, "Value", Variant::from(value.clone())).await;
+            }
+            connection.reply(&header, &value).await
+        }
+        Answer::Connected(path, on) => {
+            changed(&path, DEVICE, "Connected", Variant::from(on)).await;
+            connection.reply(&header, &()).await
+        }
+    };
+    // A peer that just went does not matter.
+    let _ = sent;
+}
+
+type Interfaces = HashMap<&'static str, HashMap<&'static str, Variant<'static>>>;
+
+fn objects(world: &World) -> HashMap<OwnedObjectPath, Interfaces> {
+    let mut all = HashMap::new();
+    let mut put = |path: String, interface, properties: Vec<(&'static str, Variant<'static>)>| {
+        let interfaces = HashMap::from([(interface, properties.into_iter().collect())]);
+        all.insert(OwnedObjectPath::try_from(path).unwrap(), interfaces);
+    };
+    if world.radio {
+        put(RADIO.to_owned(), ADAPTER, vec![("Powered", Variant::from(world.powered))]);
+    }
+    for device in &world.devices {
+        let mut properties = vec![
+            ("Address", Variant::from(device.address)),
+            ("AddressType", Variant::from(if device.random { "random" } else { "public" })),
+            ("Name", Variant::from(device.name)),
+            ("Connected", Variant::from(device.connected)),
+            ("ServicesResolved", Variant::from(device.connected)),
+            ("UUIDs", Variant::from(vec![full(device.service)])),
+        ];
+        properties.extend(device.rssi.map(|rssi| ("RSSI", Variant::from(rssi))));
+        put(device.path(), DEVICE, properties);
+        if !device.connected {
+            continue;
+        }
+        put(
+            format!("{}/service0010", device.path()),
+            SERVICE,
+            vec![("UUID", Variant::from(full(device.service)))],
+        );
+        for (at, part) in device.parts.iter().enumerate() {
+            let own = device.part_path(at);
+            let flags: Vec<String> = part.flags.iter().map(|flag| (*flag).to_owned()).collect();
+            let properties =
+                vec![("UUID", Variant::from(part.uuid.clone())), ("Flags", Variant::from(flags))];
+            for (nth, (uuid, _)) in part.descriptors.iter().enumerate() {
+                let path = format!("{own}/desc{:04x}", 0x12 + 0x10 * at + nth);
+                put(path, DESCRIPTOR, vec![("UUID", Variant::from(full(*uuid)))]);
+            }
+            put(own, CHARACTERISTIC, properties);
+        }
+    }
+    all
+}

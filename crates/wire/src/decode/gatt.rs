@@ -1,0 +1,247 @@
+//! Values of GATT characteristics, by the channels of a profile or by what describes them. Does not cut packets from bytes
+//! or hold the SIG's tables; `gatt` does.
+
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use quantity::{State, Unit};
+
+use super::fields::{ChannelDecode, Select};
+use super::{Decoded, Fit, UnitWord};
+use crate::counters::Field;
+use crate::gatt::packet::Message;
+use crate::gatt::{
+    Characteristic, GattError, Measured, Presentation, Uuid, ValidRange, average, check_unit, measure,
+    statistics, text, thermometer,
+};
+use crate::packet::{PacketKind, open};
+
+/// Which of several characteristics of one UUID.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) enum Which {
+    /// By the order of the handles, from 1.
+    Instance(u8),
+    /// By its User Description.
+    Label(String),
+}
+
+/// A figure of a statistics characteristic.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Figure {
+    Average,
+    Minimum,
+    Maximum,
+}
+
+impl Figure {
+    pub(crate) const WORDS: [(&'static str, Self); 3] =
+        [("average", Self::Average), ("minimum", Self::Minimum), ("maximum", Self::Maximum)];
+}
+
+/// How a value becomes a reading.
+#[derive(Clone, Debug)]
+pub(crate) enum Format {
+    /// By the SIG's table, else by what the device says of it.
+    Auto { unit: Option<UnitWord>, figure: Figure },
+    /// Numbers at fixed places of the value.
+    Fields(ChannelDecode),
+}
+
+/// One channel of a profile.
+#[derive(Clone, Debug)]
+pub(crate) struct GattChannel {
+    pub(crate) number: u8,
+    pub(crate) service: Option<Uuid>,
+    pub(crate) characteristic: Uuid,
+    pub(crate) which: Which,
+    pub(crate) format: Format,
+}
+
+/// The channels; none: whatever describes itself, numbered by the packets' index.
+#[derive(Clone, Debug)]
+pub(crate) struct GattDecode {
+    pub(crate) channels: Vec<GattChannel>,
+}
+
+const AUTO: Format = Format::Auto { unit: None, figure: Figure::Average };
+
+impl GattDecode {
+    pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Field>)) -> Fit {
+        let Some(packet) = open(PacketKind::Gatt, frame) else { return Fit::Foreign };
+        let Some(message) = Message::read(packet.message) else { return Fit::Foreign };
+        if self.channels.is_empty() {
+            return match AUTO.decode(packet.index, &message) {
+                Err(GattError::NotDescribed) => Fit::Ignored,
+                decoded => {
+                    out(decoded.map_err(field));
+                    Fit::Fits
+                }
+            };
+        }
+        let Some(channel) = self.channels.iter().find(|channel| channel.names(&message)) else {
+            return Fit::Ignored;
+        };
+        out(channel.format.decode(channel.number, &message).map_err(field));
+        Fit::Fits
+    }
+}
+
+impl GattChannel {
+    fn names(&self, message: &Message<'_>) -> bool {
+        self.characteristic == message.characteristic
+            && self.service.is_none_or(|service| service == message.service)
+            && match &self.which {
+                Which::Instance(instance) => *instance == message.instance,
+                Which::Label(label) => message.label.and_then(|bytes| text(bytes).ok()) == Some(label),
+            }
+    }
+}
+
+impl Format {
+    fn decode(&self, number: u8, message: &Message<'_>) -> Result<Decoded, GattError> {
+        let presentation = presentation(message)?;
+        match self {
+            Self::Fields(channel) => by_fields(channel, message, presentation.as_ref()),
+            Self::Auto { unit, figure } => {
+                let told = unit.map(|word| word.unit);
+                let measured = by_description(message, presentation.as_ref(), told, *figure)?;
+                Ok(Decoded {
+                    channel: number,
+                    unit: measured.unit,
+                    coupling: unit.and_then(|word| word.coupling),
+                    state: measured.state,
+                    flags: measured.flags,
+                    accuracy: measured.accuracy,
+                })
+            }
+        }
+    }
+}
+
+/// What the device says the value is. Several formats on one characteristic describe several numbers: no single one.
+fn presentation(message: &Message<'_>) -> Result<Option<Presentation>, GattError> {
+    match *message.presentations.as_slice() {
+        [] => Ok(None),
+        [one] => Presentation::parse(one).map(Some),
+        _ => Err(GattError::NotANumber(0x1B)),
+    }
+}
+
+fn by_fields(
+    channel: &ChannelDecode,
+    message: &Message<'_>,
+    presentation: Option<&Presentation>,
+) -> Result<Decoded, GattError> {
+    let decoded = channel.decode_whole(message.value).map_err(|field| match field {
+        Field::Unit | Field::Mode => GattError::NotDescribed,
+        Field::Exponent => GattError::TooManyDigits,
+        _ => GattError::Impossible,
+    })?;
+    let by_table = message.characteristic.short().and_then(Characteristic::find).map(|row| row.unit);
+    let said = presentation.map(|presentation| presentation.unit);
+    for device in by_table.into_iter().chain(said) {
+        check_unit(device, decoded.unit)?;
+    }
+    Ok(decoded)
+}
+
+fn by_description(
+    message: &Message<'_>,
+    presentation: Option<&Presentation>,
+    told: Option<Unit>,
+    figure: Figure,
+) -> Result<Measured, GattError> {
+    let uuid = message.characteristic.short();
+    let value = message.value;
+    let measured = match uuid {
+        Some(uuid @ (0x2AE0 | 0x2AE1)) => same_unit(average(uuid, value)?.0, told)?,
+        Some(uuid @ (0x2AF1 | 0x2B1A)) => {
+            let figures = statistics(uuid, value)?;
+            let figure = match figure {
+                Figure::Average => figures.average,
+                Figure::Minimum => figures.minimum,
+                Figure::Maximum => figures.maximum,
+            };
+            same_unit(figure, told)?
+        }
+        Some(0x2A1C) => same_unit(thermometer(value)?.temperature, told)?,
+        _ => {
+            let range =
+                message.range.map(|bytes| ValidRange::parse(uuid, presentation, bytes)).transpose()?;
+            measure(uuid, presentation, value, told, range.as_ref())?
+        }
+    };
+    // What the device says besides must not contradict what its kind lays down.
+    if let Some(said) = presentation {
+        check_unit(said.unit, measured.unit)?;
+    }
+    Ok(measured)
+}
+
+/// These are handed out in the unit they have, and no other. A thermometer says degC or degF in each value; one that is
+/// switched over is not believed under the old unit.
+fn same_unit(measured: Measured, told: Option<Unit>) -> Result<Measured, GattError> {
+    let codes = [(Unit::VOLT, 0x2728), (Unit::AMPERE, 0x2704), (Unit::FAHRENHEIT, 0x27AC)];
+    let device = codes.iter().find(|(unit, _)| *unit == measured.unit).map_or(0x272F, |(_, code)| *code);
+    match told {
+        Some(profile) if profile != measured.unit => Err(GattError::UnitContradicts { device, profile }),
+        _ => Ok(measured),
+    }
+}
+
+/// What of the packet was not understood.
+const fn field(error: GattError) -> Field {
+    match error {
+        GattError::UnitUnknown(_)
+        | GattError::UnitUnused(_)
+        | GattError::UnitNotSaid(_)
+        | GattError::UnitContradicts { .. }
+        | GattError::TableContradicts { .. } => Field::Unit,
+        GattError::NotDescribed | GattError::FormatReserved(_) | GattError::NotANumber(_) => Field::Mode,
+        GattError::TooManyDigits => Field::Exponent,
+        _ => Field::Value,
+    }
+}
+
+/// What a simulated device can send: the value bytes of a state by the SIG's table.
+pub(crate) fn raw_of(characteristic: &Characteristic, state: State, power: i8) -> Option<Vec<u8>> {
+    let State::Value(shown) = state else { return None };
+    let scale = characteristic.scale;
+    if scale.times != 1 || scale.two != 0 || shown.exponent().checked_sub(power) != Some(scale.ten) {
+        return None;
+    }
+    let (width, least, most) = match characteristic.wire {
+        crate::gatt::Wire::Unsigned(bits @ (8 | 16 | 24 | 32)) => (bits / 8, 0, (1_i64 << bits) - 1),
+        crate::gatt::Wire::Signed(bits @ (8 | 16 | 24 | 32)) => {
+            (bits / 8, -(1_i64 << (bits - 1)), (1_i64 << (bits - 1)) - 1)
+        }
+        _ => return None,
+    };
+    let raw = shown.mantissa();
+    let bytes = raw.to_le_bytes();
+    (least..=most).contains(&raw).then(|| bytes.iter().take(usize::from(width)).copied().collect())
+}
+
+impl GattChannel {
+    /// The fixed unit of a fields channel, for the simulator.
+    pub(crate) fn fields(&self) -> Option<&ChannelDecode> {
+        match &self.format {
+            Format::Fields(channel) => Some(channel),
+            Format::Auto { .. } => None,
+        }
+    }
+
+    /// Whether the unit of a fields channel could ever agree with the SIG's table.
+    pub(crate) fn contradicts_table(&self) -> Option<u16> {
+        let row = Characteristic::find(self.characteristic.short()?)?;
+        let unit = match &self.format {
+            Format::Auto { unit, .. } => unit.map(|word| word.unit),
+            Format::Fields(ChannelDecode { select: Select::Fixed(function), .. }) => Some(function.unit.unit),
+            Format::Fields(_) => None,
+        };
+        unit.filter(|unit| {
+            row.means.map_or_else(|| check_unit(row.unit, *unit).is_err(), |m| m.kind() != unit.kind())
+        })
+        .map(|_| row.unit)
+    }
+}

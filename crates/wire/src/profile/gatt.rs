@@ -1,0 +1,129 @@
+//! Loads the decoding of GATT values: which characteristic is which channel, and how its value is read. Does not decode.
+
+use alloc::vec::Vec;
+
+use super::fixed::{CHANNEL_KEYS, Places, load_channel};
+use super::table::{Node, Table};
+use super::unit_word;
+use crate::decode::gatt::{Figure, Format, GattChannel, GattDecode, Which};
+use crate::error::ProfileError;
+use crate::gatt::{Characteristic, Uuid, text};
+use crate::packet::MESSAGE_BYTES_MAX;
+
+type Loaded<T> = Result<T, ProfileError>;
+
+/// The most channels of one device, as many as its packets can number.
+const CHANNELS_MAX: usize = 256;
+/// Keys that say which characteristic is meant, and how to read it.
+const KEYS: [&str; 6] = ["service", "characteristic", "instance", "label", "format", "figure"];
+
+/// The `[decode]` table of kind `gatt`. Without channels it takes whatever describes itself.
+pub(super) fn load_decode(table: &Table<'_>) -> Loaded<GattDecode> {
+    table.only(&["kind", "channel"])?;
+    let mut channels: Vec<GattChannel> = Vec::new();
+    let Some(node) = table.find("channel") else { return Ok(GattDecode { channels }) };
+    for table in node.tables("[decode.channel]")? {
+        let channel = load(&table)?;
+        if channels.iter().any(|known| known.number == channel.number) {
+            let message = "a second channel needs its own number, for example number = 1";
+            return Err(table
+                .find("number")
+                .map_or_else(|| table.error(message), |node| node.error(message)));
+        }
+        let same = |known: &GattChannel| {
+            known.characteristic == channel.characteristic
+                && known.which == channel.which
+                && (known.service.is_none() || channel.service.is_none() || known.service == channel.service)
+        };
+        if channels.iter().any(same) {
+            return Err(table.error(
+                "this characteristic is a channel already; say which one is meant: instance = 2, or label = \"...\"",
+            ));
+        }
+        channels.push(channel);
+    }
+    if channels.is_empty() || channels.len() > CHANNELS_MAX {
+        return Err(node.error("a profile has 1 to 256 channels, or no [[decode.channel]] at all"));
+    }
+    Ok(GattDecode { channels })
+}
+
+fn load(table: &Table<'_>) -> Loaded<GattChannel> {
+    let known: Vec<&str> = KEYS.iter().chain(&CHANNEL_KEYS).copied().collect();
+    table.only(&known)?;
+    let characteristic = table.need("characteristic", "characteristic = \"0x2A6E\"")?;
+    let number = table.find("number").map_or(Ok(0), |node| node.int(0..=255))?;
+    let channel = GattChannel {
+        number: u8::try_from(number).unwrap_or(0),
+        service: table.find("service").map(uuid).transpose()?,
+        characteristic: uuid(characteristic)?,
+        which: load_which(table)?,
+        format: load_format(table)?,
+    };
+    check_described(table, characteristic, &channel)?;
+    Ok(channel)
+}
+
+fn uuid(node: Node<'_>) -> Loaded<Uuid> {
+    let given = node.str()?;
+    Uuid::parse(given).ok_or_else(|| {
+        node.error(format_args!(
+            "{given:?} is no UUID; write \"0x2A6E\", or all 32 digits with their four hyphens"
+        ))
+    })
+}
+
+fn load_which(table: &Table<'_>) -> Loaded<Which> {
+    match (table.find("instance"), table.find("label")) {
+        (Some(_), Some(label)) => Err(label.error("say instance or label, not both")),
+        (None, Some(node)) => {
+            let label = node.str()?;
+            match text(label.as_bytes()) {
+                Ok(kept) if kept == label => Ok(Which::Label(label.into())),
+                _ => Err(node.error("a label is what the device says, without blanks around it")),
+            }
+        }
+        (Some(node), None) => Ok(Which::Instance(u8::try_from(node.int(1..=255)?).unwrap_or(1))),
+        (None, None) => Ok(Which::Instance(1)),
+    }
+}
+
+fn load_format(table: &Table<'_>) -> Loaded<Format> {
+    let words = [("auto", true), ("fields", false)];
+    let auto = match table.find("format") {
+        Some(node) => node.word(&words)?,
+        None => table.find("value").is_none(),
+    };
+    if !auto {
+        if let Some(node) = table.find("figure") {
+            return Err(node.error("a figure belongs to format = \"auto\""));
+        }
+        let places = Places { length: None, room: MESSAGE_BYTES_MAX, sync: 0, taken: None };
+        return load_channel(table, &places).map(Format::Fields);
+    }
+    for key in ["value", "exponent", "counts", "no_value", "select", "functions", "flags"] {
+        if let Some(node) = table.find(key) {
+            return Err(
+                node.error("belongs to format = \"fields\"; \"auto\" reads the value as it is described")
+            );
+        }
+    }
+    Ok(Format::Auto {
+        unit: table.find("unit").map(unit_word).transpose()?,
+        figure: table.find("figure").map_or(Ok(Figure::Average), |node| node.word(&Figure::WORDS))?,
+    })
+}
+
+/// What can never be right is refused here: a figure of what has none, a unit that the SIG's table contradicts.
+fn check_described(table: &Table<'_>, characteristic: Node<'_>, channel: &GattChannel) -> Loaded<()> {
+    let short = channel.characteristic.short();
+    if let (Some(node), false) = (table.find("figure"), matches!(short, Some(0x2AF1 | 0x2B1A))) {
+        return Err(node.error("only the statistics of voltage (0x2B1A) and current (0x2AF1) have figures"));
+    }
+    let Some(unit) = channel.contradicts_table() else { return Ok(()) };
+    let name = short.and_then(Characteristic::find).map_or("", |row| row.name);
+    Err(table.find("unit").unwrap_or(characteristic).error(format_args!(
+        "{} is {name:?} and has the unit 0x{unit:04X} by definition; this unit is not one of it",
+        channel.characteristic
+    )))
+}
