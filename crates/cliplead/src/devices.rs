@@ -1,4 +1,5 @@
-//! `cliplead devices list|watch`: what is attached, and bytes, readings and drops as they come.
+//! `cliplead devices list|watch`: what is attached, and bytes, readings and drops as they come. What is in the way of a
+//! device is told by `doctor`.
 
 use std::path::Path;
 use std::time::Instant as Clock;
@@ -24,6 +25,8 @@ pub(crate) fn run(options: &DevicesOptions) -> anyhow::Result<Exit> {
             let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
             runtime.block_on(follow(watch))
         }
+        #[cfg(unix)]
+        DevicesCommand::Doctor(doctor) => crate::doctor::run(doctor),
     }
 }
 
@@ -54,13 +57,29 @@ fn list(format: Format) -> anyhow::Result<Exit> {
             }
         }
     }
-    if found.is_empty() {
-        talk("nothing is attached. Kinds of devices this build can open:");
-        for scheme in registry.schemes() {
-            talk(&format!("    {scheme}:"));
-        }
+    // Typed values need nothing attached, so they do not count.
+    if !found.iter().any(|device| device.selector.as_ref().is_none_or(|name| name.scheme() != "manual")) {
+        nothing_attached(&registry.schemes());
     }
     Ok(Exit::Fine)
+}
+
+/// What was looked for, and what to do when something should have been found.
+fn nothing_attached(schemes: &[&str]) {
+    talk("no meter is attached. Looked for:");
+    for scheme in schemes {
+        talk(match *scheme {
+            "serial" => "    serial:   ports with hardware behind them, in /sys/class/tty; none",
+            "tcp" => "    tcp:      is never looked for; write tcp:HOST:PORT of your serial server",
+            "file" => "    file:     is never looked for; write file:PATH of recorded bytes",
+            "stdin" => "    stdin:    is whatever is piped in",
+            "manual" => "    manual:   values typed in by hand; needs no meter",
+            _ => continue,
+        });
+    }
+    if cfg!(unix) {
+        talk("If one is plugged in or switched on, `cliplead devices doctor` says what is in the way.");
+    }
 }
 
 /// The device by its name in the site's file, or by selector.

@@ -36,6 +36,8 @@
 mod adapter;
 mod backoff;
 pub mod conformance;
+#[cfg(unix)]
+pub mod doctor;
 mod error;
 mod event;
 mod faults;
