@@ -58,28 +58,40 @@ fn list(format: Format) -> anyhow::Result<Exit> {
         }
     }
     // Typed values need nothing attached, so they do not count.
-    if !found.iter().any(|device| device.selector.as_ref().is_none_or(|name| name.scheme() != "manual")) {
-        nothing_attached(&registry.schemes());
+    if found.iter().all(is_manual) {
+        for line in nothing_attached(&registry.schemes()) {
+            talk(&line);
+        }
+    }
+    if cfg!(unix)
+        && found
+            .iter()
+            .all(|device| device.selector.is_none() || device.hindrance.is_some() || is_manual(device))
+    {
+        talk("If a meter is plugged in or switched on, `cliplead devices doctor` says what is in the way.");
     }
     Ok(Exit::Fine)
 }
 
-/// What was looked for, and what to do when something should have been found.
-fn nothing_attached(schemes: &[&str]) {
-    talk("no meter is attached. Looked for:");
+fn is_manual(device: &link::Found) -> bool {
+    device.selector.as_ref().is_some_and(|name| name.scheme() == "manual")
+}
+
+/// What was looked for where nothing was found.
+fn nothing_attached(schemes: &[&str]) -> Vec<String> {
+    let mut lines = vec!["no meter is attached. Looked for:".to_owned()];
     for scheme in schemes {
-        talk(match *scheme {
-            "serial" => "    serial:   ports with hardware behind them, in /sys/class/tty; none",
-            "tcp" => "    tcp:      is never looked for; write tcp:HOST:PORT of your serial server",
-            "file" => "    file:     is never looked for; write file:PATH of recorded bytes",
-            "stdin" => "    stdin:    is whatever is piped in",
-            "manual" => "    manual:   values typed in by hand; needs no meter",
-            _ => continue,
-        });
+        let note = match *scheme {
+            "serial" => "ports with hardware behind them, in /sys/class/tty: none",
+            "tcp" => "is never looked for; write tcp:HOST:PORT of your serial server",
+            "file" => "is never looked for; write file:PATH of recorded bytes",
+            "stdin" => "is whatever is piped in",
+            "manual" => "values typed in by hand; needs no meter",
+            _ => "none",
+        };
+        lines.push(format!("    {:<9} {note}", format!("{scheme}:")));
     }
-    if cfg!(unix) {
-        talk("If one is plugged in or switched on, `cliplead devices doctor` says what is in the way.");
-    }
+    lines
 }
 
 /// The device by its name in the site's file, or by selector.
@@ -208,4 +220,20 @@ fn show(
 /// Printable bytes as they are, others as escapes.
 fn escaped(bytes: &[u8]) -> String {
     bytes.iter().flat_map(|byte| std::ascii::escape_default(*byte)).map(char::from).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_empty_place_says_what_was_looked_for() {
+        let schemes = daemon::registry().schemes();
+        let lines = nothing_attached(&schemes);
+        assert_eq!(lines.len(), schemes.len() + 1);
+        for scheme in schemes {
+            let line = lines.iter().find(|line| line.trim_start().starts_with(&format!("{scheme}: ")));
+            assert!(line.is_some_and(|line| line.len() > 20), "{scheme}: {lines:?}");
+        }
+    }
 }

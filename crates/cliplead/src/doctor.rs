@@ -145,8 +145,13 @@ fn clock() -> Finding {
 
 /// A remedy's command as a person types it.
 fn typed(step: &doctor::Step) -> String {
+    typed_by(step, false)
+}
+
+/// The same; root needs no `sudo`.
+fn typed_by(step: &doctor::Step, is_root: bool) -> String {
     let fed = if step.input.is_some() { "cliplead devices doctor --rule | " } else { "" };
-    let sudo = if step.as_root { "sudo " } else { "" };
+    let sudo = if step.as_root && !is_root { "sudo " } else { "" };
     format!("{fed}{sudo}{}", step.typed())
 }
 

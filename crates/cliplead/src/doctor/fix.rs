@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use link::doctor::{Finding, Machine, Run, Step};
 
-use super::{command, typed};
+use super::{command, typed_by};
 use crate::cli::{DoctorOptions, Format};
 use crate::output::{data, talk};
 
@@ -83,13 +83,14 @@ pub(crate) fn run(findings: &[Finding], hands: &mut Hands) -> anyhow::Result<()>
 }
 
 fn one(says: &str, step: &Step, hands: &mut Hands) -> anyhow::Result<()> {
-    if hands.dry_run {
-        return hands.say(&format!("would run: {}        # {says}", typed(step)));
+    let shown = format!("{}        # {says}", typed_by(step, hands.is_root));
+    let needs_root = step.as_root && !hands.is_root;
+    match (hands.dry_run, needs_root) {
+        (true, false) => return hands.say(&format!("would run: {shown}")),
+        (true, true) => return hands.say(&format!("would run as root: {shown}")),
+        (false, true) => return hands.say(&format!("needs root, not run: {shown}")),
+        (false, false) => hands.say(&format!("next: {shown}"))?,
     }
-    if step.as_root && !hands.is_root {
-        return hands.say(&format!("needs root, not run: {}        # {says}", typed(step)));
-    }
-    hands.say(&format!("next: {}        # {says}", typed(step)))?;
     if !(hands.ask)() {
         return hands.say("    not run");
     }

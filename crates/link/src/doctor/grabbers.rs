@@ -51,7 +51,7 @@ fn modem(machine: &Machine) -> Finding {
     let seen = format!("runs, and may probe {}", names.join(", "));
     open.iter().fold(Finding::new(CHECK, WHAT, State::Likely, seen, WHY), |finding, (name, usb)| {
         finding.with(Remedy::advice(format!(
-            "if {name} is no modem, write into {}: ATTRS{{idVendor}}==\"{:04x}\", ATTRS{{idProduct}}==\"{:04x}\", \
+            "if {name} is no modem, write into {}: SUBSYSTEM==\"tty\", ATTRS{{idVendor}}==\"{:04x}\", ATTRS{{idProduct}}==\"{:04x}\", \
              ENV{{ID_MM_PORT_IGNORE}}=\"1\"   then `sudo udevadm control --reload` and plug it in again",
             super::OWN_RULE_PATH,
             usb.vendor,
