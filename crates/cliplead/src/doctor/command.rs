@@ -87,6 +87,18 @@ mod tests {
         assert_eq!(done.out.len() as u64, OUTPUT_BYTES_MAX);
     }
 
+    /// The very command that puts the udev rule in place, to another place.
+    #[test]
+    fn the_rule_is_put_in_place_as_it_is() {
+        let folder = std::env::temp_dir().join(format!("cliplead-rule-{}", std::process::id()));
+        let path = folder.join("rules.d/70-cliplead-serial.rules");
+        let argv = words(&format!("install -D -m 0644 /dev/stdin {}", path.display()));
+        let done = run(&argv, Some(crate::shipped::udev_rule()), Duration::from_secs(60)).unwrap();
+        assert!(done.success, "{done:?}");
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), crate::shipped::udev_rule());
+        std::fs::remove_dir_all(folder).unwrap();
+    }
+
     #[test]
     fn a_command_that_waits_for_ever_is_stopped() {
         // Its limit is what is checked: `tail -f` never ends by itself.

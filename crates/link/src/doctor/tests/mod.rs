@@ -150,6 +150,27 @@ fn the_kernel_grants_what_the_mode_says() {
     }
 }
 
+/// What the kernel says of a real process: it has this device open, and no longer when it is gone.
+#[test]
+fn a_real_holder_is_named() {
+    use std::process::{Command, Stdio};
+    // `cat` waits for its input, so it is there for as long as we hold the other end.
+    let mut child = Command::new("cat")
+        .stdin(Stdio::piped())
+        .stdout(fs::File::create("/dev/null").unwrap())
+        .spawn()
+        .unwrap();
+    let meta = fs::metadata("/dev/null").unwrap();
+    let held = || holders::Holders::scan(&Machine::here(None)).of("/dev/null", &meta);
+    let ours = format!("({})", child.id());
+    let named = held();
+    assert!(named.iter().any(|name| name.ends_with(&ours)), "{named:?}");
+    drop(child.stdin.take());
+    assert!(child.wait().unwrap().success());
+    let named = held();
+    assert!(!named.iter().any(|name| name.ends_with(&ours)), "{named:?}");
+}
+
 /// What a person copies into a shell must come out as the same words. Checked by `sh` itself.
 #[test]
 fn typed_commands_mean_the_same_words_to_a_shell() {
