@@ -42,6 +42,10 @@ pub(crate) fn look(machine: &Machine, path: &Path) -> (Vec<Finding>, Option<Vec<
     (findings, Some(schemes))
 }
 
+#[cfg_attr(
+    not(feature = "serial"),
+    allow(unused_variables, reason = "only serial ports are looked for on the machine")
+)]
 fn device(machine: &Machine, registry: &link::Registry, device: &DeviceConfig) -> Finding {
     const WHY: &str = "A device that cannot be opened gives no readings; the others go on.";
     let name = format!("{} ({})", device.name, device.selector);
@@ -50,7 +54,7 @@ fn device(machine: &Machine, registry: &link::Registry, device: &DeviceConfig) -
         Ok(selector) => selector,
         Err(error) => return found(State::Hindered, error.to_string()),
     };
-    let looked_at = match selector.scheme() {
+    let looked_at: Result<Finding, link::SelectorFault> = match selector.scheme() {
         #[cfg(feature = "serial")]
         "serial" => {
             link::SerialPlace::parse(selector.rest()).map(|place| doctor::serial_place(machine, &place))
