@@ -1,4 +1,4 @@
-//! Puts the shipped rules and the generic profiles into the binary, so that it judges from any folder.
+//! Puts the shipped rules, the generic profiles and the udev rule into the binary, so that it judges from any folder.
 //! Does not check them; `cliplead rules check` does.
 
 use std::fmt::Write as _;
@@ -11,6 +11,7 @@ fn main() -> io::Result<()> {
     let mut code = String::new();
     constant(&mut code, "RULES", &root, "rules", ".rhai")?;
     constant(&mut code, "PROFILES", &root, "hardware-notes", "profile.toml")?;
+    constant(&mut code, "UDEV_RULES", &root, "hardware-notes", ".rules")?;
     fs::write(out, code)
 }
 

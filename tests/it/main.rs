@@ -16,6 +16,7 @@ mod demo;
 mod devices;
 mod disk;
 mod kill;
+mod many;
 mod page;
 mod reload;
 mod site;

@@ -220,6 +220,7 @@ pub(crate) struct RulesFolder {
 #[command(after_help = "\
 Examples:
   cliplead devices list
+  cliplead devices doctor --config site.toml     what is in the way, and the command that mends it
   cliplead devices watch meter --config site.toml
   cliplead devices watch serial:/dev/serial/by-id/usb-... --profile generic-line-meter")]
 pub(crate) struct DevicesOptions {
@@ -240,6 +241,50 @@ pub(crate) enum DevicesCommand {
     },
     /// Bytes, readings and drops of one device as they come, until Ctrl-C
     Watch(WatchOptions),
+    /// What stands between the program and a meter, and the command that mends it
+    #[cfg(unix)]
+    Doctor(DoctorOptions),
+}
+
+#[cfg(unix)]
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Looks at files only: no port is opened, nothing is scanned, nothing is changed. With --config it looks at what the site
+uses, and connects once to the serial servers it names. Access lists and TIOCEXCL cannot be seen; what could not be looked
+at is said and never called fine.
+
+Exit codes: 0 nothing hinders; 1 something does, or likely does; 2 could not run.
+
+Examples:
+  cliplead devices doctor
+  cliplead devices doctor --config site.toml --format json
+  cliplead devices doctor --fix --dry-run          what --fix would run; changes nothing
+  sudo cliplead devices doctor --fix               runs it one by one, asking before each")]
+pub(crate) struct DoctorOptions {
+    /// The site's file: looks at what it names, and only at the kinds of devices it uses
+    #[arg(long, value_name = "FILE")]
+    pub(crate) config: Option<PathBuf>,
+    /// The account that is to use the meter [default: whoever calls, also through sudo]
+    #[arg(long, value_name = "NAME")]
+    pub(crate) user: Option<String>,
+    /// Run the remedies that are safe to run, one by one, asking before each; most need root
+    #[arg(long)]
+    pub(crate) fix: bool,
+    /// With --fix: show exactly what would be run, and run nothing
+    #[arg(long, requires = "fix")]
+    pub(crate) dry_run: bool,
+    /// With --fix: answer every question with yes
+    #[arg(long, requires = "fix")]
+    pub(crate) yes: bool,
+    /// Print the udev rule for serial ports, and nothing else
+    #[arg(long, conflicts_with_all = ["config", "fix", "user", "format", "root"])]
+    pub(crate) rule: bool,
+    /// Look at another machine's files: an image, a mounted disk. Nothing is run on it
+    #[arg(long, value_name = "DIR")]
+    pub(crate) root: Option<PathBuf>,
+    /// How the findings are written
+    #[arg(long, value_enum, default_value_t)]
+    pub(crate) format: Format,
 }
 
 #[derive(Debug, Args)]

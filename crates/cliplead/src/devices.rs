@@ -1,4 +1,5 @@
-//! `cliplead devices list|watch`: what is attached, and bytes, readings and drops as they come.
+//! `cliplead devices list|watch`: what is attached, and bytes, readings and drops as they come. What is in the way of a
+//! device is told by `doctor`.
 
 use std::path::Path;
 use std::time::Instant as Clock;
@@ -25,6 +26,8 @@ pub(crate) fn run(options: &DevicesOptions) -> anyhow::Result<Exit> {
             let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
             runtime.block_on(follow(watch))
         }
+        #[cfg(unix)]
+        DevicesCommand::Doctor(doctor) => crate::doctor::run(doctor),
     }
 }
 
@@ -73,13 +76,41 @@ fn list(with_scan: bool, format: Format) -> anyhow::Result<Exit> {
             }
         }
     }
-    if found.is_empty() {
-        talk("nothing is attached. Kinds of devices this build can open:");
-        for scheme in registry.schemes() {
-            talk(&format!("    {scheme}:"));
+    // Typed values need nothing attached, so they do not count.
+    if found.iter().all(is_manual) {
+        for line in nothing_attached(&registry.schemes()) {
+            talk(&line);
         }
     }
+    if cfg!(unix)
+        && found
+            .iter()
+            .all(|device| device.selector.is_none() || device.hindrance.is_some() || is_manual(device))
+    {
+        talk("If a meter is plugged in or switched on, `cliplead devices doctor` says what is in the way.");
+    }
     Ok(Exit::Fine)
+}
+
+fn is_manual(device: &link::Found) -> bool {
+    device.selector.as_ref().is_some_and(|name| name.scheme() == "manual")
+}
+
+/// What was looked for where nothing was found.
+fn nothing_attached(schemes: &[&str]) -> Vec<String> {
+    let mut lines = vec!["no meter is attached. Looked for:".to_owned()];
+    for scheme in schemes {
+        let note = match *scheme {
+            "serial" => "ports with hardware behind them, in /sys/class/tty: none",
+            "tcp" => "is never looked for; write tcp:HOST:PORT of your serial server",
+            "file" => "is never looked for; write file:PATH of recorded bytes",
+            "stdin" => "is whatever is piped in",
+            "manual" => "values typed in by hand; needs no meter",
+            _ => "none",
+        };
+        lines.push(format!("    {:<9} {note}", format!("{scheme}:")));
+    }
+    lines
 }
 
 /// The device by its name in the site's file, or by selector.
@@ -229,4 +260,20 @@ fn show(
 /// Printable bytes as they are, others as escapes.
 fn escaped(bytes: &[u8]) -> String {
     bytes.iter().flat_map(|byte| std::ascii::escape_default(*byte)).map(char::from).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_empty_place_says_what_was_looked_for() {
+        let schemes = daemon::registry().schemes();
+        let lines = nothing_attached(&schemes);
+        assert_eq!(lines.len(), schemes.len() + 1);
+        for scheme in schemes {
+            let line = lines.iter().find(|line| line.trim_start().starts_with(&format!("{scheme}: ")));
+            assert!(line.is_some_and(|line| line.len() > 20), "{scheme}: {lines:?}");
+        }
+    }
 }

@@ -8,6 +8,8 @@ mod daemon;
 #[cfg(feature = "demo")]
 mod demo;
 mod devices;
+#[cfg(unix)]
+mod doctor;
 mod judge_once;
 mod output;
 mod replay;

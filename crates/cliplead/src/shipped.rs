@@ -1,4 +1,4 @@
-//! What is built into the binary: the shipped rules and the generic device profiles (see build.rs).
+//! What is built into the binary: the shipped rules, the generic device profiles and the udev rule (see build.rs).
 
 include!(concat!(env!("OUT_DIR"), "/shipped.rs"));
 
@@ -6,4 +6,10 @@ include!(concat!(env!("OUT_DIR"), "/shipped.rs"));
 pub(crate) fn profile(class: &str) -> Option<&'static str> {
     let path = format!("hardware-notes/{class}/profile.toml");
     PROFILES.iter().find(|(name, _)| *name == path).map(|(_, text)| *text)
+}
+
+/// The text of the udev rule for serial ports.
+#[cfg(unix)]
+pub(crate) fn udev_rule() -> &'static str {
+    UDEV_RULES.first().map_or("", |(_, text)| text)
 }

@@ -39,6 +39,8 @@ mod backoff;
 #[cfg(all(feature = "ble", target_os = "linux"))]
 mod ble;
 pub mod conformance;
+#[cfg(unix)]
+pub mod doctor;
 mod error;
 mod event;
 mod faults;

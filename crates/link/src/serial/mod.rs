@@ -3,7 +3,7 @@
 pub(crate) mod access;
 pub(crate) mod open;
 mod place;
-mod ports;
+pub(crate) mod ports;
 
 use std::path::{Path, PathBuf};
 

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::Roots;
 use super::place::{UsbIdentity, hex4};
+use crate::doctor::small_text;
 
 /// How far above a port its USB device is looked for.
 const PARENTS_MAX: usize = 8;
@@ -70,8 +71,7 @@ fn port(class: &Path, dev: &Path) -> Option<Port> {
 
 /// One attribute as clean text; `None` when missing or empty.
 fn attribute(dir: &Path, name: &str) -> Option<String> {
-    let text = fs::read(dir.join(name)).ok()?;
-    let text = String::from_utf8_lossy(&text);
+    let text = small_text(&dir.join(name))?;
     let clean: String = text.trim().chars().filter(|c| !c.is_control()).take(ATTRIBUTE_CHARS_MAX).collect();
     (!clean.is_empty()).then_some(clean)
 }

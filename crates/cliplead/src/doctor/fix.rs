@@ -1,0 +1,169 @@
+//! `--fix`: runs the remedies that may be run, one by one, each announced and asked about, and looks again. `--dry-run`
+//! shows the same list. Which remedies may be run stands at each finding.
+
+use std::io::BufRead as _;
+use std::time::Duration;
+
+use link::doctor::{Finding, Machine, Run, Step};
+
+use super::{command, typed_by};
+use crate::cli::{DoctorOptions, Format};
+use crate::output::{data, talk};
+
+/// How long one command may take.
+const COMMAND_TIME_MAX: Duration = Duration::from_secs(60);
+
+type Runner = Box<dyn FnMut(&Step) -> anyhow::Result<command::Done>>;
+type Asker = Box<dyn FnMut() -> bool>;
+
+/// What `--fix` may do, and how it speaks.
+pub(crate) struct Hands {
+    dry_run: bool,
+    is_root: bool,
+    to_stdout: bool,
+    ask: Asker,
+    run: Runner,
+    runs: usize,
+}
+
+impl Hands {
+    pub(crate) fn new(options: &DoctorOptions) -> Self {
+        let yes = options.yes;
+        Self {
+            dry_run: options.dry_run,
+            is_root: Machine::here(None).account.is_some_and(|account| account.uid == 0),
+            to_stdout: options.format == Format::Text,
+            ask: Box::new(move || yes || asked()),
+            run: Box::new(|step| command::run(&step.argv, step.input.as_deref(), COMMAND_TIME_MAX)),
+            runs: 0,
+        }
+    }
+
+    /// Whether anything was run.
+    pub(crate) fn has_run(&self) -> bool {
+        self.runs > 0
+    }
+
+    fn say(&self, line: &str) -> anyhow::Result<()> {
+        if self.to_stdout {
+            return data(line);
+        }
+        talk(line);
+        Ok(())
+    }
+}
+
+/// A plain yes on the terminal; anything else, the end of input too, is a no.
+fn asked() -> bool {
+    talk("    run it? [y/N]");
+    let mut line = String::new();
+    std::io::stdin().lock().read_line(&mut line).is_ok() && matches!(line.trim(), "y" | "Y" | "yes")
+}
+
+/// Goes through the remedies that may be run.
+///
+/// # Errors
+/// When nobody reads what is said.
+pub(crate) fn run(findings: &[Finding], hands: &mut Hands) -> anyhow::Result<()> {
+    let mut steps: Vec<(&str, &Step)> = Vec::new();
+    for remedy in findings.iter().flat_map(|finding| &finding.remedies) {
+        if let Some(step) = remedy.step.as_ref().filter(|step| step.run == Run::OnRequest)
+            && !steps.iter().any(|(_, known)| *known == step)
+        {
+            steps.push((&remedy.says, step));
+        }
+    }
+    if steps.is_empty() {
+        return hands.say("fix: there is nothing that may be run; what else helps stands above");
+    }
+    for (says, step) in steps {
+        one(says, step, hands)?;
+    }
+    Ok(())
+}
+
+fn one(says: &str, step: &Step, hands: &mut Hands) -> anyhow::Result<()> {
+    let shown = format!("{}        # {says}", typed_by(step, hands.is_root));
+    let needs_root = step.as_root && !hands.is_root;
+    match (hands.dry_run, needs_root) {
+        (true, false) => return hands.say(&format!("would run: {shown}")),
+        (true, true) => return hands.say(&format!("would run as root: {shown}")),
+        (false, true) => return hands.say(&format!("needs root, not run: {shown}")),
+        (false, false) => hands.say(&format!("next: {shown}"))?,
+    }
+    if !(hands.ask)() {
+        return hands.say("    not run");
+    }
+    hands.runs += 1;
+    match (hands.run)(step) {
+        Ok(done) => {
+            for line in done.out.lines().chain(done.err.lines()) {
+                let plain: String = line.chars().filter(|c| !c.is_control()).collect();
+                hands.say(&format!("    | {plain}"))?;
+            }
+            hands.say(if done.success { "    done" } else { "    it says that it failed" })
+        }
+        Err(error) => hands.say(&format!("    failed: {error:#}")),
+    }
+}
+
+/// Says what the second look found of everything that was in the way.
+///
+/// # Errors
+/// When nobody reads what is said.
+pub(crate) fn compare(before: &[Finding], after: &[Finding], hands: &mut Hands) -> anyhow::Result<()> {
+    hands.say("looked again:")?;
+    for old in before.iter().filter(|finding| !finding.remedies.is_empty()) {
+        let new = after.iter().find(|new| new.check == old.check && new.what == old.what);
+        hands.say(&match new {
+            Some(new) => format!("    {}: {}: {}: {}", new.state.text(), new.check, new.what, new.finding),
+            None => format!("    no longer found: {}: {}", old.check, old.what),
+        })?;
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use std::cell::RefCell;
+    use std::rc::Rc;
+
+    use link::doctor::{Remedy, State};
+
+    use super::*;
+
+    fn findings() -> Vec<Finding> {
+        let join = Remedy::root(Run::OnRequest, "joins", &["usermod", "-aG", "dialout", "bench"]);
+        let twice = Finding::new("right to open", "/dev/ttyUSB0", State::Hindered, "", "").with(join.clone());
+        let remove = Remedy::root(Run::ByHand, "takes away", &["apt", "remove", "brltty"]);
+        vec![twice.clone().with(remove), twice.with(join).with(Remedy::advice("log in again"))]
+    }
+
+    /// Runs with these hands and gives what was run.
+    fn ran(dry_run: bool, is_root: bool, yes: bool) -> Vec<String> {
+        let log = Rc::new(RefCell::new(Vec::new()));
+        let kept = Rc::clone(&log);
+        let mut hands = Hands {
+            dry_run,
+            is_root,
+            to_stdout: false,
+            ask: Box::new(move || yes),
+            run: Box::new(move |step| {
+                kept.borrow_mut().push(step.typed());
+                Ok(command::Done { success: false, out: "a\u{1b}[2J".to_owned(), err: String::new() })
+            }),
+            runs: 0,
+        };
+        run(&findings(), &mut hands).unwrap();
+        assert_eq!(hands.has_run(), !log.borrow().is_empty());
+        log.take()
+    }
+
+    #[test]
+    fn runs_only_what_may_be_run_once_asked_as_root() {
+        assert_eq!(ran(false, true, true), ["usermod -aG dialout bench"], "once, and nothing by hand");
+        for (dry_run, is_root, yes) in [(true, true, true), (false, false, true), (false, true, false)] {
+            assert_eq!(ran(dry_run, is_root, yes), Vec::<String>::new(), "{dry_run} {is_root} {yes}");
+        }
+    }
+}

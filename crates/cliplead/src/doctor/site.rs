@@ -1,0 +1,163 @@
+//! The site's file through the doctor's eyes: does it load, are its devices there, do its rules load, can its history be
+//! kept, is its page's address free. Opens no device; connects once to each serial server the file names.
+
+use std::net::{SocketAddr, TcpListener};
+use std::path::Path;
+use std::time::Duration;
+
+use link::doctor::{self, Finding, Machine, Remedy, State};
+
+use super::command;
+use crate::config::{self, Config, DeviceConfig};
+use crate::{daemon, rules};
+
+/// The findings, and the schemes of the devices the site uses; `None` when its file cannot be read.
+pub(crate) fn look(machine: &Machine, path: &Path) -> (Vec<Finding>, Option<Vec<String>>) {
+    const CHECK: &str = "site's file";
+    const WHY: &str = "The daemon does not start with a file it cannot use.";
+    let what = path.display().to_string();
+    let config = match config::read(path) {
+        Ok(config) => config,
+        Err(error) => {
+            let finding = Finding::new(CHECK, what, State::Hindered, format!("{error:#}"), WHY)
+                .with(Remedy::advice("mend the line it names; `cliplead run --help` shows the form"));
+            return (vec![finding], None);
+        }
+    };
+    let mut findings = vec![Finding::new(CHECK, what, State::Fine, "loads, its profiles too", WHY)];
+    let registry = daemon::registry();
+    let mut schemes = Vec::new();
+    for one in &config.devices {
+        findings.push(device(machine, &registry, one));
+        schemes.extend(one.selector.split_once(':').map(|(scheme, _)| scheme.to_owned()));
+    }
+    findings.push(rule_set(&config));
+    if let Some(history) = &config.history {
+        findings.push(doctor::storage(machine, history));
+        findings.push(space(history));
+    }
+    if let Some(address) = config.dashboard {
+        findings.push(page(address));
+    }
+    (findings, Some(schemes))
+}
+
+#[cfg_attr(
+    not(feature = "serial"),
+    allow(unused_variables, reason = "only serial ports are looked for on the machine")
+)]
+fn device(machine: &Machine, registry: &link::Registry, device: &DeviceConfig) -> Finding {
+    const WHY: &str = "A device that cannot be opened gives no readings; the others go on.";
+    let name = format!("{} ({})", device.name, device.selector);
+    let found = |state, seen: String| Finding::new("device", name.clone(), state, seen, WHY);
+    let selector = match registry.check(&device.selector) {
+        Ok(selector) => selector,
+        Err(error) => return found(State::Hindered, error.to_string()),
+    };
+    let looked_at: Result<Finding, link::SelectorFault> = match selector.scheme() {
+        #[cfg(feature = "serial")]
+        "serial" => {
+            link::SerialPlace::parse(selector.rest()).map(|place| doctor::serial_place(machine, &place))
+        }
+        #[cfg(feature = "tcp")]
+        "tcp" => link::TcpPlace::parse(selector.rest()).map(|place| doctor::tcp(&place)),
+        "file" if Path::new(selector.rest()).is_file() => {
+            Ok(found(State::Fine, "the file is there".to_owned()))
+        }
+        "file" => Ok(found(State::Hindered, "there is no such file".to_owned())),
+        "stdin" | "manual" => Ok(found(State::Fine, "needs nothing attached".to_owned())),
+        _ => Ok(found(
+            State::NotSeen,
+            "the selector is in order; whether the device is near shows only when it is opened".to_owned(),
+        )),
+    };
+    match looked_at {
+        Ok(finding) => Finding { what: name, ..finding },
+        Err(fault) => found(State::Hindered, fault.to_string()),
+    }
+}
+
+fn rule_set(config: &Config) -> Finding {
+    const WHY: &str = "Without its rules the daemon does not start.";
+    let (what, remedy) = match &config.rules {
+        Some(folder) => (
+            folder.display().to_string(),
+            format!("`cliplead rules check {}` names every problem", folder.display()),
+        ),
+        None => ("built-in rules".to_owned(), "`cliplead rules list` names them".to_owned()),
+    };
+    let hindered = |seen: String| {
+        Finding::new("rules", what.clone(), State::Hindered, seen, WHY).with(Remedy::advice(remedy.clone()))
+    };
+    let set = match rules::texts(config.rules.as_deref()).map(|texts| rules::load(&texts)) {
+        Ok(Ok(loaded)) => loaded.set,
+        Ok(Err(problems)) => {
+            let first = problems.first().map(ToString::to_string).unwrap_or_default();
+            return hindered(format!("{} problems, the first: {}", problems.len(), first.replace('\n', " ")));
+        }
+        Err(error) => return hindered(format!("{error:#}")),
+    };
+    for plan in &config.route {
+        if let Err(error) = rules::must_have(&set, &plan.rule) {
+            return hindered(format!("the route: {error}"));
+        }
+    }
+    Finding::new("rules", what, State::Fine, "load, and hold every rule of the route", WHY)
+}
+
+/// Below this the disk counts as full: our own choice, some thousand visits.
+const SPACE_KIB_MIN: u64 = 64 * 1024;
+
+/// Free space as `df` tells it (POSIX: `df -Pk`, fourth column of the second line).
+fn space(history: &Path) -> Finding {
+    const WHY: &str = "On a full disk no verdict can be stored, so none is shown.";
+    let folder =
+        history.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
+    let what = folder.display().to_string();
+    let argv = ["df".to_owned(), "-Pk".to_owned(), "--".to_owned(), what.clone()];
+    let free_kib =
+        command::run(&argv, None, Duration::from_secs(5)).ok().and_then(|done| free_kib(&done.out));
+    match free_kib {
+        None => Finding::new("disk space", what, State::NotSeen, "df did not tell it", WHY),
+        Some(kib) if kib < SPACE_KIB_MIN => {
+            Finding::new("disk space", what, State::Hindered, format!("only {} MiB free", kib / 1024), WHY)
+                .with(Remedy::advice("make room, or name another place for the history"))
+        }
+        Some(kib) => Finding::new("disk space", what, State::Fine, format!("{} MiB free", kib / 1024), WHY),
+    }
+}
+
+fn free_kib(table: &str) -> Option<u64> {
+    table.lines().nth(1)?.split_whitespace().nth(3)?.parse().ok()
+}
+
+/// Takes the address for a moment.
+fn page(address: SocketAddr) -> Finding {
+    const WHY: &str = "The daemon does not start when its page's address is taken.";
+    let found = |state, seen: String| Finding::new("page's address", address.to_string(), state, seen, WHY);
+    if !address.ip().is_loopback() {
+        return found(State::Hindered, "is beyond loopback, which the daemon refuses".to_owned())
+            .with(Remedy::advice("write 127.0.0.1 and the port"));
+    }
+    match TcpListener::bind(address) {
+        Ok(_) => found(State::Fine, "is free".to_owned()),
+        Err(error) => found(State::Hindered, format!("cannot be taken: {error}")).with(Remedy::advice(
+            "end the program that has it (a cliplead that runs already?), or write another port",
+        )),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The form of POSIX, "df", STDOUT, with numbers of our own.
+    #[test]
+    fn free_space_is_the_fourth_column() {
+        let table = "Filesystem 1024-blocks Used Available Capacity Mounted on\n/dev/x 1000 400 600 40% /\n";
+        assert_eq!(free_kib(table), Some(600));
+        for broken in ["", "one line", "a\nb c d", "a\nb c d e"] {
+            assert_eq!(free_kib(broken), None, "{broken:?}");
+        }
+    }
+}

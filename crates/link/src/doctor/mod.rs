@@ -1,0 +1,108 @@
+//! What stands between the program and a meter, and what mends it: findings as data, from a machine's files alone.
+//! Holds what is looked at; opens no port, changes nothing, runs nothing, and words no page.
+
+mod account;
+mod bluetooth;
+mod bus;
+#[cfg(feature = "serial")]
+mod grabbers;
+mod holders;
+mod machine;
+#[cfg(feature = "tcp")]
+mod network;
+mod remedy;
+#[cfg(feature = "serial")]
+mod rule;
+#[cfg(feature = "serial")]
+mod serial;
+mod storage;
+
+pub use account::Account;
+pub use bluetooth::bluetooth;
+pub use machine::Machine;
+#[cfg(feature = "serial")]
+pub(crate) use machine::small_text;
+#[cfg(feature = "tcp")]
+pub use network::tcp;
+pub use remedy::{Remedy, Run, Step};
+#[cfg(feature = "serial")]
+pub use rule::{OWN_RULE_PATH, RULE_PATH, udev_rule};
+#[cfg(feature = "serial")]
+pub use serial::{serial, serial_place};
+pub use storage::storage;
+
+/// How a check came out, worst first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum State {
+    /// It stands in the way now.
+    Hindered,
+    /// It often stands in the way; whether it does here cannot be told from outside.
+    Likely,
+    /// It could not be looked at; never to be taken for fine.
+    NotSeen,
+    /// It is not there, which hinders only who needs it.
+    Missing,
+    /// Looked at, and nothing is in the way.
+    Fine,
+}
+
+impl State {
+    /// The word for people and programs.
+    #[must_use]
+    pub const fn text(self) -> &'static str {
+        match self {
+            Self::Hindered => "hindered",
+            Self::Likely => "likely hindered",
+            Self::NotSeen => "could not be looked at",
+            Self::Missing => "not there",
+            Self::Fine => "fine",
+        }
+    }
+
+    /// Whether it counts as a hindrance.
+    #[must_use]
+    pub const fn hinders(self) -> bool {
+        matches!(self, Self::Hindered | Self::Likely)
+    }
+}
+
+/// One check's answer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Finding {
+    /// The check, always the same words.
+    pub check: &'static str,
+    /// What was looked at.
+    pub what: String,
+    /// How it came out.
+    pub state: State,
+    /// What was seen, or why nothing could be.
+    pub finding: String,
+    /// Why it matters, one sentence.
+    pub why: &'static str,
+    /// What mends it, in order.
+    pub remedies: Vec<Remedy>,
+}
+
+impl Finding {
+    /// A finding without a remedy.
+    #[must_use]
+    pub fn new(
+        check: &'static str,
+        what: impl Into<String>,
+        state: State,
+        finding: impl Into<String>,
+        why: &'static str,
+    ) -> Self {
+        Self { check, what: what.into(), state, finding: finding.into(), why, remedies: Vec::new() }
+    }
+
+    /// The same with one remedy more.
+    #[must_use]
+    pub fn with(mut self, remedy: Remedy) -> Self {
+        self.remedies.push(remedy);
+        self
+    }
+}
+
+#[cfg(test)]
+mod tests;
