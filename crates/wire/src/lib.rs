@@ -26,6 +26,7 @@ mod decoder;
 mod error;
 mod frame;
 pub mod gatt;
+pub mod learn;
 pub mod packet;
 mod profile;
 pub mod simulate;
