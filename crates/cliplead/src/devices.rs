@@ -11,6 +11,7 @@ use wire::{Decoder, Item};
 use crate::cli::{DevicesCommand, DevicesOptions, Format, WatchOptions};
 use crate::config::{self, DeviceConfig};
 use crate::daemon;
+use crate::learn;
 use crate::output::{Exit, data, talk};
 
 /// Runs the command.
@@ -24,6 +25,7 @@ pub(crate) fn run(options: &DevicesOptions) -> anyhow::Result<Exit> {
             let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
             runtime.block_on(follow(watch))
         }
+        DevicesCommand::Learn(options) => learn::run(options),
     }
 }
 

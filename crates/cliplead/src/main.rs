@@ -9,6 +9,7 @@ mod daemon;
 mod demo;
 mod devices;
 mod judge_once;
+mod learn;
 mod output;
 mod replay;
 mod rules;

@@ -342,20 +342,30 @@ fn holds(check: Check, frame: &[u8]) -> bool {
     check.1.holds(covered, stored)
 }
 
+/// The frame whose first eight bytes come most often.
+fn usual<'f>(sound: &[&'f [u8]]) -> Option<&'f [u8]> {
+    let mut starts: BTreeMap<&[u8], (usize, &'f [u8])> = BTreeMap::new();
+    for frame in sound {
+        starts.entry(frame.get(..frame.len().min(8)).unwrap_or_default()).or_insert((0, frame)).0 += 1;
+    }
+    starts.into_values().max_by_key(|(n, _)| *n).map(|(_, frame)| frame)
+}
+
 /// The leading bytes that are the same in all sound frames; a field cannot stand there, so what they hold is demanded.
 fn whole_sync(shape: &Shape, check: Option<Check>, sound: &[&[u8]]) -> Option<Vec<u8>> {
-    let first = sound.first()?;
+    let first = usual(sound)?;
     let most = match shape.length {
         Length::Fixed(length) => length.checked_sub(1 + check.map_or(0, |(_, kind, _, behind)| kind.width() + behind))?,
         Length::Said { at, .. } => at,
     };
     let same = |at: &usize| {
-        // A frame damaged in the sync is not among these; without a checksum one in ten may be damaged.
+        // Where no checksum covers the byte, one in ten may be damaged.
         let others = sound.iter().filter(|frame| frame.get(*at) != first.get(*at)).count();
-        if check.is_some() { others == 0 } else { others * 10 <= sound.len() }
+        let covered = check.is_some_and(|(_, _, from, _)| *at >= from);
+        if covered { others == 0 } else { others * 10 <= sound.len() }
     };
     let width = (0..most.min(8)).take_while(same).count();
-    if width == 0 { None } else { first.get(..width).map(<[u8]>::to_vec) }
+    first.get(..width).filter(|sync| !sync.is_empty()).map(<[u8]>::to_vec)
 }
 
 /// Runs the framer of the drawn framing over the recording.

@@ -16,6 +16,8 @@ use super::{Draft, Head, Observation, Shown};
 struct Seen<'f> {
     shown: &'f Shown,
     frames: Vec<&'f [u8]>,
+    /// Frames without a checksum may be damaged: one in eight does not count.
+    checked: bool,
 }
 
 /// A bit with its byte.
@@ -53,6 +55,7 @@ fn fields(cut: &Cut, observations: &[Observation]) -> Result<(String, Vec<String
         .iter()
         .map(|o| Seen {
             shown: &o.shown,
+            checked: cut.check > 0,
             frames: cut.frames.iter().filter(|(at, _)| *at >= o.from && *at <= o.to).map(|(_, f)| f.as_slice()).collect(),
         })
         .collect();
@@ -98,8 +101,12 @@ fn value_place(cut: &Cut, windows: &[Window<'_>]) -> Result<Place, String> {
 impl Seen<'_> {
     /// Bits set in every frame, and bits set in any.
     fn bits(&self, byte: usize) -> (u8, u8) {
-        let bytes = self.frames.iter().map(|frame| frame.get(byte).copied().unwrap_or(0));
-        bytes.fold((0xFF, 0), |(all, any), b| (all & b, any | b))
+        let slack = if self.checked { 0 } else { self.frames.len() / 8 };
+        (0..8).fold((0, 0), |(all, any), bit| {
+            let set = self.frames.iter().filter(|frame| frame.get(byte).is_some_and(|b| b >> bit & 1 == 1)).count();
+            let in_all = u8::from(set + slack >= self.frames.len());
+            (all | in_all << bit, any | u8::from(set > slack) << bit)
+        })
     }
 
     fn is_negative(&self) -> bool {

@@ -23,6 +23,7 @@ use alloc::vec::Vec;
 use quantity::Instant;
 
 use crate::profile::Profile;
+pub use check::expected;
 pub use shown::{Shown, ShownFault};
 pub use stream::Recording;
 

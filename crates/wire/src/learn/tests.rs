@@ -3,6 +3,8 @@
 
 use super::{Head, Learned, Observation, Outcome, Recording, Shown, learn};
 use crate::{Decoder, Item, Profile, simulate};
+use alloc::format;
+use alloc::string::String;
 use alloc::vec;
 use alloc::vec::Vec;
 use quantity::{Instant, Reading, State};
@@ -145,4 +147,219 @@ fn readings(text: &str, second: Option<&str>) -> Vec<Reading> {
     let mut all = vec![reading(0, text)];
     all.extend(second.map(|text| reading(1, text)));
     all
+}
+
+/// SplitMix64 (Steele, Lea, Flood 2014).
+struct Dice(u64);
+
+impl Dice {
+    fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        z ^ (z >> 31)
+    }
+
+    fn below(&mut self, n: u64) -> usize {
+        usize::try_from(self.next() % n).unwrap()
+    }
+
+    fn pick<T: Copy>(&mut self, from: &[T]) -> T {
+        from[self.below(from.len() as u64)]
+    }
+}
+
+const FUNCTIONS: [(&str, i32); 4] = [("uF", -2), ("ohm", -1), ("V ac", -1), ("nF", 0)];
+
+/// A made-up meter of binary frames, with the functions it has and the most counts its value holds.
+fn made_up(dice: &mut Dice, counted: bool) -> (Profile, Vec<(&'static str, i32)>, i64, bool) {
+    let types = [
+        ("u16le", 2, 60_000, false),
+        ("u16be", 2, 60_000, false),
+        ("i16le", 2, 30_000, true),
+        ("i16be", 2, 30_000, true),
+        ("u24le", 3, 999_999, false),
+        ("i24be", 3, 999_999, true),
+        ("i32le", 4, 999_999, true),
+        ("u32be", 4, 999_999, false),
+        ("f32le", 4, 9_999, true),
+        ("f32be", 4, 9_999, true),
+    ];
+    let (kind, width, most, signed) = dice.pick(&types);
+    let sync: Vec<u8> = (0..1 + dice.below(3)).map(|_| dice.next().to_le_bytes()[0] | 1).collect();
+    let header = sync.len() + usize::from(counted);
+    let mut place = header + dice.below(3);
+    let code_first = dice.below(2) == 0;
+    let mut code = 0;
+    if code_first {
+        code = place;
+        place += 1 + dice.below(2);
+    }
+    let value = place;
+    place += width + dice.below(2);
+    if !code_first {
+        code = place;
+        place += 1;
+    }
+    let end = place + dice.below(3);
+    let check = dice.pick(&["sum8", "xor8", "sum16le", "sum16be", "crc16modbus", "none"]);
+    let check_width = match check {
+        "none" => 0,
+        "sum8" | "xor8" => 1,
+        _ => 2,
+    };
+    let from = dice.below(2) * sync.len();
+    let frame = if counted {
+        let check = if check_width == 0 { "crc16modbus" } else { check };
+        format!(
+            "kind = \"counted\"\nlength = {{ at = {}, type = \"u8\", counts = \"{}\" }}\nmax_bytes = 40\ncheck = {{ kind = \"{check}\", from = {from} }}\n",
+            sync.len(),
+            dice.pick(&["payload", "rest", "whole"])
+        )
+    } else if check_width == 0 {
+        format!("kind = \"fixed\"\nlength = {end}\n")
+    } else {
+        format!(
+            "kind = \"fixed\"\nlength = {}\ncheck = {{ kind = \"{check}\", from = {from}, to = {end}, at = {end} }}\n",
+            end + check_width
+        )
+    };
+    let mut functions: Vec<(&str, i32)> = FUNCTIONS.to_vec();
+    functions.truncate(2 + dice.below(3));
+    let float = kind.starts_with('f');
+    let mut rows = String::new();
+    for (i, (unit, exponent)) in functions.iter_mut().enumerate() {
+        if float {
+            *exponent = -1;
+        }
+        rows.push_str(&format!("{} = {{ unit = \"{unit}\", exponent = {exponent} }}\n", 3 + 7 * i));
+    }
+    let mut text = format!(
+        "profile = 1\nid = \"made-up\"\nagree = 2\n[frame]\nsync = {}\n{frame}[decode]\nkind = \"fields\"\n[[decode.channel]]\nexponent = 0\n\
+         value = {{ at = {value}, type = \"{kind}\" }}\nselect = {{ at = {code}, type = \"u8\" }}\n[decode.channel.functions]\n{rows}",
+        super::draft::bytes(&sync)
+    );
+    if counted {
+        // A second display line makes some frames longer.
+        text.push_str(&format!(
+            "[[decode.channel]]\nnumber = 1\nunit = \"V dc\"\nexponent = -1\nvalue = {{ at = {end}, type = \"i16be\" }}\n"
+        ));
+    }
+    (Profile::parse(&text).unwrap_or_else(|e| panic!("{e}\n{text}")), functions, most, signed)
+}
+
+fn number_text(dice: &mut Dice, function: (&str, i32), most: i64, signed: bool) -> String {
+    let bound = u64::try_from(most).unwrap();
+    let size = dice.pick(&[bound, bound, bound / 7, 900.min(bound)]);
+    let mut counts = i64::try_from(dice.below(size)).unwrap();
+    if signed && dice.below(3) == 0 && function.0 == "V ac" {
+        counts = -counts;
+    }
+    let exponent = i8::try_from(function.1).unwrap();
+    format!("{} {}", quantity::Decimal::new(counts, exponent).unwrap(), function.0)
+}
+
+#[derive(Default, Debug)]
+struct Rates {
+    learned: usize,
+    asked: usize,
+    right: usize,
+    withheld: usize,
+    wrong: usize,
+}
+
+fn one_binary(seed: u64, counted: bool, rates: &mut Rates) {
+    let mut dice = Dice(seed);
+    let (truth, functions, most, signed) = made_up(&mut dice, counted);
+    let mut texts: Vec<String> = Vec::new();
+    for turn in 0..3 * functions.len() {
+        texts.push(number_text(&mut dice, functions[turn % functions.len()], most, signed));
+    }
+    let frames = |recording: &mut Recording, at: &mut i64, text: &str, dice: &mut Dice, damage: bool| {
+        *at += 250;
+        let second = format!("{}.5 V dc", 10 + dice.below(40));
+        let long = counted && dice.below(3) == 0;
+        let mut bytes = simulate::encode(&truth, &readings(text, long.then_some(second.as_str()))).unwrap();
+        if damage && dice.below(12) == 0 {
+            let place = dice.below(bytes.len() as u64);
+            if dice.below(2) == 0 { drop(bytes.remove(place)) } else { bytes[place] ^= 1 << dice.below(8) }
+        }
+        recording.push(ms(*at), &bytes);
+    };
+    let (mut recording, mut seen, mut at) = (Recording::new(), Vec::new(), 0);
+    for text in &texts {
+        let from = at + 1;
+        for _ in 0..12 {
+            frames(&mut recording, &mut at, text, &mut dice, true);
+        }
+        seen.push(see(from, at, text));
+    }
+    let learned = learn(HEAD, &recording, &seen);
+    let Outcome::Profile { toml, .. } = &learned.outcome else {
+        if std::env::var_os("LEARN_TALK").is_some() {
+            std::println!("seed {seed}: {:?}\n  {:?}", learned.outcome, learned.hypotheses.first());
+        }
+        rates.asked += 1;
+        return;
+    };
+    rates.learned += 1;
+    let profile = Profile::parse(toml).unwrap();
+    let mut fresh = Recording::new();
+    let mut at = 0;
+    for _ in 0..30 {
+        let function = dice.pick(&functions);
+        let text = number_text(&mut dice, function, most, signed);
+        for _ in 0..3 {
+            frames(&mut fresh, &mut at, &text, &mut dice, false);
+        }
+    }
+    let (right, withheld, wrong) = compare(&decoded(&truth, &fresh), &decoded(&profile, &fresh));
+    assert_eq!(wrong, 0, "seed {seed}\n{toml}");
+    rates.right += right;
+    rates.withheld += withheld;
+    rates.wrong += wrong;
+}
+
+#[test]
+fn made_up_binary_meters_are_learned_or_asked_about_and_never_misread() {
+    for counted in [false, true] {
+        let mut rates = Rates::default();
+        (0..120).for_each(|seed| one_binary(seed, counted, &mut rates));
+        std::println!("counted: {counted}: {rates:?}");
+        assert!(rates.learned >= 30, "{rates:?}");
+        assert!(rates.right > 4 * rates.withheld, "{rates:?}");
+    }
+}
+
+#[test]
+fn garbage_never_gives_a_profile() {
+    let mut dice = Dice(7);
+    for kind in 0..6 {
+        for _ in 0..12 {
+            let (mut recording, mut at) = (Recording::new(), 0);
+            let block: Vec<u8> = (0..8).map(|_| dice.next().to_le_bytes()[0]).collect();
+            for _ in 0..80 {
+                at += 100;
+                let bytes: Vec<u8> = (0..12_usize)
+                    .map(|i| match kind {
+                        0 => dice.next().to_le_bytes()[0],
+                        1 => 0,
+                        2 => 0x20 + dice.next().to_le_bytes()[0] % 0x5F,
+                        3 if i < 8 => block[i],
+                        4 if i == 11 => b'\n',
+                        4 => b"0123456789. uFV"[dice.below(15)],
+                        5 => 1 << dice.below(8),
+                        _ => dice.next().to_le_bytes()[0],
+                    })
+                    .collect();
+                recording.push(ms(at), &bytes);
+            }
+            let seen = [see(0, at / 2, "12.46 uF"), see(at / 2 + 1, at, "31.08 uF"), see(0, at, "5 ohm")];
+            for seen in [&seen[..2], &seen[..1], &seen[2..], &seen[..]] {
+                let learned = learn(HEAD, &recording, seen);
+                assert!(!matches!(learned.outcome, Outcome::Profile { .. }), "{kind}: {learned:?}");
+            }
+        }
+    }
 }
