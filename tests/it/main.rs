@@ -15,6 +15,7 @@ mod demo;
 mod devices;
 mod disk;
 mod kill;
+mod learn;
 mod page;
 mod reload;
 mod site;

@@ -95,7 +95,8 @@ fn observations(texts: &[String], recording: &Recording) -> anyhow::Result<Vec<O
             Some(timed) => timed,
             None => {
                 let begin = first.micros() + index * share + i64::from(index > 0);
-                let end = if index + 1 == count { last.micros() } else { first.micros() + (index + 1) * share };
+                let end =
+                    if index + 1 == count { last.micros() } else { first.micros() + (index + 1) * share };
                 (Instant::from_micros(begin), Instant::from_micros(end), text.as_str())
             }
         };

@@ -17,7 +17,10 @@ pub(super) fn id(path: &Path) -> anyhow::Result<String> {
     let name = path.file_name().and_then(|name| name.to_str()).unwrap_or_default();
     let fits = |b: u8| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-';
     if name.is_empty() || name.len() > 64 || !name.bytes().all(fits) {
-        bail!("{}: the folder's name becomes the profile's id; use lower case letters, digits and hyphens", path.display());
+        bail!(
+            "{}: the folder's name becomes the profile's id; use lower case letters, digits and hyphens",
+            path.display()
+        );
     }
     if path.symlink_metadata().is_ok() {
         bail!("{} is there already and is not written over; choose another name", path.display());

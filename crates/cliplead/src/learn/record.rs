@@ -99,7 +99,9 @@ async fn best_baud(selector: &str, options: &LearnOptions) -> anyhow::Result<u32
             talk(&format!("goes on with {baud} baud"));
             Ok(baud)
         }
-        None => bail!("at none of the usual baud rates the bytes fit lines or frames; is the meter set to send?"),
+        None => {
+            bail!("at none of the usual baud rates the bytes fit lines or frames; is the meter set to send?")
+        }
     }
 }
 
@@ -125,7 +127,9 @@ async fn asked(tape: &mut Tape, options: &LearnOptions) -> anyhow::Result<Vec<Ob
         let head = Head { id: "learned-meter", title: "", link: "" };
         match learn(head, &tape.recording, &seen).outcome {
             Outcome::Profile { .. } => {
-                talk("One profile fits all that was shown so far. More values and functions make it read more.");
+                talk(
+                    "One profile fits all that was shown so far. More values and functions make it read more.",
+                );
             }
             Outcome::Ask(what) | Outcome::Nothing(what) => talk(&format!("Not yet: {what}")),
         }

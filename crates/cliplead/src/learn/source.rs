@@ -32,8 +32,9 @@ pub(super) fn read(path: &Path) -> anyhow::Result<Recording> {
     }
     let text = std::str::from_utf8(&bytes).ok();
     match (path.extension().and_then(|e| e.to_str()), text) {
-        (Some("hex"), Some(text)) => Recording::parse_hex(text)
-            .map_err(|line| anyhow::anyhow!("{}:{line}: neither hex bytes, nor @ ms (rising), nor gap", path.display())),
+        (Some("hex"), Some(text)) => Recording::parse_hex(text).map_err(|line| {
+            anyhow::anyhow!("{}:{line}: neither hex bytes, nor @ ms (rising), nor gap", path.display())
+        }),
         (Some("jsonl"), Some(text)) => recorded(text).with_context(|| path.display().to_string()),
         _ => Ok(raw(&bytes)),
     }

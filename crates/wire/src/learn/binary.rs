@@ -53,7 +53,11 @@ struct Shape {
 enum Length {
     Fixed(usize),
     /// Place, type as profiles write it, and what is to be added to it for the whole frame.
-    Said { at: usize, kind: &'static str, more: usize },
+    Said {
+        at: usize,
+        kind: &'static str,
+        more: usize,
+    },
 }
 
 /// A checksum: kind, first byte covered, bytes between it and the frame's end.
@@ -66,7 +70,9 @@ impl Cut {
 
     /// True when the other has a checksum and this has none, or this cuts clearly less.
     pub(super) fn is_weaker_than(&self, other: Option<&Self>) -> bool {
-        other.is_some_and(|o| (o.check > 0 && self.check == 0) || self.covers + 15 < o.covers || self.aligned + 40 < o.aligned)
+        other.is_some_and(|o| {
+            (o.check > 0 && self.check == 0) || self.covers + 15 < o.covers || self.aligned + 40 < o.aligned
+        })
     }
 }
 
@@ -76,10 +82,10 @@ pub(super) fn find(recording: &Recording) -> Vec<Cut> {
     let (bytes, starts) = flat(&runs);
     let mut found: Vec<Cut> = Vec::new();
     for shape in shapes(&bytes, &starts) {
-        if let Some(cut) = attempt(&shape, &bytes, &starts, recording) {
-            if !found.iter().any(|known| known.toml == cut.toml) {
-                found.push(cut);
-            }
+        if let Some(cut) = attempt(&shape, &bytes, &starts, recording)
+            && !found.iter().any(|known| known.toml == cut.toml)
+        {
+            found.push(cut);
         }
     }
     // What names itself by a checksum, then what covers most, then the shortest text.
@@ -101,6 +107,17 @@ pub(super) fn find(recording: &Recording) -> Vec<Cut> {
 fn same_frames(a: &Cut, b: &Cut) -> bool {
     let both = a.frames.iter().zip(&b.frames).filter(|(x, y)| x.1.get(..4) == y.1.get(..4)).count();
     both * 10 >= a.frames.len().max(b.frames.len()) * 8
+}
+
+/// Display dumps whose bytes count their place in the high half: in percent of the bytes, how many follow the one before.
+/// Nothing else here looks at what bytes mean; this shape has no other mark.
+pub(super) fn counts_places(recording: &Recording) -> usize {
+    let (bytes, _) = flat(&recording.runs());
+    let follows = |(a, b): &(&u8, &u8)| {
+        let (a, b) = (*a >> 4, *b >> 4);
+        b == a + 1 || (b == 1 && a > 8)
+    };
+    bytes.iter().zip(bytes.iter().skip(1)).filter(follows).count() * 100 / bytes.len().max(64)
 }
 
 /// The runs as one, short of the search bound, and the places where pieces began.
@@ -228,23 +245,27 @@ fn attempt(shape: &Shape, bytes: &[u8], starts: &[usize], recording: &Recording)
     }
     let sync = whole_sync(shape, check, &sound)?;
     let (toml, words, taken) = shape.write(&sync, check, &sound)?;
-    tried(recording, Cut {
-        toml,
-        frames: Vec::new(),
-        sync: sync.len(),
-        end: 0,
-        taken,
-        check: check.map_or(0, |(_, kind, ..)| kind.width()),
-        words,
-        damaged: 0,
-        covers: 0,
-        aligned: share_of(starts, bytes, &sync),
-    })
+    tried(
+        recording,
+        Cut {
+            toml,
+            frames: Vec::new(),
+            sync: sync.len(),
+            end: 0,
+            taken,
+            check: check.map_or(0, |(_, kind, ..)| kind.width()),
+            words,
+            damaged: 0,
+            covers: 0,
+            aligned: share_of(starts, bytes, &sync),
+        },
+    )
 }
 
 /// Pieces that begin with the sync bytes, in percent of the pieces; 0 where there are too few to tell.
 fn share_of(starts: &[usize], bytes: &[u8], sync: &[u8]) -> usize {
-    let begun = starts.iter().filter(|at| bytes.get(**at..).is_some_and(|tail| tail.starts_with(sync))).count();
+    let begun =
+        starts.iter().filter(|at| bytes.get(**at..).is_some_and(|tail| tail.starts_with(sync))).count();
     if starts.len() < 4 { 0 } else { begun * 100 / starts.len() }
 }
 
@@ -257,7 +278,12 @@ impl Shape {
         }
     }
 
-    fn write(&self, sync: &[u8], check: Option<Check>, sound: &[&[u8]]) -> Option<(String, String, Range<usize>)> {
+    fn write(
+        &self,
+        sync: &[u8],
+        check: Option<Check>,
+        sound: &[&[u8]],
+    ) -> Option<(String, String, Range<usize>)> {
         let sync_text = draft::bytes(sync);
         match self.length {
             Length::Fixed(length) => {
@@ -267,7 +293,9 @@ impl Shape {
                 if let Some((name, kind, from, behind)) = check {
                     let at = length.checked_sub(kind.width() + behind)?;
                     taken = at..at + kind.width();
-                    toml.push_str(&format!("check = {{ kind = \"{name}\", from = {from}, to = {at}, at = {at} }}\n"));
+                    toml.push_str(&format!(
+                        "check = {{ kind = \"{name}\", from = {from}, to = {at}, at = {at} }}\n"
+                    ));
                     words.push_str(&format!(", {name} over bytes {from} to {} at byte {at}", at - 1));
                 } else {
                     words.push_str(", no checksum found");
@@ -355,7 +383,9 @@ fn usual<'f>(sound: &[&'f [u8]]) -> Option<&'f [u8]> {
 fn whole_sync(shape: &Shape, check: Option<Check>, sound: &[&[u8]]) -> Option<Vec<u8>> {
     let first = usual(sound)?;
     let most = match shape.length {
-        Length::Fixed(length) => length.checked_sub(1 + check.map_or(0, |(_, kind, _, behind)| kind.width() + behind))?,
+        Length::Fixed(length) => {
+            length.checked_sub(1 + check.map_or(0, |(_, kind, _, behind)| kind.width() + behind))?
+        }
         Length::Said { at, .. } => at,
     };
     let same = |at: &usize| {

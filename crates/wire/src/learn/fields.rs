@@ -39,11 +39,17 @@ pub(super) fn draft(head: Head<'_>, cut: &Cut, observations: &[Observation]) -> 
         Ok((body, remarks)) => {
             let agree = match cut.check {
                 0 => "agree = 2                       # no checksum: two frames must bear a reading out\n",
-                1 => "agree = 2                       # one byte of checksum lets one damaged frame in 256 through\n",
+                1 => {
+                    "agree = 2                       # one byte of checksum lets one damaged frame in 256 through\n"
+                }
                 _ => "",
             };
             let mut toml = opening(head, agree, observations);
-            toml.push_str(&format!("# {} frames bear the framing out.\n{}\n{body}", cut.frames.len(), cut.toml));
+            toml.push_str(&format!(
+                "# {} frames bear the framing out.\n{}\n{body}",
+                cut.frames.len(),
+                cut.toml
+            ));
             Draft::Made { toml, remarks }
         }
         Err(why) => Draft::Ask(why),
@@ -56,11 +62,19 @@ fn fields(cut: &Cut, observations: &[Observation]) -> Result<(String, Vec<String
         .map(|o| Seen {
             shown: &o.shown,
             checked: cut.check > 0,
-            frames: cut.frames.iter().filter(|(at, _)| *at >= o.from && *at <= o.to).map(|(_, f)| f.as_slice()).collect(),
+            frames: cut
+                .frames
+                .iter()
+                .filter(|(at, _)| *at >= o.from && *at <= o.to)
+                .map(|(_, f)| f.as_slice())
+                .collect(),
         })
         .collect();
     if let Some(few) = seen.iter().find(|s| s.frames.len() < 2) {
-        return Err(format!("fewer than two frames came while the display showed {:?}; record longer", few.shown.text()));
+        return Err(format!(
+            "fewer than two frames came while the display showed {:?}; record longer",
+            few.shown.text()
+        ));
     }
     let windows: Vec<Window<'_>> =
         seen.iter().filter_map(|s| Some((s.shown.number()?, s.frames.clone()))).collect();
@@ -103,7 +117,8 @@ impl Seen<'_> {
     fn bits(&self, byte: usize) -> (u8, u8) {
         let slack = if self.checked { 0 } else { self.frames.len() / 8 };
         (0..8).fold((0, 0), |(all, any), bit| {
-            let set = self.frames.iter().filter(|frame| frame.get(byte).is_some_and(|b| b >> bit & 1 == 1)).count();
+            let set =
+                self.frames.iter().filter(|frame| frame.get(byte).is_some_and(|b| b >> bit & 1 == 1)).count();
             let in_all = u8::from(set + slack >= self.frames.len());
             (all | in_all << bit, any | u8::from(set > slack) << bit)
         })
@@ -138,16 +153,16 @@ fn free_mask(seen: &[Seen<'_>], byte: usize) -> u8 {
 
 /// The bits that follow what was shown: hold and so on, overload, the sign.
 fn meanings(cut: &Cut, place: &Place, seen: &[Seen<'_>]) -> Result<Vec<(Bit, &'static str)>, String> {
-    type Is = fn(&Seen<'_>) -> bool;
+    type Is<'i> = &'i dyn Fn(&Seen<'_>) -> bool;
     let flag = |set: fn(Flags) -> bool| move |s: &Seen<'_>| set(s.shown.flags);
     let hold = flag(|f| f.hold);
     let battery = flag(|f| f.low_battery);
     let relative = flag(|f| f.relative);
     let min_max = flag(|f| f.min_max);
-    let overload: Is = |s| matches!(s.shown.state, State::Overload(_));
-    let no_value: Is = |s| s.shown.state == State::NoValue;
-    let negative: Is = |s| s.is_negative();
-    let wanted: [(&'static str, &dyn Fn(&Seen<'_>) -> bool, bool); 7] = [
+    let overload = |s: &Seen<'_>| matches!(s.shown.state, State::Overload(_));
+    let no_value = |s: &Seen<'_>| s.shown.state == State::NoValue;
+    let negative = |s: &Seen<'_>| s.is_negative();
+    let wanted: [(&'static str, Is<'_>, bool); 7] = [
         ("hold", &hold, true),
         ("low_battery", &battery, true),
         ("relative", &relative, true),
@@ -185,7 +200,9 @@ fn meanings(cut: &Cut, place: &Place, seen: &[Seen<'_>]) -> Result<Vec<(Bit, &'s
 
 /// The mask of a byte's bits that may select: steady, and without a meaning of their own.
 fn select_mask(seen: &[Seen<'_>], bits: &[(Bit, &'static str)], byte: usize) -> u8 {
-    bits.iter().filter(|((b, _), _)| *b == byte).fold(!free_mask(seen, byte), |mask, ((_, bit), _)| mask & !(1 << bit))
+    bits.iter()
+        .filter(|((b, _), _)| *b == byte)
+        .fold(!free_mask(seen, byte), |mask, ((_, bit), _)| mask & !(1 << bit))
 }
 
 fn select(
@@ -221,13 +238,18 @@ fn select(
     }
     let select = best.map(|(_, select)| select);
     if select.is_none() && rows.len() > 1 {
-        return Err("nothing in the frames tells the functions or ranges apart that were shown; show each once more".into());
+        return Err(
+            "nothing in the frames tells the functions or ranges apart that were shown; show each once more"
+                .into(),
+        );
     }
     // A code that nothing demands could change unseen.
     for byte in bytes {
         let covered = select.as_ref().is_some_and(|s| (s.at..s.at + s.width).contains(&byte));
         let at_end = (byte..cut.end).all(|b| cut.taken.contains(&b) || same_in_all(cut, b));
-        let changes_without = values.iter().any(|(a, row)| values.iter().any(|(b, other)| row == other && code(a, byte) != code(b, byte)));
+        let changes_without = values
+            .iter()
+            .any(|(a, row)| values.iter().any(|(b, other)| row == other && code(a, byte) != code(b, byte)));
         let same_without = rows.len() > 1 && same_in_all(cut, byte);
         if !covered && !at_end && !changes_without && !same_without {
             return Err(format!(
@@ -252,7 +274,8 @@ fn table(
     code: &dyn Fn(&Seen<'_>, usize) -> u8,
     mask: &dyn Fn(usize) -> u8,
 ) -> Option<Select> {
-    let whole = |byte: &dyn Fn(usize) -> u8| (at..at + width).fold(0_u32, |all, b| all << 8 | u32::from(byte(b)));
+    let whole =
+        |byte: &dyn Fn(usize) -> u8| (at..at + width).fold(0_u32, |all, b| all << 8 | u32::from(byte(b)));
     let mut rows: Vec<(u32, Row)> = Vec::new();
     for (seen, row) in values {
         let code = whole(&|byte| code(seen, byte));
@@ -277,7 +300,9 @@ fn guards(
     let mut found = Vec::new();
     let any = |byte: usize| seen.iter().fold(0_u8, |mask, s| mask | s.bits(byte).1);
     for byte in control(cut, place) {
-        let demanded = select.filter(|s| (s.at..s.at + s.width).contains(&byte)).map_or(0, |_| select_mask(seen, bits, byte));
+        let demanded = select
+            .filter(|s| (s.at..s.at + s.width).contains(&byte))
+            .map_or(0, |_| select_mask(seen, bits, byte));
         let guarded = !any(byte) & !free_mask(seen, byte) & !demanded;
         found.extend((0..8).filter(|bit| guarded >> bit & 1 == 1).map(|bit| (byte, bit)));
     }
@@ -312,11 +337,19 @@ fn write(
         Some(Select { at, width, mask, rows }) => {
             let kind = ["u8", "u16be", "u24be", "u32be"].get(width - 1).copied().unwrap_or("u8");
             text.push_str(&format!("select = {{ at = {at}, type = \"{kind}\", mask = 0x{mask:X} }}\n"));
-            text.push_str("\n[decode.channel.functions]      # as far as seen; other codes give no reading\n");
+            text.push_str(
+                "\n[decode.channel.functions]      # as far as seen; other codes give no reading\n",
+            );
             for (code, (unit, exponent)) in rows {
-                text.push_str(&format!("0x{code:X} = {{ unit = {}, exponent = {exponent} }}\n", quoted(unit)));
+                text.push_str(&format!(
+                    "0x{code:X} = {{ unit = {}, exponent = {exponent} }}\n",
+                    quoted(unit)
+                ));
             }
-            remarks.push(format!("{} codes of function and range were seen; others give no reading", rows.len()));
+            remarks.push(format!(
+                "{} codes of function and range were seen; others give no reading",
+                rows.len()
+            ));
         }
         None => {
             let row = seen.iter().find_map(|s| Some((s.shown.unit?, s.shown.number()?.exponent())));
@@ -326,14 +359,18 @@ fn write(
         }
     }
     let mut flags: Vec<(&str, Vec<Bit>)> = Vec::new();
-    for (bit, name) in bits.iter().map(|(bit, name)| (*bit, *name)).chain(guards.iter().map(|bit| (*bit, "no_value"))) {
+    for (bit, name) in
+        bits.iter().map(|(bit, name)| (*bit, *name)).chain(guards.iter().map(|bit| (*bit, "no_value")))
+    {
         match flags.iter_mut().find(|(known, _)| *known == name) {
             Some((_, all)) => all.push(bit),
             None => flags.push((name, alloc::vec![bit])),
         }
     }
     if !flags.is_empty() {
-        text.push_str("\n[decode.channel.flags]          # byte.bit; bits never seen set while watched mean no value\n");
+        text.push_str(
+            "\n[decode.channel.flags]          # byte.bit; bits never seen set while watched mean no value\n",
+        );
     }
     for (name, all) in flags {
         let all: Vec<String> = all.iter().map(|(byte, bit)| format!("\"{byte}.{bit}\"")).collect();

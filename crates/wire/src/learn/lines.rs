@@ -52,12 +52,21 @@ pub(super) fn find(recording: &Recording) -> Option<Text> {
         if sound >= 4 && sound * 10 >= lines.len() * 6 {
             check = Some(name);
             damaged += lines.len() - sound;
-            lines = lines.iter().filter_map(|(at, line)| Some((*at, checked(line, kind)?.to_vec()))).collect();
+            lines =
+                lines.iter().filter_map(|(at, line)| Some((*at, checked(line, kind)?.to_vec()))).collect();
             break;
         }
     }
     let width = if check.is_some() { width - 3 } else { width };
     Some(Text { lines, width, check, damaged })
+}
+
+/// Printable lines, however long, where nine bytes in ten stand in such.
+pub(super) fn changing_width(recording: &Recording) -> bool {
+    let all = cut(recording);
+    let text = |line: &[u8]| line.iter().all(|b| (0x20..0x7F).contains(b));
+    let bytes: usize = all.iter().filter(|(_, line)| text(line)).map(|(_, line)| line.len() + 1).sum();
+    all.len() >= 4 && bytes * 10 >= recording.len() * 9
 }
 
 /// The line without its checksum, where that holds.
@@ -94,7 +103,8 @@ fn cut(recording: &Recording) -> Vec<(Instant, Vec<u8>)> {
 
 impl Text {
     pub(super) fn hypothesis(&self) -> Hypothesis {
-        let check = self.check.map_or_else(|| "no checksum".into(), |name| format!("checksum {name} behind a *"));
+        let check =
+            self.check.map_or_else(|| "no checksum".into(), |name| format!("checksum {name} behind a *"));
         Hypothesis {
             words: format!("lines of text of {} bytes, ended by CR or LF, {check}", self.width),
             sound: self.lines.len(),
@@ -146,7 +156,9 @@ impl Text {
             }
             for (line, places) in found {
                 let [only] = places.as_slice() else {
-                    return Err("the number shown stands in the line more than once; show another value".into());
+                    return Err(
+                        "the number shown stands in the line more than once; show another value".into()
+                    );
                 };
                 lines.push(line);
                 place = Some(match place {
@@ -160,12 +172,18 @@ impl Text {
         }
         let mut place = place.ok_or("only a number shows where the value stands; show one")?;
         // Blanks before the number belong to it, all but one: a longer number grows to the left.
-        let blank = |at: usize| self.lines.iter().all(|(_, line)| line.get(at).is_some_and(|b| b" +-0123456789.OL".contains(b)));
+        let blank = |at: usize| {
+            self.lines.iter().all(|(_, line)| line.get(at).is_some_and(|b| b" +-0123456789.OL".contains(b)))
+        };
         while place.start > 1 && blank(place.start - 1) && blank(place.start - 2) {
             place.start -= 1;
         }
         let inside = |line: &&[u8]| text_of(line, &place).is_some_and(|text| parse(text).is_some());
-        if lines.iter().all(inside) { Ok(place) } else { Err("the number has no fixed place in the line".into()) }
+        if lines.iter().all(inside) {
+            Ok(place)
+        } else {
+            Err("the number has no fixed place in the line".into())
+        }
     }
 
     fn parts(&self, seen: &[Observation]) -> Result<Vec<(Range<usize>, Part)>, String> {
@@ -173,7 +191,10 @@ impl Text {
         let windows: Vec<(&Observation, Vec<&[u8]>)> =
             seen.iter().map(|o| (o, self.showing(o, &value))).collect();
         if let Some((o, _)) = windows.iter().find(|(_, lines)| lines.len() < 2) {
-            return Err(format!("while the display showed {:?}, fewer than two lines came that say so", o.shown.text()));
+            return Err(format!(
+                "while the display showed {:?}, fewer than two lines came that say so",
+                o.shown.text()
+            ));
         }
         let mut parts = Vec::new();
         let mut at = 0;
@@ -222,7 +243,11 @@ impl Text {
     }
 
     fn write(&self, head: Head<'_>, seen: &[Observation], parts: &[(Range<usize>, Part)]) -> Draft {
-        let agree = if self.check.is_some() { "" } else { "agree = 2                       # no checksum: two lines must bear a reading out\n" };
+        let agree = if self.check.is_some() {
+            ""
+        } else {
+            "agree = 2                       # no checksum: two lines must bear a reading out\n"
+        };
         let mut toml = opening(head, agree, seen);
         toml.push_str(&format!(
             "[frame]                         # {} lines bear it out, {} do not\nkind = \"line\"\n",
@@ -245,35 +270,53 @@ impl Text {
                     sends_unit = true;
                     pattern.push_str(&format!("{{unit:{width}}}"));
                     tables.push_str("\n[decode.units]                  # as far as seen\n");
-                    words.iter().for_each(|(word, unit)| tables.push_str(&format!("{} = {}\n", quoted(word), quoted(&format!("{unit}")))));
+                    words.iter().for_each(|(word, unit)| {
+                        tables.push_str(&format!("{} = {}\n", quoted(word), quoted(&format!("{unit}"))))
+                    });
                 }
                 Part::Mode(words) => {
                     pattern.push_str(&format!("{{mode:{width}}}"));
                     tables.push_str("\n[decode.modes]                  # as far as seen\n");
-                    words.iter().for_each(|(word, unit)| tables.push_str(&format!("{} = {}\n", quoted(word), quoted(&kind_of(*unit)))));
+                    words.iter().for_each(|(word, unit)| {
+                        tables.push_str(&format!("{} = {}\n", quoted(word), quoted(&kind_of(*unit))))
+                    });
                 }
                 Part::Flags(letters) => {
                     pattern.push_str(&format!("{{flags:{width}}}"));
-                    tables.push_str("\n[decode.flags]                  # an unknown letter refuses the line\n");
+                    tables
+                        .push_str("\n[decode.flags]                  # an unknown letter refuses the line\n");
                     letters.iter().for_each(|(letter, flag)| {
-                        tables.push_str(&format!("{} = \"{flag}\"\n", quoted(&String::from(char::from(*letter)))));
+                        tables.push_str(&format!(
+                            "{} = \"{flag}\"\n",
+                            quoted(&String::from(char::from(*letter)))
+                        ));
                     });
                 }
             }
         }
-        toml.push_str(&format!("\n[decode]\nkind = \"pattern\"\nencoding = \"latin1\"\npattern = {}\n", quoted(&pattern)));
+        toml.push_str(&format!(
+            "\n[decode]\nkind = \"pattern\"\nencoding = \"latin1\"\npattern = {}\n",
+            quoted(&pattern)
+        ));
         toml.push_str(&self.words(seen, parts));
         if !sends_unit {
             let unit = seen.iter().find_map(|o| o.shown.unit).map(|u| format!("{u}")).unwrap_or_default();
-            tables.push_str(&format!("\n[decode.fixed_units]            # no unit is sent\n0 = {}\n", quoted(&unit)));
+            tables.push_str(&format!(
+                "\n[decode.fixed_units]            # no unit is sent\n0 = {}\n",
+                quoted(&unit)
+            ));
         }
         toml.push_str(&tables);
-        Draft::Made { toml, remarks: alloc::vec!["words, letters and units that were not shown are refused".into()] }
+        Draft::Made {
+            toml,
+            remarks: alloc::vec!["words, letters and units that were not shown are refused".into()],
+        }
     }
 
     /// The words for overload and no value, as seen.
     fn words(&self, seen: &[Observation], parts: &[(Range<usize>, Part)]) -> String {
-        let value = parts.iter().find(|(_, part)| matches!(part, Part::Value)).map(|(place, _)| place.clone());
+        let value =
+            parts.iter().find(|(_, part)| matches!(part, Part::Value)).map(|(place, _)| place.clone());
         let Some(value) = value else { return String::new() };
         let mut text = String::new();
         for (key, is) in [("overload", true), ("no_value", false)] {
@@ -337,7 +380,8 @@ fn part(place: &Range<usize>, windows: &[(&Observation, Vec<&[u8]>)], text: &Tex
     }
     let mut by_word: BTreeMap<String, UnitWord> = BTreeMap::new();
     for (seen, lines) in windows {
-        let (Some(word), Some(unit)) = (lines.first().and_then(|line| text_of(line, place)), seen.shown.unit) else {
+        let (Some(word), Some(unit)) = (lines.first().and_then(|line| text_of(line, place)), seen.shown.unit)
+        else {
             continue;
         };
         let word: String = word.iter().map(|b| char::from(*b)).collect();
@@ -356,7 +400,10 @@ fn part(place: &Range<usize>, windows: &[(&Observation, Vec<&[u8]>)], text: &Tex
 }
 
 /// Letters that come and go with what was shown; letters seen while nothing was shown mean nothing.
-fn letters(place: &Range<usize>, windows: &[(&Observation, Vec<&[u8]>)]) -> Option<BTreeMap<u8, &'static str>> {
+fn letters(
+    place: &Range<usize>,
+    windows: &[(&Observation, Vec<&[u8]>)],
+) -> Option<BTreeMap<u8, &'static str>> {
     let mut found: BTreeMap<u8, &'static str> = BTreeMap::new();
     let letters = |lines: &[&[u8]]| -> Vec<u8> {
         let mut all: Vec<u8> = lines
@@ -379,7 +426,12 @@ fn letters(place: &Range<usize>, windows: &[(&Observation, Vec<&[u8]>)]) -> Opti
     }
     for (seen, lines) in windows {
         let f = seen.shown.flags;
-        let told = [(f.hold, "hold"), (f.low_battery, "low_battery"), (f.relative, "relative"), (f.min_max, "min_max")];
+        let told = [
+            (f.hold, "hold"),
+            (f.low_battery, "low_battery"),
+            (f.relative, "relative"),
+            (f.min_max, "min_max"),
+        ];
         let told: Vec<&'static str> = told.iter().filter(|(set, _)| *set).map(|(_, name)| *name).collect();
         let new: Vec<u8> = letters(lines).into_iter().filter(|l| found.get(l) != Some(&"ignore")).collect();
         match (told.as_slice(), new.as_slice()) {
@@ -396,13 +448,20 @@ fn letters(place: &Range<usize>, windows: &[(&Observation, Vec<&[u8]>)]) -> Opti
 }
 
 /// One unit field, and modes beside it only where units do not say all.
-fn keep_one_unit(parts: &mut Vec<(Range<usize>, Part)>, windows: &[(&Observation, Vec<&[u8]>)]) -> Result<(), String> {
-    let count = |wanted: fn(&Part) -> bool, parts: &[(Range<usize>, Part)]| parts.iter().filter(|(_, p)| wanted(p)).count();
+fn keep_one_unit(
+    parts: &mut [(Range<usize>, Part)],
+    windows: &[(&Observation, Vec<&[u8]>)],
+) -> Result<(), String> {
+    let count = |wanted: fn(&Part) -> bool, parts: &[(Range<usize>, Part)]| {
+        parts.iter().filter(|(_, p)| wanted(p)).count()
+    };
     let units = count(|p| matches!(p, Part::Unit(_)), parts);
     let modes = count(|p| matches!(p, Part::Mode(_)), parts);
     let flags = count(|p| matches!(p, Part::Flags(_)), parts);
     if units > 1 || modes > 1 || flags > 1 {
-        return Err("more than one place of the line follows what was shown; show another function or unit".into());
+        return Err(
+            "more than one place of the line follows what was shown; show another function or unit".into()
+        );
     }
     let mut shown: Vec<UnitWord> = Vec::new();
     for unit in windows.iter().filter_map(|(seen, _)| seen.shown.unit) {

@@ -94,6 +94,17 @@ enum Draft {
 /// Learns from a recording. Without observations only the hypotheses are of use.
 #[must_use]
 pub fn learn(head: Head<'_>, recording: &Recording, seen: &[Observation]) -> Learned {
+    if binary::counts_places(recording) >= 70 {
+        let words = "bytes that count their own place in their high half: a dump of the display's segments";
+        return Learned {
+            hypotheses: alloc::vec![Hypothesis { words: words.into(), sound: 0, damaged: 0 }],
+            outcome: Outcome::Ask(
+                "the bytes are a dump of the display's segments; a profile for it is written by hand, this command \
+                 draws none"
+                    .into(),
+            ),
+        };
+    }
     let (mut hypotheses, mut answers) = (Vec::new(), Vec::new());
     if let Some(text) = lines::find(recording) {
         hypotheses.push(text.hypothesis());
@@ -128,12 +139,17 @@ pub fn learn(head: Head<'_>, recording: &Recording, seen: &[Observation]) -> Lea
 }
 
 fn nothing_shown() -> String {
-    "nothing was said of the display; say what it showed while the bytes came, for example \"12.46 uF\"".into()
+    "nothing was said of the display; say what it showed while the bytes came, for example \"12.46 uF\""
+        .into()
 }
 
 fn no_shape(recording: &Recording) -> String {
     if recording.is_empty() {
         return "no byte came: is the meter on and set to send, does its cable need DTR or RTS, is it the right port?"
+            .into();
+    }
+    if lines::changing_width(recording) {
+        return "the bytes are lines of text of changing width; for those write the profile by hand, with a loose pattern"
             .into();
     }
     format!(

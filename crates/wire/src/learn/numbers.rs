@@ -82,7 +82,8 @@ pub(super) fn find(cut: &Cut, windows: &[Window<'_>]) -> Vec<Place> {
                     (false, false, signed, _) => !signed,
                 };
                 let bytes = place.bytes();
-                let free = bytes.end <= cut.end && (bytes.end <= cut.taken.start || bytes.start >= cut.taken.end);
+                let free =
+                    bytes.end <= cut.end && (bytes.end <= cut.taken.start || bytes.start >= cut.taken.end);
                 if sensible && free && windows.iter().all(|window| fits(&place, window)) {
                     fit.push(place);
                 }
@@ -110,14 +111,17 @@ fn widest(fit: &[Place]) -> Vec<Place> {
     // A number of one byte has no order: both orders share its byte. One that reaches further up says more.
     let single: Vec<usize> = fit.iter().filter(|p| p.number.kind.width() == 1).map(|p| p.number.at).collect();
     for at in single {
-        let both: Vec<Place> =
-            kept.iter().filter(|p| !p.is_float() && p.lowest().0 == at).copied().collect();
+        let both: Vec<Place> = kept.iter().filter(|p| !p.is_float() && p.lowest().0 == at).copied().collect();
         if both.len() < 2 {
             continue;
         }
         let reach: Vec<Place> = both.iter().filter(|p| p.number.kind.width() > 1).copied().collect();
         let narrow = fit.iter().find(|p| p.number.kind.width() == 1 && p.number.at == at).copied();
-        let chosen = if let ([only], true) = (reach.as_slice(), both.iter().any(|p| p.signed())) { Some(*only) } else { narrow };
+        let chosen = if let ([only], true) = (reach.as_slice(), both.iter().any(|p| p.signed())) {
+            Some(*only)
+        } else {
+            narrow
+        };
         kept.retain(|p| p.is_float() || p.lowest().0 != at);
         kept.extend(chosen);
     }

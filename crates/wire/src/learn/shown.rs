@@ -36,7 +36,9 @@ impl fmt::Display for ShownFault {
                 "{text:?} begins with no number; write what the display shows, all digits: \"12.46 uF\", \"OL\", \
                  \"---\", \"12.46 uF hold\""
             ),
-            Self::Unit(text) => write!(f, "{text:?} is no unit known here; write uF, ohm, V ac, A dc, psig, degF ..."),
+            Self::Unit(text) => {
+                write!(f, "{text:?} is no unit known here; write uF, ohm, V ac, A dc, psig, degF ...")
+            }
             Self::UnitMissing => f.write_str("a number needs its unit, for example \"12.46 uF\""),
         }
     }
@@ -68,7 +70,9 @@ impl Shown {
             "OL" | "+OL" | "ol" => State::Overload(Sign::Positive),
             "-OL" | "-ol" => State::Overload(Sign::Negative),
             dashes if dashes.len() > 1 && dashes.bytes().all(|b| b == b'-') => State::NoValue,
-            number => Decimal::parse(number).map(State::Value).map_err(|_| ShownFault::Number(text.into()))?,
+            number => {
+                Decimal::parse(number).map(State::Value).map_err(|_| ShownFault::Number(text.into()))?
+            }
         };
         let unit = unit.join(" ");
         let unit = if unit.is_empty() { None } else { Some(unit_word(&unit)?) };

@@ -53,7 +53,8 @@ fn profile_of(learned: &Learned) -> (Profile, &str) {
 fn compare(truth: &[Reading], learned: &[Reading]) -> (usize, usize, usize) {
     let of = |r: &Reading| (r.at, r.unit, r.coupling, r.state, r.flags);
     let truth: Vec<_> = truth.iter().filter(|r| r.channel == 0).map(of).collect();
-    let said: Vec<_> = learned.iter().filter(|r| r.channel == 0 && r.state != State::NoValue).map(of).collect();
+    let said: Vec<_> =
+        learned.iter().filter(|r| r.channel == 0 && r.state != State::NoValue).map(of).collect();
     let right = said.iter().filter(|r| truth.contains(r)).count();
     (right, truth.len().saturating_sub(right), said.len() - right)
 }
@@ -84,9 +85,14 @@ fn the_fixed_class_is_learned_from_its_stream() {
     let (truth, stream) = note("generic-binary-meter");
     let learned = learn(HEAD, &stream, &[]);
     std::println!("{learned:?}");
-    assert!(learned.hypotheses[0].words.contains("12 bytes that begin with [0xD7, 0x2B], crc16modbus over bytes 2 to 9"));
+    assert!(
+        learned.hypotheses[0]
+            .words
+            .contains("12 bytes that begin with [0xD7, 0x2B], crc16modbus over bytes 2 to 9")
+    );
     // The stream holds each function for one frame only, too few to be watched: so the truth's own frames, longer.
-    let (stream, seen) = shown_by(&truth, &["44.71 uF", "23.60 uF", "-12.04 V dc", "236.4 V ac", "412.0 nF"], Some("23.1 °C"));
+    let (stream, seen) =
+        shown_by(&truth, &["44.71 uF", "23.60 uF", "-12.04 V dc", "236.4 V ac", "412.0 nF"], Some("23.1 °C"));
     let learned = learn(HEAD, &stream, &seen);
     let (profile, toml) = profile_of(&learned);
     let (right, withheld, wrong) = compare(&decoded(&truth, &stream), &decoded(&profile, &stream));
@@ -101,7 +107,9 @@ fn the_counted_class_is_learned_from_its_stream() {
     let learned = learn(HEAD, &stream, &[]);
     std::println!("{learned:?}");
     assert!(
-        learned.hypotheses[0].words.contains("say their length (u8 at byte 3, counts payload), sum16be from byte 3 on"),
+        learned.hypotheses[0]
+            .words
+            .contains("say their length (u8 at byte 3, counts payload), sum16be from byte 3 on"),
         "{:?}",
         learned.hypotheses
     );
@@ -118,7 +126,9 @@ fn shown_by(truth: &Profile, texts: &[&str], second: Option<&str>) -> (Recording
             at += 250;
             let mut bytes = simulate::encode(truth, &readings(text, second)).unwrap();
             match (turn, n) {
-                (0, 4) => drop(bytes.remove(3)),
+                (0, 4) => {
+                    bytes.remove(3);
+                }
                 (1, 6) => bytes[4] ^= 0x10,
                 _ => {}
             }
@@ -172,21 +182,23 @@ impl Dice {
 
 const FUNCTIONS: [(&str, i32); 4] = [("uF", -2), ("ohm", -1), ("V ac", -1), ("nF", 0)];
 
+/// Type of the value, its bytes, the most counts, whether it has a sign.
+const TYPES: [(&str, usize, i64, bool); 10] = [
+    ("u16le", 2, 60_000, false),
+    ("u16be", 2, 60_000, false),
+    ("i16le", 2, 30_000, true),
+    ("i16be", 2, 30_000, true),
+    ("u24le", 3, 999_999, false),
+    ("i24be", 3, 999_999, true),
+    ("i32le", 4, 999_999, true),
+    ("u32be", 4, 999_999, false),
+    ("f32le", 4, 9_999, true),
+    ("f32be", 4, 9_999, true),
+];
+
 /// A made-up meter of binary frames, with the functions it has and the most counts its value holds.
 fn made_up(dice: &mut Dice, counted: bool) -> (Profile, Vec<(&'static str, i32)>, i64, bool) {
-    let types = [
-        ("u16le", 2, 60_000, false),
-        ("u16be", 2, 60_000, false),
-        ("i16le", 2, 30_000, true),
-        ("i16be", 2, 30_000, true),
-        ("u24le", 3, 999_999, false),
-        ("i24be", 3, 999_999, true),
-        ("i32le", 4, 999_999, true),
-        ("u32be", 4, 999_999, false),
-        ("f32le", 4, 9_999, true),
-        ("f32be", 4, 9_999, true),
-    ];
-    let (kind, width, most, signed) = dice.pick(&types);
+    let (kind, width, most, signed) = dice.pick(&TYPES);
     let sync: Vec<u8> = (0..1 + dice.below(3)).map(|_| dice.next().to_le_bytes()[0] | 1).collect();
     let header = sync.len() + usize::from(counted);
     let mut place = header + dice.below(3);
@@ -283,7 +295,11 @@ fn one_binary(seed: u64, counted: bool, rates: &mut Rates) {
         let mut bytes = simulate::encode(&truth, &readings(text, long.then_some(second.as_str()))).unwrap();
         if damage && dice.below(12) == 0 {
             let place = dice.below(bytes.len() as u64);
-            if dice.below(2) == 0 { drop(bytes.remove(place)) } else { bytes[place] ^= 1 << dice.below(8) }
+            if dice.below(2) == 0 {
+                bytes.remove(place);
+            } else {
+                bytes[place] ^= 1 << dice.below(8);
+            }
         }
         recording.push(ms(*at), &bytes);
     };
@@ -362,4 +378,23 @@ fn garbage_never_gives_a_profile() {
             }
         }
     }
+}
+
+#[test]
+fn shapes_that_no_profile_is_drawn_for_are_named() {
+    let mut dump = Recording::new();
+    let mut words = Recording::new();
+    for n in 0..40_u8 {
+        // Fourteen bytes, the place in the high half, segments in the low half.
+        let bytes: Vec<u8> = (1..15).map(|place| place << 4 | (n.wrapping_mul(place) & 0xF)).collect();
+        dump.push(ms(i64::from(n) * 250), &bytes);
+        words.push(ms(i64::from(n) * 250), format!("{}, {}\n", n, i32::from(n) * 7919).as_bytes());
+    }
+    let seen = [see(0, 9750, "12.46 uF")];
+    let said = |recording: &Recording| match learn(HEAD, recording, &seen).outcome {
+        Outcome::Ask(what) | Outcome::Nothing(what) => what,
+        Outcome::Profile { toml, .. } => panic!("{toml}"),
+    };
+    assert!(said(&dump).contains("dump of the display's segments"), "{}", said(&dump));
+    assert!(said(&words).contains("changing width"), "{}", said(&words));
 }
