@@ -398,3 +398,110 @@ fn shapes_that_no_profile_is_drawn_for_are_named() {
     assert!(said(&dump).contains("dump of the display's segments"), "{}", said(&dump));
     assert!(said(&words).contains("changing width"), "{}", said(&words));
 }
+
+const LINE_FUNCTIONS: [(&str, i32, &str); 6] = [
+    ("uF", -2, "CAP"),
+    ("ohm", -1, "RES"),
+    ("V ac", -1, "VAC"),
+    ("V dc", -2, "VDC"),
+    ("kohm", -3, "RES"),
+    ("nF", 0, "CAP"),
+];
+
+/// A made-up meter of lines, with its functions.
+fn made_up_lines(dice: &mut Dice) -> (Profile, Vec<(&'static str, i32)>) {
+    let mut functions: Vec<(&str, i32, &str)> = LINE_FUNCTIONS.to_vec();
+    functions.truncate(1 + dice.below(6));
+    let blank = dice.pick(&["", " ", "  ", ";"]);
+    let value = format!("{{value:{}}}", 7 + dice.below(3));
+    let unit = format!("{{unit:{}}}", 4 + dice.below(3));
+    let mode = String::from("{mode:3}");
+    let mut fields = match dice.below(4) {
+        0 => vec![mode, value, unit],
+        1 => vec![value, unit, mode],
+        2 => vec![String::from("#"), value, unit, mode],
+        _ => vec![mode, String::from("="), value, unit],
+    };
+    if dice.below(2) == 0 {
+        fields.push(String::from("{skip:2}"));
+    }
+    let pattern = fields.join(blank);
+    let check = dice.pick(&["", "check = \"sum8\"\n", "check = \"xor8\"\n"]);
+    let (mut units, mut modes): (Vec<String>, Vec<String>) = (Vec::new(), Vec::new());
+    for (unit, _, mode) in &functions {
+        let word = unit.split(' ').next().unwrap();
+        let row = format!("{word} = \"{word}\"\n");
+        if !units.contains(&row) {
+            units.push(row);
+        }
+        let kind = match *mode {
+            "CAP" => "capacitance",
+            "RES" => "resistance",
+            "VAC" => "voltage ac",
+            _ => "voltage dc",
+        };
+        let row = format!("{mode} = \"{kind}\"\n");
+        if !modes.contains(&row) {
+            modes.push(row);
+        }
+    }
+    let text = format!(
+        "profile = 1\nid = \"made-up\"\nagree = 2\n[frame]\nkind = \"line\"\n{check}[decode]\nkind = \"pattern\"\npattern = \"{pattern}\"\n\
+         [decode.units]\n{}[decode.modes]\n{}",
+        units.concat(),
+        modes.concat()
+    );
+    let profile = Profile::parse(&text).unwrap_or_else(|e| panic!("{e}\n{text}"));
+    (profile, functions.iter().map(|(unit, exponent, _)| (*unit, *exponent)).collect())
+}
+
+#[test]
+fn made_up_line_meters_are_learned_or_asked_about_and_never_misread() {
+    let mut rates = Rates::default();
+    for seed in 0..150 {
+        let mut dice = Dice(1_000 + seed);
+        let (truth, functions) = made_up_lines(&mut dice);
+        let send = |recording: &mut Recording, at: &mut i64, text: &str, dice: &mut Dice| {
+            *at += 250;
+            let mut bytes = simulate::encode(&truth, &readings(text, None)).unwrap();
+            if dice.below(12) == 0 {
+                let place = dice.below(bytes.len() as u64);
+                if dice.below(2) == 0 {
+                    bytes.remove(place);
+                } else {
+                    bytes[place] ^= 1 << dice.below(8);
+                }
+            }
+            recording.push(ms(*at), &bytes);
+        };
+        let (mut recording, mut seen, mut at) = (Recording::new(), Vec::new(), 0);
+        for turn in 0..2 * functions.len() {
+            let text = number_text(&mut dice, functions[turn % functions.len()], 99_999, true);
+            let from = at + 1;
+            (0..10).for_each(|_| send(&mut recording, &mut at, &text, &mut dice));
+            seen.push(see(from, at, &text));
+        }
+        let learned = learn(HEAD, &recording, &seen);
+        let Outcome::Profile { toml, .. } = &learned.outcome else {
+            if std::env::var_os("LEARN_TALK").is_some() {
+                std::println!("seed {seed}: {:?}\n  {:?}", learned.outcome, learned.hypotheses.first());
+            }
+            rates.asked += 1;
+            continue;
+        };
+        rates.learned += 1;
+        let profile = Profile::parse(toml).unwrap();
+        let (mut fresh, mut at) = (Recording::new(), 0);
+        for _ in 0..30 {
+            let function = dice.pick(&functions);
+            let text = number_text(&mut dice, function, 99_999, true);
+            (0..4).for_each(|_| send(&mut fresh, &mut at, &text, &mut dice));
+        }
+        let (right, withheld, wrong) = compare(&decoded(&truth, &fresh), &decoded(&profile, &fresh));
+        assert_eq!(wrong, 0, "seed {seed}\n{toml}");
+        rates.right += right;
+        rates.withheld += withheld;
+    }
+    std::println!("lines: {rates:?}");
+    assert!(rates.learned >= 100 && rates.right > 4 * rates.withheld, "{rates:?}");
+}
