@@ -119,22 +119,24 @@ impl Text {
         }
     }
 
+    /// All lines, but those that came once where most came more than once.
+    fn undamaged(&self) -> Vec<&[u8]> {
+        repeated(self.lines.iter().map(|(_, line)| line.as_slice()).collect())
+    }
+
     fn during(&self, seen: &Observation) -> impl Iterator<Item = &[u8]> {
         let (from, to) = (seen.from, seen.to);
         self.lines.iter().filter(move |(at, _)| *at >= from && *at <= to).map(|(_, line)| line.as_slice())
     }
 
-    /// The lines that showed just this; for what is no number, all.
+    /// The lines that showed just this; for what is no number, all that show none.
     fn showing<'t>(&'t self, seen: &'t Observation, value: &Range<usize>) -> Vec<&'t [u8]> {
-        let value = value.clone();
-        self.during(seen)
-            .filter(|line| match seen.shown.state {
-                State::Value(number) => text_of(line, &value).is_some_and(|text| parse(text) == Some(number)),
-                State::Overload(_) | State::NoValue => {
-                    text_of(line, &value).is_some_and(|text| parse(text).is_none())
-                }
-            })
-            .collect()
+        let shows = |line: &&[u8]| match (seen.shown.state, text_of(line, value).map(parse)) {
+            (State::Value(number), Some(found)) => found == Some(number),
+            (State::Overload(_) | State::NoValue, Some(found)) => found.is_none(),
+            (_, None) => false,
+        };
+        repeated(self.during(seen).filter(shows).collect())
     }
 
     /// Columns of the number: where it stands in every line that shows it, and the blanks and digits beside them.
@@ -172,9 +174,9 @@ impl Text {
         }
         let mut place = place.ok_or("only a number shows where the value stands; show one")?;
         // Blanks before the number belong to it, all but one: a longer number grows to the left.
-        let blank = |at: usize| {
-            self.lines.iter().all(|(_, line)| line.get(at).is_some_and(|b| b" +-0123456789.OL".contains(b)))
-        };
+        let all = self.undamaged();
+        let blank =
+            |at: usize| all.iter().all(|line| line.get(at).is_some_and(|b| b" +-0123456789.OL".contains(b)));
         while place.start > 1 && blank(place.start - 1) && blank(place.start - 2) {
             place.start -= 1;
         }
@@ -215,12 +217,13 @@ impl Text {
 
     /// Columns that are not blank in every line, in runs, and the value's own.
     fn segments(&self, value: &Range<usize>) -> Vec<Range<usize>> {
+        let all = self.undamaged();
         let mut found: Vec<Range<usize>> = Vec::new();
         for at in 0..self.width {
             if at == value.start {
                 found.push(value.clone());
             }
-            let blank = self.lines.iter().all(|(_, line)| line.get(at) == Some(&b' '));
+            let blank = all.iter().all(|line| line.get(at) == Some(&b' '));
             if value.contains(&at) || blank {
                 continue;
             }
@@ -341,6 +344,15 @@ impl Text {
         }
         text
     }
+}
+
+/// Without the lines that came once, where more than half came more than once: those may be damaged.
+fn repeated(lines: Vec<&[u8]>) -> Vec<&[u8]> {
+    let mut times: BTreeMap<&[u8], usize> = BTreeMap::new();
+    lines.iter().for_each(|line| *times.entry(line).or_default() += 1);
+    let often: Vec<&[u8]> =
+        lines.iter().copied().filter(|line| times.get(line).is_some_and(|n| *n > 1)).collect();
+    if often.len() * 2 > lines.len() { often } else { lines }
 }
 
 /// What stands in a run of columns beside the value.
