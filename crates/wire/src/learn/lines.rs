@@ -145,8 +145,10 @@ impl Text {
         let mut lines: Vec<&[u8]> = Vec::new();
         for observation in seen {
             let Some(number) = observation.shown.number() else { continue };
-            let places: Vec<(&[u8], Vec<Range<usize>>)> =
-                self.during(observation).map(|line| (line, numbers(line, number))).collect();
+            let places: Vec<(&[u8], Vec<Range<usize>>)> = repeated(self.during(observation).collect())
+                .into_iter()
+                .map(|line| (line, numbers(line, number)))
+                .collect();
             let found: Vec<_> = places.iter().filter(|(_, places)| !places.is_empty()).collect();
             if found.len() < 2 || found.len() * 2 < places.len() {
                 return Err(format!(
@@ -215,7 +217,7 @@ impl Text {
         Ok(parts)
     }
 
-    /// Columns that are not blank in every line, in runs, and the value's own.
+    /// Columns that do not hold the same blank or mark in every line, in runs, and the value's own.
     fn segments(&self, value: &Range<usize>) -> Vec<Range<usize>> {
         let all = self.undamaged();
         let mut found: Vec<Range<usize>> = Vec::new();
@@ -223,7 +225,12 @@ impl Text {
             if at == value.start {
                 found.push(value.clone());
             }
-            let blank = all.iter().all(|line| line.get(at) == Some(&b' '));
+            // A mark between two fields is no part of either.
+            let mark = all
+                .first()
+                .and_then(|line| line.get(at))
+                .filter(|b| !b.is_ascii_alphanumeric() && b.is_ascii());
+            let blank = mark.is_some() && all.iter().all(|line| line.get(at) == mark);
             if value.contains(&at) || blank {
                 continue;
             }

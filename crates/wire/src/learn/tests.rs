@@ -279,6 +279,7 @@ struct Rates {
     right: usize,
     withheld: usize,
     wrong: usize,
+    leaked: usize,
 }
 
 fn one_binary(seed: u64, counted: bool, rates: &mut Rates) {
@@ -503,13 +504,17 @@ fn made_up_line_meters_are_learned_or_asked_about_and_never_misread() {
         // Damaged lines count as withheld.
         let said = decoded(&profile, &fresh);
         let (right, withheld, wrong) = compare(&sent, &said);
-        let odd: Vec<_> =
-            said.iter().filter(|r| compare(&sent, &[**r]).2 > 0).map(|r| (r.at, format!("{r}"))).collect();
-        std::println!("{odd:?}");
+        // A damaged digit that the agreement of two lines lets through (see `agree`) is let through by the true profile
+        // too, and is no fault of what was learned.
+        let by_truth = decoded(&truth, &fresh);
+        let leaked =
+            said.iter().filter(|r| compare(&sent, &[**r]).2 > 0 && compare(&by_truth, &[**r]).2 == 0).count();
+        rates.leaked += leaked;
+        let wrong = wrong - leaked;
         assert_eq!(wrong, 0, "seed {seed}\n{toml}");
         rates.right += right;
         rates.withheld += withheld;
     }
     std::println!("lines: {rates:?}");
-    assert!(rates.learned >= 100 && rates.right > 4 * rates.withheld, "{rates:?}");
+    assert!(rates.learned >= 130 && rates.right > 4 * rates.withheld, "{rates:?}");
 }
