@@ -16,6 +16,7 @@ mod demo;
 mod devices;
 mod disk;
 mod kill;
+mod learn;
 mod many;
 mod page;
 mod reload;

@@ -222,7 +222,8 @@ Examples:
   cliplead devices list
   cliplead devices doctor --config site.toml     what is in the way, and the command that mends it
   cliplead devices watch meter --config site.toml
-  cliplead devices watch serial:/dev/serial/by-id/usb-... --profile generic-line-meter")]
+  cliplead devices watch serial:/dev/serial/by-id/usb-... --profile generic-line-meter
+  cliplead devices learn serial:/dev/serial/by-id/usb-... --write bench-meter")]
 pub(crate) struct DevicesOptions {
     #[command(subcommand)]
     pub(crate) command: DevicesCommand,
@@ -244,6 +245,8 @@ pub(crate) enum DevicesCommand {
     /// What stands between the program and a meter, and the command that mends it
     #[cfg(unix)]
     Doctor(DoctorOptions),
+    /// Work out the profile of a meter that no profile covers, from its bytes and its display
+    Learn(LearnOptions),
 }
 
 #[cfg(unix)]
@@ -282,6 +285,49 @@ pub(crate) struct DoctorOptions {
     /// Look at another machine's files: an image, a mounted disk. Nothing is run on it
     #[arg(long, value_name = "DIR")]
     pub(crate) root: Option<PathBuf>,
+    /// How the findings are written
+    #[arg(long, value_enum, default_value_t)]
+    pub(crate) format: Format,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Records the meter's bytes, finds how they are framed, and asks what the display showed meanwhile. One value never tells
+enough: change the value, then the function, and say each. With --write a new folder holds the profile, the recording
+and what it decodes to. Nothing is written unless the profile gives back all that was shown.
+
+Examples:
+  cliplead devices learn serial:/dev/serial/by-id/usb-... --write bench-meter
+  cliplead devices learn serial:/dev/serial/by-id/usb-... --try-bauds
+  cliplead devices learn --from stream.hex --shows '0.5..2.7=38.52 uF' --shows '4..4.3=4.7 ohm' --write bench-meter
+
+Exit codes: 0 a profile was found (or, with nothing shown, a framing); 1 none, and what to do next; 2 could not run.")]
+pub(crate) struct LearnOptions {
+    /// A selector such as serial:/dev/serial/by-id/...
+    #[arg(required_unless_present = "from", conflicts_with = "from")]
+    pub(crate) selector: Option<String>,
+    /// Learn from a file instead: a stream.hex, a recording (.jsonl, of one device) or raw bytes
+    #[arg(long, value_name = "FILE")]
+    pub(crate) from: Option<PathBuf>,
+    /// What the display shows, all digits, with unit: '12.46 uF', 'OL', '12.46 uF hold'; FROM..TO= before it says when,
+    /// in seconds, else each takes an equal share of the time. Without it you are asked
+    #[arg(long, value_name = "[FROM..TO=]TEXT")]
+    pub(crate) shows: Vec<String>,
+    /// How long each recording lasts, 1 to 600
+    #[arg(long, value_name = "SECONDS", default_value_t = 10, value_parser = clap::value_parser!(u64).range(1..=600))]
+    pub(crate) seconds: u64,
+    /// End each recording after so many bytes
+    #[arg(long, value_name = "N", default_value_t = 65_536, value_parser = clap::value_parser!(u64).range(1..=262_144))]
+    pub(crate) bytes: u64,
+    /// Baud rate of a serial port (8 data bits, no parity, 1 stop bit)
+    #[arg(long, value_name = "RATE", default_value_t = 9_600)]
+    pub(crate) baud: u32,
+    /// Try the usual baud rates first and go on with the best
+    #[arg(long, conflicts_with = "from")]
+    pub(crate) try_bauds: bool,
+    /// Write the class into this new folder; its name, in lower case with hyphens, is the profile's id
+    #[arg(long, value_name = "DIR")]
+    pub(crate) write: Option<PathBuf>,
     /// How the findings are written
     #[arg(long, value_enum, default_value_t)]
     pub(crate) format: Format,

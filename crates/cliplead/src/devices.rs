@@ -13,6 +13,7 @@ use wire::{Decoder, Item};
 use crate::cli::{DevicesCommand, DevicesOptions, Format, WatchOptions};
 use crate::config::{self, DeviceConfig};
 use crate::daemon;
+use crate::learn;
 use crate::output::{Exit, data, talk};
 
 /// Runs the command.
@@ -28,6 +29,7 @@ pub(crate) fn run(options: &DevicesOptions) -> anyhow::Result<Exit> {
         }
         #[cfg(unix)]
         DevicesCommand::Doctor(doctor) => crate::doctor::run(doctor),
+        DevicesCommand::Learn(options) => learn::run(options),
     }
 }
 

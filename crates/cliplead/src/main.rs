@@ -11,6 +11,7 @@ mod devices;
 #[cfg(unix)]
 mod doctor;
 mod judge_once;
+mod learn;
 mod output;
 mod replay;
 mod rules;

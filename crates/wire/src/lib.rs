@@ -28,6 +28,7 @@ mod decoder;
 mod error;
 mod frame;
 pub mod gatt;
+pub mod learn;
 pub mod packet;
 pub mod poll;
 mod profile;

@@ -1,11 +1,9 @@
 //! Every folder of hardware-notes: its stream must decode to its expected readings, text for text.
 //! `UPDATE_EXPECT=1` rewrites the expected text.
 
-use crate::{Decoder, Item, Profile, Reason};
-use alloc::string::String;
+use crate::Profile;
+use crate::learn::{Recording, expected};
 use alloc::vec::Vec;
-use core::fmt::Write as _;
-use quantity::{Instant, Reading};
 use std::path::{Path, PathBuf};
 
 fn folders() -> Vec<PathBuf> {
@@ -14,63 +12,6 @@ fn folders() -> Vec<PathBuf> {
         std::fs::read_dir(notes).unwrap().map(|e| e.unwrap().path()).filter(|p| p.is_dir()).collect();
     found.sort();
     found
-}
-
-fn print(out: &mut String, item: Item) {
-    match item {
-        Item::Fault(fault) => writeln!(out, "  dropped: {fault}").unwrap(),
-        Item::Reading(reading) => {
-            let Reading { seq, at, channel, flags, .. } = reading;
-            write!(out, "{seq} at {} ms, channel {channel}: {reading}", at.micros() / 1000).unwrap();
-            let names = [
-                (flags.hold, "hold"),
-                (flags.low_battery, "low battery"),
-                (flags.relative, "relative"),
-                (flags.min_max, "min/max"),
-            ];
-            names.iter().filter(|(set, _)| *set).for_each(|(_, name)| write!(out, ", {name}").unwrap());
-            match reading.quantity() {
-                Some(quantity) => {
-                    writeln!(out, ", u = {:.4}", quantity.unwrap().standard_uncertainty()).unwrap()
-                }
-                None => writeln!(out).unwrap(),
-            }
-        }
-    }
-}
-
-/// Lines of hex bytes, `@ ms`, `gap`; `#` begins a comment.
-fn decode(profile: &Profile, hex: &str) -> String {
-    let mut decoder = Decoder::new(profile);
-    let mut at = Instant::ZERO;
-    let mut out = String::new();
-    for line in hex.lines().map(|line| line.split('#').next().unwrap_or_default().trim()) {
-        if let Some(ms) = line.strip_prefix('@') {
-            at = Instant::from_micros(ms.trim().parse::<i64>().unwrap() * 1000);
-        } else if line == "gap" {
-            decoder.gap(at);
-            out.push_str("  gap\n");
-        } else {
-            let bytes: Vec<u8> =
-                line.split_whitespace().map(|b| u8::from_str_radix(b, 16).unwrap()).collect();
-            decoder.bytes(at, &bytes, &mut |item| print(&mut out, item));
-        }
-    }
-    let c = decoder.counters();
-    writeln!(out, "{} bytes, {} frames, {} readings, {} gaps", c.bytes, c.frames, c.readings, c.gaps)
-        .unwrap();
-    for (reason, name) in [
-        (Reason::Garbage, "garbage"),
-        (Reason::Partial, "partial"),
-        (Reason::Checksum, "checksum"),
-        (Reason::Pattern, "pattern"),
-        (Reason::Overlong, "overlong"),
-        (Reason::Undecodable(crate::Field::Value), "undecodable"),
-        (Reason::Disagreed, "disagreed"),
-    ] {
-        writeln!(out, "{name}: {}", c.drops(reason)).unwrap();
-    }
-    out
 }
 
 #[test]
@@ -90,7 +31,9 @@ fn every_folder_decodes_to_what_it_expects() {
             "id is the folder's name"
         );
         assert!(read("README.md").contains("synthesised") || read("README.md").contains("captured"));
-        let got = decode(&profile, &read("stream.hex"));
+        let stream = Recording::parse_hex(&read("stream.hex"))
+            .unwrap_or_else(|line| panic!("{}/stream.hex:{line} is no hex", folder.display()));
+        let got = expected(&profile, &stream);
         if std::env::var_os("UPDATE_EXPECT").is_some() {
             std::fs::write(folder.join("expected.txt"), &got).unwrap();
         }

@@ -1,0 +1,209 @@
+//! Records a meter in pieces, each with what its display showed. Does not interpret the bytes.
+
+use std::time::Duration;
+
+use anyhow::{Context as _, bail};
+use link::{Link, LinkEvent, OpenOptions};
+use quantity::Instant;
+use tokio::sync::mpsc;
+use wire::learn::{Head, Observation, Outcome, Recording, Shown, learn};
+
+use super::{Lesson, may_ask};
+use crate::cli::LearnOptions;
+use crate::daemon;
+use crate::output::talk;
+
+/// The usual rates of meters, the most usual first (common practice).
+const BAUDS: [u32; 8] = [9600, 2400, 19_200, 4800, 1200, 38_400, 57_600, 115_200];
+
+/// The most observations of one lesson.
+const OBSERVATIONS_MAX: usize = 64;
+
+/// Lines typed on stdin, one waiting at most.
+type Answers = mpsc::Receiver<std::io::Result<String>>;
+
+/// Reads stdin on a thread of its own, which ends with the program: a line that nobody types holds nothing up.
+fn answers() -> Answers {
+    let (sender, receiver) = mpsc::channel(1);
+    std::thread::spawn(move || {
+        for line in std::io::stdin().lines() {
+            if sender.blocking_send(line).is_err() {
+                return;
+            }
+        }
+    });
+    receiver
+}
+
+/// A link with the recording of all it gave.
+struct Tape {
+    link: Box<dyn Link>,
+    recording: Recording,
+    start: tokio::time::Instant,
+    ended: bool,
+}
+
+/// Records all pieces of a lesson.
+///
+/// # Errors
+/// When the device cannot be opened, or what was shown cannot be read.
+pub(super) async fn lesson(options: &LearnOptions) -> anyhow::Result<Lesson> {
+    let selector = options.selector.as_deref().context("a selector is needed")?;
+    // Wrong words are refused before anybody waits for a recording.
+    let told: Vec<Shown> = options.shows.iter().map(|text| Shown::parse(text)).collect::<Result<_, _>>()?;
+    let mut baud = options.baud;
+    if options.try_bauds {
+        baud = best_baud(selector, options).await?;
+    }
+    let mut tape = Tape::open(selector, baud)?;
+    let seen = if may_ask(options) {
+        asked(&mut tape, options).await?
+    } else {
+        let mut seen = Vec::new();
+        for shown in told {
+            talk(&format!("the display is taken to show {:?} now", shown.text()));
+            let (from, to) = tape.record(options).await?;
+            seen.push(Observation { from, to, shown });
+        }
+        seen
+    };
+    let link = if selector.starts_with("serial:") {
+        format!("[link]                          # as recorded\nkind = \"serial\"\nbaud = {baud}\n")
+    } else {
+        String::new()
+    };
+    Ok(Lesson { recording: tape.recording, seen, link, captured: true })
+}
+
+/// The rate at which most of what comes is sound frames.
+async fn best_baud(selector: &str, options: &LearnOptions) -> anyhow::Result<u32> {
+    let head = Head { id: "learned-meter", title: "", link: "" };
+    let mut best: Option<(usize, u32)> = None;
+    for baud in BAUDS {
+        let mut tape = Tape::open(selector, baud)?;
+        tape.record(options).await?;
+        let learned = learn(head, &tape.recording, &[]);
+        let words = learned.hypotheses.first();
+        let sound = words.map_or(0, |h| h.sound * 100 / (h.sound + h.damaged).max(1));
+        talk(&format!(
+            "{baud} baud: {} bytes, {}",
+            tape.recording.len(),
+            words.map_or("fits nothing".into(), |h| format!("{}; {sound} % sound", h.words))
+        ));
+        if sound > 0 && best.is_none_or(|(most, _)| sound > most) {
+            best = Some((sound, baud));
+        }
+    }
+    match best {
+        Some((_, baud)) => {
+            talk(&format!("goes on with {baud} baud"));
+            Ok(baud)
+        }
+        None => {
+            bail!("at none of the usual baud rates the bytes fit lines or frames; is the meter set to send?")
+        }
+    }
+}
+
+/// Records, asks, and records again until there is no answer.
+async fn asked(tape: &mut Tape, options: &LearnOptions) -> anyhow::Result<Vec<Observation>> {
+    let mut seen: Vec<Observation> = Vec::new();
+    let mut answers = answers();
+    while seen.len() < OBSERVATIONS_MAX {
+        talk("Hold the display steady.");
+        let (from, to) = tape.record(options).await?;
+        let shown = loop {
+            talk("What did the display show? (\"12.46 uF\", \"OL\", \"12.46 uF hold\"; empty: no more)");
+            let Some(text) = tape.answer(&mut answers).await? else { return Ok(seen) };
+            if text.trim().is_empty() {
+                return Ok(seen);
+            }
+            match Shown::parse(&text) {
+                Ok(shown) => break shown,
+                Err(error) => talk(&format!("{error}")),
+            }
+        };
+        seen.push(Observation { from, to, shown });
+        let head = Head { id: "learned-meter", title: "", link: "" };
+        match learn(head, &tape.recording, &seen).outcome {
+            Outcome::Profile { .. } => {
+                talk(
+                    "One profile fits all that was shown so far. More values and functions make it read more.",
+                );
+            }
+            Outcome::Ask(what) | Outcome::Nothing(what) => talk(&format!("Not yet: {what}")),
+        }
+        if tape.ended {
+            talk("The device has ended.");
+            return Ok(seen);
+        }
+        talk("Change the value or the function, wait until it stands still, press Enter. (done: no more)");
+        match tape.answer(&mut answers).await? {
+            Some(text) if text.trim() != "done" => {}
+            _ => return Ok(seen),
+        }
+    }
+    talk(&format!("{OBSERVATIONS_MAX} observations are the most that are taken"));
+    Ok(seen)
+}
+
+impl Tape {
+    fn open(selector: &str, baud: u32) -> anyhow::Result<Self> {
+        let mut options = OpenOptions { silence: None, ..OpenOptions::default() };
+        options.line.baud = baud;
+        options.check().map_err(|fault| anyhow::anyhow!("{fault}"))?;
+        let link = daemon::registry().open(selector, &options)?;
+        Ok(Self { link, recording: Recording::new(), start: tokio::time::Instant::now(), ended: false })
+    }
+
+    fn now(&self) -> Instant {
+        Instant::from_micros(i64::try_from(self.start.elapsed().as_micros()).unwrap_or(i64::MAX))
+    }
+
+    fn take(&mut self, event: Option<LinkEvent>) {
+        let at = self.now();
+        match event {
+            Some(LinkEvent::Bytes(bytes)) => self.recording.push(at, &bytes),
+            Some(LinkEvent::Gap(why)) => {
+                talk(&format!("gap: {why}"));
+                self.recording.gap(at);
+            }
+            Some(LinkEvent::State(state)) => talk(&format!("{state}")),
+            Some(_) => {}
+            None => self.ended = true,
+        }
+    }
+
+    /// Records for the asked time, or until the asked bytes came or the device ended; when that was.
+    async fn record(&mut self, options: &LearnOptions) -> anyhow::Result<(Instant, Instant)> {
+        let from = self.now();
+        let before = self.recording.len() + self.recording.left_out();
+        let end = tokio::time::Instant::now() + Duration::from_secs(options.seconds);
+        let mut second = tokio::time::interval(Duration::from_secs(1));
+        let most = usize::try_from(options.bytes)?;
+        let got = |tape: &Self| tape.recording.len() + tape.recording.left_out() - before;
+        while got(self) < most && !self.ended {
+            tokio::select! {
+                event = self.link.next() => self.take(event),
+                _ = second.tick() => {
+                    let left = end.saturating_duration_since(tokio::time::Instant::now()).as_secs();
+                    talk(&format!("recording: {} bytes, {left} s left", got(self)));
+                }
+                () = tokio::time::sleep_until(end) => break,
+                stop = daemon::stop_asked() => { stop?; bail!("stopped; nothing was written"); }
+            }
+        }
+        Ok((from, self.now()))
+    }
+
+    /// The next line somebody types, while the recording goes on; `None` when nobody will.
+    async fn answer(&mut self, answers: &mut Answers) -> anyhow::Result<Option<String>> {
+        loop {
+            tokio::select! {
+                line = answers.recv() => return Ok(line.transpose()?),
+                event = self.link.next(), if !self.ended => self.take(event),
+                stop = daemon::stop_asked() => { stop?; bail!("stopped; nothing was written"); }
+            }
+        }
+    }
+}

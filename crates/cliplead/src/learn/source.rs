@@ -1,0 +1,70 @@
+//! Recordings out of files: `stream.hex` texts, recordings of the daemon, raw bytes. Does not interpret the bytes.
+
+use std::io::Read as _;
+use std::path::Path;
+
+use anyhow::{Context as _, bail};
+use pipeline::Event;
+use quantity::Instant;
+use wire::learn::Recording;
+
+/// The most bytes a file may have.
+const FILE_BYTES_MAX: u64 = 4 * 1024 * 1024;
+
+/// Raw bytes have no times; they are taken to come in pieces of 32, one each 33 ms (about 9600 baud).
+const RAW_PIECE: (usize, i64) = (32, 33_000);
+
+/// Reads a file.
+///
+/// # Errors
+/// When it cannot be read, is too large, or holds the bytes of several devices.
+pub(super) fn read(path: &Path) -> anyhow::Result<Recording> {
+    let file = std::fs::File::open(path).with_context(|| format!("{} cannot be read", path.display()))?;
+    if !file.metadata()?.is_file() {
+        bail!("{} is not a file", path.display());
+    }
+    let mut bytes = Vec::new();
+    file.take(FILE_BYTES_MAX + 1)
+        .read_to_end(&mut bytes)
+        .with_context(|| format!("{} cannot be read", path.display()))?;
+    if u64::try_from(bytes.len())? > FILE_BYTES_MAX {
+        bail!("{} has more than {FILE_BYTES_MAX} bytes; cut out a few minutes", path.display());
+    }
+    let text = std::str::from_utf8(&bytes).ok();
+    match (path.extension().and_then(|e| e.to_str()), text) {
+        (Some("hex"), Some(text)) => Recording::parse_hex(text).map_err(|line| {
+            anyhow::anyhow!("{}:{line}: neither hex bytes, nor @ ms (rising), nor gap", path.display())
+        }),
+        (Some("jsonl"), Some(text)) => recorded(text).with_context(|| path.display().to_string()),
+        _ => Ok(raw(&bytes)),
+    }
+}
+
+fn raw(bytes: &[u8]) -> Recording {
+    let mut recording = Recording::new();
+    for (index, piece) in bytes.chunks(RAW_PIECE.0).enumerate() {
+        let at = i64::try_from(index).unwrap_or(i64::MAX).saturating_mul(RAW_PIECE.1);
+        recording.push(Instant::from_micros(at), piece);
+    }
+    recording
+}
+
+fn recorded(text: &str) -> anyhow::Result<Recording> {
+    let read = ::record::read(text)?;
+    let mut recording = Recording::new();
+    let mut known: Option<String> = None;
+    for recorded in read.events {
+        let device = match &recorded.event {
+            Some(Event::Bytes { device, .. } | Event::Gap { device }) => device.clone(),
+            _ => continue,
+        };
+        if known.get_or_insert_with(|| device.clone()) != &device {
+            bail!("line {}: bytes of more than one device; record the new meter alone", recorded.line);
+        }
+        match recorded.event {
+            Some(Event::Bytes { data, .. }) => recording.push(recorded.at, &data),
+            _ => recording.gap(recorded.at),
+        }
+    }
+    Ok(recording)
+}

@@ -1,0 +1,81 @@
+//! `cliplead devices learn` from end to end: a meter on a pseudo-terminal that no built-in profile covers, learned by
+//! asking, and its folder run over the same meter.
+
+use std::io::Write as _;
+
+use checks::{Daemon, Folder, Invocation, Meter, Stream};
+use link::Step;
+
+/// A made-up meter, synthesised: `A7`, function, range, three bytes of counts (high byte first), sum of the five before.
+/// Fifty frames a second.
+fn frames(function: u8, range: u8, counts: u32) -> impl FnMut() -> Option<Step> {
+    move || {
+        let [_, high, middle, low] = counts.to_be_bytes();
+        let mut frame = vec![0xA7, function, range, high, middle, low];
+        frame.push(frame.iter().skip(1).fold(0, |sum: u8, byte| sum.wrapping_add(*byte)));
+        Some(Step::send(20, frame))
+    }
+}
+
+#[test]
+fn a_meter_that_no_profile_covers_is_learned_over_its_port() {
+    let folder = Folder::new("learn");
+    let meter = Meter::plug_in(&folder.join("meter"), checks::Leads::Open);
+    meter.play(frames(0x21, 2, 6158));
+    let class = folder.join("bench-meter");
+    let invocation = Invocation::new([
+        "devices".to_owned(),
+        "learn".to_owned(),
+        meter.selector(),
+        // A recording ends by its bytes; the seconds only bound a hang.
+        "--bytes".to_owned(),
+        "210".to_owned(),
+        "--seconds".to_owned(),
+        "60".to_owned(),
+        "--write".to_owned(),
+        class.display().to_string(),
+    ]);
+    let mut learning = Daemon::start(invocation.command());
+    let mut stdin = learning.take_stdin();
+    // Function 21 is capacitance, range 2 two decimals; function 35 ohms, range 1 one decimal.
+    let shows = [
+        (0x21, 2, 6158, "61.58 uF"),
+        (0x21, 2, 93_204, "932.04 uF"),
+        (0x35, 1, 70_431, "7043.1 ohm"),
+        (0x35, 1, 1_286, "128.6 ohm"),
+    ];
+    let mut mark = 0;
+    for (index, (_, _, _, text)) in shows.iter().enumerate() {
+        learning.wait_from(mark, Stream::Err, "What did the display show?");
+        mark = learning.mark();
+        writeln!(stdin, "{text}").unwrap();
+        learning.wait_from(mark, Stream::Err, "press Enter");
+        mark = learning.mark();
+        match shows.get(index + 1) {
+            Some((function, range, counts, _)) => {
+                meter.play(frames(*function, *range, *counts));
+                writeln!(stdin).unwrap();
+            }
+            None => writeln!(stdin, "done").unwrap(),
+        }
+    }
+    let (code, out) = learning.ended();
+    assert_eq!(code, Some(0), "{out:?}");
+    for name in ["profile.toml", "stream.hex", "expected.txt", "README.md"] {
+        assert!(class.join(name).is_file(), "{name}");
+    }
+    let note = std::fs::read_to_string(class.join("README.md")).unwrap();
+    assert!(note.contains("captured"), "{note}");
+    assert!(std::fs::read_to_string(class.join("stream.hex")).unwrap().contains("A7 21 02 00 18 0E"));
+
+    // The profile reads the meter: a number that was never shown, within the bits that were.
+    meter.play(frames(0x21, 2, 44_417));
+    let profile = class.join("profile.toml").display().to_string();
+    let seen =
+        Invocation::new(["devices", "watch", &meter.selector(), "--profile", &profile, "--count", "8"]).run();
+    assert_eq!(seen.code, Some(0), "{}", seen.err);
+    assert!(seen.out.contains("444.17 uF"), "{}", seen.out);
+    // A range that was not shown has no row.
+    let text = std::fs::read_to_string(&profile).unwrap();
+    assert!(text.contains("0x2102") && text.contains("0x3501") && !text.contains("0x2101"), "{text}");
+}
