@@ -10,6 +10,8 @@
     reason = "tests"
 )]
 
+#[cfg(target_os = "linux")]
+mod bluetooth;
 mod command_line;
 mod demo;
 mod devices;
