@@ -11,6 +11,8 @@
 )]
 
 mod asked;
+#[cfg(target_os = "linux")]
+mod bluetooth;
 mod command_line;
 mod demo;
 mod devices;

@@ -14,11 +14,11 @@ pub(super) const CALL_TIME_MAX: Duration = Duration::from_secs(5);
 /// Messages that may wait in the library before it stops reading the socket.
 const MESSAGES_MAX: usize = 256;
 
-pub(crate) const ADAPTER: &str = "org.bluez.Adapter1";
-pub(crate) const DEVICE: &str = "org.bluez.Device1";
-pub(crate) const SERVICE: &str = "org.bluez.GattService1";
-pub(crate) const CHARACTERISTIC: &str = "org.bluez.GattCharacteristic1";
-pub(crate) const DESCRIPTOR: &str = "org.bluez.GattDescriptor1";
+pub(super) const ADAPTER: &str = "org.bluez.Adapter1";
+pub(super) const DEVICE: &str = "org.bluez.Device1";
+pub(super) const SERVICE: &str = "org.bluez.GattService1";
+pub(super) const CHARACTERISTIC: &str = "org.bluez.GattCharacteristic1";
+pub(super) const DESCRIPTOR: &str = "org.bluez.GattDescriptor1";
 pub(super) const PROPERTIES: &str = "org.freedesktop.DBus.Properties";
 pub(super) const MANAGER: &str = "org.freedesktop.DBus.ObjectManager";
 pub(super) const BUS: &str = "org.freedesktop.DBus";

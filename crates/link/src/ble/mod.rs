@@ -6,7 +6,7 @@
 //! each UUID, so that of supply and return air one is lost; it panics in tasks of its own, blocks a thread while it
 //! connects, and its tasks cannot be ended, which clause 6 of the contract asks for.
 
-pub(crate) mod bus;
+mod bus;
 mod find;
 mod place;
 mod session;

@@ -11,8 +11,13 @@ use tokio::sync::Notify;
 use tokio::task::AbortHandle;
 use zbus::{Connection, Guid, Message, OwnedObjectPath, Variant, connection};
 
-use crate::ble::bus::{ADAPTER, CHARACTERISTIC, DESCRIPTOR, DEVICE, SERVICE};
-use crate::tests::{HANG, TestDir};
+const ADAPTER: &str = "org.bluez.Adapter1";
+const DEVICE: &str = "org.bluez.Device1";
+const SERVICE: &str = "org.bluez.GattService1";
+const CHARACTERISTIC: &str = "org.bluez.GattCharacteristic1";
+const DESCRIPTOR: &str = "org.bluez.GattDescriptor1";
+/// Bounds a hang only.
+const HANG: std::time::Duration = std::time::Duration::from_secs(120);
 
 pub(super) const RADIO: &str = "/org/bluez/hci0";
 
@@ -85,14 +90,14 @@ struct Shared {
 }
 
 pub(super) struct Fake {
-    dir: TestDir,
+    dir: std::path::PathBuf,
     shared: Arc<Shared>,
     tasks: Arc<Mutex<Vec<AbortHandle>>>,
 }
 
 impl Fake {
     pub(super) fn new(devices: Vec<Device>) -> Self {
-        let fake = Self { dir: TestDir::new(), shared: Arc::default(), tasks: Arc::default() };
+        let fake = Self { dir: folder(), shared: Arc::default(), tasks: Arc::default() };
         fake.change(|world| (world.radio, world.powered, world.devices) = (true, true, devices));
         fake.bus_up();
         fake
@@ -121,7 +126,7 @@ impl Fake {
                 changed.await;
             }
         };
-        tokio::time::timeout(HANG * 4, wait).await.expect("the condition comes");
+        tokio::time::timeout(HANG, wait).await.expect("the condition comes");
     }
 
     pub(super) fn bus_up(&self) {
@@ -229,7 +234,17 @@ impl Fake {
 impl Drop for Fake {
     fn drop(&mut self) {
         self.tasks.lock().unwrap().drain(..).for_each(|task| task.abort());
+        let _ = std::fs::remove_dir_all(&self.dir);
     }
+}
+
+/// A folder of one fake.
+fn folder() -> std::path::PathBuf {
+    static NEXT: std::sync::atomic::AtomicU32 = std::sync::atomic::AtomicU32::new(0);
+    let nth = NEXT.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+    let path = std::env::temp_dir().join(format!("cliplead-bus-{}-{nth}", std::process::id()));
+    std::fs::create_dir_all(&path).unwrap();
+    path
 }
 
 async fn serve(stream: std::os::unix::net::UnixStream, shared: Arc<Shared>) {

@@ -1,0 +1,88 @@
+//! `cliplead devices watch ble:...` and `devices list --scan` on a bus and a Bluetooth service of our own.
+
+#[path = "../../crates/link/src/tests/ble/fake.rs"]
+#[allow(dead_code, reason = "the faults are for the checks of crate link")]
+mod fake;
+
+use std::process::{Command, Output, Stdio};
+
+use checks::program;
+use fake::{Device, Fake, Part, full};
+
+fn probe() -> Device {
+    let part = |flags: &[&'static str], label: &str| Part {
+        uuid: full(0x2A6E),
+        flags: flags.to_vec(),
+        value: vec![],
+        descriptors: vec![(0x2901, label.as_bytes().to_vec())],
+    };
+    Device {
+        address: "C0:11:22:33:44:01",
+        name: "Air probe",
+        rssi: Some(-60),
+        random: false,
+        connected: false,
+        service: 0x181A,
+        parts: vec![part(&["notify"], "supply air"), part(&["notify"], "return air")],
+    }
+}
+
+/// Starts the program on the bus of the fake; the thread ends with it.
+fn start(fake: &Fake, arguments: &'static [&'static str]) -> tokio::task::JoinHandle<Output> {
+    let mut command = Command::new(program());
+    command.args(arguments).env("DBUS_SYSTEM_BUS_ADDRESS", fake.address()).stdin(Stdio::null());
+    tokio::task::spawn_blocking(move || command.output().unwrap())
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+/// Issue, Bluetooth: readings of twins through the whole program, a broken link in between, no restart.
+#[tokio::test]
+async fn watched_through_a_broken_link() {
+    let device = probe();
+    let fake = Fake::new(vec![device.clone()]);
+    let arguments =
+        &["devices", "watch", "ble:name=Air probe", "--profile", "generic-gatt-meter", "--count", "4"];
+    let running = start(&fake, arguments);
+    for raw in [1284_i16, 1291] {
+        fake.until(|world| (0..2).all(|part| world.subscribed(&device.part_path(part)))).await;
+        assert!(fake.notify(&device.part_path(0), raw.to_le_bytes().to_vec()).await);
+        assert!(fake.notify(&device.part_path(1), (raw + 1000).to_le_bytes().to_vec()).await);
+        if raw == 1284 {
+            fake.disconnect(0).await;
+        }
+    }
+    let ended = running.await.unwrap();
+    let (out, err) = (text(&ended.stdout), text(&ended.stderr));
+    assert_eq!(ended.status.code(), Some(0), "{err}");
+    let readings: Vec<&str> =
+        out.lines().filter_map(|line| line.split_once("reading  ")).map(|(_, r)| r).collect();
+    assert_eq!(readings, ["12.84 °C", "22.84 °C", "12.91 °C", "22.91 °C"], "{out}{err}");
+    assert!(
+        err.contains("gap: the device is gone") && err.contains("4 readings from 4 frames; 0 drops"),
+        "{err}"
+    );
+}
+
+#[tokio::test]
+async fn listed_only_when_asked_and_a_radio_that_is_off_is_told() {
+    let fake = Fake::new(vec![probe()]);
+    let plain = start(&fake, &["devices", "list"]).await.unwrap();
+    assert!(!text(&plain.stdout).contains("ble:"));
+    fake.change(|world| assert_eq!(world.called("Hello"), 0));
+    let scanned = start(&fake, &["devices", "list", "--scan"]).await.unwrap();
+    assert!(text(&scanned.stdout).contains("ble:C0:11:22:33:44:01"), "{}", text(&scanned.stderr));
+    fake.power(false).await;
+    let off = start(&fake, &["devices", "list", "--scan"]).await.unwrap();
+    assert_eq!(off.status.code(), Some(0));
+    assert!(
+        text(&off.stderr).contains("no Bluetooth scan: the Bluetooth radio is off"),
+        "{}",
+        text(&off.stderr)
+    );
+    fake.change(|world| {
+        assert_eq!((world.called("Set"), world.called("Connect"), world.powered), (0, 0, false))
+    });
+}
