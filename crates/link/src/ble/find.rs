@@ -98,6 +98,8 @@ pub(super) async fn start_scan(bus: &Bus) -> Result<(), Absence> {
         let _ = bus.call(path, ADAPTER, "SetDiscoveryFilter", &filter).await;
         match bus.call(path, ADAPTER, "StartDiscovery", &()).await {
             Ok(_) => scanning = true,
+            // Somebody else's scan is just beginning; what it finds is there for all.
+            Err(CallFault::Refused(why)) if why.contains("org.bluez.Error.InProgress") => scanning = true,
             Err(fault) => told = fault.service(),
         }
     }
@@ -106,17 +108,26 @@ pub(super) async fn start_scan(bus: &Bus) -> Result<(), Absence> {
 
 /// Looks for the meter. An address that fits is taken at once; a name or a service only when the whole scan showed no
 /// second one. `before` is the meter that this link had open.
+///
+/// A connected meter does not advertise, so no scan shows it: after the service was started anew, the system may still hold the
+/// connection of the old one. Such a one is taken without a scan, which may not even be possible while it stands.
 pub(super) async fn find(bus: &Bus, place: &BlePlace, before: Option<&Seen>) -> Result<Seen, Absence> {
+    let fitting = |objects: &Objects| -> Vec<Seen> {
+        in_range(objects).into_iter().filter(|seen| seen.fits(place)).collect()
+    };
+    let sure = |seen: &&Seen| {
+        matches!(place, BlePlace::Address(_)) || before.is_some_and(|before| before.address == seen.address)
+    };
+    let objects = bus.objects().await.map_err(CallFault::service)?;
+    if let Some(held) = fitting(&objects).iter().filter(|seen| seen.connected).find(sure) {
+        return Ok(held.clone());
+    }
     start_scan(bus).await?;
     let end = Instant::now() + SCAN_TIME;
     loop {
         let objects = bus.objects().await.map_err(CallFault::service)?;
-        let fitting: Vec<Seen> = in_range(&objects).into_iter().filter(|seen| seen.fits(place)).collect();
-        let same = |seen: &&Seen| {
-            matches!(place, BlePlace::Address(_))
-                || before.is_some_and(|before| before.address == seen.address)
-        };
-        if let Some(sure) = fitting.iter().find(same) {
+        let fitting = fitting(&objects);
+        if let Some(sure) = fitting.iter().find(sure) {
             return Ok(sure.clone());
         }
         if Instant::now() >= end {

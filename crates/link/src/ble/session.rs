@@ -26,6 +26,8 @@ use crate::queue::Outlet;
 
 /// The longest wait for the services of a connected meter.
 const SERVICES_TIME_MAX: Duration = Duration::from_secs(15);
+/// The same for a connection that stood before: its services are there, or it is a left-over that has to be let go of.
+const HELD_SERVICES_TIME_MAX: Duration = Duration::from_secs(5);
 const LOOK_EVERY: Duration = Duration::from_millis(200);
 /// How often a measurement that does not send itself is asked for, unless the silence time is short.
 const ASK_EVERY: Duration = Duration::from_secs(1);
@@ -270,14 +272,17 @@ async fn serve(bus: &Bus, source: &mut Source, shared: &Shared<'_>) -> End {
     }
 }
 
-/// Connects, waits for the services, and reads what describes the characteristics.
+/// Connects, waits for the services, and reads what describes the characteristics. A device that is connected already is asked to
+/// connect all the same: a connection from before the service was started has no services until then. A refusal says nothing then.
 async fn open(bus: &Bus, seen: &Seen) -> Result<Table, String> {
     bus.watch_below(&seen.path).await.map_err(CallFault::words)?;
     bus.watch_below(&seen.adapter).await.map_err(CallFault::words)?;
+    let connected = bus.call(&seen.path, DEVICE, "Connect", &()).await;
     if !seen.connected {
-        bus.call(&seen.path, DEVICE, "Connect", &()).await.map_err(CallFault::words)?;
+        connected.map_err(CallFault::words)?;
     }
-    let end = Instant::now() + SERVICES_TIME_MAX;
+    let most = if seen.connected { HELD_SERVICES_TIME_MAX } else { SERVICES_TIME_MAX };
+    let end = Instant::now() + most;
     let objects = loop {
         let objects = bus.objects().await.map_err(CallFault::words)?;
         let device = objects.iter().find(|(path, _)| path.as_str() == seen.path);
@@ -286,7 +291,7 @@ async fn open(bus: &Bus, seen: &Seen) -> Result<Table, String> {
             break objects;
         }
         if Instant::now() >= end {
-            return Err(format!("its services were not found in {} s", SERVICES_TIME_MAX.as_secs()));
+            return Err(format!("its services were not found in {} s", most.as_secs()));
         }
         sleep(LOOK_EVERY).await;
     };
