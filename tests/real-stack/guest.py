@@ -274,8 +274,9 @@ class Radio:
         self.meter.wait(f"peripheral: {word} done", word)
 
     def control(self, *words):
-        """What bluetoothctl says; it switches the radio, cliplead never does."""
-        done = subprocess.run([self.root / "usr/bin/bluetoothctl", *words], capture_output=True, text=True, timeout=HANG_S,
+        """What bluetoothctl says; it switches the radio, cliplead never does. At times it does what it is told and does not end."""
+        command = ["timeout", "15", self.root / "usr/bin/bluetoothctl", *words]
+        done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True,
                               env={**os.environ, **self.environment})
         return done.stdout + done.stderr
 
@@ -340,6 +341,7 @@ def scene_ble(work):
     program.mark()
     radio.control("power", "off")
     program.wait(r"device ble: (lost|absent)", "a radio that goes off is told")
+    radio.order("drop")
     back(program, lambda: radio.control("power", "on"), "live after the radio was off")
     program.tell("next")
     confirm_all(program)
