@@ -268,6 +268,19 @@ class Radio:
     def start_service(self):
         self.service = Program("bluetoothd", [self.root / "usr/libexec/bluetooth/bluetoothd", "-n"], **self.environment)
 
+    def keep_service(self):
+        """Starts bluetoothd again if it ended by itself, as a service manager does; that is told."""
+        code = self.service.process.poll()
+        if code is not None:
+            say(f"note bluetoothd ended by itself with {code}; started again. Its last line: {self.service.lines[-1][1]}")
+            self.start_service()
+            wait_for("bluetoothd shows the radio", lambda: "Controller" in self.control("list"), 0.5)
+
+    def switch_on(self):
+        self.keep_service()
+        self.control("power", "on")
+        self.keep_service()
+
     def order(self, word):
         self.meter.mark()
         pathlib.Path("/run/peripheral").write_text(word + "\n")
@@ -342,13 +355,15 @@ def scene_ble(work):
     radio.control("power", "off")
     program.wait(r"device ble: (lost|absent)", "a radio that goes off is told")
     radio.order("drop")
-    back(program, lambda: radio.control("power", "on"), "live after the radio was off")
+    back(program, radio.switch_on, "live after the radio was off")
     program.tell("next")
     confirm_all(program)
     _, line = verdict(program, 2)
     say("ok verdict", line.strip())
     say(f"ok resident {program.resident_kib()} KiB")
     program.process.terminate()
+    program.process.wait()
+    radio.order("drop")
     watch = Program("watch", [os.environ["CLIPLEAD"], "devices", "watch", BLE_SELECTOR, "--profile", str(path.parent / "ble.toml"), "--count", "30"])
     for what, pattern in (("supply air", r"reading .*13\.1\d .*C"), ("return air", r"reading .*23\.9\d .*C"), ("capacitance", r"reading .*12\.4\d uF")):
         watch.seen = 0
