@@ -18,7 +18,9 @@ fn lines_behind_next_belong_to_the_next_check() {
     daemon.type_line(&visit);
     let lines = daemon.wait_data(2);
     assert_eq!([site::word(&lines[0]), site::word(&lines[1])], ["pass", "fail"], "{}", daemon.told());
-    let printed = daemon.kill();
+    // Ended in peace, so that the recording is whole.
+    let (code, printed) = daemon.terminate();
+    assert_eq!((code, printed.len()), (Some(0), 2));
     let replayed = Invocation::new(["replay", &recording, "--format", "json"]).run();
     assert_eq!(replayed.lines(), printed, "{replayed:?}");
 }

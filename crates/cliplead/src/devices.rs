@@ -104,6 +104,7 @@ fn nothing_attached(schemes: &[&str]) -> Vec<String> {
     for scheme in schemes {
         let note = match *scheme {
             "serial" => "ports with hardware behind them, in /sys/class/tty: none",
+            "ble" => "only with --scan, which listens for some seconds and switches no radio on",
             "tcp" => "is never looked for; write tcp:HOST:PORT of your serial server",
             "file" => "is never looked for; write file:PATH of recorded bytes",
             "stdin" => "is whatever is piped in",
