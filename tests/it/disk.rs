@@ -98,10 +98,13 @@ fn nobody_reads_stdout() {
     daemon.type_line("capacitance=12.3uF");
     page.view_until("the verdict", |view| view["verdict"]["verdict"] == "pass");
     // The pipe may have had its reader for the first line; not for a later one.
-    for _ in 0..3 {
+    for count in 2..=4 {
         page.done(&json!({"do": "again"}));
         daemon.type_line("capacitance=12.3uF");
-        page.view_until("the verdict again", |view| view["verdict"]["verdict"] == "pass");
+        // A view with a verdict may still be the one before.
+        page.view_until("one verdict more", |view| {
+            view["recent"].as_array().is_some_and(|seen| seen.len() == count)
+        });
     }
     daemon.wait(Stream::Err, "stdout takes no more lines");
     assert_eq!(daemon.terminate().0, Some(0));
