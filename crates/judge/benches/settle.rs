@@ -25,7 +25,7 @@ fn main() {
         "{:<22}|{:>6}{:>6}{:>7}{:>9}{:>9} |{:>6}{:>6}{:>10} |{:>6}{:>7}",
         "family", "median", "p90", "mean", "false", "95% <", "median", "p90", "false", "median", "mean"
     );
-    let within = streams::WITHIN_MODEL.iter().copied().chain([Family::Mixed]);
+    let within = streams::WITHIN_MODEL.iter().copied().chain([Family::TemperatureAt10Hz, Family::Mixed]);
     for family in within {
         row(family, streams);
     }

@@ -10,6 +10,7 @@ mod contact;
 mod event;
 mod gate;
 mod measure;
+mod moment;
 mod plate;
 mod point;
 mod question;

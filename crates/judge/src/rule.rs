@@ -6,7 +6,7 @@ use alloc::sync::Arc;
 use alloc::vec::Vec;
 use core::fmt;
 
-use quantity::{Coupling, Unit};
+use quantity::{Coupling, Duration, Unit};
 
 /// Where a limit or a default comes from, in words and as a class.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -129,6 +129,17 @@ pub struct NamedLimit {
     pub line: usize,
 }
 
+/// Readings that describe one moment only together: a pressure and the temperature beside it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Moment {
+    /// The points, by their places in [`Header::points`]; at least two.
+    pub points: Vec<usize>,
+    /// How far apart in time they may lie.
+    pub within: Duration,
+    /// Line of its declaration, 1-based.
+    pub line: usize,
+}
+
 /// What a rule declares.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct Header {
@@ -140,6 +151,8 @@ pub struct Header {
     pub nameplate: Vec<PlateItem>,
     /// Readings, in the order in which they are taken.
     pub points: Vec<Point>,
+    /// Which readings must be of one moment.
+    pub moments: Vec<Moment>,
     /// Named limits.
     pub limits: Vec<NamedLimit>,
     /// Hold points, in the order in which they are shown.

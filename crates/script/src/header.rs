@@ -6,8 +6,8 @@ use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
 use judge::hold;
-use judge::rule::{Header, NamedLimit, PlateDefault, PlateItem, Point, Source, SourceClass};
-use quantity::{Coupling, Unit};
+use judge::rule::{Header, Moment, NamedLimit, PlateDefault, PlateItem, Point, Source, SourceClass};
+use quantity::{Coupling, Duration, Unit};
 use rhai::{Expr, FnCallExpr, ImmutableString, Position, Stmt};
 
 use crate::diagnostic::{At, Findings, did_you_mean};
@@ -64,11 +64,20 @@ pub const DECLARATIONS: &[Declaration] = &[
         forms: &["hold_points([\"locked out\", ...])"],
         doc: "What must be shown before a verdict, in this order.",
     },
+    Declaration {
+        name: "one_moment",
+        forms: &["one_moment([\"pressure\", \"temperature\"], 10)"],
+        doc: "Readings that mean something only together, and how many seconds they may lie apart.",
+    },
     Declaration { name: "caution", forms: &["caution(\"...\")"], doc: "A warning shown with this check." },
 ];
 
 /// Most items of one kind (nameplate items, readings, limits): the engine's map limit.
 const ITEMS_MAX: usize = 32;
+
+/// How far apart readings of one moment may lie, in seconds: below a second no hand-held meter answers, and beyond ten
+/// minutes nothing is one moment. Our own choice.
+const MOMENT_S: core::ops::RangeInclusive<f64> = 1.0..=600.0;
 
 /// A literal argument.
 enum Literal {
@@ -182,6 +191,7 @@ impl Reader<'_, '_> {
                 self.header.limits.push(limit);
             }
             ("hold_points", [Texts(names)]) => self.hold_points(names, position),
+            ("one_moment", [Texts(names), Number(seconds)]) => self.one_moment(names, *seconds, position),
             _ => {
                 let forms = DECLARATIONS.iter().find(|d| d.name == name).map_or(&[][..], |d| d.forms);
                 self.findings.error(position, format!("write {}", forms.join(" or ")));
@@ -298,6 +308,34 @@ impl Reader<'_, '_> {
                 self.findings.error(position, format!("no reading {name:?} is declared above{hint}"));
             }
         }
+    }
+
+    fn one_moment(&mut self, names: &[(ImmutableString, Position)], seconds: f64, position: Position) {
+        if !MOMENT_S.contains(&seconds) {
+            let (least, most) = (MOMENT_S.start(), MOMENT_S.end());
+            self.findings
+                .error(position, format!("readings of one moment lie {least} to {most} seconds apart"));
+            return;
+        }
+        let mut points = Vec::new();
+        for (name, position) in names {
+            match self.header.points.iter().position(|point| point.name == name.as_str()) {
+                Some(index) if points.contains(&index) => {
+                    self.findings.error(*position, format!("reading {name:?} stands twice"));
+                }
+                Some(index) => points.push(index),
+                None => {
+                    let hint = did_you_mean(name, self.header.points.iter().map(|point| point.name.as_str()));
+                    self.findings.error(*position, format!("no reading {name:?} is declared above{hint}"));
+                }
+            }
+        }
+        if names.len() < 2 {
+            self.findings.error(position, "one moment takes two readings or more");
+        }
+        #[allow(clippy::cast_possible_truncation)] // within MOMENT_S
+        let within = Duration::from_micros((seconds * 1e6) as i64);
+        self.header.moments.push(Moment { points, within, line: At::from(position).line });
     }
 
     fn hold_points(&mut self, names: &[(ImmutableString, Position)], position: Position) {

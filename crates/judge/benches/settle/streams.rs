@@ -58,7 +58,9 @@ pub(crate) enum Family {
     Far,
     Flicker,
     Temperature,
-    /// Each stream from one of the families above.
+    /// The same from a probe that sends ten readings a second; not in the mix.
+    TemperatureAt10Hz,
+    /// Each stream from one of the families above that are in the mix.
     Mixed,
     /// Outside the model: a slope that lasts 90 s, then stands.
     Drift,
@@ -186,12 +188,12 @@ impl Stream {
                 self.noise = self.rng.between(0.5, 2.5) * step;
                 self.half_the_time_approach();
             }
-            Family::Temperature | Family::Drift => {
+            Family::Temperature | Family::TemperatureAt10Hz | Family::Drift => {
                 self.spec = SettleSpec::temperature(0.1);
                 self.thresholds = limits(54.0, 6.0, 1.2);
                 self.truth = self.rng.between(44.0, 64.0);
                 self.noise = 0.05;
-                self.period_s = 1.0;
+                self.period_s = if family == Family::TemperatureAt10Hz { 0.1 } else { 1.0 };
                 self.amplitude = self.rng.between(8.0, 40.0);
                 self.tau_s = self.rng.between(3.0, 15.0);
                 if family == Family::Drift {

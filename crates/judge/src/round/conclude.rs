@@ -31,6 +31,10 @@ impl Round {
             return;
         }
         let Some(rule) = check.rule.clone() else { return };
+        if self.take_apart_again() {
+            return;
+        }
+        let Some(check) = &self.check else { return };
         let used = match plate::resolve(rule.header(), &check.plan) {
             Ok(used) => used,
             Err(reason) => return self.end_without(reason),
@@ -142,6 +146,7 @@ impl Round {
                 unknown.join(", ")
             ));
         }
+        notes.extend(check.typed_apart());
         if check.low_battery {
             notes.push(
                 "the meter said that its battery is low: the reading is less sure than stated".to_string(),
@@ -185,6 +190,9 @@ impl Round {
         let check = self.check.as_mut()?;
         let rule = check.rule.clone()?;
         let point = rule.header().points.get(index)?;
+        if check.is_apart_from_others(index, reading.at) {
+            return None;
+        }
         let used = plate::resolve(rule.header(), &check.plan).ok()?;
         let State::Value(shown) = reading.state else { return None };
         let PointState::Settling(settling) = check.points.get(index)? else { return None };

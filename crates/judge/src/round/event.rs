@@ -208,6 +208,8 @@ pub enum ResetReason {
     GateClosed,
     /// The digits stood still in a way no live meter does.
     Frozen,
+    /// Readings that must be of one moment lie too far apart.
+    Apart,
 }
 
 impl ResetReason {
@@ -220,6 +222,9 @@ impl ResetReason {
             Self::LinkLost => "the link was lost",
             Self::GateClosed => "a hold point fell",
             Self::Frozen => "the display stands still: hold, or a frozen link",
+            Self::Apart => {
+                "readings that must be of one moment lie too far apart: the older one is taken again"
+            }
         }
     }
 }

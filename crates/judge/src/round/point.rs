@@ -56,6 +56,8 @@ pub(super) struct SettledPoint {
     pub(super) input: Input,
     /// As stored with the verdict.
     pub(super) reading: PointReading,
+    /// The newest time at which the leads still showed it; the time of typing for a typed value.
+    pub(super) until: Instant,
     /// The channel of the device; 0 for a typed value.
     pub(super) channel: u8,
     /// The digits, when a person typed them.
@@ -293,6 +295,7 @@ impl SettlingPoint {
                 count,
                 at,
             },
+            until: at,
             channel: self.channel,
             typed: None,
             watch: Some(self.clone()),

@@ -180,6 +180,16 @@ fn rules() -> RuleSet {
     });
     only_to_50.header.points[0].plausible = Some((1.0, 50.0));
     all.push(only_to_50);
+    // Two probes of one moment: a difference of at most 5 K.
+    let two = [("liquid", "°C"), ("air", "°C")];
+    let mut split = rule("split", &two, &[], |v| {
+        let mut judgement = within("difference", v[0] - v[1], Some(0.0), Some(5.0));
+        judgement.unit = Unit::parse("K").unwrap();
+        judged(alloc::vec![judgement])
+    });
+    let within = quantity::Duration::from_secs(10);
+    split.header.moments = alloc::vec![crate::rule::Moment { points: alloc::vec![0, 1], within, line: 1 }];
+    all.push(split);
     let mut second_rating = with_plate(rule("same-as", &[("capacitance", "uF")], &[], run_capacitor));
     second_rating.header.nameplate = alloc::vec![
         plate_item("capacitance", "uF", PlateDefault::Required),

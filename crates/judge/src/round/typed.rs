@@ -79,6 +79,7 @@ impl Round {
             return Err(format!("{name}: the value or its uncertainty is out of this world"));
         }
         let input = Input { value: in_rule.value(), standard_uncertainty: in_rule.standard_uncertainty() };
-        Ok((index, SettledPoint { input, reading, channel: 0, typed: Some(value.number), watch: None }))
+        let (until, typed) = (self.now, Some(value.number));
+        Ok((index, SettledPoint { input, reading, until, channel: 0, typed, watch: None }))
     }
 }

@@ -108,7 +108,8 @@ impl Round {
     pub(super) fn watch_settled(&mut self, device: &str, reading: &Reading) {
         let Some(check) = &mut self.check else { return };
         let Some(rule) = check.rule.clone() else { return };
-        for (state, point) in check.points.iter_mut().zip(&rule.header().points) {
+        let again: Vec<bool> = (0..check.points.len()).map(|index| check.follows_its_moment(index)).collect();
+        for ((state, point), again) in check.points.iter_mut().zip(&rule.header().points).zip(again) {
             let PointState::Settled(settled) = state else { continue };
             let Some(watch) = settled.watch.as_mut().filter(|watch| watch.is_from(device, reading)) else {
                 continue;
@@ -117,7 +118,11 @@ impl Round {
                 let _ = watch.push(reading, point.unit, None);
                 matches!(watch.state, Settling::Settled(_) | Settling::BounceRejected)
             };
-            if !same {
+            if same {
+                settled.until = reading.at;
+            } else if again {
+                *state = PointState::Waiting;
+            } else {
                 settled.watch = None;
             }
         }

@@ -18,6 +18,11 @@ pub(super) const READINGS_MIN: usize = 3;
 /// Fewest readings before the time limit may settle a noisy reading.
 const TIME_LIMIT_READINGS_MIN: usize = 8;
 
+/// Readings kept for each longest time constant, so that the longest window reaches back over several of them.
+const KEPT_PER_TAU: f64 = 24.0;
+/// Of readings that come faster than that, this many are kept of the time since contact, at any time.
+const DENSITY: f64 = 32.0;
+
 /// Everything known since leads last touched.
 #[derive(Clone, Debug)]
 pub(super) struct Contact {
@@ -130,6 +135,25 @@ impl Contact {
                 *self = Self::begin(at, value, spec);
                 Some(self.moving(spec, &[], Some(reason)))
             }
+        }
+    }
+
+    /// Whether a fair reading follows so soon on the last kept one that it need not be kept: the windows hold a fixed number of
+    /// readings and must reach back over several time constants, however fast the meter sends. Depends on times alone, so
+    /// leaving it out costs no risk; the nearer the contact's beginning, the denser they are kept.
+    pub(super) fn is_spare(&self, at: Instant, spec: &SettleSpec) -> bool {
+        let Some(last) = self.obs.last() else { return false };
+        let t_s = (at - self.since).seconds();
+        let apart_s = (t_s / DENSITY).min(spec.tau_max_s / KEPT_PER_TAU);
+        // A hair less, so that equal spacing is not decided by the last bit.
+        t_s - last.t_s < 0.999 * apart_s
+    }
+
+    /// Takes notice of a reading that is not kept: whether the digits still stand.
+    pub(super) fn pass_over(&mut self, at: Instant, value: f64) {
+        #[allow(clippy::float_cmp)] // whether the digits repeat
+        if self.obs.last().is_some_and(|obs| obs.value != value) {
+            self.run_since = at;
         }
     }
 

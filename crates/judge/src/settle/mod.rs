@@ -48,6 +48,9 @@
 //! the beginning of an approach. The union bound is generous: in simulations at the edge of the model about one stream in
 //! ten thousand had a miss among its first 40 readings at a risk of one in a thousand.
 //!
+//! Windows hold at most 128 readings. Of a meter so fast that they would not reach back over several `tau_max`, readings
+//! are passed over by their times alone (ten a second of a temperature would otherwise never settle fully).
+//!
 //! Only the looks that end at the newest reading settle; the intersection of all looks serves to watch. If it becomes empty
 //! the model was wrong or the value has walked away, and a new stretch begins at the newest reading. Each stretch has the
 //! whole risk for itself.

@@ -150,8 +150,12 @@ impl Settler {
         if let Some(state) = contact.weigh_step(at, value, &self.spec) {
             return self.unrest.told(state);
         }
-        contact.append(at, value, &self.spec);
-        contact.look_at_all(&self.spec, &self.starts);
+        if contact.is_spare(at, &self.spec) {
+            contact.pass_over(at, value);
+        } else {
+            contact.append(at, value, &self.spec);
+            contact.look_at_all(&self.spec, &self.starts);
+        }
         match contact.decide(at, &self.spec, &self.thresholds) {
             Settling::Settled(_) if self.unrest.is_recent() => {
                 contact.moving(&self.spec, &self.thresholds, Some(MovingReason::Bouncing))

@@ -107,13 +107,14 @@ impl SettleSpec {
     }
 
     /// Temperature with a clamp or bead probe. Noise and time constants: from memory, no source; a probe in still air
-    /// can need more than the 15 s assumed.
+    /// can need more than the 15 s assumed. A steady pipe shows the same tenth of a degree for minutes.
     #[must_use]
     pub fn temperature(resolution: f64) -> Self {
         Self {
             noise_ceiling: 3.0 * resolution,
             tau_max_s: 15.0,
             time_limit_s: 180.0,
+            frozen_after_s: 600.0,
             ..Self::new(resolution)
         }
     }

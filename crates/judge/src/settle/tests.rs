@@ -322,6 +322,25 @@ fn any_sample() -> impl Strategy<Value = Sample> {
     (shown, prop::bool::weighted(0.05)).prop_map(|(shown, hold)| Sample { shown, hold })
 }
 
+/// A probe that sends ten times a second settles no later than one that sends once: the windows reach back over time.
+#[test]
+fn a_fast_meter_does_not_wait_longer() {
+    // Still digits; and digits that move by one step at random, fixed by the generator's seed.
+    for (steps, limit_s) in [(0u64, 60.0), (1, 100.0)] {
+        for hertz in [1.0, 4.0, 10.0, 50.0] {
+            let mut settler = Settler::new(SettleSpec::temperature(0.1)).unwrap();
+            let mut draw = 1u64;
+            let settled = (1..10_000).map(f64::from).map(|k| k / hertz).find(|t_s| {
+                draw = draw.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                let off = ((draw >> 33) % (2 * steps + 1)) as f64 - steps as f64;
+                let at = Instant::from_micros((t_s * 1e6) as i64);
+                settler.push(at, Sample::value(40.0 + 0.1 * off)).settled().is_some()
+            });
+            assert!(settled.is_some_and(|t_s| t_s < limit_s), "{hertz} Hz, {steps}: {settled:?}");
+        }
+    }
+}
+
 proptest! {
     #[test]
     fn nothing_panics_and_nothing_but_a_live_number_settles(

@@ -347,7 +347,7 @@ macro_rules! files {
     )+ };
 }
 
-files!(verdicts, hold_points, proofs, breaks, points, typed, plans);
+files!(verdicts, hold_points, proofs, breaks, points, typed, plans, moment);
 
 #[test]
 fn a_wrong_expectation_is_reported_with_its_line_and_the_difference() {
