@@ -1,7 +1,8 @@
 //! Six devices at once in one site's file, on pseudo-terminals: which one a check reads is said by its `bind`, and stays so
 //! when the meter is plugged in again, when the daemon starts anew, and beside devices that babble or are dead.
 
-use checks::{Daemon, Folder, Leads, Meter, Stream, babble};
+use checks::{Daemon, Folder, Invocation, Leads, Meter, Stream, babble};
+use quantity::{Coupling, Unit};
 use serde_json::{Value, json};
 
 use crate::site;
@@ -77,3 +78,73 @@ fn cost(pid: u32, view: &Value) -> String {
         view["devices"].as_array().unwrap().iter().map(|device| device["readings"].to_string()).collect();
     format!("{memory}; {} ms of CPU; readings {}", ticks * 10, readings.join(" "))
 }
+
+/// Issue, "Many at once": several probes at the same time, bound to points, one of them the second channel of its device;
+/// their readings belong to one moment. What one of them does to its link touches its own point alone, and the recording
+/// replays to the same bytes.
+#[test]
+fn probes_of_one_moment() {
+    let folder = Folder::new("moment");
+    std::fs::create_dir(folder.join("rules")).unwrap();
+    std::fs::write(folder.join("rules/two-places.rhai"), TWO_PLACES).unwrap();
+    let volts = |value| Leads::On { value, unit: Unit::VOLT, coupling: Some(Coupling::Ac), places: 1 };
+    let meters = ["near", "far"].map(|name| Meter::plug_in(&folder.join(name), volts(480.0)));
+    // Its probe jack, channel 1, shows 21.4 °C in every frame.
+    let probe = Meter::plug_in_as(&folder.join("probe"), "generic-binary-meter", Leads::Open);
+    let devices = [
+        site::device("near", &meters[0].selector()),
+        site::device("far", &meters[1].selector()),
+        site::device_as("generic-binary-meter", "probe", &probe.selector()),
+    ];
+    let check = "[[check]]\nunit = \"RTU-09\"\ncomponent = \"feeder\"\nrule = \"two-places\"\n\
+                 bind = { source = \"near\", unit = \"far\", air = \"probe/1\" }\n";
+    let text = format!("rules = \"rules\"\ndashboard = \"127.0.0.1:0\"\n{}{check}", devices.concat());
+    let site = folder.write("site.toml", text);
+    let recording = folder.join("visit.jsonl").display().to_string();
+    let daemon = Daemon::run(&site, &["--record", &recording]);
+    let page = daemon.page();
+    page.view_until("both volts", |view| {
+        (0..2).all(|index| view["check"]["points"][index]["state"] == "settled")
+            || view["verdict"] != Value::Null
+    });
+    let verdict: Value = serde_json::from_str(&daemon.wait_data(1)[0]).unwrap();
+    assert_eq!(verdict["verdict"], "pass", "{verdict:#}");
+    let from: Vec<&str> = verdict["readings"].as_array().unwrap().iter().map(device_of).collect();
+    assert_eq!(from, ["near", "far", "probe"], "{verdict:#}");
+
+    // Taken again while one of them is away: the others wait for it, and it must come back to be judged.
+    meters[1].unplug();
+    page.view_until("the loss", |view| view.pointer("/verdict/live") == Some(&json!(false)));
+    page.done(&json!({"do": "again"}));
+    page.view_until("the other at rest", |view| view["check"]["points"][0]["state"] == "settled");
+    assert_eq!(daemon.lines(Stream::Out).len(), 1, "{}", daemon.told());
+    meters[1].show(volts(430.0));
+    meters[1].replug();
+    let verdict: Value = serde_json::from_str(&daemon.wait_data(2)[1]).unwrap();
+    // 480 V to 430 V: 50 V are lost, 12 are allowed.
+    assert_eq!(verdict["verdict"], "fail", "{verdict:#}");
+
+    let (code, printed) = daemon.terminate();
+    assert_eq!(code, Some(0));
+    let rules = folder.join("rules").display().to_string();
+    let replayed = Invocation::new(["replay", &recording, "--rules", &rules, "--format", "json"]).run();
+    assert_eq!(replayed.lines(), printed, "{}", replayed.err);
+}
+
+fn device_of(reading: &Value) -> &str {
+    reading["device"].as_str().unwrap()
+}
+
+/// Made up for this test.
+const TWO_PLACES: &str = r#"
+title("Volts in two places");
+reads("source", "V ac");
+reads("unit", "V ac");
+reads("air", "°C");
+one_moment(["source", "unit", "air"], 10);
+limit("lost", 12, "V", "common practice, no source");
+limit("hot", 50, "°C", "common practice, no source");
+fn judge(m, plate, limit) {
+    all_of(at_most("volts lost", m.source - m.unit, limit.lost).unit("V"), at_most("air", m.air, limit.hot))
+}
+"#;
