@@ -28,6 +28,9 @@ use crate::task::TaskLink;
 pub struct BleAdapter {
     /// Where the bus is; `None`: the system's own.
     bus: Option<String>,
+    /// Tests make the code that takes signals fail with it.
+    #[cfg(test)]
+    pub(crate) trip: std::sync::Arc<std::sync::atomic::AtomicBool>,
 }
 
 impl BleAdapter {
@@ -40,7 +43,9 @@ impl BleAdapter {
     /// On the bus at this address, as D-Bus writes addresses: `unix:path=/run/other/socket`.
     #[must_use]
     pub fn on_bus(address: &str) -> Self {
-        Self { bus: Some(address.to_owned()) }
+        let mut adapter = Self::new();
+        adapter.bus = Some(address.to_owned());
+        adapter
     }
 
     fn place(selector: &Selector) -> Result<BlePlace, OpenError> {
@@ -89,7 +94,11 @@ impl Adapter for BleAdapter {
         let place = Self::place(selector)?;
         let (bus, silence, backoff) = (self.bus.clone(), options.silence, Backoff::new(selector));
         let link = TaskLink::start(selector, options, |outlet| {
-            session::supervise(session::Source::new(place, bus, outlet, silence, backoff))
+            #[allow(unused_mut)] // tests set the trip
+            let mut source = session::Source::new(place, bus, outlet, silence, backoff);
+            #[cfg(test)]
+            (source.trip = std::sync::Arc::clone(&self.trip));
+            session::supervise(source)
         })?;
         Ok(Box::new(link))
     }

@@ -4,8 +4,10 @@
 //! # Silence
 //! Nothing tells of a Bluetooth service that was started anew, or of notifications that ended by themselves: the values stop,
 //! and that is all. A meter that was heard and then is silent for the silence time is told as lost; then it is subscribed to
-//! again, and if that does not help, disconnected and opened anew over a new connection to the bus. Each step is told.
+//! again, and if that does not help, disconnected and opened anew over a new connection to the bus. Each step is told. One
+//! characteristic that falls silent while others send is subscribed to again by itself, once for each silence.
 
+use std::collections::BTreeMap;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -45,6 +47,9 @@ pub(super) struct Source {
     /// What was open before: another device of the same name does not take its place.
     before: Option<Seen>,
     heard_ever: bool,
+    /// Tests make the code that takes signals fail with it.
+    #[cfg(test)]
+    pub(super) trip: std::sync::Arc<std::sync::atomic::AtomicBool>,
 }
 
 impl Source {
@@ -55,7 +60,17 @@ impl Source {
         silence: Option<Duration>,
         backoff: Backoff,
     ) -> Self {
-        Self { place, bus, outlet, silence, backoff, before: None, heard_ever: false }
+        Self {
+            place,
+            bus,
+            outlet,
+            silence,
+            backoff,
+            before: None,
+            heard_ever: false,
+            #[cfg(test)]
+            trip: std::sync::Arc::default(),
+        }
     }
 }
 
@@ -73,6 +88,8 @@ struct Live {
     seen: Option<Seen>,
     /// Its characteristics, while values are handed on.
     table: Option<Table>,
+    /// When each characteristic that sends was last heard, by path; one that is being seen to is not in it.
+    heard: BTreeMap<String, Instant>,
     /// `Syncing` was told.
     open: bool,
     /// To be let go of when the link is dropped.
@@ -84,6 +101,8 @@ struct Shared<'s> {
     live: Mutex<Live>,
     heard: Notify,
     outlet: &'s Outlet,
+    #[cfg(test)]
+    trip: &'s std::sync::atomic::AtomicBool,
 }
 
 impl Shared<'_> {
@@ -93,7 +112,7 @@ impl Shared<'_> {
 
     /// A value, if it is of this meter and values are handed on. Never waits.
     fn value(&self, path: &str, value: &[u8], sent: bool) {
-        let live = self.live();
+        let mut live = self.live();
         let known = live.table.as_ref().and_then(|table| table.get(path)).filter(|c| c.sends == sent);
         let Some(characteristic) = known else { return };
         match characteristic.packet(value) {
@@ -105,6 +124,19 @@ impl Shared<'_> {
         if sent || !live.table.as_ref().is_some_and(sends) {
             self.heard.notify_one();
         }
+        if sent {
+            live.heard.insert(path.to_owned(), Instant::now());
+        }
+    }
+
+    /// Characteristics that sent and have been silent for this long. Each is named once for a silence.
+    fn fell_silent(&self, silence: Duration) -> Vec<String> {
+        let now = Instant::now();
+        let mut live = self.live();
+        let silent: Vec<String> =
+            live.heard.iter().filter(|(_, at)| now - **at >= silence).map(|(path, _)| path.clone()).collect();
+        live.heard.retain(|path, _| !silent.contains(path));
+        silent
     }
 
     /// The end that a loss makes: of an open meter, or of an attempt.
@@ -150,7 +182,15 @@ async fn session(source: &mut Source) -> End {
         Err(absence) => return End::Absent(absence),
     };
     let outlet = source.outlet.clone();
-    let shared = Shared { live: Mutex::default(), heard: Notify::new(), outlet: &outlet };
+    #[cfg(test)]
+    let trip = std::sync::Arc::clone(&source.trip);
+    let shared = Shared {
+        live: Mutex::default(),
+        heard: Notify::new(),
+        outlet: &outlet,
+        #[cfg(test)]
+        trip: &trip,
+    };
     // Both run side by side, so that signals are taken off the bus while a call waits for its answer.
     tokio::select! {
         loss = follow(&mut signals, &shared) => {
@@ -181,6 +221,8 @@ async fn follow(signals: &mut MessageStream, shared: &Shared<'_>) -> Loss {
 }
 
 fn take(message: &Message, shared: &Shared<'_>) -> Option<Loss> {
+    #[cfg(test)]
+    assert!(!shared.trip.swap(false, std::sync::atomic::Ordering::Relaxed), "a defect, made up by a test");
     let header = message.header();
     let path = header.path().map(|path| path.as_str())?;
     let body = message.body();
@@ -311,7 +353,7 @@ async fn subscribe(bus: &Bus, table: &Table) -> Result<(), Loss> {
             Err(CallFault::Stalled) => return Err(Loss::Io(std::io::ErrorKind::TimedOut)),
         }
     }
-    if any { Ok(()) } else { Err(Loss::Io(std::io::ErrorKind::PermissionDenied)) }
+    if any { Ok(()) } else { Err(Loss::Refused) }
 }
 
 /// Watches for silence and asks for what does not send by itself; gives the loss that ends the session.
@@ -323,6 +365,8 @@ async fn watch(bus: &Bus, source: &mut Source, shared: &Shared<'_>, table: &Tabl
     let mut subscribed_again = false;
     let mut ask = interval(ASK_EVERY.min(silence / 3).max(Duration::from_millis(20)));
     ask.set_missed_tick_behavior(MissedTickBehavior::Delay);
+    let mut look = interval((silence / 3).max(Duration::from_millis(20)));
+    look.set_missed_tick_behavior(MissedTickBehavior::Delay);
     let asked: Vec<&str> = table.values().filter(|c| c.is_asked()).map(|c| c.path.as_str()).collect();
     loop {
         tokio::select! {
@@ -336,6 +380,17 @@ async fn watch(bus: &Bus, source: &mut Source, shared: &Shared<'_>, table: &Tabl
                     // One that refuses now is asked again; silence finds a meter that always does.
                     if let Ok(value) = bus.read(path, CHARACTERISTIC).await {
                         shared.value(path, &value, false);
+                    }
+                }
+            }
+            _ = look.tick() => {
+                // When the whole meter is silent, the arm below sees to it.
+                let others_send = last.elapsed() < silence / 2;
+                let silent = if others_send { shared.fell_silent(silence) } else { Vec::new() };
+                for path in silent {
+                    // A refusal to stop says that nothing was subscribed to; if it cannot be mended, its age shows it.
+                    for method in ["StopNotify", "StartNotify"] {
+                        let _ = bus.call(&path, CHARACTERISTIC, method, &()).await;
                     }
                 }
             }
@@ -359,6 +414,7 @@ async fn subscribe_again(bus: &Bus, shared: &Shared<'_>, table: &Table, loss: Lo
     {
         let mut live = shared.live();
         live.table = None;
+        live.heard.clear();
         live.open = false;
         shared.outlet.lost(loss);
         shared.outlet.state(LinkState::Opening);

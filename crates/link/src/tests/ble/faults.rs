@@ -260,3 +260,68 @@ async fn without_its_descriptors_a_meter_is_not_open() {
     until(&mut *link, &LinkState::Syncing).await;
     drop(link);
 }
+
+/// One of two that send falls silent: it is subscribed to again by itself, and the other is never lost.
+#[tokio::test(start_paused = true)]
+async fn one_characteristic_that_falls_silent_is_subscribed_to_again() {
+    let device = meter(FIRST);
+    let fake = Fake::new(vec![device.clone()]);
+    let mut follower = Follower::new(open(&fake, FIRST));
+    follower.opened(&fake, &device).await;
+    follower.delivers(&fake, &device).await;
+    let (kept, ended) = (device.part_path(0), device.part_path(1));
+    fake.change(|world| world.notifying.retain(|(_, path)| *path != ended));
+    follower.states.clear();
+    while !fake.change(|world| world.subscribed(&ended)) {
+        follower.next += 1;
+        let raw = 1000 + follower.next;
+        follower.sent.insert((0, raw));
+        assert!(fake.notify(&kept, i16::try_from(raw).unwrap().to_le_bytes().to_vec()).await);
+        while !follower.step().await.contains(&(0, raw)) {}
+        tokio::time::advance(SILENCE / 10).await;
+    }
+    follower.delivers(&fake, &device).await;
+    assert!(!follower.states.iter().any(|state| state.starts_with("lost")), "{:?}", follower.states);
+    assert_eq!((follower.wrong.len(), follower.link.counters().gaps), (0, 0));
+}
+
+/// The code that takes signals fails: counted, told as a loss, and the meter is open again with right values.
+#[tokio::test(start_paused = true)]
+async fn a_panic_in_a_session_is_counted_and_healed() {
+    let device = meter(FIRST);
+    let fake = Fake::new(vec![device.clone()]);
+    let adapter = BleAdapter::on_bus(&fake.address());
+    let options = OpenOptions { silence: Some(SILENCE), ..OpenOptions::default() };
+    let link = adapter.open(&format!("ble:{FIRST}").parse().unwrap(), &options).unwrap();
+    let mut follower = Follower::new(link);
+    for panics in 1..=3 {
+        follower.opened(&fake, &device).await;
+        follower.delivers(&fake, &device).await;
+        follower.states.clear();
+        adapter.trip.store(true, std::sync::atomic::Ordering::Relaxed);
+        follower.send(&fake, &device).await;
+        while !follower.states.iter().any(|state| state.contains("a defect, please report it")) {
+            follower.step().await;
+        }
+        assert_eq!(follower.link.counters().panics, panics);
+    }
+    follower.opened(&fake, &device).await;
+    follower.delivers(&fake, &device).await;
+}
+
+/// A meter that refuses every subscription says what to do; it is tried again and taken when it no longer refuses.
+#[tokio::test(start_paused = true)]
+async fn a_meter_that_refuses_to_send_is_told_and_tried_again() {
+    let device = Device { parts: vec![part(0x2A6E, &["notify"], "supply air")], ..meter(FIRST) };
+    let fake = Fake::new(vec![device.clone()]);
+    fake.change(|world| world.refused.insert("StartNotify", 2));
+    let mut link = open(&fake, FIRST);
+    let mut lost = 0;
+    while lost < 2 {
+        if let LinkEvent::State(LinkState::Lost(loss)) = next(&mut *link).await {
+            assert!(loss.to_string().contains("bluetoothctl pair"), "{loss}");
+            lost += 1;
+        }
+    }
+    fake.until(|world| world.subscribed(&device.part_path(0))).await;
+}
