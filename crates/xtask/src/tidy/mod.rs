@@ -4,6 +4,7 @@
 mod docs;
 mod graph;
 mod lines;
+mod shown_by;
 mod size;
 mod words;
 
@@ -61,6 +62,7 @@ pub(crate) fn check(context: &Context) -> Result<Vec<Finding>> {
     }
     graph::check_core_openings(&graph, &sources, &mut findings);
     docs::check(&graph, &sources, &mut findings);
+    shown_by::check(&sources, &mut findings);
     findings.sort_by(|a, b| (&a.file, a.line).cmp(&(&b.file, b.line)));
     Ok(findings)
 }
