@@ -55,6 +55,8 @@ pub(crate) struct PatternDecode {
     pub(crate) pieces: Vec<Piece>,
     /// Tokens between spaces instead of fixed widths.
     pub(crate) loose: bool,
+    /// What stands between the tokens of a loose line, where it is not blanks: a comma, a semicolon, a tab.
+    pub(crate) separator: Option<u8>,
     /// Numbers may carry an exponent (`4.470e-05`).
     pub(crate) scientific: bool,
     pub(crate) overload: Words<Sign>,
@@ -104,9 +106,11 @@ impl PatternDecode {
         rest.is_empty().then_some(found)
     }
 
-    /// Tokens in the order of the fields; a flags field at the end may be absent.
+    /// Tokens in the order of the fields; a flags field at the end may be absent. Between separators every token counts, an
+    /// empty one too; blanks in any number are one.
     fn split_tokens<'l>(&self, line: &'l [u8]) -> Option<Vec<Found<'l>>> {
-        let mut tokens = line.split(|b| *b == b' ' || *b == b'\t').filter(|t| !t.is_empty());
+        let is_end = |b: &u8| self.separator.map_or(*b == b' ' || *b == b'\t', |separator| *b == separator);
+        let mut tokens = line.split(is_end).map(trim).filter(|t| self.separator.is_some() || !t.is_empty());
         let mut found = Vec::with_capacity(self.pieces.len());
         for (i, piece) in self.pieces.iter().enumerate() {
             let token = tokens.next();
@@ -114,7 +118,8 @@ impl PatternDecode {
                 Piece::Literal(bytes) if token != Some(bytes.as_slice()) => return None,
                 Piece::Literal(_) => {}
                 Piece::Field { slot, of, .. } => {
-                    let may_miss = *slot == Slot::Flags && i + 1 == self.pieces.len();
+                    let last = i + 1 == self.pieces.len();
+                    let may_miss = last && *slot == Slot::Flags && self.separator.is_none();
                     let text = if may_miss { token.unwrap_or_default() } else { token? };
                     found.push(Found { slot: *slot, of: *of, text });
                 }

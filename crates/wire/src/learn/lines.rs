@@ -1,5 +1,5 @@
-//! Lines of text: whether the bytes are lines, and the pattern that what was shown tells. Fixed places only; lines of
-//! changing width are told, not learned.
+//! Lines of text: whether the bytes are lines, and the pattern that what was shown tells. Works with fixed places; lines of
+//! changing width are brought to such by `tokens.rs`. `written.rs` writes the profile.
 
 use alloc::collections::BTreeMap;
 use alloc::format;
@@ -9,7 +9,7 @@ use core::ops::Range;
 
 use quantity::{Decimal, Instant, State, Unit};
 
-use super::draft::{opening, quoted};
+use super::tokens::Tokens;
 use super::{Draft, Head, Hypothesis, Observation, Recording};
 use crate::check::CheckKind;
 use crate::decode::UnitWord;
@@ -18,14 +18,16 @@ use crate::decode::pattern::trim;
 /// Lines of one width, found in a recording.
 pub(super) struct Text {
     /// Whole lines of the usual width, without their checksum, with the times of their ends.
-    lines: Vec<(Instant, Vec<u8>)>,
-    width: usize,
-    check: Option<&'static str>,
-    damaged: usize,
+    pub(super) lines: Vec<(Instant, Vec<u8>)>,
+    pub(super) width: usize,
+    pub(super) check: Option<&'static str>,
+    pub(super) damaged: usize,
+    /// The lines are tokens, laid out in columns.
+    pub(super) tokens: Option<Tokens>,
 }
 
 /// A part of the line, and what stands there.
-enum Part {
+pub(super) enum Part {
     Literal(Vec<u8>),
     Value,
     Unit(BTreeMap<String, UnitWord>),
@@ -33,10 +35,14 @@ enum Part {
     Flags(BTreeMap<u8, &'static str>),
 }
 
+/// Whether a line holds no control characters.
+pub(super) fn printable(line: &[u8]) -> bool {
+    line.iter().all(|b| (0x20..0x7F).contains(b) || *b >= 0x80)
+}
+
 /// Lines, if the bytes are such.
 pub(super) fn find(recording: &Recording) -> Option<Text> {
     let all = cut(recording);
-    let printable = |line: &[u8]| line.iter().all(|b| (0x20..0x7F).contains(b) || *b >= 0x80);
     let (good, bad): (Vec<_>, Vec<_>) = all.into_iter().partition(|(_, line)| printable(line));
     let mut widths: BTreeMap<usize, usize> = BTreeMap::new();
     good.iter().for_each(|(_, line)| *widths.entry(line.len()).or_default() += 1);
@@ -58,19 +64,21 @@ pub(super) fn find(recording: &Recording) -> Option<Text> {
         }
     }
     let width = if check.is_some() { width - 3 } else { width };
-    Some(Text { lines, width, check, damaged })
+    Some(Text { lines, width, check, damaged, tokens: None })
 }
 
-/// Printable lines, however long, where nine bytes in ten stand in such.
+/// Printable lines, however long: five lines in six, and nearly all bytes in them.
 pub(super) fn changing_width(recording: &Recording) -> bool {
     let all = cut(recording);
     let text = |line: &[u8]| line.iter().all(|b| (0x20..0x7F).contains(b));
-    let bytes: usize = all.iter().filter(|(_, line)| text(line)).map(|(_, line)| line.len() + 1).sum();
-    all.len() >= 4 && bytes * 10 >= recording.len() * 9
+    let good = || all.iter().filter(|(_, line)| text(line));
+    // With CR and LF.
+    let bytes: usize = good().map(|(_, line)| line.len() + 2).sum();
+    all.len() >= 4 && good().count() * 6 >= all.len() * 5 && bytes * 10 >= recording.len() * 8
 }
 
 /// The line without its checksum, where that holds.
-fn checked(line: &[u8], kind: CheckKind) -> Option<&[u8]> {
+pub(super) fn checked(line: &[u8], kind: CheckKind) -> Option<&[u8]> {
     let (body, tail) = line.split_at_checked(line.len().checked_sub(3)?)?;
     let digits = tail.strip_prefix(b"*")?;
     let stored = u8::from_str_radix(core::str::from_utf8(digits).ok()?, 16).ok()?;
@@ -78,7 +86,7 @@ fn checked(line: &[u8], kind: CheckKind) -> Option<&[u8]> {
 }
 
 /// Whole lines; the first of a run began before it was heard.
-fn cut(recording: &Recording) -> Vec<(Instant, Vec<u8>)> {
+pub(super) fn cut(recording: &Recording) -> Vec<(Instant, Vec<u8>)> {
     let (mut found, mut line, mut whole) = (Vec::new(), Vec::new(), false);
     for (at, bytes) in recording.chunks() {
         let Some(bytes) = bytes else {
@@ -105,8 +113,9 @@ impl Text {
     pub(super) fn hypothesis(&self) -> Hypothesis {
         let check =
             self.check.map_or_else(|| "no checksum".into(), |name| format!("checksum {name} behind a *"));
+        let shape = self.tokens.as_ref().map_or_else(|| format!("of {} bytes", self.width), Tokens::words);
         Hypothesis {
-            words: format!("lines of text of {} bytes, ended by CR or LF, {check}", self.width),
+            words: format!("lines of text {shape}, ended by CR or LF, {check}"),
             sound: self.lines.len(),
             damaged: self.damaged,
         }
@@ -130,7 +139,7 @@ impl Text {
     }
 
     /// The lines that showed just this; for what is no number, all that show none.
-    fn showing<'t>(&'t self, seen: &'t Observation, value: &Range<usize>) -> Vec<&'t [u8]> {
+    pub(super) fn showing<'t>(&'t self, seen: &'t Observation, value: &Range<usize>) -> Vec<&'t [u8]> {
         let shows = |line: &&[u8]| match (seen.shown.state, text_of(line, value).map(parse)) {
             (State::Value(number), Some(found)) => found == Some(number),
             (State::Overload(_) | State::NoValue, Some(found)) => found.is_none(),
@@ -175,6 +184,9 @@ impl Text {
             }
         }
         let mut place = place.ok_or("only a number shows where the value stands; show one")?;
+        if let Some(tokens) = &self.tokens {
+            return tokens.column_of(&place, &lines);
+        }
         // Blanks before the number belong to it, all but one: a longer number grows to the left.
         let all = self.undamaged();
         let blank =
@@ -219,6 +231,9 @@ impl Text {
 
     /// Columns that do not hold the same blank or mark in every line, in runs, and the value's own.
     fn segments(&self, value: &Range<usize>) -> Vec<Range<usize>> {
+        if let Some(tokens) = &self.tokens {
+            return tokens.columns.clone();
+        }
         let all = self.undamaged();
         let mut found: Vec<Range<usize>> = Vec::new();
         for at in 0..self.width {
@@ -250,106 +265,6 @@ impl Text {
         } else {
             Err(format!("bytes {} to {} change in a way that was not shown", place.start, place.end - 1))
         }
-    }
-
-    fn write(&self, head: Head<'_>, seen: &[Observation], parts: &[(Range<usize>, Part)]) -> Draft {
-        let agree = if self.check.is_some() {
-            ""
-        } else {
-            "agree = 2                       # no checksum: two lines must bear a reading out\n"
-        };
-        let mut toml = opening(head, agree, seen);
-        toml.push_str(&format!(
-            "[frame]                         # {} lines bear it out, {} do not\nkind = \"line\"\n",
-            self.lines.len(),
-            self.damaged
-        ));
-        if let Some(check) = self.check {
-            toml.push_str(&format!("check = \"{check}\"\n"));
-        }
-        let (mut pattern, mut tables, mut sends_unit) = (String::new(), String::new(), false);
-        for (place, part) in parts {
-            let width = place.len();
-            match part {
-                Part::Literal(bytes) => {
-                    let text: String = bytes.iter().map(|b| char::from(*b)).collect();
-                    pattern.push_str(&text.replace('{', "{{").replace('}', "}}"));
-                }
-                Part::Value => pattern.push_str(&format!("{{value:{width}}}")),
-                Part::Unit(words) => {
-                    sends_unit = true;
-                    pattern.push_str(&format!("{{unit:{width}}}"));
-                    tables.push_str("\n[decode.units]                  # as far as seen\n");
-                    words.iter().for_each(|(word, unit)| {
-                        tables.push_str(&format!("{} = {}\n", quoted(word), quoted(&format!("{unit}"))))
-                    });
-                }
-                Part::Mode(words) => {
-                    pattern.push_str(&format!("{{mode:{width}}}"));
-                    tables.push_str("\n[decode.modes]                  # as far as seen\n");
-                    words.iter().for_each(|(word, unit)| {
-                        tables.push_str(&format!("{} = {}\n", quoted(word), quoted(&kind_of(*unit))))
-                    });
-                }
-                Part::Flags(letters) => {
-                    pattern.push_str(&format!("{{flags:{width}}}"));
-                    tables
-                        .push_str("\n[decode.flags]                  # an unknown letter refuses the line\n");
-                    letters.iter().for_each(|(letter, flag)| {
-                        tables.push_str(&format!(
-                            "{} = \"{flag}\"\n",
-                            quoted(&String::from(char::from(*letter)))
-                        ));
-                    });
-                }
-            }
-        }
-        toml.push_str(&format!(
-            "\n[decode]\nkind = \"pattern\"\nencoding = \"latin1\"\npattern = {}\n",
-            quoted(&pattern)
-        ));
-        toml.push_str(&self.words(seen, parts));
-        if !sends_unit {
-            let unit = seen.iter().find_map(|o| o.shown.unit).map(|u| format!("{u}")).unwrap_or_default();
-            tables.push_str(&format!(
-                "\n[decode.fixed_units]            # no unit is sent\n0 = {}\n",
-                quoted(&unit)
-            ));
-        }
-        toml.push_str(&tables);
-        Draft::Made {
-            toml,
-            remarks: alloc::vec!["words, letters and units that were not shown are refused".into()],
-        }
-    }
-
-    /// The words for overload and no value, as seen.
-    fn words(&self, seen: &[Observation], parts: &[(Range<usize>, Part)]) -> String {
-        let value =
-            parts.iter().find(|(_, part)| matches!(part, Part::Value)).map(|(place, _)| place.clone());
-        let Some(value) = value else { return String::new() };
-        let mut text = String::new();
-        for (key, is) in [("overload", true), ("no_value", false)] {
-            let mut words: Vec<String> = Vec::new();
-            for o in seen {
-                let wanted = match o.shown.state {
-                    State::Value(_) => continue,
-                    State::Overload(_) => is,
-                    State::NoValue => !is,
-                };
-                let lines = self.showing(o, &value);
-                for word in lines.iter().filter_map(|line| text_of(line, &value)).filter(|_| wanted) {
-                    let word = quoted(&word.iter().map(|b| char::from(*b)).collect::<String>());
-                    if !words.contains(&word) {
-                        words.push(word);
-                    }
-                }
-            }
-            if !words.is_empty() {
-                text.push_str(&format!("{key} = [{}]\n", words.join(", ")));
-            }
-        }
-        text
     }
 }
 
@@ -506,7 +421,7 @@ fn keep_one_unit(
     }
 }
 
-fn kind_of(unit: UnitWord) -> String {
+pub(super) fn kind_of(unit: UnitWord) -> String {
     let kind = unit.unit.kind().name();
     unit.coupling.map_or_else(|| kind.into(), |coupling| format!("{kind} {coupling}"))
 }
@@ -517,7 +432,7 @@ fn looks_like(word: &str, unit: UnitWord) -> bool {
     [word, head].iter().any(|text| Unit::parse(text).is_ok_and(|known| known == unit.unit))
 }
 
-fn text_of<'l>(line: &'l [u8], place: &Range<usize>) -> Option<&'l [u8]> {
+pub(super) fn text_of<'l>(line: &'l [u8], place: &Range<usize>) -> Option<&'l [u8]> {
     line.get(place.clone()).map(trim)
 }
 

@@ -15,6 +15,8 @@ mod lines;
 mod numbers;
 mod shown;
 mod stream;
+mod tokens;
+mod written;
 
 use alloc::format;
 use alloc::string::String;
@@ -106,7 +108,7 @@ pub fn learn(head: Head<'_>, recording: &Recording, seen: &[Observation]) -> Lea
         };
     }
     let (mut hypotheses, mut answers) = (Vec::new(), Vec::new());
-    if let Some(text) = lines::find(recording) {
+    if let Some(text) = tokens::find(recording).or_else(|| lines::find(recording)) {
         hypotheses.push(text.hypothesis());
         answers.push(if seen.is_empty() { Draft::Ask(nothing_shown()) } else { text.draft(head, seen) });
     } else {

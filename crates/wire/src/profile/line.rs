@@ -68,6 +68,7 @@ pub(super) fn load_pattern(table: &Table<'_>) -> Loaded<PatternDecode> {
         "kind",
         "pattern",
         "loose",
+        "separator",
         "scientific",
         "encoding",
         "overload",
@@ -81,9 +82,11 @@ pub(super) fn load_pattern(table: &Table<'_>) -> Loaded<PatternDecode> {
     let encoding = table.find("encoding").map_or(Ok(Encoding::Utf8), |node| {
         node.word(&[("utf8", Encoding::Utf8), ("latin1", Encoding::Latin1)])
     })?;
-    let loose = table.switch("loose")?;
+    let separator = table.find("separator").map(separator).transpose()?;
+    let loose = table.switch("loose")? || separator.is_some();
     let node = table.need("pattern", "pattern = \"{mode:3} {value:7} {unit:4}\"")?;
-    let pieces = load_pieces(node, loose, encoding)?;
+    let tokens = loose.then_some(separator.map_or(' ', char::from));
+    let pieces = load_pieces(node, tokens, encoding)?;
     let no_value = list(table, "no_value", encoding)?.into_iter().map(|(bytes, _)| (bytes, ())).collect();
     let overload = list(table, "overload", encoding)?
         .into_iter()
@@ -91,6 +94,7 @@ pub(super) fn load_pattern(table: &Table<'_>) -> Loaded<PatternDecode> {
         .collect();
     let decode = PatternDecode {
         loose,
+        separator,
         scientific: table.switch("scientific")?,
         overload,
         no_value,
@@ -106,6 +110,15 @@ pub(super) fn load_pattern(table: &Table<'_>) -> Loaded<PatternDecode> {
     check_words(table, &decode)?;
     check_fields(table, node, &decode)?;
     Ok(decode)
+}
+
+/// One mark that no number, unit or sign holds.
+fn separator(node: Node<'_>) -> Loaded<u8> {
+    match node.str()?.as_bytes() {
+        [mark @ (b',' | b';' | b'|' | b'\t')] => Ok(*mark),
+        _ => Err(node
+            .error("a separator is one of \",\", \";\", \"|\" and \"\\t\"; blanks are loose = true alone")),
+    }
 }
 
 fn channel(node: Node<'_>) -> Loaded<u8> {
@@ -168,7 +181,7 @@ fn load_fixed_units(table: &Table<'_>) -> Loaded<Vec<(u8, crate::decode::UnitWor
 }
 
 /// Splits `{value.1:6}` texts; `{{` and `}}` are braces.
-fn load_pieces(node: Node<'_>, loose: bool, encoding: Encoding) -> Loaded<Vec<Piece>> {
+fn load_pieces(node: Node<'_>, tokens: Option<char>, encoding: Encoding) -> Loaded<Vec<Piece>> {
     let text = node.str()?;
     let mut pieces = Vec::new();
     let mut literal = alloc::string::String::new();
@@ -181,27 +194,27 @@ fn load_pieces(node: Node<'_>, loose: bool, encoding: Encoding) -> Loaded<Vec<Pi
             }
             '}' => return Err(node.error("a } without its {; a brace itself is written }}")),
             '{' => {
-                push_literal(&mut pieces, &mut literal, loose, encoding).map_err(|why| node.error(why))?;
+                push_literal(&mut pieces, &mut literal, tokens, encoding).map_err(|why| node.error(why))?;
                 let field: alloc::string::String = rest.by_ref().take_while(|c| *c != '}').collect();
-                pieces.push(load_field(node, &field, loose)?);
+                pieces.push(load_field(node, &field, tokens.is_some())?);
             }
             c => literal.push(c),
         }
     }
-    push_literal(&mut pieces, &mut literal, loose, encoding).map_err(|why| node.error(why))?;
+    push_literal(&mut pieces, &mut literal, tokens, encoding).map_err(|why| node.error(why))?;
     Ok(pieces)
 }
 
-/// A loose pattern's literals are tokens; spaces between tokens mean nothing there.
+/// A loose pattern's literals are tokens; spaces and separators between tokens mean nothing there.
 fn push_literal(
     pieces: &mut Vec<Piece>,
     literal: &mut alloc::string::String,
-    loose: bool,
+    tokens: Option<char>,
     encoding: Encoding,
 ) -> Result<(), &'static str> {
     let text = core::mem::take(literal);
-    if loose {
-        for token in text.split(' ').filter(|t| !t.is_empty()) {
+    if let Some(separator) = tokens {
+        for token in text.split(separator).map(str::trim).filter(|t| !t.is_empty()) {
             pieces.push(Piece::Literal(encoding.bytes(token)?));
         }
     } else if !text.is_empty() {

@@ -33,6 +33,8 @@ fn refuses_what_is_wrong_in_a_line_profile_at_its_line() {
         ("# check = \"xor8\"", "check = \"crc16\"", "not known here"),
         ("# check = \"xor8\"", "max_bytes = 5", "from 22"),
         ("kind = \"pattern\"", "kind = \"fields\"", "frames of one length"),
+        ("kind = \"pattern\"", "kind = \"pattern\"\nseparator = \".\"", "a separator is one of"),
+        ("kind = \"pattern\"", "kind = \"pattern\"\nseparater = \",\"", "did you mean \"separator\""),
         ("{mode:3} {value:7}", "{mode:3} {valeu:7}", "did you mean \"value\""),
         ("{mode:3} {value:7}", "{mode:3} {value}", "has no width"),
         ("{mode:3} {value:7}", "{mode:3} {value:0}", "1 to 64"),

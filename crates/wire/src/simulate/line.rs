@@ -24,9 +24,9 @@ pub(super) fn encode(frame: &LineFrame, pattern: &PatternDecode, readings: &[Rea
         }
     }
     let mut line = Vec::new();
-    for piece in &pattern.pieces {
-        if pattern.loose && !line.is_empty() {
-            line.push(b' ');
+    for (place, piece) in pattern.pieces.iter().enumerate() {
+        if pattern.loose && place > 0 {
+            line.push(pattern.separator.unwrap_or(b' '));
         }
         match piece {
             Piece::Literal(bytes) => line.extend_from_slice(bytes),

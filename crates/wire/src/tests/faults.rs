@@ -229,6 +229,13 @@ fn prefix_latin1_exponent_and_loose_lines() {
         b"\n4.470e-05 F\n4.470e-05   F\n 4.470e-05 F\n4.470e-05 F H\n4.470e-05 F extra words\n",
     );
     assert_eq!(run.shown(), ["0.00004470 F", "0.00004470 F", "0.00004470 F"]);
+
+    let separated = "separator = \",\"\npattern = \"{skip},{value},{unit},{flags}\"\n[decode.units]\nF = \"F\"\n[decode.flags]\nH = \"hold\"\n";
+    let profile = Profile::parse(&[head, separated].concat()).unwrap();
+    assert_eq!(profile.agree(), 3);
+    // Every token counts, an empty one too; one missing or too many refuses the line.
+    let run = run_whole(&profile, b"\n1,4.470,F,\n2, 4.470 ,F,\n,4.470,F,\n4,4.470,F\n5,4.470,F,,\n6,,F,\n");
+    assert_eq!((run.shown(), run.faults.len()), (alloc::vec!["4.470 F".to_string(); 3], 3));
 }
 
 #[test]
