@@ -38,7 +38,7 @@ fn find(folder: &Path, ending: &str, files: &mut Vec<PathBuf>) -> io::Result<()>
         let path = entry?.path();
         if path.is_dir() {
             find(&path, ending, files)?;
-        } else if path.to_string_lossy().ends_with(ending) {
+        } else if path.to_string_lossy().ends_with(ending) && !path.to_string_lossy().ends_with(".d.rhai") {
             files.push(path);
         }
     }

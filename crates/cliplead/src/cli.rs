@@ -43,6 +43,8 @@ pub(crate) enum Command {
     Rules(RulesOptions),
     /// What is attached, and what it says
     Devices(DevicesOptions),
+    /// The trade's formulas: list, explain, compute
+    Calc(CalcOptions),
 }
 
 /// How answers are written.
@@ -211,6 +213,30 @@ pub(crate) enum RulesCommand {
 pub(crate) struct RulesFolder {
     /// Folder of *.rhai files (and *.cases.toml beside them)
     pub(crate) dir: Option<PathBuf>,
+    /// How the answer is written
+    #[arg(long, value_enum, default_value_t)]
+    pub(crate) format: Format,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Every formula a rule can call, under the same name. Values carry units (40uF, 4.2A, 75°F); a bare number is in the unit
+that the formula names. `list` names all, `reference` and `definitions` print the files of the folder rules.
+
+Examples:
+  cliplead calc list
+  cliplead calc capacitance_under_load_uF
+  cliplead calc capacitance_under_load_uF amps=6.1A volts=371V hertz=60Hz
+  cliplead calc windings_finding one_two=open one_three=open two_three=4.1ohm overload=inside
+  cliplead calc unbalance_pct first=462V second=463V third=455V --format json
+
+Exit codes: 0 computed; 2 an unknown name, a value that does not fit.")]
+pub(crate) struct CalcOptions {
+    /// `list`, or a formula's name
+    pub(crate) name: String,
+    /// The values: NAME=VALUE with unit; none: what the formula takes
+    #[arg(value_name = "NAME=VALUE")]
+    pub(crate) values: Vec<String>,
     /// How the answer is written
     #[arg(long, value_enum, default_value_t)]
     pub(crate) format: Format,

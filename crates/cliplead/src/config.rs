@@ -212,7 +212,8 @@ mod tests {
                     plate = { capacitance = \"12.5 uF\" }\n";
         let config = parse(text, Path::new(".")).unwrap();
         assert_eq!((config.devices.len(), config.route.len()), (1, 1));
-        assert_eq!(config.route[0].plate[0].1.number.to_string(), "12.5");
+        let judge::round::Entered::Number { number, .. } = &config.route[0].plate[0].1 else { panic!() };
+        assert_eq!(number.to_string(), "12.5");
     }
 
     #[test]

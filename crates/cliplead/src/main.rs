@@ -1,6 +1,7 @@
 //! `cliplead`: the one binary. Reads the command line, calls the command, turns its end into an exit code.
 //! Does not hold logic that a library should hold.
 
+mod calc;
 mod cases;
 mod cli;
 mod config;
@@ -36,6 +37,7 @@ fn main() -> ExitCode {
         Command::Replay(options) => replay::run(options),
         Command::Rules(options) => rules_command::run(options),
         Command::Devices(options) => devices::run(options),
+        Command::Calc(options) => calc::run(options),
     };
     match end {
         Ok(exit) => exit.code(),

@@ -45,6 +45,8 @@ pub(crate) fn files(folder: &Path, ending: &str) -> anyhow::Result<Vec<PathBuf>>
     Ok(found)
 }
 
+/// Definitions for editors stand beside rules and are none.
+const DEFINITIONS: &str = ".d.rhai";
 /// Sub-folders deeper than this are not followed, so that a link in a circle ends.
 const DEPTH_MAX: usize = 8;
 
@@ -58,7 +60,7 @@ fn collect(folder: &Path, ending: &str, depth: usize, found: &mut Vec<PathBuf>) 
         let path = entry.with_context(|| format!("{} cannot be read", folder.display()))?.path();
         if path.is_dir() {
             collect(&path, ending, depth + 1, found)?;
-        } else if path.to_string_lossy().ends_with(ending) {
+        } else if path.to_string_lossy().ends_with(ending) && !path.to_string_lossy().ends_with(DEFINITIONS) {
             found.push(path);
         }
     }

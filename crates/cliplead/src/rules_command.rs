@@ -47,10 +47,17 @@ fn unit(point: &judge::rule::Point) -> String {
 }
 
 fn plate_words(rule: &dyn Rule) -> Vec<String> {
-    let item = |item: &judge::rule::PlateItem| match &item.default {
-        PlateDefault::Required => format!("{} ({})", item.name, item.unit),
-        PlateDefault::Value(value, _) => format!("{} ({}, else {value})", item.name, item.unit),
-        PlateDefault::SameAs(other, _) => format!("{} ({}, else as {other})", item.name, item.unit),
+    let item = |item: &judge::rule::PlateItem| {
+        let unit = if item.choices.is_empty() { item.unit.to_string() } else { item.choices.join(" or ") };
+        match &item.default {
+            PlateDefault::Required => format!("{} ({unit})", item.name),
+            PlateDefault::Value(value, _) => {
+                #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a place in the list
+                let word = item.choices.get(value.max(0.0) as usize).cloned();
+                format!("{} ({unit}, else {})", item.name, word.unwrap_or_else(|| value.to_string()))
+            }
+            PlateDefault::SameAs(other, _) => format!("{} ({unit}, else as {other})", item.name),
+        }
     };
     rule.header().nameplate.iter().map(item).collect()
 }

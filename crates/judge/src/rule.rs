@@ -78,8 +78,10 @@ impl Source {
 pub struct PlateItem {
     /// Name in the rule: `plate.NAME`.
     pub name: String,
-    /// The unit in which the rule gets it.
+    /// The unit in which the rule gets it; [`Unit::ONE`] for a choice.
     pub unit: Unit,
+    /// The words it may be, when it is a choice; the rule gets the place of the word in this list. Empty for a number.
+    pub choices: Vec<String>,
     /// What holds when it was not entered.
     pub default: PlateDefault,
     /// Line of its declaration, 1-based.

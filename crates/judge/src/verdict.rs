@@ -107,6 +107,8 @@ pub struct PlateUsed {
     pub value: f64,
     /// The rule's unit.
     pub unit: Unit,
+    /// The word, where it is a choice; `value` is its place in the rule's list then.
+    pub word: Option<String>,
     /// Where it came from: entered from the nameplate, or a default with its source.
     pub source: Source,
     /// Somebody entered it; else it is a default.

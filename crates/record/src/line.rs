@@ -297,11 +297,7 @@ fn of_plan(t: i64, plan: &Plan) -> LineEvent {
         unit: plan.unit_tag.clone(),
         component: plan.component.clone(),
         rule: plan.rule.clone(),
-        plate: plan
-            .plate
-            .iter()
-            .map(|(name, e)| (name.clone(), format!("{} {}", e.number, e.unit)))
-            .collect(),
+        plate: plan.plate.iter().map(|(name, entered)| (name.clone(), entered_text(entered))).collect(),
         bind: plan
             .bindings
             .iter()
@@ -341,12 +337,23 @@ pub fn plan(
     })
 }
 
+/// A number with its unit, or a word where no number begins.
 fn entered(name: &str, text: &str) -> Result<Entered, String> {
+    if text.trim().chars().next().is_some_and(char::is_alphabetic) {
+        return Ok(Entered::Word(text.trim().to_owned()));
+    }
     let typed = parse_typed(text).map_err(|e| format!("nameplate {name}: {e}"))?;
     let unit = typed
         .unit
         .ok_or_else(|| format!("nameplate {name}: {text:?} has no unit; write for example 40uF"))?;
-    Ok(Entered { number: typed.number, unit })
+    Ok(Entered::Number { number: typed.number, unit })
+}
+
+fn entered_text(entered: &Entered) -> String {
+    match entered {
+        Entered::Number { number, unit } => format!("{number} {unit}"),
+        Entered::Word(word) => word.clone(),
+    }
 }
 
 fn typed_text(typed: &Typed) -> String {

@@ -84,6 +84,9 @@ pub struct PlateJson {
     pub name: String,
     pub value: f64,
     pub unit: String,
+    /// The word, where the value is a choice; `value` is its place in the rule's list then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub word: Option<String>,
     pub source: String,
 }
 
@@ -165,6 +168,7 @@ impl From<&PlateUsed> for PlateJson {
             name: used.name.clone(),
             value: rounded(used.value),
             unit: used.unit.to_string(),
+            word: used.word.clone(),
             source: used.source.text.to_string(),
         }
     }

@@ -130,7 +130,8 @@ fn plate(used: &PlateUsed) -> Value {
     let json = PlateJson::from(used);
     // What was entered needs no source beside it; a default does.
     let source = if used.entered { String::new() } else { json.source };
-    json!({"name": json.name.replace('_', " "), "value": json.value.to_string(), "unit": json.unit, "source": source})
+    let (value, unit) = json.word.map_or((json.value.to_string(), json.unit), |word| (word, String::new()));
+    json!({"name": json.name.replace('_', " "), "value": value, "unit": unit, "source": source})
 }
 
 fn phase(phase: Phase) -> &'static str {

@@ -45,6 +45,11 @@ pub const DECLARATIONS: &[Declaration] = &[
         doc: "A value from the plate or label, read in the rule as plate.name. Without a default it must be entered.",
     },
     Declaration {
+        name: "choice",
+        forms: &["choice(name, [\"one\", \"other\"])", "choice(name, [\"one\", \"other\"], \"one\", source)"],
+        doc: "A word from the plate, one of a list, read in the rule as plate.name. Without a default it must be entered.",
+    },
+    Declaration {
         name: "reads",
         forms: &["reads(name, unit)", "reads(name, unit, \"label\")"],
         doc: "A reading, taken in this order, read in the rule as m.name. The unit may end in ac or dc. At least one.",
@@ -174,6 +179,10 @@ impl Reader<'_, '_> {
                 position,
                 "a default needs its source as the last argument: common practice, a standard, from memory, ...",
             ),
+            ("choice", [Text(name), Texts(words)]) => self.choice(name, words, None, position),
+            ("choice", [Text(name), Texts(words), Text(default), Text(source)]) => {
+                self.choice(name, words, Some((default, source)), position);
+            }
             ("reads", [Text(name), Text(unit)]) => {
                 self.point(name, unit, name.replace('_', " "), position);
             }
@@ -270,7 +279,43 @@ impl Reader<'_, '_> {
         let point = self.header.points.iter().find(|point| point.name == name);
         self.same_unit(name, point.map(|point| point.unit), unit, position);
         let line = At::from(position).line;
-        self.header.nameplate.push(PlateItem { name: name.into(), unit, default, line });
+        self.header.nameplate.push(PlateItem { name: name.into(), unit, choices: Vec::new(), default, line });
+    }
+
+    fn choice(
+        &mut self,
+        name: &str,
+        words: &[(ImmutableString, Position)],
+        default: Option<(&str, &str)>,
+        position: Position,
+    ) {
+        let before = self.header.nameplate.len();
+        let default = match default {
+            None => PlateDefault::Required,
+            Some((word, source)) => {
+                let place = words.iter().position(|(known, _)| known == word);
+                if place.is_none() {
+                    let hint = did_you_mean(word, words.iter().map(|(known, _)| known.as_str()));
+                    self.findings.error(position, format!("the default {word:?} is none of the words{hint}"));
+                }
+                PlateDefault::Value(place.unwrap_or(0) as f64, self.source(source, position))
+            }
+        };
+        for (at, (word, place)) in words.iter().enumerate() {
+            if !word.starts_with(|c: char| c.is_alphabetic()) {
+                self.findings.error(*place, format!("{word:?}: a word of a choice begins with a letter"));
+            }
+            if words.iter().take(at).any(|(other, _)| other.eq_ignore_ascii_case(word)) {
+                self.findings.error(*place, format!("{word:?} stands twice"));
+            }
+        }
+        if !(2..=ITEMS_MAX).contains(&words.len()) {
+            self.findings.error(position, format!("a choice has 2 to {ITEMS_MAX} words"));
+        }
+        self.plate_item(name, Unit::ONE.symbol(), default, position);
+        if let Some(item) = self.header.nameplate.get_mut(before) {
+            item.choices = words.iter().map(|(word, _)| word.to_string()).collect();
+        }
     }
 
     fn point(&mut self, name: &str, unit: &str, label: String, position: Position) {

@@ -36,7 +36,6 @@ mod run;
 
 pub use diagnostic::{Diagnostic, Severity};
 pub use engine::Limits;
-pub use functions::{Argument, FUNCTIONS, Function};
 pub use header::{DECLARATIONS, Declaration};
 pub use judgement::{JUDGEMENTS, JudgementWord};
 pub use load::{Loaded, RuleSetLoader};

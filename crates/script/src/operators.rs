@@ -1,12 +1,12 @@
 //! Every operator a rule may use, on the types it may use it on; all else is refused by name.
 //!
 //! Arithmetic takes two numbers and gives a finite number or an error. `<`, `<=`, `>`, `>=` take two numbers, compare by
-//! plain IEEE 754 (both are finite here) and record the outcome. `==` and `!=` take yes/no values only: two measured
+//! plain IEEE 754 (both are finite here) and record the outcome. `==` and `!=` take yes/no values, or words of one list: two measured
 //! numbers are never meant to be exactly equal, and rhai's own float `==` is not exact either.
 
 use alloc::format;
 
-use rhai::{Dynamic, Engine, NativeCallContext};
+use rhai::{Dynamic, Engine, ImmutableString, NativeCallContext};
 
 use crate::judgement::kind_of;
 use crate::run::{HostError, record, refuse, tick};
@@ -56,6 +56,13 @@ pub(crate) fn register(engine: &mut Engine) {
         record(&context, u32::from(a == b)).map(|()| a == b)
     });
     engine.register_fn("!=", |context: NativeCallContext<'_>, a: bool, b: bool| {
+        record(&context, u32::from(a != b)).map(|()| a != b)
+    });
+    // The check lets only words of one list meet.
+    engine.register_fn("==", |context: NativeCallContext<'_>, a: ImmutableString, b: ImmutableString| {
+        record(&context, u32::from(a == b)).map(|()| a == b)
+    });
+    engine.register_fn("!=", |context: NativeCallContext<'_>, a: ImmutableString, b: ImmutableString| {
         record(&context, u32::from(a != b)).map(|()| a != b)
     });
     engine.register_fn("!", |a: bool| !a);

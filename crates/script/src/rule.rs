@@ -28,8 +28,8 @@ struct Word {
 /// A group of values as rhai takes it, and which input goes where.
 struct Group {
     template: Map,
-    /// For each entry of the template, in its order, the index of its input.
-    inputs: Vec<usize>,
+    /// For each entry of the template, in its order, the index of its input and the words it may be.
+    inputs: Vec<(usize, Vec<ImmutableString>)>,
 }
 
 /// A rule written in rhai.
@@ -64,8 +64,9 @@ impl RhaiRule {
     pub(crate) fn new(parts: Parts<'_>, engine: Arc<Engine>, limits: Limits) -> Self {
         let Parts { id, hash, file, header, ast, checked } = parts;
         let points = header.points.len();
-        let readings = Group::new(header.points.iter().map(|p| p.name.as_str()), 0);
-        let nameplate = Group::new(header.nameplate.iter().map(|p| p.name.as_str()), points);
+        let readings = Group::new(header.points.iter().map(|p| (p.name.as_str(), &[][..])), 0);
+        let nameplate =
+            Group::new(header.nameplate.iter().map(|p| (p.name.as_str(), p.choices.as_slice())), points);
         let named_limits = checked
             .takes_limits
             .then(|| header.limits.iter().map(|l| (l.name.as_str().into(), l.value.into())).collect());
@@ -265,18 +266,27 @@ impl Rule for RhaiRule {
 }
 
 impl Group {
-    fn new<'a>(names: impl Iterator<Item = &'a str>, offset: usize) -> Self {
-        let by_name: BTreeMap<&str, usize> = names.zip(offset..).collect();
+    fn new<'a>(names: impl Iterator<Item = (&'a str, &'a [String])>, offset: usize) -> Self {
+        let by_name: BTreeMap<&str, (usize, &[String])> =
+            names.zip(offset..).map(|((name, words), index)| (name, (index, words))).collect();
         let template: Map = by_name.keys().map(|name| ((*name).into(), Dynamic::from(0.0_f64))).collect();
         // Both maps are ordered by name, so the indices stand in the order of the template.
-        Self { template, inputs: by_name.into_values().collect() }
+        let words = |words: &[String]| words.iter().map(|word| word.as_str().into()).collect();
+        Self { template, inputs: by_name.into_values().map(|(index, list)| (index, words(list))).collect() }
     }
 
     fn filled(&self, values: &[f64]) -> Map {
         let mut map = self.template.clone();
-        for (slot, index) in map.values_mut().zip(&self.inputs) {
+        for (slot, (index, words)) in map.values_mut().zip(&self.inputs) {
             // A value that is not there stays no value: every use of it is an error.
-            *slot = values.get(*index).map_or(Dynamic::UNIT, |value| Dynamic::from(*value));
+            *slot = values.get(*index).map_or(Dynamic::UNIT, |value| {
+                if words.is_empty() {
+                    return Dynamic::from(*value);
+                }
+                #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a place in the list
+                let word = words.get(value.max(0.0) as usize);
+                word.map_or(Dynamic::UNIT, |word| Dynamic::from(word.clone()))
+            });
         }
         map
     }

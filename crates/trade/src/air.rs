@@ -4,18 +4,21 @@
 use crate::psychro::{MoistAir, standard_pressure_psia};
 use crate::range::{Argument, OutOfRange};
 
-const FLOW: Argument = Argument { what: "airflow", unit: "cfm", least: 0.0, greatest: 1e6 };
-const FACTOR: Argument =
+pub(crate) const FLOW: Argument = Argument { what: "airflow", unit: "cfm", least: 0.0, greatest: 1e6 };
+pub(crate) const FACTOR: Argument =
     Argument { what: "sensible factor", unit: "Btu/h per cfm and °F", least: 0.4, greatest: 1.4 };
-const RISE: Argument =
+pub(crate) const RISE: Argument =
     Argument { what: "temperature difference", unit: "°F", least: -200.0, greatest: 200.0 };
-const RISE_NOT_ZERO: Argument = Argument { least: 1.0, ..RISE };
-const HEAT: Argument = Argument { what: "heat output", unit: "Btu/h", least: 0.0, greatest: 1e8 };
-const TEMPERATURE: Argument =
+pub(crate) const RISE_NOT_ZERO: Argument = Argument { least: 1.0, ..RISE };
+pub(crate) const HEAT: Argument = Argument { what: "heat output", unit: "Btu/h", least: 0.0, greatest: 1e8 };
+pub(crate) const TEMPERATURE: Argument =
     Argument { what: "air temperature", unit: "°F", least: -60.0, greatest: 180.0 };
-const STATIC: Argument = Argument { what: "static pressure", unit: "in. w.c.", least: -20.0, greatest: 20.0 };
-const DROP: Argument = Argument { what: "pressure drop", unit: "in. w.c.", least: 1e-4, greatest: 20.0 };
-const DENSITY: Argument = Argument { what: "air density", unit: "lb/ft3", least: 0.02, greatest: 0.12 };
+pub(crate) const STATIC: Argument =
+    Argument { what: "static pressure", unit: "in. w.c.", least: -20.0, greatest: 20.0 };
+pub(crate) const DROP: Argument =
+    Argument { what: "pressure drop", unit: "in. w.c.", least: 1e-4, greatest: 20.0 };
+pub(crate) const DENSITY: Argument =
+    Argument { what: "air density", unit: "lb/ft3", least: 0.02, greatest: 0.12 };
 
 /// Heat in Btu/h that one cfm takes along for each °F, of dry air at 70 °F: 60 x density x 0.240. At sea level the customary 1.08.
 ///

@@ -5,14 +5,17 @@ use core::f64::consts::{PI, SQRT_2};
 
 use crate::range::{Argument, OutOfRange};
 
-const CAPACITANCE: Argument = Argument { what: "capacitance", unit: "uF", least: 0.0, greatest: 1e6 };
-const CAPACITANCE_NOT_ZERO: Argument = Argument { least: 1e-6, ..CAPACITANCE };
-const CURRENT: Argument = Argument { what: "current", unit: "A", least: 0.0, greatest: 1000.0 };
-const VOLTAGE: Argument = Argument { what: "voltage", unit: "V", least: 0.0, greatest: 10_000.0 };
-const VOLTAGE_NOT_ZERO: Argument = Argument { least: 1e-3, ..VOLTAGE };
-const FREQUENCY: Argument = Argument { what: "frequency", unit: "Hz", least: 1.0, greatest: 1000.0 };
-const RESISTANCE: Argument = Argument { what: "resistance", unit: "ohm", least: 1e-3, greatest: 1e12 };
-const TIME: Argument = Argument { what: "time", unit: "s", least: 0.0, greatest: 1e9 };
+pub(crate) const CAPACITANCE: Argument =
+    Argument { what: "capacitance", unit: "uF", least: 0.0, greatest: 1e6 };
+pub(crate) const CAPACITANCE_NOT_ZERO: Argument = Argument { least: 1e-6, ..CAPACITANCE };
+pub(crate) const CURRENT: Argument = Argument { what: "current", unit: "A", least: 0.0, greatest: 1000.0 };
+pub(crate) const VOLTAGE: Argument = Argument { what: "voltage", unit: "V", least: 0.0, greatest: 10_000.0 };
+pub(crate) const VOLTAGE_NOT_ZERO: Argument = Argument { least: 1e-3, ..VOLTAGE };
+pub(crate) const FREQUENCY: Argument =
+    Argument { what: "frequency", unit: "Hz", least: 1.0, greatest: 1000.0 };
+pub(crate) const RESISTANCE: Argument =
+    Argument { what: "resistance", unit: "ohm", least: 1e-3, greatest: 1e12 };
+pub(crate) const TIME: Argument = Argument { what: "time", unit: "s", least: 0.0, greatest: 1e9 };
 
 /// Capacitance in uF from the current through a capacitor and the voltage across its terminals:
 /// C = I x 10^6 / (2 pi f V).

@@ -3,13 +3,17 @@
 
 use crate::range::{Argument, OutOfRange};
 
-const WINDING: Argument = Argument { what: "winding resistance", unit: "ohm", least: 0.01, greatest: 1000.0 };
-const VOLTAGE: Argument = Argument { what: "voltage", unit: "V", least: 1.0, greatest: 1000.0 };
-const POWER: Argument = Argument { what: "heater power", unit: "W", least: 1.0, greatest: 10_000.0 };
-const CURRENT: Argument = Argument { what: "current", unit: "A", least: 0.01, greatest: 10_000.0 };
-const MAP_TEMPERATURE: Argument =
+pub(crate) const WINDING: Argument =
+    Argument { what: "winding resistance", unit: "ohm", least: 0.01, greatest: 1000.0 };
+pub(crate) const VOLTAGE: Argument = Argument { what: "voltage", unit: "V", least: 1.0, greatest: 1000.0 };
+pub(crate) const POWER: Argument =
+    Argument { what: "heater power", unit: "W", least: 1.0, greatest: 10_000.0 };
+pub(crate) const CURRENT: Argument = Argument { what: "current", unit: "A", least: 0.01, greatest: 10_000.0 };
+pub(crate) const MAP_TEMPERATURE: Argument =
     Argument { what: "temperature", unit: "of the map", least: -100.0, greatest: 250.0 };
-const COEFFICIENT: Argument = Argument { what: "map coefficient", unit: "", least: -1e12, greatest: 1e12 };
+pub(crate) const DIVISOR: Argument = Argument { what: "divisor", unit: "", least: 1.4, greatest: 1.56 };
+pub(crate) const COEFFICIENT: Argument =
+    Argument { what: "map coefficient", unit: "", least: -1e12, greatest: 1e12 };
 
 /// One of the three terminals, numbered as the resistances were read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -130,6 +134,17 @@ pub fn crankcase_heater(rated_volts: f64, rated_watts: f64, volts: f64) -> Resul
     Ok(Heater { ohms: rated * rated / power, rated_amps: power / rated, watts: power * ratio * ratio })
 }
 
+/// Start to run less the sum of common to start and common to run, ohm: 0 but for the meter's doubt; more means shorted turns, a bad
+/// contact or a wrong pair.
+///
+/// Each 0.01 to 1000 ohm. Source: physics (two windings joined at common).
+///
+/// # Errors
+/// [`OutOfRange`] outside the range above.
+pub fn sum_error_ohm(common_start: f64, common_run: f64, start_run: f64) -> Result<f64, OutOfRange> {
+    Ok(WINDING.check(start_run)? - WINDING.check(common_start)? - WINDING.check(common_run)?)
+}
+
 /// Rated load amps from the greatest continuous current of the plate: MCC / divisor, the divisor being 1.56 or 1.4.
 ///
 /// `mcc_amps` 0.01 to 10,000 A, `divisor` 1.4 to 1.56. RLA sizes wires; it is no limit for a running compressor.
@@ -138,8 +153,7 @@ pub fn crankcase_heater(rated_volts: f64, rated_watts: f64, volts: f64) -> Resul
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn rated_load_amps(mcc_amps: f64, divisor: f64) -> Result<f64, OutOfRange> {
-    let divisor = Argument { what: "divisor", unit: "", least: 1.4, greatest: 1.56 }.check(divisor)?;
-    Ok(CURRENT.check(mcc_amps)? / divisor)
+    Ok(CURRENT.check(mcc_amps)? / DIVISOR.check(divisor)?)
 }
 
 /// A compressor maker's map: C1 + C2 S + C3 D + C4 S^2 + C5 S D + C6 D^2 + C7 S^3 + C8 D S^2 + C9 S D^2 + C10 D^3, with S the

@@ -4,9 +4,10 @@ use core::f64::consts::PI;
 
 use crate::range::{Argument, OutOfRange};
 
-const LENGTH: Argument = Argument { what: "length", unit: "in", least: 0.1, greatest: 1000.0 };
-const SPEED: Argument = Argument { what: "speed", unit: "rpm", least: 1.0, greatest: 100_000.0 };
-const RATIO: Argument = Argument { what: "ratio of speeds", unit: "", least: 0.01, greatest: 10.0 };
+pub(crate) const LENGTH: Argument = Argument { what: "length", unit: "in", least: 0.1, greatest: 1000.0 };
+pub(crate) const SPEED: Argument = Argument { what: "speed", unit: "rpm", least: 1.0, greatest: 100_000.0 };
+pub(crate) const RATIO: Argument =
+    Argument { what: "ratio of speeds", unit: "", least: 0.01, greatest: 10.0 };
 
 /// Length in inches of an open belt round two sheaves: 2 C + pi (D + d) / 2 + (D - d)^2 / (4 C).
 ///

@@ -8,25 +8,30 @@ pub const OXYGEN_IN_AIR_PCT: f64 = 20.9;
 /// Pounds per square inch in an inch of water column (0.0254 m x 9806.65 Pa/m over 6894.757 Pa): definition.
 const PSI_PER_IN_WC: f64 = 0.0254 * 9806.65 / 6_894.757_293_168;
 
-const MANIFOLD: Argument =
+pub(crate) const MANIFOLD: Argument =
     Argument { what: "manifold pressure", unit: "in. w.c.", least: 0.1, greatest: 30.0 };
-const DIAL: Argument = Argument { what: "volume of the dial", unit: "ft3", least: 0.01, greatest: 100.0 };
-const TIME: Argument = Argument { what: "time", unit: "s", least: 1.0, greatest: 3600.0 };
-const FLOW: Argument = Argument { what: "gas flow", unit: "ft3/h", least: 0.0, greatest: 1e6 };
-const HEATING_VALUE: Argument =
+pub(crate) const DIAL: Argument =
+    Argument { what: "volume of the dial", unit: "ft3", least: 0.01, greatest: 100.0 };
+pub(crate) const TIME: Argument = Argument { what: "time", unit: "s", least: 1.0, greatest: 3600.0 };
+pub(crate) const FLOW: Argument = Argument { what: "gas flow", unit: "ft3/h", least: 0.0, greatest: 1e6 };
+pub(crate) const HEATING_VALUE: Argument =
     Argument { what: "heating value", unit: "Btu/ft3", least: 100.0, greatest: 4000.0 };
-const BAROMETER: Argument =
+pub(crate) const BAROMETER: Argument =
     Argument { what: "barometric pressure", unit: "psia", least: 8.0, greatest: 16.0 };
-const METER_PRESSURE: Argument =
+pub(crate) const METER_PRESSURE: Argument =
     Argument { what: "gas pressure at the meter", unit: "in. w.c.", least: 0.0, greatest: 140.0 };
-const GAS_TEMPERATURE: Argument =
+pub(crate) const GAS_TEMPERATURE: Argument =
     Argument { what: "gas temperature", unit: "°F", least: -40.0, greatest: 150.0 };
-const ALTITUDE: Argument = Argument { what: "altitude", unit: "ft", least: -1000.0, greatest: 15_000.0 };
-const INPUT: Argument = Argument { what: "rated input", unit: "Btu/h", least: 0.0, greatest: 1e8 };
-const CO: Argument = Argument { what: "carbon monoxide", unit: "ppm", least: 0.0, greatest: 1e6 };
-const OXYGEN: Argument = Argument { what: "oxygen in the flue", unit: "%", least: 0.0, greatest: 19.0 };
-const CO2: Argument = Argument { what: "carbon dioxide in the flue", unit: "%", least: 0.1, greatest: 20.0 };
-const FLUE_RISE: Argument = Argument { what: "flue over air", unit: "K", least: 0.0, greatest: 600.0 };
+pub(crate) const ALTITUDE: Argument =
+    Argument { what: "altitude", unit: "ft", least: -1000.0, greatest: 15_000.0 };
+pub(crate) const INPUT: Argument = Argument { what: "rated input", unit: "Btu/h", least: 0.0, greatest: 1e8 };
+pub(crate) const CO: Argument = Argument { what: "carbon monoxide", unit: "ppm", least: 0.0, greatest: 1e6 };
+pub(crate) const OXYGEN: Argument =
+    Argument { what: "oxygen in the flue", unit: "%", least: 0.0, greatest: 19.0 };
+pub(crate) const CO2: Argument =
+    Argument { what: "carbon dioxide in the flue", unit: "%", least: 0.1, greatest: 20.0 };
+pub(crate) const FLUE_RISE: Argument =
+    Argument { what: "flue over air", unit: "K", least: 0.0, greatest: 600.0 };
 
 /// Part of its input that a burner takes at another manifold pressure: sqrt(p / p0).
 ///

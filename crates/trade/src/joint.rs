@@ -3,11 +3,13 @@
 
 use crate::range::{Argument, OutOfRange};
 
-const DROP: Argument = Argument { what: "voltage drop", unit: "mV", least: 0.0, greatest: 1e6 };
-const CURRENT: Argument = Argument { what: "current", unit: "A", least: 1e-3, greatest: 10_000.0 };
-const RESISTANCE: Argument = Argument { what: "resistance", unit: "ohm", least: 0.0, greatest: 1e9 };
-const RISE: Argument = Argument { what: "temperature difference", unit: "K", least: 0.0, greatest: 1000.0 };
-const EXPONENT: Argument = Argument { what: "exponent", unit: "", least: 1.0, greatest: 2.0 };
+pub(crate) const DROP: Argument = Argument { what: "voltage drop", unit: "mV", least: 0.0, greatest: 1e6 };
+pub(crate) const CURRENT: Argument = Argument { what: "current", unit: "A", least: 1e-3, greatest: 10_000.0 };
+pub(crate) const RESISTANCE: Argument =
+    Argument { what: "resistance", unit: "ohm", least: 0.0, greatest: 1e9 };
+pub(crate) const RISE: Argument =
+    Argument { what: "temperature difference", unit: "K", least: 0.0, greatest: 1000.0 };
+pub(crate) const EXPONENT: Argument = Argument { what: "exponent", unit: "", least: 1.0, greatest: 2.0 };
 
 /// Resistance in ohm of a closed contact or joint from its voltage drop: R = mV / (1000 I).
 ///

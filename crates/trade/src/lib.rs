@@ -6,11 +6,11 @@
 //! Does not: hold limits, tolerances or opinions; know devices, rules or uncertainty; read a clock; do I/O.
 #![no_std]
 #![cfg_attr(test, allow(clippy::float_cmp))]
-#[cfg(test)]
 extern crate alloc;
 
 pub mod air;
 pub mod capacitor;
+pub mod catalogue;
 pub mod compressor;
 pub mod drive;
 pub mod gas;
@@ -23,4 +23,4 @@ pub mod supply;
 #[cfg(test)]
 mod testing;
 
-pub use range::OutOfRange;
+pub use range::{Argument, OutOfRange};

@@ -3,22 +3,26 @@
 
 use crate::range::{Argument, OutOfRange};
 
-const WINDING: Argument = Argument { what: "winding resistance", unit: "ohm", least: 1e-6, greatest: 1e6 };
-const TEMPERATURE: Argument =
+pub(crate) const WINDING: Argument =
+    Argument { what: "winding resistance", unit: "ohm", least: 1e-6, greatest: 1e6 };
+pub(crate) const TEMPERATURE: Argument =
     Argument { what: "winding temperature", unit: "°C", least: -50.0, greatest: 250.0 };
-const INSULATION: Argument =
+pub(crate) const INSULATION: Argument =
     Argument { what: "insulation resistance", unit: "Mohm", least: 0.0, greatest: 1e9 };
-const HALVING_RANGE: Argument =
+pub(crate) const HALVING_RANGE: Argument =
     Argument { what: "winding temperature", unit: "°C", least: 0.0, greatest: 85.0 };
-const THERMOSET_RANGE: Argument = Argument { least: 10.0, ..HALVING_RANGE };
-const CURRENT: Argument = Argument { what: "current", unit: "A", least: 0.0, greatest: 10_000.0 };
-const RATED_CURRENT: Argument = Argument { what: "rated current", least: 1e-3, ..CURRENT };
-const VOLTAGE: Argument = Argument { what: "voltage", unit: "V", least: 0.0, greatest: 10_000.0 };
-const VOLTAGE_NOT_ZERO: Argument = Argument { least: 1.0, ..VOLTAGE };
-const POWER_FACTOR: Argument = Argument { what: "power factor", unit: "", least: 0.0, greatest: 1.0 };
-const SPEED: Argument = Argument { what: "speed", unit: "rpm", least: 0.0, greatest: 100_000.0 };
-const FREQUENCY: Argument = Argument { what: "frequency", unit: "Hz", least: 1.0, greatest: 1000.0 };
-const POLES: Argument = Argument { what: "number of poles", unit: "", least: 2.0, greatest: 100.0 };
+pub(crate) const THERMOSET_RANGE: Argument = Argument { least: 10.0, ..HALVING_RANGE };
+pub(crate) const CURRENT: Argument = Argument { what: "current", unit: "A", least: 0.0, greatest: 10_000.0 };
+pub(crate) const RATED_CURRENT: Argument = Argument { what: "rated current", least: 1e-3, ..CURRENT };
+pub(crate) const VOLTAGE: Argument = Argument { what: "voltage", unit: "V", least: 0.0, greatest: 10_000.0 };
+pub(crate) const VOLTAGE_NOT_ZERO: Argument = Argument { least: 1.0, ..VOLTAGE };
+pub(crate) const POWER_FACTOR: Argument =
+    Argument { what: "power factor", unit: "", least: 0.0, greatest: 1.0 };
+pub(crate) const SPEED: Argument = Argument { what: "speed", unit: "rpm", least: 0.0, greatest: 100_000.0 };
+pub(crate) const FREQUENCY: Argument =
+    Argument { what: "frequency", unit: "Hz", least: 1.0, greatest: 1000.0 };
+pub(crate) const POLES: Argument =
+    Argument { what: "number of poles", unit: "", least: 2.0, greatest: 100.0 };
 
 /// What a winding is made of, which sets how its resistance grows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -6,11 +6,16 @@
 
 use crate::range::{Argument, OutOfRange};
 
-const DRY_BULB: Argument = Argument { what: "dry bulb", unit: "°F", least: -60.0, greatest: 180.0 };
-const PRESSURE: Argument = Argument { what: "air pressure", unit: "psia", least: 8.0, greatest: 16.0 };
-const HUMIDITY: Argument = Argument { what: "relative humidity", unit: "%RH", least: 0.0, greatest: 100.0 };
-const RATIO: Argument = Argument { what: "humidity ratio", unit: "lb/lb", least: 0.0, greatest: 1.0 };
-const ALTITUDE: Argument = Argument { what: "altitude", unit: "ft", least: -1000.0, greatest: 15_000.0 };
+pub(crate) const DRY_BULB: Argument =
+    Argument { what: "dry bulb", unit: "°F", least: -60.0, greatest: 180.0 };
+pub(crate) const PRESSURE: Argument =
+    Argument { what: "air pressure", unit: "psia", least: 8.0, greatest: 16.0 };
+pub(crate) const HUMIDITY: Argument =
+    Argument { what: "relative humidity", unit: "%RH", least: 0.0, greatest: 100.0 };
+pub(crate) const RATIO: Argument =
+    Argument { what: "humidity ratio", unit: "lb/lb", least: 0.0, greatest: 1.0 };
+pub(crate) const ALTITUDE: Argument =
+    Argument { what: "altitude", unit: "ft", least: -1000.0, greatest: 15_000.0 };
 
 /// °F to degrees Rankine.
 const RANKINE: f64 = 459.67;

@@ -1,5 +1,7 @@
 //! The range check every formula begins with. Holds no formula.
 
+use alloc::format;
+use alloc::string::String;
 use core::fmt;
 
 /// A value outside the range in which a formula is meant.
@@ -20,22 +22,24 @@ pub struct OutOfRange {
 impl fmt::Display for OutOfRange {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self { what, value, unit, least, greatest } = self;
-        write!(
-            f,
-            "{what} {value} {unit} is outside {least} to {greatest} {unit}; check unit and decimal point"
-        )
+        let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+        write!(f, "{what} {value}{unit} is outside {least} to {greatest}{unit}; check unit and decimal point")
     }
 }
 
 impl core::error::Error for OutOfRange {}
 
 /// Name, unit and range of one argument.
-#[derive(Clone, Copy)]
-pub(crate) struct Argument {
-    pub(crate) what: &'static str,
-    pub(crate) unit: &'static str,
-    pub(crate) least: f64,
-    pub(crate) greatest: f64,
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Argument {
+    /// What it is: "frequency".
+    pub what: &'static str,
+    /// Its unit; empty for a bare number.
+    pub unit: &'static str,
+    /// Least accepted value.
+    pub least: f64,
+    /// Greatest accepted value.
+    pub greatest: f64,
 }
 
 impl Argument {

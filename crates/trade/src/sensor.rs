@@ -3,14 +3,15 @@
 
 use crate::range::{Argument, OutOfRange};
 
-const RTD_NOMINAL: Argument =
+pub(crate) const RTD_NOMINAL: Argument =
     Argument { what: "resistance at 0 °C", unit: "ohm", least: 10.0, greatest: 10_000.0 };
-const RTD_TEMPERATURE: Argument =
+pub(crate) const RTD_TEMPERATURE: Argument =
     Argument { what: "temperature", unit: "°C", least: -200.0, greatest: 850.0 };
-const THERMISTOR: Argument =
+pub(crate) const THERMISTOR: Argument =
     Argument { what: "thermistor resistance", unit: "ohm", least: 50.0, greatest: 1e6 };
-const LOOP_MA: Argument = Argument { what: "loop current", unit: "mA", least: -1.0, greatest: 25.0 };
-const LOOP_V: Argument = Argument { what: "loop voltage", unit: "V", least: -1.0, greatest: 15.0 };
+pub(crate) const LOOP_MA: Argument =
+    Argument { what: "loop current", unit: "mA", least: -1.0, greatest: 25.0 };
+pub(crate) const LOOP_V: Argument = Argument { what: "loop voltage", unit: "V", least: -1.0, greatest: 15.0 };
 
 /// Coefficients of platinum, alpha 0.003851. Source: standard IEC 60751, from memory; its table is met to the last digit.
 const A: f64 = 3.9083e-3;

@@ -6,13 +6,16 @@
 
 use crate::range::{Argument, OutOfRange};
 
-const VOLTAGE: Argument = Argument { what: "voltage", unit: "V", least: 0.0, greatest: 10_000.0 };
-const RATED_VOLTAGE: Argument = Argument { what: "rated voltage", least: 1.0, ..VOLTAGE };
-const LINE: Argument = Argument { what: "line value", unit: "V or A", least: 0.0, greatest: 10_000.0 };
-const LINE_VOLTAGE: Argument = Argument { what: "line voltage", least: 1e-3, ..VOLTAGE };
-const CURRENT: Argument = Argument { what: "current", unit: "A", least: 0.0, greatest: 10_000.0 };
-const RATED_POWER: Argument = Argument { what: "rated power", unit: "VA", least: 1.0, greatest: 1e6 };
-const UNBALANCE: Argument = Argument { what: "voltage unbalance", unit: "%", least: 0.0, greatest: 5.0 };
+pub(crate) const VOLTAGE: Argument = Argument { what: "voltage", unit: "V", least: 0.0, greatest: 10_000.0 };
+pub(crate) const RATED_VOLTAGE: Argument = Argument { what: "rated voltage", least: 1.0, ..VOLTAGE };
+pub(crate) const LINE: Argument =
+    Argument { what: "line value", unit: "V or A", least: 0.0, greatest: 10_000.0 };
+pub(crate) const LINE_VOLTAGE: Argument = Argument { what: "line voltage", least: 1e-3, ..VOLTAGE };
+pub(crate) const CURRENT: Argument = Argument { what: "current", unit: "A", least: 0.0, greatest: 10_000.0 };
+pub(crate) const RATED_POWER: Argument =
+    Argument { what: "rated power", unit: "VA", least: 1.0, greatest: 1e6 };
+pub(crate) const UNBALANCE: Argument =
+    Argument { what: "voltage unbalance", unit: "%", least: 0.0, greatest: 5.0 };
 
 /// Deviation of a voltage from the nameplate in %: 100 (V / Vn - 1). Below the plate it is negative.
 ///

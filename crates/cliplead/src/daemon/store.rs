@@ -238,7 +238,7 @@ fn row(json: &VerdictJson, verdict: &Verdict) -> history::Verdict {
             .map(|plate| history::PlateValue {
                 name: plate.name.clone(),
                 value: plate.value,
-                unit: plate.unit.clone(),
+                unit: plate.word.as_ref().unwrap_or(&plate.unit).clone(),
                 source: plate.source.clone(),
             })
             .collect(),

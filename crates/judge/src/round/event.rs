@@ -42,13 +42,18 @@ pub struct Plan {
     pub bindings: Vec<Binding>,
 }
 
-/// A value as somebody typed it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Entered {
-    /// The digits.
-    pub number: Decimal,
-    /// The unit.
-    pub unit: Unit,
+/// A nameplate value as somebody entered it.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Entered {
+    /// Digits with their unit.
+    Number {
+        /// The digits.
+        number: Decimal,
+        /// The unit.
+        unit: Unit,
+    },
+    /// A word: "R-410A".
+    Word(String),
 }
 
 /// A point that takes its readings from one channel of one device only.

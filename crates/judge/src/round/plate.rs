@@ -34,7 +34,7 @@ pub(super) fn resolve(header: &Header, plan: &Plan) -> Result<Vec<PlateUsed>, Re
     for item in &header.nameplate {
         let entered = plan.plate.iter().find(|(name, _)| *name == item.name).map(|(_, entered)| entered);
         match (entered, &item.default) {
-            (Some(entered), _) => used.push(of_entry(item, *entered)?),
+            (Some(entered), _) => used.push(of_entry(item, entered)?),
             (None, PlateDefault::Value(value, source)) => used.push(of(item, *value, source.clone())),
             (None, PlateDefault::SameAs(other, source)) => match used.iter().find(|u| u.name == *other) {
                 Some(same) => {
@@ -42,9 +42,9 @@ pub(super) fn resolve(header: &Header, plan: &Plan) -> Result<Vec<PlateUsed>, Re
                     let source = Source { text: text.as_str().into(), class: source.class };
                     used.push(of(item, same.value, source));
                 }
-                None => missing.push(format!("{} ({})", item.name, item.unit)),
+                None => missing.push(wanted(item)),
             },
-            (None, PlateDefault::Required) => missing.push(format!("{} ({})", item.name, item.unit)),
+            (None, PlateDefault::Required) => missing.push(wanted(item)),
         }
     }
     if missing.is_empty() { Ok(used) } else { Err(Reason::PlateMissing(missing)) }
@@ -70,15 +70,40 @@ fn misnamed(header: &Header, plan: &Plan) -> Option<Reason> {
     )))
 }
 
-fn of(item: &PlateItem, value: f64, source: Source) -> PlateUsed {
-    PlateUsed { name: item.name.clone(), value, unit: item.unit, source, entered: false }
+/// What must be entered: the name with its unit or its words.
+fn wanted(item: &PlateItem) -> String {
+    if item.choices.is_empty() {
+        format!("{} ({})", item.name, item.unit)
+    } else {
+        format!("{} ({})", item.name, item.choices.join(" or "))
+    }
 }
 
-/// One entry in the rule's unit.
-pub(super) fn of_entry(item: &PlateItem, entered: Entered) -> Result<PlateUsed, Reason> {
+fn of(item: &PlateItem, value: f64, source: Source) -> PlateUsed {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a place in the list
+    let word = item.choices.get(value.max(0.0) as usize).cloned();
+    PlateUsed { name: item.name.clone(), value, unit: item.unit, word, source, entered: false }
+}
+
+/// One entry in the rule's unit, or as the place of its word.
+pub(super) fn of_entry(item: &PlateItem, entered: &Entered) -> Result<PlateUsed, Reason> {
     let bad = |why: String| Reason::BadInput(format!("nameplate {}: {why}", item.name));
-    let quantity = Quantity::exact(entered.number.to_f64(), entered.unit).map_err(|e| bad(e.to_string()))?;
-    let quantity = quantity.to_unit(item.unit).map_err(|e| bad(e.to_string()))?;
+    let value = match entered {
+        Entered::Word(word) if item.choices.is_empty() => {
+            return Err(bad(format!("{word:?} is no number with a unit; it is wanted in {}", item.unit)));
+        }
+        Entered::Word(word) => {
+            let place = item.choices.iter().position(|known| known.eq_ignore_ascii_case(word));
+            place.ok_or_else(|| bad(format!("{word:?} is none of {}", item.choices.join(", "))))? as f64
+        }
+        Entered::Number { number, unit } if !item.choices.is_empty() => {
+            return Err(bad(format!("{number} {unit} is none of {}", item.choices.join(", "))));
+        }
+        Entered::Number { number, unit } => {
+            let quantity = Quantity::exact(number.to_f64(), *unit).map_err(|e| bad(e.to_string()))?;
+            quantity.to_unit(item.unit).map_err(|e| bad(e.to_string()))?.value()
+        }
+    };
     let source = Source { text: "unit nameplate, as entered".into(), class: SourceClass::Nameplate };
-    Ok(PlateUsed { entered: true, ..of(item, quantity.value(), source) })
+    Ok(PlateUsed { entered: true, ..of(item, value, source) })
 }

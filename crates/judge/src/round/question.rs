@@ -9,7 +9,7 @@ use quantity::{Decimal, Kind, Unit};
 
 use super::Round;
 use super::check::{About, Check, Phase, Question};
-use super::event::Output;
+use super::event::{Entered, Output};
 use super::plate;
 use super::point::{PointState, SettledPoint};
 use crate::evaluate::{Evaluation, Input, evaluate};
@@ -150,13 +150,17 @@ pub(super) fn before_judging(
     for (offset, used) in plate_used.iter().enumerate() {
         let about = About::SwappedPlate(used.name.clone());
         let entry = check.plan.plate.iter().find(|(name, _)| *name == used.name);
-        let Some((_, entered)) = entry.filter(|_| !accepted(&about)) else { continue };
+        let Some((_, Entered::Number { number, unit })) = entry.filter(|_| !accepted(&about)) else {
+            continue;
+        };
         let index = points.len() + offset;
-        let found = swapped(entered.number, entered.unit, used.unit).find(|(swap, _)| {
+        let found = swapped(*number, *unit, used.unit).find(|(swap, _)| {
             let mut plan = check.plan.clone();
             for (name, entry) in &mut plan.plate {
-                if *name == used.name {
-                    entry.number = *swap;
+                if let Entered::Number { number, .. } = entry
+                    && *name == used.name
+                {
+                    *number = *swap;
                 }
             }
             // Other nameplate values may be "the same as" this one, so the whole plate is resolved again.
@@ -166,7 +170,7 @@ pub(super) fn before_judging(
             moved.get(index).is_some() && word(&moved) == Word::Pass
         });
         if let Some((swap, _)) = found {
-            let text = swapped_text(&format!("nameplate {}", used.name), entered.number, swap, entered.unit);
+            let text = swapped_text(&format!("nameplate {}", used.name), *number, swap, *unit);
             return Some(Question { about, text });
         }
     }

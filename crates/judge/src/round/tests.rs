@@ -76,7 +76,13 @@ fn judged(judgements: Vec<Judgement>) -> Result<Outcome, RuleError> {
 }
 
 fn plate_item(name: &str, unit: &str, default: PlateDefault) -> PlateItem {
-    PlateItem { name: name.to_string(), unit: Unit::parse(unit).unwrap(), default, line: 1 }
+    PlateItem {
+        name: name.to_string(),
+        unit: Unit::parse(unit).unwrap(),
+        choices: Vec::new(),
+        default,
+        line: 1,
+    }
 }
 
 /// A rule without a nameplate. Points as `name unit`, hold points by name.

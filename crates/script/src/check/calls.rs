@@ -7,11 +7,11 @@ use alloc::vec::Vec;
 use judge::rule::Source;
 use quantity::Unit;
 use rhai::{Expr, FnCallExpr, ImmutableString, Position};
+use trade::catalogue::{self, Function, Gives, What};
 
-use super::Checker;
 use super::types::{Made, Origins, Type};
+use super::{Checker, quoted};
 use crate::diagnostic::{At, did_you_mean};
-use crate::functions::FUNCTIONS;
 use crate::header::{DECLARATIONS, no_class};
 use crate::judgement::{ALL_OF_MAX, CHAINED, JUDGEMENTS};
 
@@ -200,27 +200,47 @@ impl Checker<'_, '_> {
 
     /// A function of the table.
     fn table_call(&mut self, name: &str, arguments: &[Type], at: Position) -> Type {
-        let mut named = FUNCTIONS.iter().filter(|f| f.name == name).peekable();
-        if named.peek().is_none() {
+        let named = || catalogue::find(name);
+        if named().next().is_none() {
             return self.unknown(name, at);
         }
-        let signatures: Vec<String> = named.clone().map(crate::functions::Function::signature).collect();
-        if !named.any(|function| function.arguments.len() == arguments.len()) {
-            let text = format!("write {}; {} values were given", signatures.join(" or "), arguments.len());
+        let signatures = || named().map(Function::signature).collect::<Vec<String>>().join(" or ");
+        let Some(function) = named().find(|function| function.takes.len() == arguments.len()) else {
+            let text = format!("write {}; {} values were given", signatures(), arguments.len());
             return self.error(at, text);
-        }
+        };
         let mut origins = Origins::default();
-        for argument in arguments {
-            match argument {
-                Type::Number(from) => origins = origins.and(*from),
-                Type::Any => return Type::Any,
-                other => {
-                    let text = format!("{} takes numbers, not {}", signatures.join(" or "), other.words());
+        for (takes, argument) in function.takes.iter().zip(arguments) {
+            match (takes.what, argument) {
+                (_, Type::Any) => return Type::Any,
+                (What::Number(_) | What::NumberOrOpen(_), Type::Number(from)) => origins = origins.and(*from),
+                (What::Word(list), Type::Text(Some(text))) if list.contains(&text.as_str()) => {}
+                (What::Word(list), Type::Word(words, from))
+                    if words.iter().all(|word| list.contains(&word.as_str())) =>
+                {
+                    origins = origins.and(*from);
+                }
+                (What::Word(list), other) => {
+                    let given = match other {
+                        Type::Text(Some(text)) => {
+                            format!("{}{}", quoted(text), did_you_mean(text, list.iter().copied()))
+                        }
+                        other => other.words().into(),
+                    };
+                    let list = list.join(", ");
+                    let text = format!("{}: {} is one of {list}, not {given}", signatures(), takes.name);
+                    return self.error(at, text);
+                }
+                (_, other) => {
+                    let text = format!("{} takes numbers, not {}", signatures(), other.words());
                     return self.error(at, text);
                 }
             }
         }
-        Type::Number(origins)
+        match function.gives {
+            Gives::Number(_) => Type::Number(origins),
+            Gives::Word(words) => Type::Word(words.iter().map(|word| (*word).into()).collect(), origins),
+        }
     }
 
     fn unknown(&mut self, name: &str, at: Position) -> Type {
@@ -235,8 +255,10 @@ impl Checker<'_, '_> {
             return self.error(at, format!("{name} is called with another number of values than it takes"));
         }
         let words = MAKERS.iter().map(|(maker, _)| *maker).chain(["all_of", "no_verdict"]);
-        let known =
-            FUNCTIONS.iter().map(|f| f.name).chain(words).chain(own.iter().map(ImmutableString::as_str));
+        let known = catalogue::functions()
+            .map(|f| f.name)
+            .chain(words)
+            .chain(own.iter().map(ImmutableString::as_str));
         let hint = did_you_mean(name, known);
         self.error(at, format!("no function is named {name}{hint}"))
     }
@@ -246,8 +268,7 @@ impl Checker<'_, '_> {
         let taken: Vec<(Position, ImmutableString)> =
             self.functions.iter().map(|f| (f.start, f.name.clone())).collect();
         for (at, name) in &taken {
-            let language = FUNCTIONS
-                .iter()
+            let language = catalogue::functions()
                 .map(|f| f.name)
                 .chain(MAKERS.iter().map(|(maker, _)| *maker))
                 .chain(CHAINED)

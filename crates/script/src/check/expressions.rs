@@ -118,6 +118,15 @@ impl Checker<'_, '_> {
         }
         let origins = origins.unwrap_or_default();
         self.used = self.used.and(origins);
+        let choices = match record {
+            Record::Nameplate => {
+                self.header.nameplate.get(index).map_or(&[][..], |item| item.choices.as_slice())
+            }
+            Record::Readings | Record::Limits => &[],
+        };
+        if !choices.is_empty() {
+            return Type::Word(choices.iter().map(|word| word.as_str().into()).collect(), origins);
+        }
         Type::Number(origins)
     }
 
@@ -159,6 +168,19 @@ impl Checker<'_, '_> {
                 self.error(at, EQUAL_NUMBERS)
             }
             (name, [Type::Bool, Type::Bool]) if EQUALITY.contains(&name) => Type::Bool,
+            (
+                name,
+                [Type::Word(words, _), Type::Text(Some(text))]
+                | [Type::Text(Some(text)), Type::Word(words, _)],
+            ) if EQUALITY.contains(&name) => {
+                if words.contains(text) {
+                    return Type::Bool;
+                }
+                let hint = did_you_mean(text, words.iter().map(rhai::ImmutableString::as_str));
+                let list: Vec<&str> = words.iter().map(rhai::ImmutableString::as_str).collect();
+                self.error(at, format!("{} is never one of {}{hint}", quoted(text), list.join(", ")))
+            }
+            (name, [Type::Word(a, _), Type::Word(b, _)]) if EQUALITY.contains(&name) && a == b => Type::Bool,
             ("-" | "+", [Type::Number(origins)]) => Type::Number(*origins),
             ("!", [Type::Bool]) => Type::Bool,
             (name, [a, b]) => {

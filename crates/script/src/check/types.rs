@@ -73,6 +73,8 @@ pub(crate) enum Type {
     Bool,
     /// A text, letter by letter where it is known.
     Text(Option<ImmutableString>),
+    /// One of these words: a choice of the nameplate, or what a function of the table answers.
+    Word(Vec<ImmutableString>, Origins),
     Record(Record),
     /// One judgement; all those it may be.
     Judgement(Vec<Made>),
@@ -96,6 +98,7 @@ impl Type {
             (Self::Any, _) | (_, Self::Any) => Self::Any,
             (Self::Number(a), Self::Number(b)) => Self::Number(a.and(b)),
             (Self::Text(_), Self::Text(_)) => Self::Text(None),
+            (Self::Word(a, x), Self::Word(b, y)) if a == b => Self::Word(a, x.and(y)),
             (Self::Judgement(a), Self::Judgement(b)) => Self::Judgement(both(a, b)),
             (Self::Judgement(a) | Self::Answer(a), Self::Judgement(b) | Self::Answer(b)) => {
                 Self::Answer(both(a, b))
@@ -110,6 +113,7 @@ impl Type {
             Self::Number(_) => "a number",
             Self::Bool => "yes/no",
             Self::Text(_) => "a text",
+            Self::Word(..) => "a word of a list",
             Self::Record(_) => "a group of values",
             Self::Judgement(_) => "a judgement",
             Self::Answer(_) => "several judgements or no_verdict",

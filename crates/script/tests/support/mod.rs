@@ -89,7 +89,7 @@ pub(crate) fn shipped_files(ending: &str) -> Vec<(PathBuf, String)> {
         }
         for file in std::fs::read_dir(folder).unwrap() {
             let path = file.unwrap().path();
-            if path.to_str().is_some_and(|text| text.ends_with(ending)) {
+            if path.to_str().is_some_and(|text| text.ends_with(ending) && !text.ends_with(".d.rhai")) {
                 let text = std::fs::read_to_string(&path).unwrap();
                 found.push((path, text));
             }

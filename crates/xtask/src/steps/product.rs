@@ -45,7 +45,9 @@ fn rule_files(folder: &Path) -> Result<Vec<String>> {
         let path = entry?.path();
         if path.is_dir() {
             stems.extend(rule_files(&path)?);
-        } else if path.extension().is_some_and(|extension| extension == "rhai") {
+        } else if path.extension().is_some_and(|extension| extension == "rhai")
+            && !path.to_string_lossy().ends_with(".d.rhai")
+        {
             stems.extend(path.file_stem().map(|stem| stem.to_string_lossy().into_owned()));
         }
     }

@@ -107,7 +107,7 @@ fn a_verdict_carries_what_it_rests_on() {
     let mut plan = armed("run-capacitor");
     if let Event::Arm(plan) = &mut plan {
         let number = Decimal::parse("40").unwrap();
-        plan.plate.push(("capacitance".to_string(), Entered { number, unit: Unit::MICROFARAD }));
+        plan.plate.push(("capacitance".to_string(), Entered::Number { number, unit: Unit::MICROFARAD }));
     }
     let mut now = Instant::from_micros(1);
     round.step(plan, now);

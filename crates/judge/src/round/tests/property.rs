@@ -59,7 +59,7 @@ fn plan(dice: &mut Dice) -> Plan {
     };
     if rule == "run-capacitor" && !dice.one_in(8) {
         let number = Decimal::parse(dice.pick(&["40", "04"])).unwrap();
-        plan.plate.push(("capacitance".to_string(), Entered { number, unit: Unit::MICROFARAD }));
+        plan.plate.push(("capacitance".to_string(), Entered::Number { number, unit: Unit::MICROFARAD }));
     }
     plan
 }

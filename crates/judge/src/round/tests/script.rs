@@ -123,7 +123,7 @@ impl Runner {
     fn plate(&mut self, rest: &str) -> Result<(), String> {
         let (name, value) = rest.split_once(' ').ok_or("plate NAME VALUE")?;
         let typed = parse_typed(value).map_err(|e| e.to_string())?;
-        let entered = Entered { number: typed.number, unit: typed.unit.ok_or("a unit")? };
+        let entered = Entered::Number { number: typed.number, unit: typed.unit.ok_or("a unit")? };
         self.plan.plate.push((name.to_string(), entered));
         Ok(())
     }

@@ -1,0 +1,253 @@
+//! `cliplead calc`: every formula a rule can call, from the command line. Lists, explains, computes. Holds no formula and no
+//! declaration of one; the crate `trade` does.
+
+mod reference;
+
+use anyhow::{anyhow, bail};
+use quantity::{Unit, edit_distance, parse_typed};
+use trade::catalogue::{self, CallError, Function, Gives, Takes, What};
+
+use crate::cli::{CalcOptions, Format};
+use crate::output::{Exit, data};
+
+/// Runs the command.
+///
+/// # Errors
+/// An unknown name, a missing or unknown value, a unit that does not fit, a value outside the formula's range.
+pub(crate) fn run(options: &CalcOptions) -> anyhow::Result<Exit> {
+    match (options.name.as_str(), options.values.as_slice()) {
+        ("list", []) => list(options.format)?,
+        ("reference", []) => data(&reference::markdown())?,
+        ("definitions", []) => data(&reference::definitions())?,
+        (name @ ("list" | "reference" | "definitions"), _) => bail!("calc {name} takes no values"),
+        (name, values) => one(name, values, options.format)?,
+    }
+    Ok(Exit::Fine)
+}
+
+fn list(format: Format) -> anyhow::Result<()> {
+    let mut group = "";
+    for function in catalogue::functions() {
+        if format == Format::Json {
+            data(&declaration(function).to_string())?;
+            continue;
+        }
+        if function.group != group {
+            group = function.group;
+            data(&format!("\n{group}"))?;
+        }
+        data(&format!("  {}{}", function.signature(), gives(function)))?;
+        data(&format!("      {}", function.doc))?;
+    }
+    Ok(())
+}
+
+/// ` -> uF`, or the words it may answer.
+fn gives(function: &Function) -> String {
+    match function.gives {
+        Gives::Number("") => String::new(),
+        Gives::Number(unit) => format!(" -> {unit}"),
+        Gives::Word(words) => format!(" -> {}", words.join(" | ")),
+    }
+}
+
+fn declaration(function: &Function) -> serde_json::Value {
+    let takes: Vec<serde_json::Value> = function.takes.iter().map(takes).collect();
+    let gives = match function.gives {
+        Gives::Number(unit) => serde_json::json!({"unit": unit}),
+        Gives::Word(words) => serde_json::json!({"words": words}),
+    };
+    serde_json::json!({
+        "name": function.name, "group": function.group, "takes": takes, "gives": gives, "doc": function.doc,
+        "source": function.source,
+    })
+}
+
+fn takes(takes: &Takes) -> serde_json::Value {
+    match takes.what {
+        What::Number(a) | What::NumberOrOpen(a) => serde_json::json!({
+            "name": takes.name, "what": a.what, "unit": a.unit, "least": a.least, "greatest": a.greatest,
+            "may_be_open": matches!(takes.what, What::NumberOrOpen(_)),
+        }),
+        What::Word(words) => serde_json::json!({"name": takes.name, "words": words}),
+    }
+}
+
+/// What it takes, for people: `amps=0..1000 A`.
+fn range(takes: &Takes) -> String {
+    match takes.what {
+        What::Number(a) | What::NumberOrOpen(a) if a.least <= f64::MIN => {
+            format!("{}=any number", takes.name)
+        }
+        What::Number(a) => {
+            format!("{}={}..{} {}", takes.name, a.least, a.greatest, a.unit).trim_end().to_owned()
+        }
+        What::NumberOrOpen(a) => format!("{}={}..{} {} or open", takes.name, a.least, a.greatest, a.unit),
+        What::Word(words) => format!("{}={}", takes.name, words.join("|")),
+    }
+}
+
+fn one(name: &str, values: &[String], format: Format) -> anyhow::Result<()> {
+    let all: Vec<&Function> = catalogue::find(name).collect();
+    let Some(first) = all.first() else {
+        let near = catalogue::functions().min_by_key(|f| edit_distance(f.name, name));
+        let near = near.filter(|f| edit_distance(f.name, name) <= 3);
+        let hint = near.map_or_else(|| ".".to_owned(), |near| format!("; did you mean {}?", near.name));
+        bail!("no formula is named {name:?}{hint} `cliplead calc list` names them all");
+    };
+    if values.is_empty() {
+        if format == Format::Json {
+            return all.iter().try_for_each(|function| data(&declaration(function).to_string()));
+        }
+        return all.iter().try_for_each(|function| data(&explained(function)));
+    }
+    let pairs: Vec<(&str, &str)> = values
+        .iter()
+        .map(|text| text.split_once('=').map(|(key, value)| (key.trim(), value.trim())))
+        .collect::<Option<_>>()
+        .ok_or_else(|| anyhow!("values are written NAME=VALUE; {}", usage(first)))?;
+    let function = all.iter().find(|function| function.takes.len() == pairs.len()).unwrap_or(first);
+    let result = compute(function, &pairs)?;
+    let (value, unit) = match (function.word(result), function.gives) {
+        (Some(word), _) => (serde_json::json!(word), ""),
+        (None, Gives::Number(unit)) => (serde_json::json!(result), unit),
+        (None, Gives::Word(_)) => bail!("{name} answered no word of its list (a defect, please report it)"),
+    };
+    match format {
+        Format::Json => data(&serde_json::json!([{"name": name, "value": value, "unit": unit}]).to_string()),
+        Format::Text => {
+            let shown = function.word(result).map_or_else(|| significant(result), str::to_owned);
+            data(format!("{name} = {shown} {unit}").trim_end())
+        }
+    }
+}
+
+/// Seven significant digits, without trailing zeros.
+fn significant(number: f64) -> String {
+    let text = format!("{number:.6e}");
+    let (digits, exponent) = text.split_once('e').unwrap_or((&text, "0"));
+    let exponent: i32 = exponent.parse().unwrap_or(0);
+    if !(-5..9).contains(&exponent) {
+        let digits = digits.trim_end_matches('0').trim_end_matches('.');
+        return if exponent == 0 { digits.to_owned() } else { format!("{digits}e{exponent}") };
+    }
+    let places = usize::try_from(6 - exponent).unwrap_or(0);
+    let text = format!("{number:.places$}");
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+fn usage(function: &Function) -> String {
+    let list: Vec<String> = function.takes.iter().map(range).collect();
+    format!("{} takes {}", function.name, list.join(", "))
+}
+
+fn explained(function: &Function) -> String {
+    let mut text = format!("{}{}\n  {}\n", function.signature(), gives(function), function.doc);
+    for takes in function.takes {
+        let what = match takes.what {
+            What::Number(a) | What::NumberOrOpen(a) => a.what,
+            What::Word(_) => "one of these words",
+        };
+        text.push_str(&format!("  {:<44} {what}\n", range(takes)));
+    }
+    text.push_str(&format!("  source: {}\n", function.source));
+    text
+}
+
+fn compute(function: &Function, pairs: &[(&str, &str)]) -> anyhow::Result<f64> {
+    if let Some((key, _)) = pairs.iter().find(|(key, _)| !function.takes.iter().any(|t| t.name == *key)) {
+        bail!("{} takes no {key:?}; {}", function.name, usage(function));
+    }
+    let mut numbers = Vec::new();
+    for takes in function.takes {
+        let mut given = pairs.iter().filter(|(key, _)| *key == takes.name);
+        let (Some((_, text)), None) = (given.next(), given.next()) else {
+            bail!("{} is given not at all, or twice; {}", takes.name, usage(function));
+        };
+        numbers.push(value(takes, text).map_err(|why| anyhow!("{}: {why}", takes.name))?);
+    }
+    function.call(&numbers).map_err(|error| match error {
+        CallError::Count => anyhow!("{}", usage(function)),
+        CallError::Range(error) => anyhow!("{}: {error}", function.name),
+        CallError::NotFinite => anyhow!("{}: there is no finite result for these values", function.name),
+    })
+}
+
+/// A value in the unit of its argument, or the place of a word.
+fn value(takes: &Takes, text: &str) -> Result<f64, String> {
+    let unit = match takes.what {
+        What::Word(words) => {
+            let place = words.iter().position(|word| word.eq_ignore_ascii_case(text));
+            return place
+                .map(|place| place as f64)
+                .ok_or_else(|| format!("{text:?} is none of {}", words.join(", ")));
+        }
+        What::NumberOrOpen(_) if text == "open" => return Ok(f64::INFINITY),
+        What::Number(argument) | What::NumberOrOpen(argument) => argument.unit,
+    };
+    // Units that meters do not show, and bare numbers, are taken as they are declared.
+    let digits = text.strip_suffix(unit).map_or(text, str::trim_end);
+    if let Ok(number) = digits.parse::<f64>() {
+        return Ok(number);
+    }
+    let typed = parse_typed(text).map_err(|error| error.to_string())?;
+    let number = typed.number.to_f64();
+    let one_of =
+        |given: Unit| unit.split(" or ").any(|known| Unit::parse(known).is_ok_and(|known| known == given));
+    match (typed.unit, Unit::parse(unit)) {
+        (None, _) => Ok(number),
+        // A formula that compares like with like, in any of its units.
+        (Some(given), Err(_)) if one_of(given) => Ok(number),
+        (Some(given), Ok(wanted)) => given.convert(number, wanted).map_err(|error| error.to_string()),
+        (Some(given), Err(_)) if unit.is_empty() => Err(format!("it is a bare number, not in {given}")),
+        (Some(given), Err(_)) => Err(format!("it is in {unit}, not in {given}")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn seven_digits_are_shown() {
+        for (number, text) in [
+            (0.0, "0"),
+            (40.0, "40"),
+            (4.5, "4.5"),
+            (1234.5678901, "1234.568"),
+            (0.000123456789, "0.0001234568"),
+            (123_456_789.0, "123456789"),
+            (1.5e12, "1.5e12"),
+            (-2.0e-9, "-2e-9"),
+        ] {
+            assert_eq!(significant(number), text);
+        }
+    }
+
+    /// Every unit that a formula is declared in is either one that values can be typed in, or one that is only named.
+    #[test]
+    fn units_of_the_catalogue_are_known_or_listed() {
+        let named = [
+            "",
+            "radian",
+            "Btu/lb",
+            "ft3/lb",
+            "lb/ft3",
+            "lb/lb",
+            "Btu/ft3",
+            "ft3",
+            "V or A",
+            "of the map",
+            "Btu/h per cfm and °F",
+        ];
+        for function in catalogue::functions() {
+            let units = function.takes.iter().map(Takes::unit).chain(match function.gives {
+                Gives::Number(unit) => Some(unit),
+                Gives::Word(_) => None,
+            });
+            for unit in units {
+                assert!(Unit::parse(unit).is_ok() || named.contains(&unit), "{}: {unit:?}", function.name);
+            }
+        }
+    }
+}

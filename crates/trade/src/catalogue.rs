@@ -1,0 +1,208 @@
+//! Every formula by name, declared once: what it takes, what it gives, its meaning and source. The command line, the rule
+//! language, the reference and the editors' definitions all read this. Does not hold the formulas.
+//!
+//! A call takes numbers in the units of the declaration. A word ("R-410A", "copper") is passed as its place in its list.
+
+#![allow(non_snake_case, reason = "names of arguments carry units as they are written")]
+
+mod air;
+mod capacitors;
+mod compressors;
+mod contacts;
+mod gas;
+mod mathematics;
+mod motors;
+mod sensors;
+mod supply;
+
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use crate::range::{Argument, OutOfRange};
+
+/// What an argument is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum What {
+    /// A number in a range.
+    Number(Argument),
+    /// A resistance or the like that may also be open: infinite.
+    NumberOrOpen(Argument),
+    /// One of these words.
+    Word(&'static [&'static str]),
+}
+
+/// One argument of a function.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Takes {
+    /// Its name.
+    pub name: &'static str,
+    /// What it is.
+    pub what: What,
+}
+
+impl Takes {
+    /// Its unit; empty for a bare number or a word.
+    #[must_use]
+    pub const fn unit(&self) -> &'static str {
+        match self.what {
+            What::Number(argument) | What::NumberOrOpen(argument) => argument.unit,
+            What::Word(_) => "",
+        }
+    }
+}
+
+/// What a function gives.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Gives {
+    /// A number in this unit; empty for a bare number, or for the unit of the arguments.
+    Number(&'static str),
+    /// One of these words; the result is its place in the list.
+    Word(&'static [&'static str]),
+}
+
+type Body = fn(&[f64]) -> Result<f64, OutOfRange>;
+
+/// One function.
+#[derive(Clone, Copy, Debug)]
+pub struct Function {
+    /// Its name.
+    pub name: &'static str,
+    /// What it belongs to: "capacitors".
+    pub group: &'static str,
+    /// What it takes, in order.
+    pub takes: &'static [Takes],
+    /// What it gives.
+    pub gives: Gives,
+    /// What it is, one sentence or two.
+    pub doc: &'static str,
+    /// Where the formula comes from.
+    pub source: &'static str,
+    body: Body,
+    /// It jumps (floor, a word): its result counts as a decision of a rule.
+    pub steps: bool,
+}
+
+/// What a call may end in instead of a number.
+#[derive(Clone, Debug, PartialEq)]
+pub enum CallError {
+    /// Another number of arguments than declared.
+    Count,
+    /// An argument outside its range.
+    Range(OutOfRange),
+    /// The result is not finite.
+    NotFinite,
+}
+
+impl Function {
+    /// How it is called: `series_uF(first, second)`.
+    #[must_use]
+    pub fn signature(&self) -> String {
+        let names: Vec<&str> = self.takes.iter().map(|takes| takes.name).collect();
+        format!("{}({})", self.name, names.join(", "))
+    }
+
+    /// Calls it; words as their places in their lists.
+    ///
+    /// # Errors
+    /// [`CallError`]: the number of arguments, an argument out of range, a result that is not finite.
+    pub fn call(&self, arguments: &[f64]) -> Result<f64, CallError> {
+        if arguments.len() != self.takes.len() {
+            return Err(CallError::Count);
+        }
+        match (self.body)(arguments) {
+            Ok(number) if number.is_finite() => Ok(number),
+            Ok(_) => Err(CallError::NotFinite),
+            Err(error) => Err(CallError::Range(error)),
+        }
+    }
+
+    /// The word that a result stands for; `None` when it gives a number.
+    #[must_use]
+    pub fn word(&self, result: f64) -> Option<&'static str> {
+        match self.gives {
+            Gives::Word(words) => words.get(place(result)).copied(),
+            Gives::Number(_) => None,
+        }
+    }
+}
+
+/// All groups, in the order of the round.
+const GROUPS: [&[Function]; 9] = [
+    mathematics::ALL,
+    capacitors::ALL,
+    supply::ALL,
+    contacts::ALL,
+    motors::ALL,
+    compressors::ALL,
+    air::ALL,
+    gas::ALL,
+    sensors::ALL,
+];
+
+/// Every function, mathematics first. Names with several numbers of arguments stand once per number.
+pub fn functions() -> impl Iterator<Item = &'static Function> + Clone {
+    GROUPS.into_iter().flatten()
+}
+
+/// The functions of this name.
+pub fn find(name: &str) -> impl Iterator<Item = &'static Function> + Clone {
+    functions().filter(move |function| function.name == name)
+}
+
+/// The place that a number passed for a word stands for; beyond every list for what is none.
+fn place(number: f64) -> usize {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // within 0 to 1000
+    if (0.0..1000.0).contains(&number) { number as usize } else { usize::MAX }
+}
+
+/// The item of a list that a word stands for.
+fn pick<T: Copy>(list: &[T], number: f64) -> Result<T, OutOfRange> {
+    let error = OutOfRange { what: "word", value: number, unit: "", least: 0.0, greatest: 0.0 };
+    list.get(place(number)).copied().ok_or(error)
+}
+
+const fn number(argument: Argument) -> What {
+    What::Number(argument)
+}
+
+const fn open(argument: Argument) -> What {
+    What::NumberOrOpen(argument)
+}
+
+const fn word(words: &'static [&'static str]) -> What {
+    What::Word(words)
+}
+
+/// The same argument under another description.
+const fn called(what: &'static str, argument: Argument) -> What {
+    What::Number(Argument { what, ..argument })
+}
+
+const fn gives(unit: &'static str) -> Gives {
+    Gives::Number(unit)
+}
+
+/// `function!(GROUP, "name"(argument: what, ...) -> gives, "doc", "source", expression)`.
+macro_rules! function {
+    ($group:expr, $name:literal($($argument:ident: $what:expr),+ $(,)?) -> $gives:expr, $doc:literal, $source:literal, $body:expr) => {
+        $crate::catalogue::Function {
+            name: $name,
+            group: $group,
+            takes: &[$($crate::catalogue::Takes { name: stringify!($argument), what: $what }),+],
+            gives: $gives,
+            doc: $doc,
+            source: $source,
+            body: |arguments| match *arguments {
+                [$($argument),+] => $body,
+                // The number was checked.
+                _ => Ok(f64::NAN),
+            },
+            steps: matches!($gives, $crate::catalogue::Gives::Word(_)),
+        }
+    };
+}
+use function;
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,38 @@
+//! Capacitors: declarations of `capacitor.rs`.
+
+use super::{Function, called, function, gives, number};
+use crate::capacitor::{
+    self, CAPACITANCE, CAPACITANCE_NOT_ZERO, CURRENT, FREQUENCY, RESISTANCE, TIME, VOLTAGE, VOLTAGE_NOT_ZERO,
+};
+
+const GROUP: &str = "capacitors";
+
+pub(super) const ALL: &[Function] = &[
+    function!(GROUP, "capacitance_under_load_uF"(amps: number(CURRENT), volts: number(VOLTAGE_NOT_ZERO), hertz: number(FREQUENCY)) -> gives("uF"),
+        "Capacitance from the current through a capacitor and the volts across it: amps * 10^6 / (2 pi hertz volts).",
+        "physics", capacitor::capacitance_under_load_uf(amps, volts, hertz)),
+    function!(GROUP, "capacitor_current_A"(microfarads: number(CAPACITANCE), volts: number(VOLTAGE), hertz: number(FREQUENCY)) -> gives("A"),
+        "Current through a capacitor: 2 pi hertz * farads * volts.",
+        "physics", capacitor::current_a(microfarads, volts, hertz)),
+    function!(GROUP, "series_uF"(first: number(CAPACITANCE), second: number(CAPACITANCE)) -> gives("uF"),
+        "Two capacitors in series: c1 c2 / (c1 + c2); what HERM to FAN of a dual can reads.",
+        "physics", capacitor::series_uf(first, second)),
+    function!(GROUP, "time_constant_s"(microfarads: number(CAPACITANCE_NOT_ZERO), ohms: number(RESISTANCE)) -> gives("s"),
+        "Time constant of a capacitor and a resistor: ohms * farads.",
+        "physics", capacitor::time_constant_s(microfarads, ohms)),
+    function!(GROUP, "discharge_volts"(start_volts: called("voltage at the start", VOLTAGE), microfarads: number(CAPACITANCE_NOT_ZERO), ohms: number(RESISTANCE), seconds: number(TIME)) -> gives("V"),
+        "Volts left after a time across a resistor. A real capacitor recovers a little afterwards: read it before hands go in.",
+        "physics", capacitor::discharge_volts(start_volts, microfarads, ohms, seconds)),
+    function!(GROUP, "discharge_time_s"(start_volts: called("voltage at the start", VOLTAGE_NOT_ZERO), end_volts: called("voltage at the end", VOLTAGE_NOT_ZERO), microfarads: number(CAPACITANCE_NOT_ZERO), ohms: number(RESISTANCE)) -> gives("s"),
+        "Time until a capacitor across a resistor has fallen to the end volts.",
+        "physics", capacitor::discharge_time_s(start_volts, end_volts, microfarads, ohms)),
+    function!(GROUP, "stored_energy_J"(microfarads: number(CAPACITANCE), volts: number(VOLTAGE)) -> gives("J"),
+        "Energy in a charged capacitor: farads * volts^2 / 2.",
+        "physics", capacitor::stored_energy_j(microfarads, volts)),
+    function!(GROUP, "discharge_power_W"(volts: number(VOLTAGE), ohms: number(RESISTANCE)) -> gives("W"),
+        "Power that a discharge resistor takes at the first instant: volts^2 / ohms.",
+        "physics", capacitor::discharge_power_w(volts, ohms)),
+    function!(GROUP, "crest_volts"(volts_rms: number(VOLTAGE)) -> gives("V"),
+        "Crest of a sine wave: volts * sqrt 2.",
+        "physics", capacitor::crest_volts(volts_rms)),
+];
