@@ -91,6 +91,14 @@ pub(crate) fn judge(set: &RuleSet, once: &Once<'_>, settings: Settings) -> anyho
     }
     for point in &header.points {
         let Some(text) = once.readings.get(&point.name) else { continue };
+        if round::reads_open(text) {
+            let out = round.step(Event::Open { point: point.name.clone() }, Instant::ZERO);
+            if let Some(why) = refusal(&out) {
+                bail!("{why}");
+            }
+            said.extend(out);
+            continue;
+        }
         let value = parse_typed(text).with_context(|| format!("reading {}", point.name))?;
         let accuracy = once.accuracy.get(&point.name).map(|text| Accuracy::parse(text)).transpose();
         let accuracy = accuracy.with_context(|| format!("accuracy of {}", point.name))?;

@@ -47,6 +47,8 @@ pub struct Known {
     pub lasts: Duration,
     /// A unit that is energised again undoes it.
     pub undone_by_power: bool,
+    /// It counts only when shown after those before it in a rule's list.
+    pub keeps_order: bool,
     /// How the stream can show it.
     pub by_stream: ByStream,
     /// What to do, one sentence to the mechanic.
@@ -58,12 +60,13 @@ pub struct Known {
 const MINUTE: i64 = 60;
 
 /// The hold points the engine knows. A rule may name others; those only the mechanic can confirm.
-pub const KNOWN: [Known; 7] = [
+pub const KNOWN: [Known; 17] = [
     Known {
         name: "locked out",
         scope: Scope::Unit,
         lasts: Duration::from_secs(240 * MINUTE),
         undone_by_power: true,
+        keeps_order: true,
         by_stream: ByStream::No,
         ask: "Lock and tag every source of this unit, keep the key, try to start it, put the control back to off.",
         caution: "Every source: line, control back-feed, convenience outlet, gas, stored spring or pressure. \
@@ -75,6 +78,7 @@ pub const KNOWN: [Known; 7] = [
         scope: Scope::Unit,
         lasts: Duration::from_secs(60 * MINUTE),
         undone_by_power: true,
+        keeps_order: true,
         by_stream: ByStream::LiveDeadLive,
         ask: "Live-dead-live: volts ac on a known live source, then across the dead conductors, then the live source again.",
         caution: "An open disconnect is not proof. Treat as live, and dress for it, until proved. Test the tester \
@@ -85,6 +89,7 @@ pub const KNOWN: [Known; 7] = [
         scope: Scope::Component,
         lasts: Duration::from_secs(10 * MINUTE),
         undone_by_power: true,
+        keeps_order: true,
         by_stream: ByStream::Discharged,
         ask: "Discharge through a resistor (about 20 kohm, 5 W) until volts dc across the terminals read below 5 V: \
               every pair, and each to the case.",
@@ -96,6 +101,7 @@ pub const KNOWN: [Known; 7] = [
         scope: Scope::Component,
         lasts: Duration::from_secs(30 * MINUTE),
         undone_by_power: true,
+        keeps_order: true,
         by_stream: ByStream::No,
         ask: "Take the part off its wires on all sides but one (dual: HERM and FAN both off); note where each went.",
         caution: "A part still in circuit reads the winding across it. Wires only come off dead and discharged terminals.",
@@ -105,6 +111,7 @@ pub const KNOWN: [Known; 7] = [
         scope: Scope::Leads,
         lasts: Duration::from_secs(60 * MINUTE),
         undone_by_power: false,
+        keeps_order: false,
         by_stream: ByStream::LeadsShortedThenOpen,
         ask: "On ohms, clip the leads together (below 0.5 ohm, steady), then apart (open).",
         caution: "A broken lead reads like a dead part, a shorted one like a good fuse.",
@@ -114,6 +121,7 @@ pub const KNOWN: [Known; 7] = [
         scope: Scope::Leads,
         lasts: Duration::from_secs(10 * MINUTE),
         undone_by_power: false,
+        keeps_order: false,
         by_stream: ByStream::LeadsOpen,
         ask: "On ohms, hold the leads apart: the meter must show an open line.",
         caution: "A number on open leads means a damaged lead or wet hands.",
@@ -123,13 +131,100 @@ pub const KNOWN: [Known; 7] = [
         scope: Scope::Component,
         lasts: Duration::from_secs(15 * MINUTE),
         undone_by_power: false,
+        keeps_order: true,
         by_stream: ByStream::No,
         ask: "Confirm that this reading must be taken live, and that you may take it.",
         caution: "Live terminals, 400 V and more across a running capacitor. Only where a dead test cannot answer, only \
                   qualified persons with the protective equipment and permit the site and local codes ask for, \
                   meter and leads rated for the circuit, CAT III 600 V at least. Clip on dead, then energise.",
     },
+    Known {
+        name: "supply proved",
+        lasts: Duration::from_secs(240 * MINUTE),
+        undone_by_power: false,
+        ask: "Supply volts first: check them on this unit. A pass of that check shows this by itself.",
+        caution: "Everything behind a bad supply looks bad. Live terminals: qualified persons only, under local codes.",
+        ..BY_CHECK
+    },
+    Known {
+        name: "start parts proved",
+        ask: "Contactor and capacitor first: check them on this unit. A pass shows this by itself.",
+        caution: "A compressor that hums and trips is more often a capacitor or a contact than a compressor.",
+        ..BY_CHECK
+    },
+    Known {
+        name: "airflow proved",
+        ask: "Airflow first: check it on this unit (rise, split or static). A pass shows this by itself.",
+        caution: "No charge is judged before the air moves: a dirty filter reads like a lack of refrigerant.",
+        ..BY_CHECK
+    },
+    Known {
+        name: "gas pressures proved",
+        ask: "Inlet and manifold pressure first: check them on this unit. A pass shows this by itself.",
+        caution: "No burner is tuned before inlet and manifold pressure are right. Licensed persons only, where local codes say so.",
+        ..BY_CHECK
+    },
+    Known {
+        name: "flue gas safe",
+        lasts: Duration::from_secs(60 * MINUTE),
+        ask: "Carbon monoxide first: check the flue gas of this unit. A pass shows this by itself.",
+        caution: "Carbon monoxide overrides everything. Above the limit: shut the unit down, ventilate, find the cause \
+                  before anything else. Wear an alarm of your own.",
+        ..BY_CHECK
+    },
+    Known {
+        name: "no gas smell",
+        lasts: Duration::from_secs(30 * MINUTE),
+        ask: "Smell for gas at the cabinet and along the pipe, and test the joints you will open or have opened.",
+        caution: "Gas in the air: no flame, no switch, everybody out of it, shut the gas off where that is safe, and call. \
+                  Gas work is for licensed persons where local codes say so.",
+        ..BY_CHECK
+    },
+    Known {
+        name: "running steady",
+        lasts: Duration::from_secs(30 * MINUTE),
+        undone_by_power: true,
+        ask: "The compressor has run for 15 minutes without a break, in the stage that is to be judged.",
+        caution: "Rotating fans, hot discharge lines, live terminals: panels on as far as the readings allow, sleeves and cords away.",
+        ..BY_CHECK
+    },
+    Known {
+        name: "burner steady",
+        lasts: Duration::from_secs(30 * MINUTE),
+        undone_by_power: true,
+        ask: "The burner has run for 10 minutes without a break, in the stage that is to be judged, panels on.",
+        caution: "Hot flue and heat exchanger; flame roll-out burns. Keep face and hands away from the burner box while it lights.",
+        ..BY_CHECK
+    },
+    Known {
+        name: "economiser shut",
+        lasts: Duration::from_secs(60 * MINUTE),
+        undone_by_power: true,
+        ask: "The outside-air damper is shut, seen and not only commanded.",
+        caution: "A damper driven by hand moves again by itself: keep fingers out of the linkage.",
+        ..BY_CHECK
+    },
+    Known {
+        name: "stage known",
+        lasts: Duration::from_secs(60 * MINUTE),
+        undone_by_power: true,
+        ask: "It is known which compressors, burners and fan speeds run, and the control will not change them meanwhile.",
+        caution: "Held by force at a terminal: put it back afterwards.",
+        ..BY_CHECK
+    },
 ];
+
+/// A condition of the whole unit that other work shows, in no order with the rest.
+const BY_CHECK: Known = Known {
+    name: "",
+    scope: Scope::Unit,
+    lasts: Duration::from_secs(240 * MINUTE),
+    undone_by_power: false,
+    keeps_order: false,
+    by_stream: ByStream::No,
+    ask: "",
+    caution: "",
+};
 
 /// What the engine knows of the hold point with this name.
 #[must_use]
@@ -146,6 +241,7 @@ pub fn of(name: &str) -> Known {
         scope: Scope::Component,
         lasts: Duration::from_secs(30 * MINUTE),
         undone_by_power: true,
+        keeps_order: true,
         by_stream: ByStream::No,
         ask: "Confirm this hold point.",
         caution: "Follow the site's procedure; local codes and licensed practice come first.",

@@ -26,10 +26,13 @@ use alloc::vec::Vec;
 use quantity::{Instant, Reading};
 
 pub use check::Phase;
-pub use event::{Binding, Entered, Event, LapseReason, Output, Plan, ResetReason, Settings, Stamped};
+pub use event::{
+    Binding, Entered, Event, LapseReason, Output, Plan, ResetReason, Settings, Stamped, reads_open,
+};
 pub use view::{CheckView, HoldPointView, LiveView, PointView, RulerView, View};
 
 use crate::hold::{self, ByStream, Evidence, How};
+use crate::limits::Word;
 use crate::rule::RuleSet;
 use check::{Check, Proving};
 use contact::Contact;
@@ -126,6 +129,7 @@ impl Round {
             Event::Reading { device, reading } => self.on_reading(&device, reading),
             Event::Gap { device } => self.on_gap(&device),
             Event::Typed { point, value, accuracy } => self.typed(&point, value, accuracy),
+            Event::Open { point } => self.typed_open(&point),
             Event::Answer { yes } => self.answer(yes),
             Event::Rules(rules) => self.rules = rules,
             Event::Tick => {}
@@ -290,9 +294,7 @@ impl Round {
         check.verdict_live = false;
         for name in behind {
             let Some(check) = &self.check else { return };
-            if hold::of(&name).scope != hold::Scope::Leads
-                && self.gate.withdraw(&name, check.place()).is_some()
-            {
+            if hold::of(&name).keeps_order && self.gate.withdraw(&name, check.place()).is_some() {
                 self.say(Output::Lapsed { name, why: LapseReason::Earlier });
             }
         }
@@ -351,7 +353,33 @@ impl Round {
             check.verdict = Some(verdict.clone());
             check.verdict_live = live;
         }
+        let word = verdict.word;
         self.say(Output::Verdict(Box::new(verdict)));
+        self.show_for_others(word);
+    }
+
+    /// A pass shows hold points for other checks of this unit, a fail takes them away; anything else changes nothing.
+    fn show_for_others(&mut self, word: Word) {
+        let Some(check) = &self.check else { return };
+        let Some(header) = check.header() else { return };
+        let (names, title) = (header.shows.clone(), header.title.clone());
+        for name in names {
+            let Some(check) = &self.check else { return };
+            match word {
+                Word::Pass | Word::ConditionalPass => {
+                    let how = How::Stream(format!("{title}: {word}"));
+                    let evidence = Evidence { at: self.now, how };
+                    self.gate.show(&name, check.place(), evidence.clone(), false);
+                    self.say(Output::HoldPoint { name, evidence });
+                }
+                Word::Fail | Word::ConditionalFail => {
+                    if self.gate.withdraw(&name, check.place()).is_some() {
+                        self.say(Output::Lapsed { name, why: LapseReason::Failed });
+                    }
+                }
+                Word::NoVerdict => {}
+            }
+        }
     }
 }
 

@@ -112,6 +112,9 @@ pub struct Point {
     pub coupling: Option<Coupling>,
     /// Values outside this range (in `unit`) are asked about before they are judged.
     pub plausible: Option<(f64, f64)>,
+    /// What an open circuit counts as (in `unit`), where the meter's overload with both leads on is a finding; `None`
+    /// where it never is.
+    pub open_counts_as: Option<f64>,
     /// Line of its declaration, 1-based.
     pub line: usize,
 }
@@ -159,6 +162,8 @@ pub struct Header {
     pub limits: Vec<NamedLimit>,
     /// Hold points, in the order in which they are shown.
     pub hold_points: Vec<String>,
+    /// Hold points that a pass of this rule shows for others ("airflow proved"), and a fail takes away.
+    pub shows: Vec<String>,
     /// Cautions of this rule beyond those of its hold points.
     pub cautions: Vec<String>,
 }

@@ -84,8 +84,10 @@ pub struct PointReading {
     pub device: String,
     /// Value and standard uncertainty in the displayed unit; instrument and repeatability together.
     pub quantity: Quantity,
-    /// The last digits as displayed.
+    /// The last digits as displayed; for an open circuit what it counts as.
     pub shown: Decimal,
+    /// The meter showed overload with both leads on: an open circuit.
+    pub open: bool,
     /// Unit as displayed.
     pub unit: Unit,
     /// ac or dc as displayed.

@@ -1,4 +1,4 @@
-//! Manual entry: lines `POINT=VALUE` or `POINT=VALUE; ACCURACY` become typed values, and a few words do what the buttons
+//! Manual entry: lines `POINT=VALUE`, `POINT=OL` or `POINT=VALUE; ACCURACY` become typed values, and a few words do what the buttons
 //! of the page do (`confirm locked out`, `yes`, `next` ...). A meter without a radio is typed in and gets the same
 //! verdict. Does not know which points or hold points exist; the round refuses those that do not.
 
@@ -102,6 +102,9 @@ fn parse_line(line: &[u8]) -> Result<Line, ManualFault> {
         Some((value, accuracy)) => (value, Some(accuracy)),
         None => (rest, None),
     };
+    if round::reads_open(value) {
+        return Ok(Line::Round(round::Event::Open { point: point.trim().into() }));
+    }
     let typed = parse_typed(value).map_err(ManualFault::Value)?;
     let accuracy = accuracy.map(Accuracy::parse).transpose().map_err(ManualFault::Accuracy)?;
     Ok(Line::Round(round::Event::Typed { point: point.trim().into(), value: typed, accuracy }))

@@ -228,6 +228,9 @@ impl LineEvent {
                 round::Event::Confirm { hold_point } => Self::Confirm { t, hold_point: hold_point.clone() },
                 round::Event::Withdraw { hold_point } => Self::Withdraw { t, hold_point: hold_point.clone() },
                 round::Event::Energised => Self::Energised { t },
+                round::Event::Open { point } => {
+                    Self::Typed { t, point: point.clone(), value: "OL".to_owned(), accuracy: None }
+                }
                 round::Event::Typed { point, value, accuracy } => Self::Typed {
                     t,
                     point: point.clone(),
@@ -270,6 +273,9 @@ impl LineEvent {
                 Event::Round(round::Event::Withdraw { hold_point: hold_point.clone() })
             }
             Self::Energised { .. } => Event::Round(round::Event::Energised),
+            Self::Typed { point, value, .. } if round::reads_open(value) => {
+                Event::Round(round::Event::Open { point: point.clone() })
+            }
             Self::Typed { point, value, accuracy, .. } => Event::Round(round::Event::Typed {
                 point: point.clone(),
                 value: parse_typed(value).map_err(|e| e.to_string())?,

@@ -154,7 +154,7 @@ impl From<&PointReading> for ReadingJson {
             device: reading.device.clone(),
             value: rounded(reading.quantity.value()),
             unit,
-            shown: reading.shown.to_string(),
+            shown: if reading.open { "OL".to_owned() } else { reading.shown.to_string() },
             standard_uncertainty: rounded(reading.quantity.standard_uncertainty()),
             count: reading.count,
             at_s: seconds(reading.at),

@@ -60,6 +60,11 @@ pub const DECLARATIONS: &[Declaration] = &[
         doc: "A reading outside this range is asked about before it is judged.",
     },
     Declaration {
+        name: "open",
+        forms: &["open(name, value)"],
+        doc: "Overload with both leads on is a finding: the reading counts as this value then. It is asked first.",
+    },
+    Declaration {
         name: "limit",
         forms: &["limit(name, value, unit, source)"],
         doc: "A limit of this rule, read as limit.name when judge takes (m, plate, limit).",
@@ -68,6 +73,11 @@ pub const DECLARATIONS: &[Declaration] = &[
         name: "hold_points",
         forms: &["hold_points([\"locked out\", ...])"],
         doc: "What must be shown before a verdict, in this order.",
+    },
+    Declaration {
+        name: "shows",
+        forms: &["shows(\"airflow proved\")"],
+        doc: "A pass of this rule shows this hold point for the other checks of the unit; a fail takes it away.",
     },
     Declaration {
         name: "one_moment",
@@ -190,6 +200,8 @@ impl Reader<'_, '_> {
                 self.point(name, unit, label.to_string(), position);
             }
             ("plausible", [Text(name), Number(low), Number(high)]) => self.plausible(name, *low, *high, position),
+            ("open", [Text(name), Number(value)]) => self.open(name, *value, position),
+            ("shows", [Text(name)]) => self.shows(name, position),
             ("limit", [Text(name), Number(value), Text(unit), Text(source)]) => {
                 let ((unit, _), source) = (self.unit(unit, position), self.source(source, position));
                 self.name(name, position);
@@ -330,7 +342,15 @@ impl Reader<'_, '_> {
         let item = self.header.nameplate.iter().find(|item| item.name == name);
         self.same_unit(name, item.map(|item| item.unit), unit, position);
         let line = At::from(position).line;
-        self.header.points.push(Point { name: name.into(), label, unit, coupling, plausible: None, line });
+        self.header.points.push(Point {
+            name: name.into(),
+            label,
+            unit,
+            coupling,
+            plausible: None,
+            open_counts_as: None,
+            line,
+        });
     }
 
     /// A judgement takes its unit by name, so a name has one unit in a rule.
@@ -353,6 +373,29 @@ impl Reader<'_, '_> {
                 self.findings.error(position, format!("no reading {name:?} is declared above{hint}"));
             }
         }
+    }
+
+    fn open(&mut self, name: &str, value: f64, position: Position) {
+        match self.header.points.iter_mut().find(|point| point.name == name) {
+            Some(point) if point.open_counts_as.is_none() => point.open_counts_as = Some(value),
+            Some(_) => self.findings.error(position, format!("open({name:?}, ...) is declared twice")),
+            None => {
+                let hint = did_you_mean(name, self.header.points.iter().map(|point| point.name.as_str()));
+                self.findings.error(position, format!("no reading {name:?} is declared above{hint}"));
+            }
+        }
+    }
+
+    fn shows(&mut self, name: &str, position: Position) {
+        if hold::known(name).is_none() {
+            let hint = did_you_mean(name, hold::KNOWN.iter().map(|known| known.name));
+            self.findings.error(position, format!("no hold point {name:?} is known{hint}"));
+        } else if hold::of(name).keeps_order {
+            self.findings.error(position, format!("{name:?} is shown at the unit, never by another check"));
+        } else if self.header.shows.iter().any(|other| other == name) {
+            self.findings.error(position, format!("{name:?} stands twice"));
+        }
+        self.header.shows.push(name.to_string());
     }
 
     fn one_moment(&mut self, names: &[(ImmutableString, Position)], seconds: f64, position: Position) {

@@ -248,6 +248,17 @@ fn headers_are_checked() {
         (with("title(\"T\"); reads(\"xa\", \"V\"); one_moment([\"xa\", \"xb\"], 5);"), "did you mean \"xa\""),
         (with("title(\"T\"); reads(\"x\", \"V\"); one_moment([\"x\", \"x\"], 0);"), "1 to 600 seconds"),
         (with("title(\"T\"); reads(\"x\", \"V\"); one_moment(\"x\");"), "write one_moment("),
+        (with("title(\"T\"); reads(\"x\", \"V\"); open(\"y\", 5);"), "no reading \"y\""),
+        (with("title(\"T\"); reads(\"x\", \"V\"); open(\"x\", 5); open(\"x\", 5);"), "declared twice"),
+        (
+            with("title(\"T\"); reads(\"x\", \"V\"); shows(\"air flow proved\");"),
+            "did you mean \"airflow proved\"",
+        ),
+        (with("title(\"T\"); reads(\"x\", \"V\"); shows(\"locked out\");"), "never by another check"),
+        (
+            with("title(\"T\"); reads(\"x\", \"V\"); shows(\"airflow proved\"); shows(\"airflow proved\");"),
+            "stands twice",
+        ),
         (with("title(\"T\"); reads(\"x\", \"V\"); let y = 1;"), "only declarations"),
         (with("title(\"T\"); reads(\"x\", \"V\"); 1 + 1;"), "only declarations"),
         (with("title(\"T\"); reads(\"x\", \"V\"); caution(7);"), "write caution("),

@@ -288,6 +288,7 @@ impl Core {
         let event = match act {
             Act::Confirm(hold_point) => round::Event::Confirm { hold_point },
             Act::Withdraw(hold_point) => round::Event::Withdraw { hold_point },
+            Act::Type { point, text } if round::reads_open(&text) => round::Event::Open { point },
             Act::Type { point, text } => {
                 let value = parse_typed(&text).map_err(|error| error.to_string())?;
                 let accuracy =

@@ -95,6 +95,15 @@ impl Proving {
     }
 }
 
+/// Overload without a break on one channel.
+#[derive(Clone, Debug)]
+pub(super) struct OpenRun {
+    pub(super) point: usize,
+    pub(super) device: String,
+    pub(super) channel: u8,
+    pub(super) since: Instant,
+}
+
 /// The armed check.
 pub(super) struct Check {
     pub(super) number: u32,
@@ -109,6 +118,8 @@ pub(super) struct Check {
     pub(super) premature: bool,
     /// The last reading came from leads that have not come off since the last point.
     pub(super) await_lift: bool,
+    /// Overload that lasts, on a point where an open circuit is a finding.
+    pub(super) open_run: Option<OpenRun>,
     pub(super) question: Option<Question>,
     pub(super) accepted: Vec<About>,
     pub(super) low_battery: bool,
@@ -131,6 +142,7 @@ impl Check {
             points: (0..points).map(|_| PointState::Waiting).collect(),
             premature: false,
             await_lift: false,
+            open_run: None,
             question: None,
             accepted: Vec::new(),
             low_battery: false,
@@ -172,6 +184,7 @@ impl Check {
         }
         self.premature = false;
         self.await_lift = false;
+        self.open_run = None;
         self.question = None;
         self.accepted.clear();
         self.low_battery = false;
@@ -217,7 +230,7 @@ impl Check {
         let (still_open, settled) = match state {
             PointState::Settling(settling) => (settling.open_since.is_some(), false),
             PointState::Settled(settled) => (settled.watch.is_some(), true),
-            PointState::Waiting => (false, false),
+            PointState::Waiting => (self.open_run.as_ref().is_some_and(|run| run.point == *index), false),
         };
         if still_open || self.phase != Phase::Asking {
             return false;

@@ -109,6 +109,11 @@ pub enum Event {
         /// The meter's accuracy, where it is known; else only the typed digits' rounding counts.
         accuracy: Option<Accuracy>,
     },
+    /// The meter shows overload there with both leads on, so somebody typed.
+    Open {
+        /// The point's name.
+        point: String,
+    },
     /// The answer to the question asked last.
     Answer {
         /// Yes: the value is right as it stands.
@@ -118,6 +123,13 @@ pub enum Event {
     Rules(RuleSet),
     /// Time has passed.
     Tick,
+}
+
+/// Whether a typed text says that the meter shows overload: `OL` or `open`.
+#[must_use]
+pub fn reads_open(text: &str) -> bool {
+    let text = text.trim();
+    text.eq_ignore_ascii_case("ol") || text.eq_ignore_ascii_case("open")
 }
 
 /// What a round says. Each comes with its time.
@@ -184,6 +196,8 @@ pub enum LapseReason {
     Withdrawn,
     /// One that must stand before it fell.
     Earlier,
+    /// The check that shows it did not pass.
+    Failed,
 }
 
 impl LapseReason {
@@ -196,6 +210,7 @@ impl LapseReason {
             Self::VoltsSeen => "volts seen at the leads",
             Self::Withdrawn => "taken back",
             Self::Earlier => "a hold point before it fell",
+            Self::Failed => "the check that shows it did not pass",
         }
     }
 }

@@ -57,13 +57,13 @@ impl Gate {
 
     /// For each hold point of an ordered list, its evidence if it counts. One shown before an earlier one of the list
     /// stood (for another check, or before that one lapsed) does not count, nor does one behind an open one; leads are
-    /// proved apart from the unit and keep no order.
+    /// proved apart from the unit and keep no order, nor do conditions that other checks show.
     pub(super) fn evidence_of(&self, list: &[String], place: Place<'_>) -> Vec<Option<&Evidence>> {
         let mut earlier: Option<Instant> = None;
         let mut broken = false;
         let count = |name: &String| {
             let standing = self.find(name, place);
-            if hold::of(name).scope == Scope::Leads {
+            if !hold::of(name).keeps_order {
                 return standing.map(|s| &s.evidence);
             }
             let counts = standing.filter(|s| !broken && earlier.is_none_or(|at| s.evidence.at >= at));

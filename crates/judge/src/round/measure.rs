@@ -7,7 +7,7 @@ use alloc::vec::Vec;
 
 use quantity::{Duration, Reading, State};
 
-use super::check::{About, Check, Phase, Question};
+use super::check::{About, Check, OpenRun, Phase, Question};
 use super::contact::looks_open;
 use super::event::{Output, ResetReason};
 use super::point::{Fed, OPEN_FOR, PointState, SettledPoint, SettlingPoint, wants};
@@ -55,6 +55,9 @@ impl Round {
         self.break_off_changed_function(device, reading);
         let Some(index) = self.point_for(device, reading) else { return };
         if self.blocked_by_a_contact(index, device, reading) {
+            return;
+        }
+        if self.runs_open(index, device, reading) {
             return;
         }
         let thresholds = self.thresholds(index, reading);
@@ -160,6 +163,47 @@ impl Round {
             *state = PointState::Settled(done);
         }
         self.try_conclude();
+    }
+
+    /// Overload where an open circuit is a finding: once it has lasted, it is asked whether the leads are on. True while it
+    /// lasts; a contact that was settling is over then.
+    fn runs_open(&mut self, index: usize, device: &str, reading: &Reading) -> bool {
+        let Some(check) = &mut self.check else { return false };
+        let Some(rule) = check.rule.clone() else { return false };
+        let Some(point) = rule.header().points.get(index) else { return false };
+        let overload = matches!(reading.state, State::Overload(_)) && reading.flags.is_live();
+        let settling =
+            matches!(check.points.get(index), Some(PointState::Settling(s)) if s.contact_since.is_some());
+        if point.open_counts_as.is_none() || !overload || settling {
+            if check
+                .open_run
+                .as_ref()
+                .is_some_and(|run| run.device == device && run.channel == reading.channel)
+            {
+                check.open_run = None;
+                let _ = check.reconsider_question();
+            }
+            return false;
+        }
+        let same =
+            |run: &OpenRun| run.point == index && run.device == device && run.channel == reading.channel;
+        let run = check.open_run.take().filter(same).unwrap_or_else(|| OpenRun {
+            point: index,
+            device: device.to_string(),
+            channel: reading.channel,
+            since: reading.at,
+        });
+        let long = reading.at.since(run.since) >= OPEN_FOR;
+        check.open_run = Some(run);
+        if long && check.question.is_none() {
+            let text = format!(
+                "The meter reads {reading}, as on open leads. Are both leads on: {}? \
+                 Yes: it is judged as an open circuit. No: clip on.",
+                point.label
+            );
+            self.ask(Question { about: About::OpenPart(index), text });
+        }
+        true
     }
 
     /// Leads that read open for long while a capacitance is awaited: open leads, or an open part? The mechanic knows.

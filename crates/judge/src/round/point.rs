@@ -289,6 +289,7 @@ impl SettlingPoint {
                 device: self.device.clone(),
                 quantity: displayed,
                 shown,
+                open: false,
                 unit: self.unit,
                 coupling: self.coupling,
                 accuracy_known: self.accuracy.is_some(),

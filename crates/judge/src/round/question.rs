@@ -12,6 +12,7 @@ use super::check::{About, Check, Phase, Question};
 use super::event::{Entered, Output};
 use super::plate;
 use super::point::{PointState, SettledPoint};
+use super::typed::open_point;
 use crate::evaluate::{Evaluation, Input, evaluate};
 use crate::hold::How;
 use crate::hold::proof::{NEXT_TO_NOTHING_COUNTS, NEXT_TO_NOTHING_V};
@@ -88,6 +89,14 @@ impl Round {
         let Some(check) = &mut self.check else { return };
         let Some(rule) = check.rule.clone() else { return };
         let Some(point) = rule.header().points.get(index) else { return };
+        if let Some(run) = check.open_run.take().filter(|run| run.point == index) {
+            let done = open_point(point, &run.device, now);
+            // Leads that come off an open circuit change nothing, so nothing is watched.
+            return match done {
+                Some(done) => self.point_settled(index, done),
+                None => self.refuse(String::from("an open circuit is no reading for this rule")),
+            };
+        }
         let Some(PointState::Settling(settling)) = check.points.get(index) else {
             return self.try_conclude();
         };

@@ -51,6 +51,7 @@ fn point(name: &str, unit: &str) -> Point {
         unit: Unit::parse(unit).unwrap(),
         coupling,
         plausible: None,
+        open_counts_as: None,
         line: 1,
     }
 }
@@ -193,9 +194,24 @@ fn rules() -> RuleSet {
         judgement.unit = Unit::parse("K").unwrap();
         judged(alloc::vec![judgement])
     });
-    let within = quantity::Duration::from_secs(10);
-    split.header.moments = alloc::vec![crate::rule::Moment { points: alloc::vec![0, 1], within, line: 1 }];
+    let apart = quantity::Duration::from_secs(10);
+    split.header.moments =
+        alloc::vec![crate::rule::Moment { points: alloc::vec![0, 1], within: apart, line: 1 }];
     all.push(split);
+    let mut coil = rule("coil", &[("coil", "ohm"), ("other", "ohm")], &[], |v| {
+        judged(
+            v.iter()
+                .zip(["coil", "other"])
+                .map(|(v, name)| within(name, *v, Some(1.0), Some(100.0)))
+                .collect(),
+        )
+    });
+    coil.header.points.iter_mut().for_each(|point| point.open_counts_as = Some(1e6));
+    all.push(coil);
+    let mut air = rule("air-first", &[("capacitance", "uF")], &[], bare);
+    air.header.shows = alloc::vec!["airflow proved".to_string()];
+    all.push(air);
+    all.push(rule("after-air", &[("capacitance", "uF")], &["airflow proved"], bare));
     let mut second_rating = with_plate(rule("same-as", &[("capacitance", "uF")], &[], run_capacitor));
     second_rating.header.nameplate = alloc::vec![
         plate_item("capacitance", "uF", PlateDefault::Required),

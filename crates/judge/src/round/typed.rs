@@ -4,12 +4,13 @@
 use alloc::format;
 use alloc::string::{String, ToString};
 
-use quantity::{Accuracy, Quantity, Typed};
+use quantity::{Accuracy, Decimal, Instant, Quantity, Typed};
 
 use super::Round;
 use super::check::{About, Phase};
 use super::point::SettledPoint;
 use crate::evaluate::Input;
+use crate::rule::Point;
 use crate::verdict::PointReading;
 
 impl Round {
@@ -30,6 +31,34 @@ impl Round {
                 self.point_settled(index, done);
             }
             Err(why) => self.refuse(why),
+        }
+    }
+
+    /// The meter shows overload with both leads on: the point's value is what an open circuit counts as.
+    pub(super) fn typed_open(&mut self, name: &str) {
+        let found = self.check.as_ref().and_then(|check| {
+            let points = &check.header()?.points;
+            let index = points.iter().position(|point| point.name == name)?;
+            Some((index, points.get(index)?.clone(), check.phase))
+        });
+        let Some((index, point, phase)) = found else {
+            return self.refuse(format!("{name:?} was not taken as open: no such reading is awaited"));
+        };
+        if phase == Phase::Done {
+            return self.refuse("this check has its verdict; take it again to enter a new value".to_string());
+        }
+        match open_point(&point, "typed", self.now) {
+            Some(done) => {
+                let Some(check) = &mut self.check else { return };
+                check.premature |= check.phase == Phase::HoldPoints;
+                if check.phase == Phase::Asking {
+                    check.question = None;
+                    check.phase = Phase::Measuring;
+                }
+                check.accepted.retain(|about| *about != About::OpenPart(index));
+                self.point_settled(index, done);
+            }
+            None => self.refuse(format!("{name}: an open circuit is no reading for this rule; type a value")),
         }
     }
 
@@ -69,6 +98,7 @@ impl Round {
             device: "typed".to_string(),
             quantity: shown,
             shown: value.number,
+            open: false,
             unit,
             coupling: value.coupling.or(point.coupling),
             accuracy_known: accuracy.is_some(),
@@ -82,4 +112,25 @@ impl Round {
         let (until, typed) = (self.now, Some(value.number));
         Ok((index, SettledPoint { input, reading, until, channel: 0, typed, watch: None }))
     }
+}
+
+/// The settled point of an open circuit; `None` where the rule has no use for one.
+pub(super) fn open_point(point: &Point, device: &str, at: Instant) -> Option<SettledPoint> {
+    let value = point.open_counts_as?;
+    let shown = Decimal::parse(&format!("{value}")).ok()?;
+    let reading = PointReading {
+        point: point.name.clone(),
+        label: point.label.clone(),
+        device: device.to_string(),
+        quantity: Quantity::exact(value, point.unit).ok()?,
+        shown,
+        open: true,
+        unit: point.unit,
+        coupling: point.coupling,
+        accuracy_known: true,
+        count: 1,
+        at,
+    };
+    let input = Input { value, standard_uncertainty: 0.0 };
+    Some(SettledPoint { input, reading, until: at, channel: 0, typed: None, watch: None })
 }

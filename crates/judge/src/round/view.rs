@@ -284,7 +284,12 @@ fn point_views(check: &Check) -> Vec<PointView> {
             let (state_text, shown, typed) = match state {
                 PointState::Settled(settled) => {
                     let reading = &settled.reading;
-                    ("settled", format!("{} {}", reading.shown, reading.unit), settled.typed.is_some())
+                    let shown = if reading.open {
+                        "OL".to_string()
+                    } else {
+                        format!("{} {}", reading.shown, reading.unit)
+                    };
+                    ("settled", shown, settled.typed.is_some())
                 }
                 PointState::Settling(s) if s.contact_since.is_some() => {
                     asked_one = true;

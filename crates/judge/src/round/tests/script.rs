@@ -5,7 +5,7 @@
 //! - what is armed: `rule ID`, `unit TAG`, `component NAME`, `plate NAME VALUE`, `bind POINT DEVICE CHANNEL`,
 //!   `accuracy TEXT` (of all meters), `simple` (simple acceptance), `arm`
 //! - by hand: `confirm NAME`, `gate` (confirms all of the rule), `withdraw NAME`, `energised`, `again`, `finish`, `yes`,
-//!   `no`, `typed POINT VALUE`, `rules none`, `rules all`
+//!   `no`, `typed POINT VALUE`, `open POINT`, `rules none`, `rules all`
 //! - by meter: `meter 39.40 uF x20 @10Hz hold`: device (`meter/1` for channel 1), display (`OL`, `---`), unit, then in any
 //!   order a count, a rate, a flag (`hold`, `relative`, `min-max`, `low-battery`), a noise in counts (`~2`), a step from
 //!   reading to reading in counts (`+3`), readings late by so many seconds (`late 9`); `gap meter`;
@@ -101,6 +101,7 @@ impl Runner {
             "yes" | "no" => self.step(Event::Answer { yes: word == "yes" }),
             "typed" => self.typed(rest)?,
             "rules" => self.step(Event::Rules(if rest == "all" { rules() } else { RuleSet::default() })),
+            "open" => self.step(Event::Open { point: rest.to_string() }),
             "gap" => self.step(Event::Gap { device: rest.to_string() }),
             "wait" => {
                 self.pass_time(span(rest)?);
@@ -347,7 +348,7 @@ macro_rules! files {
     )+ };
 }
 
-files!(verdicts, hold_points, proofs, breaks, points, typed, plans, moment);
+files!(verdicts, hold_points, proofs, breaks, points, typed, plans, moment, open, shows);
 
 #[test]
 fn a_wrong_expectation_is_reported_with_its_line_and_the_difference() {
