@@ -91,7 +91,7 @@ pub(crate) fn judge(set: &RuleSet, once: &Once<'_>, settings: Settings) -> anyho
     }
     for point in &header.points {
         let Some(text) = once.readings.get(&point.name) else { continue };
-        if round::reads_open(text) {
+        if judge::round::reads_open(text) {
             let out = round.step(Event::Open { point: point.name.clone() }, Instant::ZERO);
             if let Some(why) = refusal(&out) {
                 bail!("{why}");

@@ -41,10 +41,10 @@ pub fn block(verdict: &VerdictJson) -> String {
     for reading in &verdict.readings {
         let _ = writeln!(
             text,
-            "  reading   {}: {} {} (u = {} {}, {}, {} reading{})",
+            "  reading   {}: {}{} (u = {} {}, {}, {} reading{})",
             reading.label,
             reading.shown,
-            reading.unit,
+            if reading.shown == "OL" { String::new() } else { format!(" {}", reading.unit) },
             short(reading.standard_uncertainty),
             reading.unit,
             reading.device,
