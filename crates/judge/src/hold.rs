@@ -60,7 +60,7 @@ pub struct Known {
 const MINUTE: i64 = 60;
 
 /// The hold points the engine knows. A rule may name others; those only the mechanic can confirm.
-pub const KNOWN: [Known; 17] = [
+pub const KNOWN: [Known; 18] = [
     Known {
         name: "locked out",
         scope: Scope::Unit,
@@ -147,9 +147,15 @@ pub const KNOWN: [Known; 17] = [
         ..BY_CHECK
     },
     Known {
-        name: "start parts proved",
-        ask: "Contactor and capacitor first: check them on this unit. A pass shows this by itself.",
-        caution: "A compressor that hums and trips is more often a capacitor or a contact than a compressor.",
+        name: "contactor proved",
+        ask: "Contactor first: check its poles on this unit. A pass shows this by itself.",
+        caution: "A compressor that hums and trips is more often a contact or a capacitor than a compressor.",
+        ..BY_CHECK
+    },
+    Known {
+        name: "capacitor proved",
+        ask: "Capacitor first, where the motor has one: check it on this unit. A pass shows this by itself; confirm it where there is none.",
+        caution: "A weak capacitor reads like a bad compressor and is the cheaper part.",
         ..BY_CHECK
     },
     Known {
