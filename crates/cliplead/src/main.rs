@@ -14,6 +14,7 @@ mod doctor;
 mod judge_once;
 mod learn;
 mod output;
+mod published;
 mod replay;
 mod rules;
 mod rules_command;

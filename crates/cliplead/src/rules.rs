@@ -9,7 +9,7 @@ use judge::rule::RuleSet;
 use script::{Diagnostic, Limits, Loaded, RuleSetLoader};
 
 use crate::output::talk;
-use crate::shipped;
+use crate::{published, shipped};
 
 /// Files of one rule set: path for messages, text.
 pub(crate) type Texts = Vec<(String, String)>;
@@ -73,7 +73,10 @@ fn collect(folder: &Path, ending: &str, depth: usize, found: &mut Vec<PathBuf>) 
 /// All problems of all files.
 pub(crate) fn load(texts: &Texts) -> Result<Loaded, Vec<Diagnostic>> {
     let limits = Limits { now_us: Some(monotone_us), ..Limits::default() };
-    RuleSetLoader::new(limits).load(texts.iter().map(|(path, text)| (path.as_str(), text.as_str())))
+    let mut loaded =
+        RuleSetLoader::new(limits).load(texts.iter().map(|(path, text)| (path.as_str(), text.as_str())))?;
+    loaded.warnings.extend(published::changed(&loaded.set, texts));
+    Ok(loaded)
 }
 
 /// Loads a set for a command: problems go to stderr, an unusable set ends the command.

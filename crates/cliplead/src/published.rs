@@ -1,0 +1,72 @@
+//! Published limits that a shop has changed: said, never refused. Compares a rule set with the one that is built in; limits of common
+//! practice are the shop's to tune and are passed over.
+
+use std::sync::OnceLock;
+
+use judge::rule::{NamedLimit, RuleError, RuleSet, SourceClass};
+use script::{Diagnostic, RuleSetLoader, Severity};
+
+use crate::shipped;
+
+/// A warning for each changed limit.
+pub(crate) fn changed(set: &RuleSet, texts: &[(String, String)]) -> Vec<Diagnostic> {
+    let mut found = Vec::new();
+    for rule in set.iter() {
+        let Some(original) = built_in().find(rule.id()) else { continue };
+        let file = texts.iter().find(|(path, _)| stem(path) == rule.id());
+        for published in original.header().limits.iter().filter(|limit| is_published(limit)) {
+            let here = rule.header().limits.iter().find(|limit| limit.name == published.name);
+            let Some(message) = difference(published, here) else { continue };
+            let line = here.map_or(1, |limit| limit.line);
+            found.push(Diagnostic {
+                severity: Severity::Warning,
+                found: RuleError {
+                    message,
+                    file: file.map_or_else(|| rule.id().to_owned(), |(path, _)| path.clone()),
+                    line,
+                    column: 1,
+                    source_line: file
+                        .and_then(|(_, text)| text.lines().nth(line.saturating_sub(1)))
+                        .unwrap_or_default()
+                        .to_owned(),
+                },
+            });
+        }
+    }
+    found
+}
+
+/// Standards, and what was read of them; a figure from memory too, as long as its words name a standard.
+fn is_published(limit: &NamedLimit) -> bool {
+    limit.source.class == SourceClass::Standard || limit.source.text.to_lowercase().starts_with("standard")
+}
+
+fn difference(published: &NamedLimit, here: Option<&NamedLimit>) -> Option<String> {
+    let shown = format!("{} {} ({})", published.value, published.unit, published.source.text);
+    let Some(here) = here else {
+        return Some(format!("the published limit {:?} is gone; it was {shown}", published.name));
+    };
+    let same_unit = here.unit.convert(here.value, published.unit).ok();
+    let same = same_unit.is_some_and(|value| (value - published.value).abs() <= 1e-9 * published.value.abs());
+    (!same).then(|| {
+        format!(
+            "limit {:?} is {} {} here, the published figure is {shown}; if this is your own, its source should say so",
+            published.name, here.value, here.unit
+        )
+    })
+}
+
+fn stem(path: &str) -> &str {
+    let name = path.rsplit(['/', '\\']).next().unwrap_or(path);
+    name.strip_suffix(".rhai").unwrap_or(name)
+}
+
+/// The built-in rules; an empty set if they do not load, which `rules check` would have said.
+fn built_in() -> &'static RuleSet {
+    static BUILT_IN: OnceLock<RuleSet> = OnceLock::new();
+    BUILT_IN.get_or_init(|| {
+        RuleSetLoader::default()
+            .load(shipped::RULES.iter().copied())
+            .map_or_else(|_| RuleSet::default(), |loaded| loaded.set)
+    })
+}
