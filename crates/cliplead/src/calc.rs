@@ -19,10 +19,41 @@ pub(crate) fn run(options: &CalcOptions) -> anyhow::Result<Exit> {
         ("list", []) => list(options.format)?,
         ("reference", []) => data(&reference::markdown())?,
         ("definitions", []) => data(&reference::definitions())?,
-        (name @ ("list" | "reference" | "definitions"), _) => bail!("calc {name} takes no values"),
+        ("-", []) => return lines(options.format),
+        (name @ ("-" | "list" | "reference" | "definitions"), _) => bail!("calc {name} takes no values"),
         (name, values) => one(name, values, options.format)?,
     }
     Ok(Exit::Fine)
+}
+
+/// Computes each line of stdin, `NAME key=value ...`, in its order. A line that cannot be computed says why in its place; the exit code
+/// tells that there was one.
+fn lines(format: Format) -> anyhow::Result<Exit> {
+    let mut exit = Exit::Fine;
+    for line in std::io::stdin().lines() {
+        let line = line?;
+        let mut words: Vec<String> = Vec::new();
+        for word in line.split_whitespace() {
+            // A word without = goes on with the value before it: `fuel=natural gas`.
+            match words.last_mut() {
+                Some(last) if words_belong(last, word) => last.push_str(&format!(" {word}")),
+                _ => words.push(word.to_owned()),
+            }
+        }
+        let [name, values @ ..] = words.as_slice() else { continue };
+        if let Err(error) = one(name, values, format) {
+            exit = Exit::CouldNotRun;
+            match format {
+                Format::Json => data(&serde_json::json!([{"name": name, "error": error.to_string()}]).to_string())?,
+                Format::Text => data(&format!("{name}: {error}"))?,
+            }
+        }
+    }
+    Ok(exit)
+}
+
+fn words_belong(before: &str, word: &str) -> bool {
+    before.contains('=') && !word.contains('=')
 }
 
 fn list(format: Format) -> anyhow::Result<()> {

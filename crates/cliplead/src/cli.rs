@@ -221,7 +221,8 @@ pub(crate) struct RulesFolder {
 #[derive(Debug, Args)]
 #[command(after_help = "\
 Every formula a rule can call, under the same name. Values carry units (40uF, 4.2A, 75°F); a bare number is in the unit
-that the formula names. `list` names all, `reference` and `definitions` print the files of the folder rules.
+that the formula names. `list` names all, `reference` and `definitions` print the files of the folder rules, `-` computes
+each line of stdin.
 
 Examples:
   cliplead calc list
@@ -232,7 +233,7 @@ Examples:
 
 Exit codes: 0 computed; 2 an unknown name, a value that does not fit.")]
 pub(crate) struct CalcOptions {
-    /// `list`, or a formula's name
+    /// `list`, `-`, or a formula's name
     pub(crate) name: String,
     /// The values: NAME=VALUE with unit; none: what the formula takes
     #[arg(value_name = "NAME=VALUE")]

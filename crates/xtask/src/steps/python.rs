@@ -65,6 +65,8 @@ fn virtual_environment(context: &Context) -> Result<PathBuf> {
         "--no-deps",
         "--only-binary",
         ":all:",
+        "--no-binary",
+        "PsychroLib",
     ];
     let file = ["-r", "tests/reference/requirements.txt"];
     Run::new(&python, &[pip.as_slice(), &file].concat()).in_dir(&context.root).check()?;
