@@ -12,6 +12,7 @@ mod contacts;
 mod gas;
 mod mathematics;
 mod motors;
+mod refrigerants;
 mod sensors;
 mod supply;
 
@@ -128,13 +129,14 @@ impl Function {
 }
 
 /// All groups, in the order of the round.
-const GROUPS: [&[Function]; 9] = [
+const GROUPS: [&[Function]; 10] = [
     mathematics::ALL,
     capacitors::ALL,
     supply::ALL,
     contacts::ALL,
     motors::ALL,
     compressors::ALL,
+    refrigerants::ALL,
     air::ALL,
     gas::ALL,
     sensors::ALL,

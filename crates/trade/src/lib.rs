@@ -11,6 +11,7 @@ extern crate alloc;
 pub mod air;
 pub mod capacitor;
 pub mod catalogue;
+pub mod circuit;
 pub mod compressor;
 pub mod drive;
 pub mod gas;
@@ -18,8 +19,10 @@ pub mod joint;
 pub mod motor;
 pub mod psychro;
 mod range;
+pub mod refrigerant;
 pub mod sensor;
 pub mod supply;
+pub mod suspects;
 #[cfg(test)]
 mod testing;
 
