@@ -44,7 +44,9 @@ fn lines(format: Format) -> anyhow::Result<Exit> {
         if let Err(error) = one(name, values, format) {
             exit = Exit::CouldNotRun;
             match format {
-                Format::Json => data(&serde_json::json!([{"name": name, "error": error.to_string()}]).to_string())?,
+                Format::Json => {
+                    data(&serde_json::json!([{"name": name, "error": error.to_string()}]).to_string())?
+                }
                 Format::Text => data(&format!("{name}: {error}"))?,
             }
         }

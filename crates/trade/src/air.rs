@@ -122,5 +122,27 @@ pub fn target_split_f(return_dry_bulb_f: f64, return_wet_bulb_f: f64) -> Result<
     Ok(-70.1339 + 0.545_767 * dry + 2.196_192 * wet - 0.022_812_8 * wet * wet)
 }
 
+/// A climate zone's group for the fixed dry-bulb high limit of an economiser.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Zone {
+    /// Warm and humid: 1A to 4A.
+    WarmHumid,
+    /// Cool and humid: 5A and 6A.
+    CoolHumid,
+    /// Dry, marine and cold: all others.
+    Other,
+}
+
+/// Outdoor dry bulb in °F above which a fixed dry-bulb economiser is locked out: 65 in zones 1A to 4A, 70 in 5A and 6A, 75 elsewhere.
+/// Source: standard ASHRAE 90.1, as coded in an open building library, looked up second-hand.
+#[must_use]
+pub const fn economiser_limit_f(zone: Zone) -> f64 {
+    match zone {
+        Zone::WarmHumid => 65.0,
+        Zone::CoolHumid => 70.0,
+        Zone::Other => 75.0,
+    }
+}
+
 #[cfg(test)]
 mod tests;

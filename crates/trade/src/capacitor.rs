@@ -15,6 +15,13 @@ pub(crate) const FREQUENCY: Argument =
     Argument { what: "frequency", unit: "Hz", least: 1.0, greatest: 1000.0 };
 pub(crate) const RESISTANCE: Argument =
     Argument { what: "resistance", unit: "ohm", least: 1e-3, greatest: 1e12 };
+pub(crate) const ESR: Argument =
+    Argument { what: "series resistance", unit: "ohm", least: 0.0, greatest: 1000.0 };
+pub(crate) const TANGENT: Argument = Argument { what: "loss tangent", unit: "", least: 0.0, greatest: 1.0 };
+pub(crate) const CASE: Argument =
+    Argument { what: "temperature of the can", unit: "°C", least: -40.0, greatest: 110.0 };
+pub(crate) const COEFFICIENT: Argument =
+    Argument { what: "temperature coefficient in ppm/K", unit: "", least: -1000.0, greatest: 1000.0 };
 pub(crate) const TIME: Argument = Argument { what: "time", unit: "s", least: 0.0, greatest: 1e9 };
 
 /// Capacitance in uF from the current through a capacitor and the voltage across its terminals:
@@ -134,6 +141,80 @@ pub fn discharge_power_w(volts: f64, ohms: f64) -> Result<f64, OutOfRange> {
 /// [`OutOfRange`] outside the range above.
 pub fn crest_volts(volts_rms: f64) -> Result<f64, OutOfRange> {
     Ok(VOLTAGE.check(volts_rms)? * SQRT_2)
+}
+
+/// Loss tangent of a capacitor from its series resistance: 2 pi f C R. A film capacitor is near 0.001 when new and is rejected near 0.02
+/// (common practice, from memory).
+///
+/// `esr_ohms` 0 to 1000 ohm, `microfarads` 0 to 10^6 uF, `hertz` 1 to 1000 Hz. Source: definition.
+///
+/// # Errors
+/// [`OutOfRange`] outside the ranges above.
+pub fn loss_tangent(esr_ohms: f64, microfarads: f64, hertz: f64) -> Result<f64, OutOfRange> {
+    Ok(2.0 * PI * FREQUENCY.check(hertz)? * CAPACITANCE.check(microfarads)? * 1e-6 * ESR.check(esr_ohms)?)
+}
+
+/// Series resistance in ohm that makes a loss tangent: tan / (2 pi f C).
+///
+/// `tangent` 0 to 1, `microfarads` 10^-6 to 10^6 uF, `hertz` 1 to 1000 Hz. Source: definition.
+///
+/// # Errors
+/// [`OutOfRange`] outside the ranges above.
+pub fn esr_ohm(tangent: f64, microfarads: f64, hertz: f64) -> Result<f64, OutOfRange> {
+    let omega = 2.0 * PI * FREQUENCY.check(hertz)?;
+    Ok(TANGENT.check(tangent)? / (omega * CAPACITANCE_NOT_ZERO.check(microfarads)? * 1e-6))
+}
+
+/// Capacitance in uF that a part read at one temperature has at another: C (1 + k (t2 - t1)), k in parts in a million for each kelvin.
+/// Polypropylene falls by some 200 to 400 ppm/K, so k is negative.
+///
+/// `microfarads` 0 to 10^6 uF, temperatures -40 to 110 °C, `ppm_per_k` -1000 to 1000. Source: definition; the figures of polypropylene from memory.
+///
+/// # Errors
+/// [`OutOfRange`] outside the ranges above.
+pub fn at_temperature_uf(
+    microfarads: f64,
+    read_c: f64,
+    wanted_c: f64,
+    ppm_per_k: f64,
+) -> Result<f64, OutOfRange> {
+    let kelvin = CASE.check(wanted_c)? - CASE.check(read_c)?;
+    Ok(CAPACITANCE.check(microfarads)? * (1.0 + COEFFICIENT.check(ppm_per_k)? * 1e-6 * kelvin))
+}
+
+/// Whether a capacitor may take another's place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Replacement {
+    /// Same uF, volts at or above, same frequency or made for both.
+    Fits,
+    /// Another capacitance than the plate's.
+    OtherCapacitance,
+    /// Fewer volts than the original: never.
+    FewerVolts,
+}
+
+/// Judges a replacement: the same uF (the plate's, not the old can's), within half a per cent for rounding of markings; volts at or above.
+/// Terminals, temperature and protection class are looked at besides.
+///
+/// uF 10^-6 to 10^6, volts 0.001 to 10,000 V. Source: common practice.
+///
+/// # Errors
+/// [`OutOfRange`] outside the ranges above.
+pub fn replacement(
+    plate_uf: f64,
+    plate_volts: f64,
+    new_uf: f64,
+    new_volts: f64,
+) -> Result<Replacement, OutOfRange> {
+    let (plate, new) = (CAPACITANCE_NOT_ZERO.check(plate_uf)?, CAPACITANCE_NOT_ZERO.check(new_uf)?);
+    let (wanted, given) = (VOLTAGE_NOT_ZERO.check(plate_volts)?, VOLTAGE_NOT_ZERO.check(new_volts)?);
+    Ok(if libm::fabs(new / plate - 1.0) > 0.005 {
+        Replacement::OtherCapacitance
+    } else if given < wanted {
+        Replacement::FewerVolts
+    } else {
+        Replacement::Fits
+    })
 }
 
 #[cfg(test)]

@@ -8,6 +8,7 @@
 mod air;
 mod capacitors;
 mod compressors;
+mod conformity;
 mod contacts;
 mod gas;
 mod mathematics;
@@ -129,7 +130,7 @@ impl Function {
 }
 
 /// All groups, in the order of the round.
-const GROUPS: [&[Function]; 10] = [
+const GROUPS: [&[Function]; 11] = [
     mathematics::ALL,
     capacitors::ALL,
     supply::ALL,
@@ -140,6 +141,7 @@ const GROUPS: [&[Function]; 10] = [
     air::ALL,
     gas::ALL,
     sensors::ALL,
+    conformity::ALL,
 ];
 
 /// Every function, mathematics first. Names with several numbers of arguments stand once per number.

@@ -13,10 +13,12 @@ pub mod capacitor;
 pub mod catalogue;
 pub mod circuit;
 pub mod compressor;
+pub mod conformity;
 pub mod drive;
 pub mod gas;
 pub mod joint;
 pub mod motor;
+pub mod peers;
 pub mod psychro;
 mod range;
 pub mod refrigerant;
@@ -25,5 +27,7 @@ pub mod supply;
 pub mod suspects;
 #[cfg(test)]
 mod testing;
+pub mod thermocouple;
+pub mod trend;
 
 pub use range::{Argument, OutOfRange};

@@ -76,3 +76,20 @@ proptest::proptest! {
         proptest::prop_assert!((back - uf).abs() <= 1e-12 * uf * 8.0);
     }
 }
+
+#[test]
+fn losses_temperature_and_replacement() {
+    // CAP-07 of the handbook (physics): 45 uF at 60 Hz, loss tangent 0.02: 1.178925504 ohm.
+    close(esr_ohm(0.02, 45.0, 60.0), 1.178_925_504, 1e-5);
+    close(loss_tangent(1.178_925_504, 45.0, 60.0), 0.02, 1e-9);
+    // CAP-13: -300 ppm/K over 45 K are -1.35 %.
+    close(at_temperature_uf(45.0, 20.0, 65.0, -300.0), 45.0 * (1.0 - 0.0135), 1e-9);
+    // Common practice: 440 V for 370 V is fine, 370 V for 440 V never.
+    for (plate, new, fit) in [
+        ((45.0, 370.0), (45.0, 440.0), Replacement::Fits),
+        ((45.0, 440.0), (45.0, 370.0), Replacement::FewerVolts),
+        ((45.0, 370.0), (40.0, 440.0), Replacement::OtherCapacitance),
+    ] {
+        assert_eq!(replacement(plate.0, plate.1, new.0, new.1), Ok(fit));
+    }
+}

@@ -1,11 +1,12 @@
 //! Air side: declarations of `air.rs` and `psychro.rs`. Air is given by dry bulb, wet bulb (or relative humidity) and pressure.
 
-use super::{Function, called, function, gives, number};
-use crate::air::{self, DENSITY, DROP, FACTOR, FLOW, HEAT, RISE, RISE_NOT_ZERO, STATIC, TEMPERATURE};
+use super::{Function, called, function, gives, number, pick, word};
+use crate::air::{self, DENSITY, DROP, FACTOR, FLOW, HEAT, RISE, RISE_NOT_ZERO, STATIC, TEMPERATURE, Zone};
 use crate::psychro::{self, ALTITUDE, DRY_BULB, HUMIDITY, MoistAir, PRESSURE};
 use crate::range::{Argument, OutOfRange};
 
 const GROUP: &str = "air side";
+const ZONES: &[&str] = &["zone 1A to 4A", "zone 5A or 6A", "other zone"];
 const WET_BULB: Argument = Argument { what: "wet bulb", ..DRY_BULB };
 const SPLIT_DRY: Argument = Argument { what: "return dry bulb", least: 70.0, greatest: 80.0, ..TEMPERATURE };
 const SPLIT_WET: Argument = Argument { what: "return wet bulb", least: 50.0, greatest: 76.0, ..TEMPERATURE };
@@ -82,4 +83,8 @@ pub(super) const ALL: &[Function] = &[
     function!(GROUP, "target_split_F"(return_dry_bulb_F: number(SPLIT_DRY), return_wet_bulb_F: number(SPLIT_WET)) -> gives("delta°F"),
         "Target temperature split over the evaporator: a screen for airflow, never for charge.",
         "from memory: a fit to California's RA3.2 table", air::target_split_f(return_dry_bulb_F, return_wet_bulb_F)),
+    function!(GROUP, "economiser_limit_F"(zone: word(ZONES)) -> gives("°F"),
+        "Outdoor dry bulb above which a fixed dry-bulb economiser is locked out: 65 in zones 1A to 4A, 70 in 5A and 6A, 75 elsewhere.",
+        "standard ASHRAE 90.1, as coded in an open building library, looked up second-hand",
+        pick(&[Zone::WarmHumid, Zone::CoolHumid, Zone::Other], zone).map(air::economiser_limit_f)),
 ];

@@ -1,11 +1,13 @@
 //! Capacitors: declarations of `capacitor.rs`.
 
-use super::{Function, called, function, gives, number};
+use super::{Function, Gives, called, function, gives, number};
 use crate::capacitor::{
-    self, CAPACITANCE, CAPACITANCE_NOT_ZERO, CURRENT, FREQUENCY, RESISTANCE, TIME, VOLTAGE, VOLTAGE_NOT_ZERO,
+    self, CAPACITANCE, CAPACITANCE_NOT_ZERO, CASE, COEFFICIENT, CURRENT, ESR, FREQUENCY, RESISTANCE,
+    Replacement, TANGENT, TIME, VOLTAGE, VOLTAGE_NOT_ZERO,
 };
 
 const GROUP: &str = "capacitors";
+const FITS: &[&str] = &["fits", "other capacitance", "fewer volts"];
 
 pub(super) const ALL: &[Function] = &[
     function!(GROUP, "capacitance_under_load_uF"(amps: number(CURRENT), volts: number(VOLTAGE_NOT_ZERO), hertz: number(FREQUENCY)) -> gives("uF"),
@@ -35,4 +37,20 @@ pub(super) const ALL: &[Function] = &[
     function!(GROUP, "crest_volts"(volts_rms: number(VOLTAGE)) -> gives("V"),
         "Crest of a sine wave: volts * sqrt 2.",
         "physics", capacitor::crest_volts(volts_rms)),
+    function!(GROUP, "loss_tangent"(esr_ohms: number(ESR), microfarads: number(CAPACITANCE), hertz: number(FREQUENCY)) -> gives(""),
+        "Loss tangent from the series resistance: 2 pi f C R; near 0.001 when new, rejected near 0.02.",
+        "definition", capacitor::loss_tangent(esr_ohms, microfarads, hertz)),
+    function!(GROUP, "esr_ohm"(tangent: number(TANGENT), microfarads: number(CAPACITANCE_NOT_ZERO), hertz: number(FREQUENCY)) -> gives("ohm"),
+        "Series resistance that makes a loss tangent.",
+        "definition", capacitor::esr_ohm(tangent, microfarads, hertz)),
+    function!(GROUP, "capacitance_at_uF"(microfarads: number(CAPACITANCE), read_C: number(CASE), wanted_C: called("wanted temperature", CASE), ppm_per_K: number(COEFFICIENT)) -> gives("uF"),
+        "Capacitance at another temperature than it was read at; polypropylene has some -300 ppm/K.",
+        "definition; the figures of polypropylene from memory", capacitor::at_temperature_uf(microfarads, read_C, wanted_C, ppm_per_K)),
+    function!(GROUP, "capacitor_replacement"(plate_uF: number(CAPACITANCE_NOT_ZERO), plate_volts: number(VOLTAGE_NOT_ZERO), new_uF: called("capacitance of the new one", CAPACITANCE_NOT_ZERO), new_volts: called("voltage of the new one", VOLTAGE_NOT_ZERO)) -> Gives::Word(FITS),
+    "Whether a capacitor may take another's place: the same uF, volts at or above. Terminals, temperature and protection class besides.",
+    "common practice", capacitor::replacement(plate_uF, plate_volts, new_uF, new_volts).map(|fit| match fit {
+        Replacement::Fits => 0.0,
+        Replacement::OtherCapacitance => 1.0,
+        Replacement::FewerVolts => 2.0,
+    })),
 ];

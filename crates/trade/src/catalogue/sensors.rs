@@ -1,13 +1,16 @@
 //! Sensors: declarations of `sensor.rs`.
 
-use super::{Function, Gives, function, gives, number, pick, word};
+use super::{Function, Gives, called, function, gives, number, pick, word};
 use crate::range::{Argument, OutOfRange};
 use crate::sensor::{self, LOOP_MA, LOOP_V, Loop, RTD_NOMINAL, RTD_TEMPERATURE, THERMISTOR, Thermistor};
+use crate::thermocouple::{self, Couple, MILLIVOLTS};
 
 const GROUP: &str = "sensors";
 const TYPES: &[&str] = &["type II", "type III"];
 const TYPE: [Thermistor; 2] = [Thermistor::TypeII, Thermistor::TypeIII];
 const STATES: &[&str] = &["measuring", "fault low", "fault high"];
+const JUNCTION: Argument =
+    Argument { what: "junction temperature", unit: "°C", least: -200.0, greatest: 1372.0 };
 const AIR: Argument = Argument { what: "temperature", unit: "°C", least: -55.0, greatest: 150.0 };
 const RTD_OHMS: Argument = Argument { what: "resistance", unit: "ohm", least: 1.0, greatest: 40_000.0 };
 
@@ -59,4 +62,12 @@ pub(super) const ALL: &[Function] = &[
     function!(GROUP, "loop_2_10V_state"(volts: number(LOOP_V)) -> Gives::Word(STATES),
         "Whether a 2-10 V signal measures or says fault.",
         "our own choice, after NAMUR NE 43: common practice at best", sensor::loop_2_10_v(volts).map(state)),
+    function!(GROUP, "thermocouple_mV"(couple: word(Couple::NAMES), celsius: number(JUNCTION)) -> gives("mV"),
+        "Voltage of a thermocouple against 0 °C.",
+        "standard NIST Monograph 175 (ITS-90), coefficients from memory, compared with an independent package",
+        thermocouple::millivolts(pick(&Couple::ALL, couple)?, celsius)),
+    function!(GROUP, "thermocouple_C"(couple: word(Couple::NAMES), millivolts: number(MILLIVOLTS), cold_C: called("temperature of the cold junction", JUNCTION)) -> gives("°C"),
+        "Temperature of the measuring junction.",
+        "standard NIST Monograph 175 (ITS-90), coefficients from memory, compared with an independent package",
+        thermocouple::temperature_c(pick(&Couple::ALL, couple)?, millivolts, cold_C)),
 ];
