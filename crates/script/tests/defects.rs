@@ -108,6 +108,35 @@ fn plan(rule: &dyn Rule, dice: &mut Dice, defect: Defect) -> Option<Plan> {
     })
 }
 
+/// Twenty readings of a meter that must not count; gives the time after them.
+fn broken_meter(
+    round: &mut Round,
+    point: &judge::rule::Point,
+    number: Decimal,
+    defect: Defect,
+    mut now: Instant,
+    out: &mut Vec<judge::round::Stamped>,
+) -> Instant {
+    for seq in 0..20 {
+        now = now + Duration::from_millis(100);
+        let late = Duration::from_secs(if defect == Defect::Stale { -60 } else { 0 });
+        let state = match defect {
+            Defect::Overload => State::Overload(Sign::Positive),
+            Defect::NoValue => State::NoValue,
+            _ => State::Value(number),
+        };
+        let flags = Flags { hold: defect == Defect::Held, ..Flags::default() };
+        let (unit, coupling) = (point.unit, point.coupling);
+        let reading =
+            Reading { at: now + late, seq, channel: 0, unit, coupling, state, flags, accuracy: None };
+        out.extend(round.step(Event::Reading { device: "meter".into(), reading }, now));
+        if defect == Defect::LinkLost && seq % 2 == 1 {
+            out.extend(round.step(Event::Gap { device: "meter".into() }, now));
+        }
+    }
+    now
+}
+
 /// One check from its arming to its end; the word.
 fn run(rules: &judge::rule::RuleSet, rule: &dyn Rule, dice: &mut Dice, defect: Defect) -> Option<Word> {
     let header = rule.header();
@@ -141,34 +170,7 @@ fn run(rules: &judge::rule::RuleSet, rule: &dyn Rule, dice: &mut Dice, defect: D
                 );
             }
             Defect::ReadingMissing => {}
-            _ => {
-                // By meter: twenty readings that must not count.
-                for seq in 0..20 {
-                    now = now + Duration::from_millis(100);
-                    let late = Duration::from_secs(if defect == Defect::Stale { -60 } else { 0 });
-                    let state = match defect {
-                        Defect::Overload => State::Overload(Sign::Positive),
-                        Defect::NoValue => State::NoValue,
-                        _ => State::Value(number),
-                    };
-                    let flags = Flags { hold: defect == Defect::Held, ..Flags::default() };
-                    let (unit, coupling) = (point.unit, point.coupling);
-                    let reading = Reading {
-                        at: now + late,
-                        seq,
-                        channel: 0,
-                        unit,
-                        coupling,
-                        state,
-                        flags,
-                        accuracy: None,
-                    };
-                    out.extend(round.step(Event::Reading { device: "meter".into(), reading }, now));
-                    if defect == Defect::LinkLost && seq % 2 == 1 {
-                        out.extend(round.step(Event::Gap { device: "meter".into() }, now));
-                    }
-                }
-            }
+            _ => now = broken_meter(&mut round, point, number, defect, now, &mut out),
         }
     }
     // Whatever is asked is answered with yes: a question is no way round a defect. Not for open circuits, which are a finding.

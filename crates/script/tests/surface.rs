@@ -7,7 +7,7 @@
     clippy::float_cmp,
     clippy::cast_precision_loss
 )] // test code
-#![allow(clippy::too_many_lines)] // tables
+#![allow(clippy::too_many_lines, clippy::cast_possible_truncation, clippy::cast_sign_loss)] // tables
 mod support;
 
 use judge::evaluate::{Evaluation, Input, evaluate};
