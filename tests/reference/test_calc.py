@@ -12,7 +12,9 @@ from pathlib import Path
 
 import psychrolib as psy
 import pytest
+import saturation
 from cli import binary
+from scipy import optimize, stats
 
 psy.SetUnitSystem(psy.IP)
 TABLE = Path(__file__).with_name("calc.csv")
@@ -82,7 +84,39 @@ def excess_methane(part: float) -> float:
     return 100 * part * dry / (0.20946 - part) / (2 / 0.20946)
 
 
-NAMES = {"math": math, "psy": psy, "vuf": vuf, "split": split, "steinhart": steinhart, "excess_methane": excess_methane}
+FLUIDS = {"R-22": "R22", "R-32": "R32", "R-134a": "R134A", "R-407C": "R407C", "R-410A": "R410A", "R-454B": "R454B"}
+
+
+def sat(name: str, quality: int, psig: float, altitude_ft: float) -> float:
+    """Saturation temperature in °F at a gauge pressure, from CoolProp; standard atmosphere as the handbook has it."""
+    kpa = psig * 6.894757293 + 101.325 * (1 - 2.25577e-5 * altitude_ft * 0.3048) ** 5.2559
+    off = lambda celsius: saturation.coolprop(FLUIDS[name], celsius, quality) - kpa  # noqa: E731
+    return optimize.brentq(off, -40.0, 64.0, xtol=1e-9) * 1.8 + 32
+
+
+DAYS, VALUES = [0, 365, 730, 1095, 1460, 1825], [45.1, 44.6, 44.4, 43.2, 43.0, 42.1]
+LINE = stats.linregress(DAYS, VALUES)
+
+
+def half(day: float, quantile: float) -> float:
+    """Half of the prediction interval of the line through DAYS and VALUES."""
+    mean, n = sum(DAYS) / len(DAYS), len(DAYS)
+    spread = sum((d - mean) ** 2 for d in DAYS)
+    rest = sum((v - LINE.intercept - LINE.slope * d) ** 2 for d, v in zip(DAYS, VALUES, strict=True))
+    reach = math.sqrt(rest / (n - 2) * (1 + 1 / n + (day - mean) ** 2 / spread))
+    return float(stats.t.ppf(quantile, n - 2)) * reach
+
+
+NAMES = {
+    "math": math,
+    "psy": psy,
+    "stats": stats,
+    "optimize": optimize,
+    **{f.__name__: f for f in (vuf, split, steinhart, excess_methane, sat, half)},
+    "DAYS": DAYS,
+    "VALUES": VALUES,
+    "LINE": LINE,
+}
 ROWS = table()
 
 

@@ -72,6 +72,45 @@ CASES = {
 }
 
 
+# Rows of the domain handbook (REF-16, AIR-06 to AIR-08, GAS-04): a formula of the catalogue, the inputs with their half-widths, the
+# standard uncertainty by linear propagation (JCGM 100), and the part by which moving the inputs may differ from it. Half-widths of
+# 1.0392304845 are a u of 0.6.
+NEAR = "0% + 1.0392304845 degF"
+AIR = "outside_air_fraction(m.r, m.m, m.o)"
+WORKED = {
+    "REF-16": (
+        {"p": Reading("118.000", "psig", "0% + 3 psig"), "t": Reading("53.000", "degF", "0% + 1.8 degF")},
+        'superheat_F("R-410A", m.p, m.t, 0.0)',
+        2.577360888 / 2,
+        4e-3,
+    ),
+    "AIR-06": (
+        {"r": Reading("75.000", "degF", NEAR), "m": Reading("79.000", "degF", NEAR), "o": Reading("95.000", "degF", NEAR)},
+        AIR,
+        0.038884444,
+        2e-3,
+    ),
+    "AIR-07": (
+        {"r": Reading("74.000", "degF", NEAR), "m": Reading("73.000", "degF", NEAR), "o": Reading("69.000", "degF", NEAR)},
+        AIR,
+        0.155537777,
+        2e-2,
+    ),
+    "AIR-08": (
+        {"r": Reading("72.000", "degF", NEAR), "m": Reading("60.000", "degF", NEAR), "o": Reading("30.000", "degF", NEAR)},
+        AIR,
+        0.018024002,
+        1e-3,
+    ),
+    "GAS-04": (
+        {"co": Reading("240.000", "ppm", "0% + 20 ppm"), "o": Reading("8.5", "%", "0% + 3")},
+        "co_air_free_ppm(m.co, m.o)",
+        20.265911179,
+        1e-3,
+    ),
+}
+
+
 def spread(reading: Reading) -> float:
     """Standard uncertainty that the accuracy text means (JCGM 100, 4.3.7), by code of its own."""
     step = 10.0 ** -len(reading.digits.partition(".")[2])
@@ -144,3 +183,10 @@ def test_the_engine_agrees(name, tmp_path):
     assert judgement["value"] == pytest.approx(want.nominal_value, rel=PRINTED)
     assert judgement["standard_uncertainty"] == pytest.approx(want.std_dev, rel=tolerance + PRINTED, abs=0)
     assert answer["verdict"] == "pass"
+
+
+@pytest.mark.parametrize("name", WORKED)
+def test_formulas_carry_uncertainty_as_the_worked_rows(name, tmp_path):
+    readings, expression, u, tolerance = WORKED[name]
+    _, judgement = judge_expression(tmp_path, readings, expression, -1e5, 1e5)
+    assert judgement["standard_uncertainty"] == pytest.approx(u, rel=tolerance, abs=0)

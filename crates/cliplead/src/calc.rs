@@ -102,6 +102,9 @@ fn takes(takes: &Takes) -> serde_json::Value {
             "name": takes.name, "what": a.what, "unit": a.unit, "least": a.least, "greatest": a.greatest,
             "may_be_open": matches!(takes.what, What::NumberOrOpen(_)),
         }),
+        What::List(a) => serde_json::json!({
+            "name": takes.name, "what": a.what, "unit": a.unit, "least": a.least, "greatest": a.greatest, "list": true,
+        }),
         What::Word(words) => serde_json::json!({"name": takes.name, "words": words}),
     }
 }
@@ -116,6 +119,10 @@ fn range(takes: &Takes) -> String {
             format!("{}={}..{} {}", takes.name, a.least, a.greatest, a.unit).trim_end().to_owned()
         }
         What::NumberOrOpen(a) => format!("{}={}..{} {} or open", takes.name, a.least, a.greatest, a.unit),
+        What::List(a) => {
+            let range = format!("{}..{} {}", a.least, a.greatest, a.unit);
+            format!("{}=list of {}", takes.name, range.trim_end())
+        }
         What::Word(words) => format!("{}={}", takes.name, words.join("|")),
     }
 }
@@ -178,7 +185,7 @@ fn explained(function: &Function) -> String {
     let mut text = format!("{}{}\n  {}\n", function.signature(), gives(function), function.doc);
     for takes in function.takes {
         let what = match takes.what {
-            What::Number(a) | What::NumberOrOpen(a) => a.what,
+            What::Number(a) | What::NumberOrOpen(a) | What::List(a) => a.what,
             What::Word(_) => "one of these words",
         };
         text.push_str(&format!("  {:<44} {what}\n", range(takes)));
@@ -191,15 +198,21 @@ fn compute(function: &Function, pairs: &[(&str, &str)]) -> anyhow::Result<f64> {
     if let Some((key, _)) = pairs.iter().find(|(key, _)| !function.takes.iter().any(|t| t.name == *key)) {
         bail!("{} takes no {key:?}; {}", function.name, usage(function));
     }
-    let mut numbers = Vec::new();
+    let mut lists: Vec<Vec<f64>> = Vec::new();
     for takes in function.takes {
         let mut given = pairs.iter().filter(|(key, _)| *key == takes.name);
         let (Some((_, text)), None) = (given.next(), given.next()) else {
             bail!("{} is given not at all, or twice; {}", takes.name, usage(function));
         };
-        numbers.push(value(takes, text).map_err(|why| anyhow!("{}: {why}", takes.name))?);
+        let items: Vec<&str> = match takes.what {
+            What::List(_) => text.split(',').map(str::trim).collect(),
+            _ => vec![text],
+        };
+        let list: Result<Vec<f64>, String> = items.into_iter().map(|item| value(takes, item)).collect();
+        lists.push(list.map_err(|why| anyhow!("{}: {why}", takes.name))?);
     }
-    function.call(&numbers).map_err(|error| match error {
+    let slices: Vec<&[f64]> = lists.iter().map(Vec::as_slice).collect();
+    function.call_lists(&slices).map_err(|error| match error {
         CallError::Count => anyhow!("{}", usage(function)),
         CallError::Range(error) => anyhow!("{}: {error}", function.name),
         CallError::NotFinite => anyhow!("{}: there is no finite result for these values", function.name),
@@ -216,7 +229,7 @@ fn value(takes: &Takes, text: &str) -> Result<f64, String> {
                 .ok_or_else(|| format!("{text:?} is none of {}", words.join(", ")));
         }
         What::NumberOrOpen(_) if text == "open" => return Ok(f64::INFINITY),
-        What::Number(argument) | What::NumberOrOpen(argument) => argument.unit,
+        What::Number(argument) | What::NumberOrOpen(argument) | What::List(argument) => argument.unit,
     };
     // Units that meters do not show, and bare numbers, are taken as they are declared.
     let digits = text.strip_suffix(unit).map_or(text, str::trim_end);

@@ -6,7 +6,7 @@ use alloc::string::String;
 use alloc::vec::Vec;
 use core::any::TypeId;
 
-use rhai::{Dynamic, Engine, ImmutableString, NativeCallContext};
+use rhai::{Array, Dynamic, Engine, ImmutableString, NativeCallContext};
 use trade::catalogue::{self, CallError, Function, What};
 
 use crate::run::{HostError, record, refuse, tick};
@@ -19,6 +19,7 @@ pub(crate) fn register(engine: &mut Engine) {
             .map(|takes| match takes.what {
                 What::Number(_) | What::NumberOrOpen(_) => TypeId::of::<f64>(),
                 What::Word(_) => TypeId::of::<ImmutableString>(),
+                What::List(_) => TypeId::of::<Array>(),
             })
             .collect();
         engine.register_raw_fn(function.name, types, move |context, arguments| {
@@ -33,8 +34,19 @@ fn call(
     arguments: &[&mut Dynamic],
 ) -> Result<Dynamic, HostError> {
     let mut numbers = Vec::with_capacity(arguments.len());
+    let mut ends = Vec::with_capacity(arguments.len());
     for (takes, argument) in function.takes.iter().zip(arguments) {
         let number = match takes.what {
+            What::List(_) => {
+                let list = argument.read_lock::<Array>();
+                let list: Option<Vec<f64>> =
+                    list.and_then(|list| list.iter().map(|item| item.as_float().ok()).collect());
+                let mut list =
+                    list.ok_or_else(|| refuse(format!("{}: {} does not fit", function.name, takes.name)))?;
+                numbers.append(&mut list);
+                ends.push(numbers.len());
+                continue;
+            }
             What::Number(_) | What::NumberOrOpen(_) => argument.as_float().ok(),
             What::Word(list) => argument.read_lock::<ImmutableString>().and_then(|word| {
                 list.iter().position(|known| *known == word.as_str()).map(|place| place as f64)
@@ -42,8 +54,17 @@ fn call(
         };
         numbers
             .push(number.ok_or_else(|| refuse(format!("{}: {} does not fit", function.name, takes.name)))?);
+        ends.push(numbers.len());
     }
-    let result = function.call(&numbers).map_err(|error| refuse(explain(function, &numbers, &error)))?;
+    let result = if function.takes_lists() {
+        let starts = core::iter::once(0).chain(ends.iter().copied());
+        let slices: Vec<&[f64]> =
+            starts.zip(&ends).map(|(from, to)| numbers.get(from..*to).unwrap_or(&[])).collect();
+        function.call_lists(&slices)
+    } else {
+        function.call(&numbers)
+    };
+    let result = result.map_err(|error| refuse(explain(function, &numbers, &error)))?;
     if function.steps {
         let bits = result.to_bits();
         #[allow(clippy::cast_possible_truncation, reason = "both halves go in")]

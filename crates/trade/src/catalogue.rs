@@ -1,7 +1,8 @@
 //! Every formula by name, declared once: what it takes, what it gives, its meaning and source. The command line, the rule
 //! language, the reference and the editors' definitions all read this. Does not hold the formulas.
 //!
-//! A call takes numbers in the units of the declaration. A word ("R-410A", "copper") is passed as its place in its list.
+//! A call takes numbers in the units of the declaration. A word ("R-410A", "copper") is passed as its place in its list. A few take
+//! lists: the visits of a trend, the parts beside which one stands.
 
 #![allow(non_snake_case, reason = "names of arguments carry units as they are written")]
 
@@ -16,6 +17,7 @@ mod motors;
 mod refrigerants;
 mod sensors;
 mod supply;
+mod trends;
 
 use alloc::format;
 use alloc::string::String;
@@ -32,6 +34,8 @@ pub enum What {
     NumberOrOpen(Argument),
     /// One of these words.
     Word(&'static [&'static str]),
+    /// Several numbers, each in a range.
+    List(Argument),
 }
 
 /// One argument of a function.
@@ -48,7 +52,7 @@ impl Takes {
     #[must_use]
     pub const fn unit(&self) -> &'static str {
         match self.what {
-            What::Number(argument) | What::NumberOrOpen(argument) => argument.unit,
+            What::Number(argument) | What::NumberOrOpen(argument) | What::List(argument) => argument.unit,
             What::Word(_) => "",
         }
     }
@@ -63,7 +67,11 @@ pub enum Gives {
     Word(&'static [&'static str]),
 }
 
-type Body = fn(&[f64]) -> Result<f64, OutOfRange>;
+#[derive(Clone, Copy, Debug)]
+enum Body {
+    Numbers(fn(&[f64]) -> Result<f64, OutOfRange>),
+    Lists(fn(&[&[f64]]) -> Result<f64, OutOfRange>),
+}
 
 /// One function.
 #[derive(Clone, Copy, Debug)]
@@ -112,11 +120,39 @@ impl Function {
         if arguments.len() != self.takes.len() {
             return Err(CallError::Count);
         }
-        match (self.body)(arguments) {
-            Ok(number) if number.is_finite() => Ok(number),
-            Ok(_) => Err(CallError::NotFinite),
-            Err(error) => Err(CallError::Range(error)),
+        match self.body {
+            Body::Numbers(body) => finite(body(arguments)),
+            Body::Lists(body) => {
+                let lists: Vec<&[f64]> = arguments.iter().map(core::slice::from_ref).collect();
+                finite(body(&lists))
+            }
         }
+    }
+
+    /// Calls it where some arguments are lists; a number or word is a list of one.
+    ///
+    /// # Errors
+    /// [`CallError`], as [`Self::call`]; also the count when what is no list is not one number.
+    pub fn call_lists(&self, arguments: &[&[f64]]) -> Result<f64, CallError> {
+        if arguments.len() != self.takes.len() {
+            return Err(CallError::Count);
+        }
+        let single = |(takes, given): (&Takes, &&[f64])| match (takes.what, given) {
+            (What::List(_), _) => Ok(f64::NAN),
+            (_, [number]) => Ok(*number),
+            _ => Err(CallError::Count),
+        };
+        let numbers: Vec<f64> = self.takes.iter().zip(arguments).map(single).collect::<Result<_, _>>()?;
+        match self.body {
+            Body::Numbers(body) => finite(body(&numbers)),
+            Body::Lists(body) => finite(body(arguments)),
+        }
+    }
+
+    /// Some argument is a list.
+    #[must_use]
+    pub fn takes_lists(&self) -> bool {
+        matches!(self.body, Body::Lists(_))
     }
 
     /// The word that a result stands for; `None` when it gives a number.
@@ -129,8 +165,16 @@ impl Function {
     }
 }
 
+fn finite(result: Result<f64, OutOfRange>) -> Result<f64, CallError> {
+    match result {
+        Ok(number) if number.is_finite() => Ok(number),
+        Ok(_) => Err(CallError::NotFinite),
+        Err(error) => Err(CallError::Range(error)),
+    }
+}
+
 /// All groups, in the order of the round.
-const GROUPS: [&[Function]; 11] = [
+const GROUPS: [&[Function]; 12] = [
     mathematics::ALL,
     capacitors::ALL,
     supply::ALL,
@@ -142,6 +186,7 @@ const GROUPS: [&[Function]; 11] = [
     gas::ALL,
     sensors::ALL,
     conformity::ALL,
+    trends::ALL,
 ];
 
 /// Every function, mathematics first. Names with several numbers of arguments stand once per number.
@@ -166,6 +211,15 @@ fn pick<T: Copy>(list: &[T], number: f64) -> Result<T, OutOfRange> {
     list.get(place(number)).copied().ok_or(error)
 }
 
+/// The number that a slice of one holds.
+fn one(slice: &[f64]) -> f64 {
+    slice.first().copied().unwrap_or(f64::NAN)
+}
+
+const fn list(argument: Argument) -> What {
+    What::List(argument)
+}
+
 const fn number(argument: Argument) -> What {
     What::Number(argument)
 }
@@ -187,7 +241,8 @@ const fn gives(unit: &'static str) -> Gives {
     Gives::Number(unit)
 }
 
-/// `function!(GROUP, "name"(argument: what, ...) -> gives, "doc", "source", expression)`.
+/// `function!(GROUP, "name"(argument: what, ...) -> gives, "doc", "source", expression)`. With `lists` before the group every argument
+/// comes as a slice; [`one`] takes a number out.
 macro_rules! function {
     ($group:expr, $name:literal($($argument:ident: $what:expr),+ $(,)?) -> $gives:expr, $doc:literal, $source:literal, $body:expr) => {
         $crate::catalogue::Function {
@@ -197,11 +252,27 @@ macro_rules! function {
             gives: $gives,
             doc: $doc,
             source: $source,
-            body: |arguments| match *arguments {
+            body: $crate::catalogue::Body::Numbers(|arguments| match *arguments {
                 [$($argument),+] => $body,
                 // The number was checked.
                 _ => Ok(f64::NAN),
-            },
+            }),
+            steps: matches!($gives, $crate::catalogue::Gives::Word(_)),
+        }
+    };
+    (lists $group:expr, $name:literal($($argument:ident: $what:expr),+ $(,)?) -> $gives:expr, $doc:literal, $source:literal, $body:expr) => {
+        $crate::catalogue::Function {
+            name: $name,
+            group: $group,
+            takes: &[$($crate::catalogue::Takes { name: stringify!($argument), what: $what }),+],
+            gives: $gives,
+            doc: $doc,
+            source: $source,
+            body: $crate::catalogue::Body::Lists(|arguments| match *arguments {
+                [$($argument),+] => $body,
+                // The number was checked.
+                _ => Ok(f64::NAN),
+            }),
             steps: matches!($gives, $crate::catalogue::Gives::Word(_)),
         }
     };

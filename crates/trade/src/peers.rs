@@ -7,7 +7,9 @@ use crate::range::{Argument, OutOfRange};
 use crate::trend::median;
 
 const VALUE: Argument = Argument { what: "value of a peer", unit: "", least: -1e12, greatest: 1e12 };
-const FLOOR: Argument =
+const OTHERS: Argument =
+    Argument { what: "number of others", unit: "", least: PEERS_MIN as f64 - 1.0, greatest: 255.0 };
+pub(crate) const FLOOR: Argument =
     Argument { what: "least deviation that counts", unit: "", least: 1e-12, greatest: 1e12 };
 /// Fewest peers. Our own choice: with fewer a median deviation means nothing.
 pub const PEERS_MIN: usize = 5;
@@ -30,6 +32,19 @@ pub fn modified_z(values: &[f64], floor: f64) -> Result<Option<Vec<f64>>, OutOfR
     let Some(deviation) = median(&mut off) else { return Ok(None) };
     let deviation = libm::fmax(deviation, floor);
     Ok(Some(values.iter().map(|v| 0.6745 * (v - middle) / deviation).collect()))
+}
+
+/// [`modified_z`] of one value among its others.
+///
+/// `others` 4 to 255 values. Source: as [`modified_z`].
+///
+/// # Errors
+/// [`OutOfRange`] outside the ranges of [`modified_z`], or for too few others.
+pub fn score(value: f64, others: &[f64], floor: f64) -> Result<f64, OutOfRange> {
+    OTHERS.check(others.len() as f64)?;
+    let all: Vec<f64> = core::iter::once(value).chain(others.iter().copied()).collect();
+    let scores = modified_z(&all, floor)?;
+    scores.and_then(|scores| scores.first().copied()).ok_or(OTHERS.error())
 }
 
 #[cfg(test)]

@@ -4,6 +4,8 @@
 //! A line needs at least four visits with the same meter (or one that agrees by its En number), like temperature and no change of part
 //! in between. Times are in days since any moment.
 
+use alloc::vec::Vec;
+
 use crate::conformity::student_quantile;
 use crate::range::{Argument, OutOfRange};
 
@@ -14,9 +16,18 @@ pub const VISITS_MAX: usize = 256;
 /// The farthest day that is answered, from the last visit: twenty years. Our own choice.
 const HORIZON_D: f64 = 7_305.0;
 
-const DAY: Argument = Argument { what: "day of a visit", unit: "d", least: -1e6, greatest: 1e6 };
-const VALUE: Argument = Argument { what: "value of a visit", unit: "", least: -1e12, greatest: 1e12 };
-const CONFIDENCE: Argument = Argument { what: "confidence", unit: "", least: 0.5, greatest: 0.999_999 };
+pub(crate) const COUNT: Argument =
+    Argument { what: "number of visits", unit: "", least: VISITS_MIN as f64, greatest: VISITS_MAX as f64 };
+const PAIRED: Argument = Argument { what: "days less values", unit: "", least: 0.0, greatest: 0.0 };
+const SPREAD: Argument =
+    Argument { what: "days between the first and the last visit", unit: "d", least: 1e-4, greatest: 2e6 };
+/// How a value runs towards its limit, in the words of rules.
+pub const SIDES: [&str; 2] = ["falls", "rises"];
+pub(crate) const DAY: Argument = Argument { what: "day of a visit", unit: "d", least: -1e6, greatest: 1e6 };
+pub(crate) const VALUE: Argument =
+    Argument { what: "value of a visit", unit: "", least: -1e12, greatest: 1e12 };
+pub(crate) const CONFIDENCE: Argument =
+    Argument { what: "confidence", unit: "", least: 0.5, greatest: 0.999_999 };
 
 /// One visit: the day and the value.
 pub type Visit = (f64, f64);
@@ -158,7 +169,7 @@ pub fn theil_sen(visits: &[Visit]) -> Result<Option<f64>, OutOfRange> {
     if !(VISITS_MIN..=VISITS_MAX).contains(&visits.len()) {
         return Ok(None);
     }
-    let mut slopes = alloc::vec::Vec::new();
+    let mut slopes = Vec::new();
     for (index, (day, value)) in visits.iter().enumerate() {
         for (later, other) in visits.iter().skip(index + 1) {
             if libm::fabs(later - day) > 1e-9 {
@@ -167,6 +178,52 @@ pub fn theil_sen(visits: &[Visit]) -> Result<Option<f64>, OutOfRange> {
         }
     }
     Ok(median(&mut slopes))
+}
+
+/// The line through visits given as two lists.
+///
+/// `days` and `values` 4 to 256 each, as many of one as of the other.
+///
+/// # Errors
+/// [`OutOfRange`] for a day or value that is none, too few visits, lists of unlike length, or all visits on one day.
+pub fn line(days: &[f64], values: &[f64]) -> Result<Line, OutOfRange> {
+    let visits = visits(days, values)?;
+    least_squares(&visits)?.ok_or(OutOfRange { value: 0.0, ..SPREAD.error() })
+}
+
+/// [`theil_sen`] of visits given as two lists.
+///
+/// # Errors
+/// As [`line`].
+pub fn robust_slope(days: &[f64], values: &[f64]) -> Result<f64, OutOfRange> {
+    let visits = visits(days, values)?;
+    theil_sen(&visits)?.ok_or(OutOfRange { value: 0.0, ..SPREAD.error() })
+}
+
+/// Days from the last visit to the first credible crossing ([`Line::crossing`]): 0 when the line is there already, 7305 (twenty years)
+/// when none is seen.
+///
+/// # Errors
+/// As [`line`] and [`Line::crossing`].
+pub fn days_to_limit(
+    days: &[f64],
+    values: &[f64],
+    limit: f64,
+    rises: bool,
+    confidence: f64,
+) -> Result<f64, OutOfRange> {
+    let line = line(days, values)?;
+    Ok(match line.crossing(limit, rises, confidence)? {
+        Crossing::NotSeen => HORIZON_D,
+        Crossing::Beyond => 0.0,
+        Crossing::Between { first_d, .. } => first_d - line.last_d,
+    })
+}
+
+fn visits(days: &[f64], values: &[f64]) -> Result<Vec<Visit>, OutOfRange> {
+    PAIRED.check(days.len() as f64 - values.len() as f64)?;
+    COUNT.check(days.len() as f64)?;
+    Ok(days.iter().copied().zip(values.iter().copied()).collect())
 }
 
 /// The middle of a list, or the mean of the two middle ones. Sorts it. `None` for an empty one.

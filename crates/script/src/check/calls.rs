@@ -31,7 +31,14 @@ impl Checker<'_, '_> {
         if let Some(index) = own {
             return self.own_call(index, call, at);
         }
-        let arguments: Vec<Type> = call.args.iter().map(|argument| self.expression(argument)).collect();
+        let arguments: Vec<Type> = call
+            .args
+            .iter()
+            .map(|argument| match argument {
+                Expr::Array(items, position) => self.list(items, *position),
+                other => self.expression(other),
+            })
+            .collect();
         if let Some((_, limits)) = MAKERS.iter().find(|(maker, _)| *maker == name) {
             return self.make(call, &arguments, *limits, at);
         }
@@ -43,6 +50,19 @@ impl Checker<'_, '_> {
             }
             _ => self.table_call(name, &arguments, at),
         }
+    }
+
+    /// A list that stands as an argument.
+    fn list(&mut self, items: &[Expr], at: Position) -> Type {
+        let mut origins = Origins::default();
+        for item in items {
+            match self.expression(item) {
+                Type::Number(from) => origins = origins.and(from),
+                Type::Any => return Type::Any,
+                other => return self.error(at, format!("a list holds numbers, not {}", other.words())),
+            }
+        }
+        Type::List(origins)
     }
 
     /// A call of a function of this rule.
@@ -213,7 +233,17 @@ impl Checker<'_, '_> {
         for (takes, argument) in function.takes.iter().zip(arguments) {
             match (takes.what, argument) {
                 (_, Type::Any) => return Type::Any,
-                (What::Number(_) | What::NumberOrOpen(_), Type::Number(from)) => origins = origins.and(*from),
+                (What::Number(_) | What::NumberOrOpen(_), Type::Number(from))
+                | (What::List(_), Type::List(from)) => origins = origins.and(*from),
+                (What::List(_), other) => {
+                    let text = format!(
+                        "{}: {} is a list, [a, b, c], not {}",
+                        signatures(),
+                        takes.name,
+                        other.words()
+                    );
+                    return self.error(at, text);
+                }
                 (What::Word(list), Type::Text(Some(text))) if list.contains(&text.as_str()) => {}
                 (What::Word(list), Type::Word(words, from))
                     if words.iter().all(|word| list.contains(&word.as_str())) =>

@@ -45,7 +45,7 @@ impl Checker<'_, '_> {
             }
             Expr::CharConstant(..) => self.error(at, "texts stand in double quotes"),
             Expr::Array(..) | Expr::Index(..) => {
-                self.error(at, "lists are not part of judge; use single values")
+                self.error(at, "lists are not part of judge, except where a formula takes one: peer_score(m.amps, [...], 0.01)")
             }
             Expr::Map(..) => self.error(at, "groups of values are not made in rules; use single values"),
             Expr::Coalesce(..) => self.error(at, "?? is not for rules: a missing value is never passed over"),

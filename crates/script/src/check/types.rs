@@ -76,6 +76,8 @@ pub(crate) enum Type {
     /// One of these words: a choice of the nameplate, or what a function of the table answers.
     Word(Vec<ImmutableString>, Origins),
     Record(Record),
+    /// A list of numbers, which only a function of the table takes.
+    List(Origins),
     /// One judgement; all those it may be.
     Judgement(Vec<Made>),
     /// What `judge` may give besides one judgement: several, or no verdict.
@@ -115,6 +117,7 @@ impl Type {
             Self::Text(_) => "a text",
             Self::Word(..) => "a word of a list",
             Self::Record(_) => "a group of values",
+            Self::List(_) => "a list",
             Self::Judgement(_) => "a judgement",
             Self::Answer(_) => "several judgements or no_verdict",
             Self::Nothing | Self::Never => "nothing",

@@ -1,5 +1,4 @@
-//! Conformity: declarations of `conformity.rs`. Trends and peers take lists, which neither rules nor the command line have; they are
-//! called from code.
+//! Conformity: declarations of `conformity.rs`. Does not declare what takes lists; `trends` does.
 
 use super::{Function, called, function, gives, number};
 use crate::conformity::{self, FREEDOM, PROBABILITY, UNCERTAINTY, VALUE};

@@ -51,6 +51,26 @@ fn words_go_in_and_come_out_as_places() {
     assert_eq!(windings.word(windings.call(&[open, open, 4.1, 1.0]).unwrap()), Some("a winding open"));
 }
 
+#[test]
+fn lists_are_lists_and_a_number_is_one() {
+    let score = find("peer_score").next().unwrap();
+    // UNC-05 of the handbook: 1.94 A among nine fans (Iglewicz and Hoaglin, from memory).
+    let others: &[f64] = &[1.62, 1.58, 1.65, 1.60, 1.61, 1.59, 1.63, 1.57];
+    let z = score.call_lists(&[&[1.94], others, &[1e-3]]).unwrap();
+    assert!((z - 11.129_25).abs() < 1e-6, "{z}");
+    assert_eq!(score.call_lists(&[&[1.94, 1.0], others, &[1e-3]]), Err(CallError::Count));
+    assert_eq!(score.call_lists(&[&[1.94], others]), Err(CallError::Count));
+    assert!(matches!(score.call_lists(&[&[1.94], &[1.6], &[1e-3]]), Err(CallError::Range(_))));
+    let slope = find("slope_per_d").next().unwrap();
+    let days: &[f64] = &[0.0, 1.0, 2.0, 3.0];
+    assert!(matches!(slope.call_lists(&[days, others]), Err(CallError::Range(_))), "as many days as values");
+    assert!(matches!(slope.call_lists(&[&[1.0; 4], &[1.0; 4]]), Err(CallError::Range(_))), "one day");
+    let to_limit = find("days_to_limit").next().unwrap();
+    let flat: &[f64] = &[5.0, 5.0, 5.0, 5.0];
+    assert_eq!(to_limit.call_lists(&[days, flat, &[4.0], &[0.0], &[0.95]]), Ok(7305.0), "never");
+    assert_eq!(to_limit.call_lists(&[days, flat, &[6.0], &[0.0], &[0.95]]), Ok(0.0), "there already");
+}
+
 proptest::proptest! {
     /// Whatever goes in, a finite number comes out, within the list where it is a word, or an error.
     #[test]
@@ -58,7 +78,7 @@ proptest::proptest! {
         for function in functions() {
             let arguments: Vec<f64> = function.takes.iter().zip(&numbers).map(|(takes, n)| match (takes.what, scale) {
                 (_, 0) => *n,
-                (What::Number(a) | What::NumberOrOpen(a), _) => {
+                (What::Number(a) | What::NumberOrOpen(a) | What::List(a), _) => {
                     let part = libm::fabs(libm::fmod(*n, 1.0));
                     let part = if part.is_finite() { part } else { 0.5 };
                     a.least.max(-1e9) + part * (a.greatest.min(1e9) - a.least.max(-1e9))
@@ -68,7 +88,17 @@ proptest::proptest! {
                     libm::floor((if part.is_finite() { part } else { 0.0 }) * words.len() as f64)
                 }
             }).collect();
-            if let Ok(result) = function.call(&arguments) {
+            let lists: Vec<Vec<f64>> = function.takes.iter().zip(&arguments).map(|(takes, n)| match takes.what {
+                What::List(_) => numbers.iter().map(|other| if scale == 0 { *other } else { libm::fmod(*other, *n) }).collect(),
+                _ => [*n].into(),
+            }).collect();
+            let slices: Vec<&[f64]> = lists.iter().map(Vec::as_slice).collect();
+            if !function.takes_lists() {
+                // As texts: an error may hold NaN.
+                let (one, other) = (function.call_lists(&slices), function.call(&arguments));
+                proptest::prop_assert_eq!(alloc::format!("{one:?}"), alloc::format!("{other:?}"));
+            }
+            if let Ok(result) = function.call_lists(&slices) {
                 proptest::prop_assert!(result.is_finite());
                 if let Gives::Word(words) = function.gives {
                     proptest::prop_assert!(function.word(result).is_some() && result < words.len() as f64);
