@@ -47,9 +47,11 @@ fn a_few_words_do_what_the_buttons_do() {
 
 #[test]
 fn what_is_no_value_is_refused_with_a_sentence() {
-    for text in ["39.4uF\n", "capacitance=OL\n", "capacitance=39.4uf\n", "capacitance=1uF; 2 parsec\n"] {
+    for text in ["39.4uF\n", "capacitance=OLL\n", "capacitance=39.4uf\n", "capacitance=1uF; 2 parsec\n"] {
         assert!(matches!(typed(text).as_slice(), [Err(_)]), "{text:?}");
     }
+    // OL is a finding, which a rule may ask for with open(...).
+    assert!(matches!(typed("capacitance=OL\n").as_slice(), [Ok(_)]));
     let endless = alloc::format!("{}\n1=2V\n", "x".repeat(10_000));
     assert_eq!(typed(&endless).len(), 2);
     assert_eq!(typed("no line end yet"), []);

@@ -8,6 +8,9 @@ pub const OXYGEN_IN_AIR_PCT: f64 = 20.9;
 /// Pounds per square inch in an inch of water column (0.0254 m x 9806.65 Pa/m over 6894.757 Pa): definition.
 const PSI_PER_IN_WC: f64 = 0.0254 * 9806.65 / 6_894.757_293_168;
 
+pub(crate) const DRAFT: Argument = Argument { what: "draft", unit: "in. w.c.", least: 0.0, greatest: 10.0 };
+pub(crate) const SWITCH: Argument =
+    Argument { what: "set point of the switch", unit: "in. w.c.", least: 0.01, greatest: 10.0 };
 pub(crate) const MANIFOLD: Argument =
     Argument { what: "manifold pressure", unit: "in. w.c.", least: 0.1, greatest: 30.0 };
 pub(crate) const DIAL: Argument =
@@ -41,6 +44,16 @@ pub(crate) const FLUE_RISE: Argument =
 /// [`OutOfRange`] outside the range above.
 pub fn input_ratio(manifold_in_wc: f64, rated_in_wc: f64) -> Result<f64, OutOfRange> {
     Ok(libm::sqrt(MANIFOLD.check(manifold_in_wc)? / MANIFOLD.check(rated_in_wc)?))
+}
+
+/// How far a draft is beyond the point at which its pressure switch gives up, as a part of that point: 0.2 is a fifth beyond.
+///
+/// Both as magnitudes: `draft_in_wc` 0 to 10 in. w.c., `switch_in_wc` 0.01 to 10 in. w.c., as stamped on the switch. Source: definition.
+///
+/// # Errors
+/// [`OutOfRange`] outside the ranges above.
+pub fn draft_margin(draft_in_wc: f64, switch_in_wc: f64) -> Result<f64, OutOfRange> {
+    Ok(DRAFT.check(draft_in_wc)? / SWITCH.check(switch_in_wc)? - 1.0)
 }
 
 /// Gas flow in ft3/h through a meter, from the time of one turn of a dial: 3600 ft3 / s. Every other appliance on the meter is off.

@@ -2,8 +2,8 @@
 
 use super::{Function, called, function, gives, number, pick, word};
 use crate::gas::{
-    self, ALTITUDE, BAROMETER, CO, CO2, DIAL, FLOW, FLUE_RISE, Fuel, GAS_TEMPERATURE, HEATING_VALUE, INPUT,
-    MANIFOLD, METER_PRESSURE, OXYGEN, TIME,
+    self, ALTITUDE, BAROMETER, CO, CO2, DIAL, DRAFT, FLOW, FLUE_RISE, Fuel, GAS_TEMPERATURE, HEATING_VALUE,
+    INPUT, MANIFOLD, METER_PRESSURE, OXYGEN, SWITCH, TIME,
 };
 
 const GROUP: &str = "gas heat";
@@ -14,6 +14,9 @@ pub(super) const ALL: &[Function] = &[
     function!(GROUP, "input_ratio"(manifold_in_wc: number(MANIFOLD), rated_in_wc: called("rated manifold pressure", MANIFOLD)) -> gives(""),
         "Part of its input that a burner takes at another manifold pressure: sqrt(p / p0). Same gas, same orifice.",
         "physics", gas::input_ratio(manifold_in_wc, rated_in_wc)),
+    function!(GROUP, "draft_margin"(draft_in_wc: number(DRAFT), switch_in_wc: number(SWITCH)) -> gives(""),
+        "How far a draft is beyond the point at which its pressure switch gives up, as a part of that point; both without their minus sign.",
+        "definition", gas::draft_margin(draft_in_wc, switch_in_wc)),
     function!(GROUP, "clocked_ft3_per_h"(dial_ft3: number(DIAL), seconds: number(TIME)) -> gives("ft3/h"),
         "Gas flow from the time of one turn of a dial: 3600 ft3 / s. Every other appliance on the meter is off.",
         "definition", gas::clocked_ft3_per_h(dial_ft3, seconds)),

@@ -16,6 +16,9 @@ fn clocking_and_pressure_match_the_worked_examples() {
     for (manifold, ratio) in [(2.0, 0.755_93), (2.8, 0.894_43), (3.6, 1.014_19)] {
         close(input_ratio(manifold, 3.5), ratio, 5e-6);
     }
+    // A switch stamped 0.40 in. w.c. (handbook, section on gas heat) with 0.48 on it holds by a fifth: definition.
+    close(draft_margin(0.48, 0.40), 0.2, 1e-12);
+    assert!(draft_margin(-0.48, 0.40).is_err() && draft_margin(0.48, 0.0).is_err());
     // gas_meter_clock.csv
     close(clocked_ft3_per_h(0.5, 24.0), 75.0, 1e-9);
     // GAS-11, NFPA 54 from memory
@@ -64,7 +67,7 @@ proptest::proptest! {
     fn nothing_broken_comes_out(a in proptest::num::f64::ANY, b in proptest::num::f64::ANY, c in proptest::num::f64::ANY,
                                 d in proptest::num::f64::ANY) {
         for result in [
-            input_ratio(a, b), clocked_ft3_per_h(a, b), standard_ft3_per_h(a, b, c, d), input_btu_per_h(a, b),
+            input_ratio(a, b), draft_margin(a, b), clocked_ft3_per_h(a, b), standard_ft3_per_h(a, b, c, d), input_btu_per_h(a, b),
             input_at_altitude_btu_per_h(a, b), co_air_free_ppm(a, b), co_air_free_by_co2_ppm(a, b, Fuel::Lp),
             excess_air_pct(a, Fuel::Natural), stack_loss_net_pct(a, b, Fuel::Lp),
         ] {
