@@ -182,6 +182,13 @@ fn rules() -> RuleSet {
             Ok(Outcome { answer: Answer::Judgements(alloc::vec![judgement]), path: u64::from(small) })
         }),
     ];
+    all.extend(rules_with_more_in_their_head());
+    RuleSet::new(all.into_iter().map(|rule| Arc::new(rule) as Arc<dyn Rule>).collect(), "set")
+}
+
+/// Those of them whose head says more than points and hold points.
+fn rules_with_more_in_their_head() -> Vec<Native> {
+    let mut all = Vec::new();
     let mut only_to_50 = rule("only-to-50", &[("capacitance", "uF")], &[], |v| {
         judged(alloc::vec![within("capacitance", v[0], None, Some(60.0))])
     });
@@ -219,7 +226,7 @@ fn rules() -> RuleSet {
         plate_item("can", "uF", PlateDefault::SameAs("capacitance".to_string(), source())),
     ];
     all.push(second_rating);
-    RuleSet::new(all.into_iter().map(|rule| Arc::new(rule) as Arc<dyn Rule>).collect(), "set")
+    all
 }
 
 fn armed(rule: &str) -> Event {

@@ -10,7 +10,7 @@ fn names_are_unique_for_their_number_of_arguments_and_everything_is_said() {
     for (index, function) in all.iter().enumerate() {
         let same =
             |other: &&Function| other.name == function.name && other.takes.len() == function.takes.len();
-        assert!(!all.iter().take(index).any(|other| same(other)), "{} stands twice", function.name);
+        assert!(!all.iter().take(index).any(same), "{} stands twice", function.name);
         assert!(function.doc.ends_with('.') && !function.source.is_empty(), "{}", function.name);
         for (at, takes) in function.takes.iter().enumerate() {
             let earlier = function.takes.iter().take(at);

@@ -19,7 +19,7 @@ fn the_worked_example_is_met() {
     near(theil_sen(&SIX).unwrap().unwrap(), -0.002_185_792, 1e-9);
     let Crossing::Between { first_d, middle_d } = line.crossing(42.3, false, 0.95).unwrap() else { panic!() };
     near(first_d, 1302.73, 0.05);
-    near(middle_d.unwrap(), 1427.604_717_798, 0.01);
+    near(middle_d.unwrap(), 1_427.604_717_798, 0.01);
 }
 
 #[test]
