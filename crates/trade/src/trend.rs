@@ -194,7 +194,7 @@ pub fn line(days: &[f64], values: &[f64]) -> Result<Line, OutOfRange> {
 /// [`theil_sen`] of visits given as two lists.
 ///
 /// # Errors
-/// As [`line`].
+/// As [`line()`].
 pub fn robust_slope(days: &[f64], values: &[f64]) -> Result<f64, OutOfRange> {
     let visits = visits(days, values)?;
     theil_sen(&visits)?.ok_or(OutOfRange { value: 0.0, ..SPREAD.error() })
@@ -204,7 +204,7 @@ pub fn robust_slope(days: &[f64], values: &[f64]) -> Result<f64, OutOfRange> {
 /// when none is seen.
 ///
 /// # Errors
-/// As [`line`] and [`Line::crossing`].
+/// As [`line()`] and [`Line::crossing`].
 pub fn days_to_limit(
     days: &[f64],
     values: &[f64],
