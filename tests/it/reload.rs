@@ -1,6 +1,6 @@
 //! Rules that change while the daemon runs: a good set comes into force as a whole, a bad one changes nothing.
 
-use checks::{Daemon, Folder, Page, Stream, copy_tree, root};
+use checks::{Daemon, Folder, Invocation, Page, Stream, copy_tree, root};
 use serde_json::{Value, json};
 
 use crate::site;
@@ -12,6 +12,8 @@ fn the_last_good_set_stays() {
     let folder = Folder::new("reload");
     let rules = folder.join("rules");
     copy_tree(&root().join("rules"), &rules);
+    // The built-in rules are those of the folder; their number stands in the tables of commands.
+    let count = Invocation::new(["rules", "list", "--format", "json"]).run().lines().len();
     let rule = rules.join("capacitors/run-capacitor.rhai");
     let good = std::fs::read_to_string(&rule).unwrap();
     let site =
@@ -28,7 +30,7 @@ fn the_last_good_set_stays() {
     assert_ne!(changed, good);
     let mark = daemon.mark();
     std::fs::write(&rule, &changed).unwrap();
-    daemon.wait_from(mark, Stream::Err, "new rules in force: ");
+    daemon.wait_from(mark, Stream::Err, &format!("new rules in force: {count} rules"));
     page.done(&json!({"do": "again"}));
     let again = typed(&mut daemon);
     assert_eq!((&again["rule_hash"], &again["judgements"]), (&first["rule_hash"], &first["judgements"]));
@@ -67,7 +69,7 @@ fn the_last_good_set_stays() {
     // And back again: the shipped text has the hash it had.
     let mark = daemon.mark();
     copy_tree(&root().join("rules"), &rules);
-    daemon.wait_from(mark, Stream::Err, "new rules in force: ");
+    daemon.wait_from(mark, Stream::Err, &format!("new rules in force: {count} rules"));
     assert_eq!(verdict(&mut daemon, &page)["rule_hash"], first["rule_hash"]);
 
     let (code, printed) = daemon.terminate();

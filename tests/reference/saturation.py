@@ -23,6 +23,8 @@ FLUIDS = {
     "R410A": "R410A",
     "R454B": "R454B.mix",
 }
+# The product's name, the name of the constant.
+NAMES = {"R-22": "R22", "R-32": "R32", "R-134a": "R134A", "R-407C": "R407C", "R-410A": "R410A", "R-454B": "R454B"}
 FIRST_C, LAST_C, STEP_C = -45, 65, 5
 # Half the span of the central difference that gives the slope, K.
 SPAN = 0.01

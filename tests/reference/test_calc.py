@@ -84,13 +84,10 @@ def excess_methane(part: float) -> float:
     return 100 * part * dry / (0.20946 - part) / (2 / 0.20946)
 
 
-FLUIDS = {"R-22": "R22", "R-32": "R32", "R-134a": "R134A", "R-407C": "R407C", "R-410A": "R410A", "R-454B": "R454B"}
-
-
 def sat(name: str, quality: int, psig: float, altitude_ft: float) -> float:
     """Saturation temperature in °F at a gauge pressure, from CoolProp; standard atmosphere as the handbook has it."""
     kpa = psig * 6.894757293 + 101.325 * (1 - 2.25577e-5 * altitude_ft * 0.3048) ** 5.2559
-    off = lambda celsius: saturation.coolprop(FLUIDS[name], celsius, quality) - kpa  # noqa: E731
+    off = lambda celsius: saturation.coolprop(saturation.NAMES[name], celsius, quality) - kpa  # noqa: E731
     return optimize.brentq(off, -40.0, 64.0, xtol=1e-9) * 1.8 + 32
 
 

@@ -1,8 +1,6 @@
 //! Published limits that a shop has changed: said, never refused. Compares a rule set with the one that is built in; limits of common
 //! practice are the shop's to tune and are passed over.
 
-use std::sync::OnceLock;
-
 use judge::rule::{NamedLimit, RuleError, RuleSet, SourceClass};
 use script::{Diagnostic, RuleSetLoader, Severity};
 
@@ -11,8 +9,9 @@ use crate::shipped;
 /// A warning for each changed limit.
 pub(crate) fn changed(set: &RuleSet, texts: &[(String, String)]) -> Vec<Diagnostic> {
     let mut found = Vec::new();
+    let built_in = built_in_but_for(texts);
     for rule in set.iter() {
-        let Some(original) = built_in().find(rule.id()) else { continue };
+        let Some(original) = built_in.find(rule.id()) else { continue };
         let file = texts.iter().find(|(path, _)| stem(path) == rule.id());
         for published in original.header().limits.iter().filter(|limit| is_published(limit)) {
             let here = rule.header().limits.iter().find(|limit| limit.name == published.name);
@@ -61,12 +60,15 @@ fn stem(path: &str) -> &str {
     name.strip_suffix(".rhai").unwrap_or(name)
 }
 
-/// The built-in rules; an empty set if they do not load, which `rules check` would have said.
-fn built_in() -> &'static RuleSet {
-    static BUILT_IN: OnceLock<RuleSet> = OnceLock::new();
-    BUILT_IN.get_or_init(|| {
-        RuleSetLoader::default()
-            .load(shipped::RULES.iter().copied())
-            .map_or_else(|_| RuleSet::default(), |loaded| loaded.set)
-    })
+/// Those built-in rules that these texts change; none where they are the built-in ones. An empty set if they do not load, which
+/// `rules check` would have said.
+fn built_in_but_for(texts: &[(String, String)]) -> RuleSet {
+    let is_changed = |(path, original): &&(&str, &str)| {
+        texts.iter().any(|(own, text)| stem(own) == stem(path) && text != original)
+    };
+    let changed: Vec<(&str, &str)> = shipped::RULES.iter().filter(is_changed).copied().collect();
+    if changed.is_empty() {
+        return RuleSet::default();
+    }
+    RuleSetLoader::default().load(changed).map_or_else(|_| RuleSet::default(), |loaded| loaded.set)
 }

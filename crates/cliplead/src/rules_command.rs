@@ -48,13 +48,12 @@ fn unit(point: &judge::rule::Point) -> String {
 
 fn plate_words(rule: &dyn Rule) -> Vec<String> {
     let item = |item: &judge::rule::PlateItem| {
-        let unit = if item.choices.is_empty() { item.unit.to_string() } else { item.choices.join(" or ") };
+        let unit = item.wants();
         match &item.default {
             PlateDefault::Required => format!("{} ({unit})", item.name),
             PlateDefault::Value(value, _) => {
-                #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a place in the list
-                let word = item.choices.get(value.max(0.0) as usize).cloned();
-                format!("{} ({unit}, else {})", item.name, word.unwrap_or_else(|| value.to_string()))
+                let default = item.word(*value).map_or_else(|| value.to_string(), str::to_owned);
+                format!("{} ({unit}, else {default})", item.name)
             }
             PlateDefault::SameAs(other, _) => format!("{} ({unit}, else as {other})", item.name),
         }

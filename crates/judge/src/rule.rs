@@ -1,7 +1,7 @@
 //! What a rule is to the engine: a header (what it needs) and one pure function from numbers to an answer.
 //! Does not know in which language a rule is written, nor what uncertainty its inputs have.
 
-use alloc::string::String;
+use alloc::string::{String, ToString};
 use alloc::sync::Arc;
 use alloc::vec::Vec;
 use core::fmt;
@@ -132,6 +132,21 @@ pub struct NamedLimit {
     pub source: Source,
     /// Line of its declaration, 1-based.
     pub line: usize,
+}
+
+impl PlateItem {
+    /// The word at this place of its list; `None` for a number.
+    #[must_use]
+    pub fn word(&self, place: f64) -> Option<&str> {
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a place in the list
+        self.choices.get(place.max(0.0) as usize).map(String::as_str)
+    }
+
+    /// What may be entered: the unit of a number, "R-22 or R-410A" of a choice.
+    #[must_use]
+    pub fn wants(&self) -> String {
+        if self.choices.is_empty() { self.unit.to_string() } else { self.choices.join(" or ") }
+    }
 }
 
 /// Readings that describe one moment only together: a pressure and the temperature beside it.

@@ -34,27 +34,26 @@ fn call(
     arguments: &[&mut Dynamic],
 ) -> Result<Dynamic, HostError> {
     let mut numbers = Vec::with_capacity(arguments.len());
-    let mut ends = Vec::with_capacity(arguments.len());
+    // Where each argument ends in `numbers`; empty where each is one number.
+    let mut ends = Vec::new();
     for (takes, argument) in function.takes.iter().zip(arguments) {
-        let number = match takes.what {
-            What::List(_) => {
-                let list = argument.read_lock::<Array>();
-                let list: Option<Vec<f64>> =
-                    list.and_then(|list| list.iter().map(|item| item.as_float().ok()).collect());
-                let mut list =
-                    list.ok_or_else(|| refuse(format!("{}: {} does not fit", function.name, takes.name)))?;
-                numbers.append(&mut list);
-                ends.push(numbers.len());
-                continue;
+        let fits = match takes.what {
+            What::Number(_) | What::NumberOrOpen(_) => put(&mut numbers, argument.as_float().ok()),
+            What::Word(list) => {
+                let word = argument.read_lock::<ImmutableString>();
+                let place = word.and_then(|word| list.iter().position(|known| *known == word.as_str()));
+                put(&mut numbers, place.map(|place| place as f64))
             }
-            What::Number(_) | What::NumberOrOpen(_) => argument.as_float().ok(),
-            What::Word(list) => argument.read_lock::<ImmutableString>().and_then(|word| {
-                list.iter().position(|known| *known == word.as_str()).map(|place| place as f64)
-            }),
+            What::List(_) => argument
+                .read_lock::<Array>()
+                .is_some_and(|list| list.iter().all(|item| put(&mut numbers, item.as_float().ok()))),
         };
-        numbers
-            .push(number.ok_or_else(|| refuse(format!("{}: {} does not fit", function.name, takes.name)))?);
-        ends.push(numbers.len());
+        if !fits {
+            return Err(refuse(format!("{}: {} does not fit", function.name, takes.name)));
+        }
+        if function.takes_lists() {
+            ends.push(numbers.len());
+        }
     }
     let result = if function.takes_lists() {
         let starts = core::iter::once(0).chain(ends.iter().copied());
@@ -75,6 +74,12 @@ fn call(
     Ok(function
         .word(result)
         .map_or_else(|| Dynamic::from(result), |word| Dynamic::from(ImmutableString::from(word))))
+}
+
+/// Puts a number to the others; false if there is none.
+fn put(numbers: &mut Vec<f64>, number: Option<f64>) -> bool {
+    numbers.extend(number);
+    number.is_some()
 }
 
 /// Why a call gave nothing, one sentence.

@@ -244,7 +244,10 @@ const fn gives(unit: &'static str) -> Gives {
 /// `function!(GROUP, "name"(argument: what, ...) -> gives, "doc", "source", expression)`. With `lists` before the group every argument
 /// comes as a slice; [`one`] takes a number out.
 macro_rules! function {
-    ($group:expr, $name:literal($($argument:ident: $what:expr),+ $(,)?) -> $gives:expr, $doc:literal, $source:literal, $body:expr) => {
+    (lists $($declaration:tt)+) => {
+        $crate::catalogue::function!(@ Lists $($declaration)+)
+    };
+    (@ $body_kind:ident $group:expr, $name:literal($($argument:ident: $what:expr),+ $(,)?) -> $gives:expr, $doc:literal, $source:literal, $body:expr) => {
         $crate::catalogue::Function {
             name: $name,
             group: $group,
@@ -252,7 +255,7 @@ macro_rules! function {
             gives: $gives,
             doc: $doc,
             source: $source,
-            body: $crate::catalogue::Body::Numbers(|arguments| match *arguments {
+            body: $crate::catalogue::Body::$body_kind(|arguments| match *arguments {
                 [$($argument),+] => $body,
                 // The number was checked.
                 _ => Ok(f64::NAN),
@@ -260,21 +263,8 @@ macro_rules! function {
             steps: matches!($gives, $crate::catalogue::Gives::Word(_)),
         }
     };
-    (lists $group:expr, $name:literal($($argument:ident: $what:expr),+ $(,)?) -> $gives:expr, $doc:literal, $source:literal, $body:expr) => {
-        $crate::catalogue::Function {
-            name: $name,
-            group: $group,
-            takes: &[$($crate::catalogue::Takes { name: stringify!($argument), what: $what }),+],
-            gives: $gives,
-            doc: $doc,
-            source: $source,
-            body: $crate::catalogue::Body::Lists(|arguments| match *arguments {
-                [$($argument),+] => $body,
-                // The number was checked.
-                _ => Ok(f64::NAN),
-            }),
-            steps: matches!($gives, $crate::catalogue::Gives::Word(_)),
-        }
+    ($($declaration:tt)+) => {
+        $crate::catalogue::function!(@ Numbers $($declaration)+)
     };
 }
 use function;

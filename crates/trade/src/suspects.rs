@@ -74,7 +74,7 @@ impl Suspect {
         Self::ValveOpen,
     ];
     /// Their names in words.
-    pub const NAMES: &'static [&'static str] = &[
+    pub const NAMES: [&'static str; 8] = [
         "undercharge",
         "overcharge",
         "restriction",

@@ -42,9 +42,9 @@ pub(super) fn resolve(header: &Header, plan: &Plan) -> Result<Vec<PlateUsed>, Re
                     let source = Source { text: text.as_str().into(), class: source.class };
                     used.push(of(item, same.value, source));
                 }
-                None => missing.push(wanted(item)),
+                None => missing.push(format!("{} ({})", item.name, item.wants())),
             },
-            (None, PlateDefault::Required) => missing.push(wanted(item)),
+            (None, PlateDefault::Required) => missing.push(format!("{} ({})", item.name, item.wants())),
         }
     }
     if missing.is_empty() { Ok(used) } else { Err(Reason::PlateMissing(missing)) }
@@ -70,18 +70,8 @@ fn misnamed(header: &Header, plan: &Plan) -> Option<Reason> {
     )))
 }
 
-/// What must be entered: the name with its unit or its words.
-fn wanted(item: &PlateItem) -> String {
-    if item.choices.is_empty() {
-        format!("{} ({})", item.name, item.unit)
-    } else {
-        format!("{} ({})", item.name, item.choices.join(" or "))
-    }
-}
-
 fn of(item: &PlateItem, value: f64, source: Source) -> PlateUsed {
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a place in the list
-    let word = item.choices.get(value.max(0.0) as usize).cloned();
+    let word = item.word(value).map(ToString::to_string);
     PlateUsed { name: item.name.clone(), value, unit: item.unit, word, source, entered: false }
 }
 

@@ -15,17 +15,10 @@ const ANY: Argument = Argument { what: "number", unit: "", least: f64::MIN, grea
 const METERINGS: &[&str] = &["fixed orifice", "TXV"];
 const METERING: [Metering; 2] = [Metering::FixedOrifice, Metering::Valve];
 /// The suspects, and none.
-const SUSPECTS: &[&str] = &[
-    "undercharge",
-    "overcharge",
-    "restriction",
-    "low airflow",
-    "condenser",
-    "non-condensables",
-    "weak compressor",
-    "valve stuck open",
-    "none",
-];
+const SUSPECTS: &[&str] = &{
+    let [a, b, c, d, e, f, g, h] = Suspect::NAMES;
+    [a, b, c, d, e, f, g, h, "none"]
+};
 
 fn fluid(place: f64) -> Result<Refrigerant, OutOfRange> {
     pick(&Refrigerant::ALL, place)
