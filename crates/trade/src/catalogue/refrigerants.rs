@@ -20,6 +20,21 @@ const SUSPECTS: &[&str] = &{
     [a, b, c, d, e, f, g, h, "none"]
 };
 
+/// What to read next, by suspect.
+const NEXT: &[&str] = &{
+    let [a, b, c, d, e, f, g, h] = Suspect::ALL;
+    [
+        a.next_reading(),
+        b.next_reading(),
+        c.next_reading(),
+        d.next_reading(),
+        e.next_reading(),
+        f.next_reading(),
+        g.next_reading(),
+        h.next_reading(),
+    ]
+};
+
 fn fluid(place: f64) -> Result<Refrigerant, OutOfRange> {
     pick(&Refrigerant::ALL, place)
 }
@@ -91,4 +106,7 @@ pub(super) const ALL: &[Function] = &[
     function!(GROUP, "second_suspect"(metering: word(METERINGS), superheat: word(LEVELS), subcooling: word(LEVELS), suction: word(LEVELS), head: word(LEVELS)) -> Gives::Word(SUSPECTS),
         "What it speaks of next.",
         "common practice", suspect(1, [metering, superheat, subcooling, suction, head])),
+    function!(GROUP, "next_reading"(suspect: word(&Suspect::NAMES)) -> Gives::Word(NEXT),
+        "The reading that would tell a suspect from others like it.",
+        "common practice", pick(&Suspect::ALL, suspect).map(|_| suspect)),
 ];
