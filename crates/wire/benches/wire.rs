@@ -115,6 +115,21 @@ fn main() {
     measure("line, agreement of 2, byte by byte", &line, &lines, 1);
     measure("binary, crc16, whole", &binary, &frames, 4096);
     measure("binary, crc16, byte by byte", &binary, &frames, 1);
+    let counted =
+        Profile::parse(include_str!("../../../hardware-notes/generic-counted-meter/profile.toml")).unwrap();
+    let segment =
+        Profile::parse(include_str!("../../../hardware-notes/generic-segment-meter/profile.toml")).unwrap();
+    let probes: Vec<u8> = (0..READINGS / 2)
+        .flat_map(|i| {
+            let pressure = Reading { channel: 0, ..reading(i, 1, Unit::PSIG) };
+            simulate::encode(&counted, &[pressure, reading(i, 1, Unit::CELSIUS)]).unwrap()
+        })
+        .collect();
+    let displays: Vec<u8> = (0..READINGS)
+        .flat_map(|i| simulate::encode(&segment, &[reading(i, 0, Unit::MICROFARAD)]).unwrap())
+        .collect();
+    measure("counted, sum16, whole", &counted, &probes, 4096);
+    measure("indexed segments, agreement of 2", &segment, &displays, 4096);
     let modbus =
         Profile::parse(include_str!("../../../hardware-notes/generic-modbus-meter/profile.toml")).unwrap();
     let scpi =
@@ -136,4 +151,6 @@ fn main() {
     exchanges(&modbus);
     rubbish("line", &line);
     rubbish("binary", &binary);
+    rubbish("counted", &counted);
+    rubbish("indexed segments", &segment);
 }

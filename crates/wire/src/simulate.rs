@@ -4,6 +4,7 @@
 mod fixed;
 mod gatt;
 mod line;
+mod segments;
 
 use alloc::vec::Vec;
 use core::fmt;
@@ -12,6 +13,7 @@ use quantity::Reading;
 
 use crate::decode::Decode;
 use crate::frame::Framing;
+use crate::frame::indexed::IndexedFrame;
 use crate::profile::Profile;
 
 /// Why a reading cannot be sent in a profile's frames.
@@ -55,12 +57,26 @@ pub fn encode(profile: &Profile, readings: &[Reading]) -> Result<Vec<u8>, Simula
         (Framing::Line(frame), Decode::Pattern(pattern)) => line::encode(frame, pattern, readings),
         (Framing::Fixed(frame), Decode::Fields(fields)) => fixed::encode(frame, fields, readings),
         (Framing::Counted(frame), Decode::Fields(fields)) => fixed::encode_counted(frame, fields, readings),
+        (Framing::Fixed(frame), Decode::Segments(display)) => {
+            fixed::framed(frame, |bytes| segments::fill(bytes, display, readings))
+        }
+        (Framing::Counted(frame), Decode::Segments(display)) => {
+            fixed::framed_counted(frame, display.end, |bytes| segments::fill(bytes, display, readings))
+        }
+        (Framing::Indexed(frame), Decode::Segments(display)) => {
+            let mut bytes = alloc::vec![0; frame.length];
+            segments::fill(&mut bytes, display, readings)?;
+            Ok(bytes.iter().enumerate().map(|(place, data)| IndexedFrame::byte(place, *data)).collect())
+        }
         (_, Decode::Registers(_) | Decode::Answers(_)) => Err(SimulateError::Asked),
         (Framing::Counted(_), Decode::Gatt(decode)) => gatt::encode(decode, readings),
         // The loader lets no other pair through.
-        (Framing::Line(_), Decode::Fields(_))
-        | (Framing::Fixed(_) | Framing::Counted(_), Decode::Pattern(_))
-        | (Framing::Line(_) | Framing::Fixed(_), Decode::Gatt(_)) => Err(SimulateError::Value),
+        (Framing::Line(_), Decode::Fields(_) | Decode::Segments(_))
+        | (Framing::Indexed(_), Decode::Fields(_))
+        | (Framing::Fixed(_) | Framing::Counted(_) | Framing::Indexed(_), Decode::Pattern(_))
+        | (Framing::Line(_) | Framing::Fixed(_) | Framing::Indexed(_), Decode::Gatt(_)) => {
+            Err(SimulateError::Value)
+        }
     }
 }
 

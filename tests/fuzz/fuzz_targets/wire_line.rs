@@ -1,23 +1,7 @@
-//! Any bytes, in pieces of any size, through the decoder of the generic line meter: no panic, no byte lost from the count.
+//! The framing of the generic line meter; what is asserted stands in `framing.rs`.
 #![no_main]
 
-use libfuzzer_sys::fuzz_target;
-use quantity::Instant;
-use std::sync::LazyLock;
-use wire::{Decoder, Profile};
+#[macro_use]
+mod framing;
 
-static PROFILE: LazyLock<Profile> = LazyLock::new(|| {
-    let text = include_str!("../../../hardware-notes/generic-line-meter/profile.toml");
-    Profile::parse(text).unwrap_or_else(|error| panic!("{error}"))
-});
-
-fuzz_target!(|data: &[u8]| {
-    let Some((size, bytes)) = data.split_first() else { return };
-    let mut decoder = Decoder::new(&PROFILE);
-    for (i, piece) in (0_i64..).zip(bytes.chunks(usize::from(*size).max(1))) {
-        decoder.bytes(Instant::from_micros(i), piece, &mut |_| {});
-    }
-    let c = *decoder.counters();
-    assert_eq!(c.bytes, c.frame_bytes + c.dropped_bytes + decoder.held() as u64);
-    assert!(decoder.held() < 8192);
-});
+framing!("generic-line-meter");

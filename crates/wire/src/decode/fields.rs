@@ -87,7 +87,7 @@ pub(crate) struct Bit {
 }
 
 impl Bit {
-    fn is_set(self, frame: &[u8]) -> bool {
+    pub(crate) fn is_set(self, frame: &[u8]) -> bool {
         frame.get(self.byte).is_some_and(|byte| byte >> self.bit & 1 == 1)
     }
 }

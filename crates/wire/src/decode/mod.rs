@@ -5,8 +5,9 @@ pub(crate) mod fields;
 pub(crate) mod gatt;
 pub(crate) mod pattern;
 pub(crate) mod registers;
+pub(crate) mod segments;
 
-use quantity::{Accuracy, Coupling, Decimal, Flags, Sign, State, Unit};
+use quantity::{Accuracy, Coupling, Decimal, Flags, Kind, Sign, State, Unit};
 
 use crate::counters::{Field, Reason};
 
@@ -29,6 +30,8 @@ pub(crate) enum Decode {
     Pattern(pattern::PatternDecode),
     /// Numbers at fixed places.
     Fields(fields::FieldsDecode),
+    /// The bits of a display.
+    Segments(segments::SegmentsDecode),
     /// Replies of a Modbus device, in packets.
     Registers(registers::RegistersDecode),
     /// Answers of a SCPI instrument, in packets.
@@ -61,6 +64,7 @@ impl Decode {
         match self {
             Self::Pattern(decode) => Fit::of(decode.frame(frame, &mut field)),
             Self::Fields(decode) => Fit::of(decode.frame(frame, &mut field)),
+            Self::Segments(decode) => Fit::of(decode.frame(frame, &mut field)),
             Self::Gatt(decode) => decode.frame(frame, &mut field),
             Self::Registers(decode) => Fit::of(decode.frame(frame, out)),
             Self::Answers(decode) => Fit::of(decode.frame(frame, out)),
@@ -121,6 +125,11 @@ pub(crate) fn is_possible(value: Decimal, unit: Unit) -> bool {
     let bounds = unit.kind().bounds();
     let base = in_base(value.to_f64(), unit);
     base >= bounds.min && base <= bounds.max
+}
+
+/// Ac and dc mean something for electrical quantities alone.
+pub(crate) const fn takes_coupling(kind: Kind) -> bool {
+    matches!(kind, Kind::Voltage | Kind::Current | Kind::Power | Kind::ApparentPower)
 }
 
 /// A value in the base unit of its kind, whether or not the table of units names that; good to a few ulp.

@@ -3,6 +3,7 @@
 
 pub(crate) mod counted;
 pub(crate) mod fixed;
+pub(crate) mod indexed;
 pub(crate) mod line;
 pub(crate) mod synced;
 
@@ -18,6 +19,8 @@ pub(crate) enum Framing {
     Fixed(fixed::FixedFrame),
     /// Frames that say their length.
     Counted(counted::CountedFrame),
+    /// Frames whose bytes say their place.
+    Indexed(indexed::IndexedFrame),
 }
 
 impl Framing {
@@ -27,6 +30,7 @@ impl Framing {
             Self::Line(frame) => frame.max_bytes,
             Self::Fixed(frame) => frame.length,
             Self::Counted(frame) => frame.max,
+            Self::Indexed(frame) => frame.length,
         }
     }
 
@@ -35,6 +39,7 @@ impl Framing {
             Self::Line(frame) => frame.check.is_some(),
             Self::Fixed(frame) => frame.check.is_some(),
             Self::Counted(frame) => frame.check.is_some(),
+            Self::Indexed(_) => false,
         }
     }
 
@@ -43,13 +48,15 @@ impl Framing {
             Self::Line(frame) => Framer::Line(line::LineFramer::new(*frame)),
             Self::Fixed(frame) => Framer::Synced(synced::SyncedFramer::new(Shape::Fixed(frame.clone()))),
             Self::Counted(frame) => Framer::Synced(synced::SyncedFramer::new(Shape::Counted(frame.clone()))),
+            Self::Indexed(frame) => Framer::Indexed(indexed::IndexedFramer::new(*frame)),
         }
     }
 }
 
 /// What a framer hands out.
 pub(crate) enum Chunk<'f> {
-    /// A frame (without line end, line checksum, or the checksum behind a counted frame), and the bytes it took on the wire.
+    /// A frame (without line end, line checksum, the checksum behind a counted frame, or the places in indexed bytes), and
+    /// the bytes it took on the wire.
     Frame { frame: &'f [u8], bytes: u32 },
     /// A line end.
     LineEnd,
@@ -62,6 +69,7 @@ pub(crate) enum Chunk<'f> {
 pub(crate) enum Framer {
     Line(line::LineFramer),
     Synced(synced::SyncedFramer),
+    Indexed(indexed::IndexedFramer),
 }
 
 impl Framer {
@@ -69,6 +77,7 @@ impl Framer {
         match self {
             Self::Line(framer) => framer.push(data, out),
             Self::Synced(framer) => framer.push(data, out),
+            Self::Indexed(framer) => framer.push(data, out),
         }
     }
 
@@ -77,6 +86,7 @@ impl Framer {
         match self {
             Self::Line(framer) => framer.cut(out),
             Self::Synced(framer) => framer.cut(out),
+            Self::Indexed(framer) => framer.cut(out),
         }
     }
 
@@ -86,6 +96,7 @@ impl Framer {
         match self {
             Self::Line(framer) => framer.buffered(),
             Self::Synced(framer) => framer.buffered(),
+            Self::Indexed(framer) => framer.buffered(),
         }
     }
 
@@ -94,6 +105,7 @@ impl Framer {
         match self {
             Self::Line(framer) => framer.held(),
             Self::Synced(framer) => framer.held(),
+            Self::Indexed(framer) => framer.held(),
         }
     }
 }

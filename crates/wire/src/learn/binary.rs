@@ -109,15 +109,22 @@ fn same_frames(a: &Cut, b: &Cut) -> bool {
     both * 10 >= a.frames.len().max(b.frames.len()) * 8
 }
 
-/// Display dumps whose bytes count their place in the high half: in percent of the bytes, how many follow the one before.
-/// Nothing else here looks at what bytes mean; this shape has no other mark.
-pub(super) fn counts_places(recording: &Recording) -> usize {
+/// Display dumps whose bytes count their place in the high half: the place they count to, where seven bytes of ten follow
+/// the one before. Nothing else here looks at what bytes mean; this shape has no other mark.
+pub(super) fn counts_places(recording: &Recording) -> Option<usize> {
     let (bytes, _) = flat(&recording.runs());
-    let follows = |(a, b): &(&u8, &u8)| {
-        let (a, b) = (*a >> 4, *b >> 4);
-        b == a + 1 || (b == 1 && a > 8)
-    };
-    bytes.iter().zip(bytes.iter().skip(1)).filter(follows).count() * 100 / bytes.len().max(64)
+    let mut ends = [0_usize; 16];
+    let mut following = 0;
+    for (a, b) in bytes.iter().zip(bytes.iter().skip(1)) {
+        let (a, b) = (usize::from(*a >> 4), *b >> 4);
+        let ends_here = b == 1 && a > 8;
+        following += usize::from(ends_here || usize::from(b) == a + 1);
+        if let (true, Some(count)) = (ends_here, ends.get_mut(a)) {
+            *count += 1;
+        }
+    }
+    let (length, _) = ends.iter().enumerate().max_by_key(|(_, count)| **count)?;
+    (following * 100 / bytes.len().max(64) >= 70).then_some(length)
 }
 
 /// The runs as one, short of the search bound, and the places where pieces began.

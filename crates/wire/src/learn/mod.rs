@@ -96,15 +96,17 @@ enum Draft {
 /// Learns from a recording. Without observations only the hypotheses are of use.
 #[must_use]
 pub fn learn(head: Head<'_>, recording: &Recording, seen: &[Observation]) -> Learned {
-    if binary::counts_places(recording) >= 70 {
-        let words = "bytes that count their own place in their high half: a dump of the display's segments";
+    if let Some(length) = binary::counts_places(recording) {
+        let words = format!(
+            "{length} bytes that count their own place in their high half: a dump of the display's segments"
+        );
         return Learned {
-            hypotheses: alloc::vec![Hypothesis { words: words.into(), sound: 0, damaged: 0 }],
-            outcome: Outcome::Ask(
+            hypotheses: alloc::vec![Hypothesis { words, sound: 0, damaged: 0 }],
+            outcome: Outcome::Ask(format!(
                 "the bytes are a dump of the display's segments; a profile for it is written by hand, this command \
-                 draws none"
-                    .into(),
-            ),
+                 draws none: copy generic-segment-meter, set length = {length}, and name the bit of each segment; its \
+                 README says how to find them"
+            )),
         };
     }
     let (mut hypotheses, mut answers) = (Vec::new(), Vec::new());

@@ -397,6 +397,7 @@ fn shapes_that_no_profile_is_drawn_for_are_named() {
         Outcome::Profile { toml, .. } => panic!("{toml}"),
     };
     assert!(said(&dump).contains("dump of the display's segments"), "{}", said(&dump));
+    assert!(said(&dump).contains("set length = 14,"), "{}", said(&dump));
     assert!(said(&words).contains("stands in 0 of"), "{}", said(&words));
     let mut glued = Recording::new();
     for n in 0..40 {

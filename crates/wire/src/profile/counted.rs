@@ -74,5 +74,6 @@ pub(super) fn places(frame: &CountedFrame) -> Places {
         room: frame.max - frame.check_width(),
         sync: frame.sync.len(),
         taken: Some((frame.length.at..frame.header(), "the length")),
+        data: 0xFF,
     }
 }

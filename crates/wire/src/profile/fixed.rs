@@ -79,6 +79,8 @@ pub(super) struct Places {
     pub(super) sync: usize,
     /// Bytes that are no fields, and what they are.
     pub(super) taken: Option<(Range<usize>, &'static str)>,
+    /// Bits of a byte that hold data.
+    pub(super) data: u8,
 }
 
 impl Places {
@@ -89,7 +91,13 @@ impl Places {
             room: frame.length,
             sync: frame.sync.len(),
             taken: frame.check.as_ref().map(stored),
+            data: 0xFF,
         }
+    }
+
+    /// Whether a field may stand in this byte; why not.
+    pub(super) fn check(&self, byte: usize) -> Result<(), alloc::string::String> {
+        check_place(&(byte..byte.saturating_add(1)), self)
     }
 }
 
@@ -326,7 +334,7 @@ fn load_bits(table: &Table<'_>, frame: &Places) -> Loaded<Vec<(Bit, BitMeaning)>
     Ok(found)
 }
 
-fn load_bit(node: Node<'_>, frame: &Places) -> Loaded<Bit> {
+pub(super) fn load_bit(node: Node<'_>, frame: &Places) -> Loaded<Bit> {
     let text = node.str()?;
     let bit = text.split_once('.').and_then(|(byte, bit)| {
         let bit = bit.parse::<u8>().ok().filter(|bit| *bit < 8)?;
@@ -334,7 +342,12 @@ fn load_bit(node: Node<'_>, frame: &Places) -> Loaded<Bit> {
     });
     let bit = bit
         .ok_or_else(|| node.error(format_args!("{text:?} is no bit; write byte.bit, for example \"6.1\"")))?;
-    check_place(&(bit.byte..bit.byte + 1), frame).map_err(|why| node.error(why))?;
+    frame.check(bit.byte).map_err(|why| node.error(why))?;
+    if frame.data >> bit.bit & 1 == 0 {
+        return Err(
+            node.error(format_args!("bit {} of a byte counts its place here; bits 0 to 3 are data", bit.bit))
+        );
+    }
     Ok(bit)
 }
 
@@ -343,10 +356,15 @@ pub(super) fn has_uncovered_field(frame: &Framing, decode: &Decode) -> bool {
     let covers = match frame {
         Framing::Fixed(FixedFrame { check: Some(check), .. }) => check.covers.clone(),
         Framing::Counted(CountedFrame { check: Some((_, from)), .. }) => *from..usize::MAX,
-        Framing::Line(_) | Framing::Fixed(_) | Framing::Counted(_) => return false,
+        Framing::Line(_) | Framing::Fixed(_) | Framing::Counted(_) | Framing::Indexed(_) => return false,
     };
-    let Decode::Fields(fields) = decode else { return false };
     let outside = |place: Range<usize>| place.start < covers.start || place.end > covers.end;
-    fields.channel.as_ref().is_some_and(|n| outside(n.at..n.at + n.kind.width()))
-        || fields.channels.iter().flat_map(places).any(outside)
+    match decode {
+        Decode::Fields(fields) => {
+            fields.channel.as_ref().is_some_and(|n| outside(n.at..n.at + n.kind.width()))
+                || fields.channels.iter().flat_map(places).any(outside)
+        }
+        Decode::Segments(display) => display.bits().any(|bit| outside(bit.byte..bit.byte + 1)),
+        Decode::Pattern(_) | Decode::Registers(_) | Decode::Answers(_) | Decode::Gatt(_) => false,
+    }
 }

@@ -98,7 +98,7 @@ fn load_format(table: &Table<'_>) -> Loaded<Format> {
         if let Some(node) = table.find("figure") {
             return Err(node.error("a figure belongs to format = \"auto\""));
         }
-        let places = Places { length: None, room: MESSAGE_BYTES_MAX, sync: 0, taken: None };
+        let places = Places { length: None, room: MESSAGE_BYTES_MAX, sync: 0, taken: None, data: 0xFF };
         return load_channel(table, &places).map(Format::Fields);
     }
     for key in ["value", "exponent", "counts", "no_value", "select", "functions", "flags"] {

@@ -4,10 +4,12 @@ mod accuracy;
 mod counted;
 mod fixed;
 mod gatt;
+mod indexed;
 mod line;
 mod link;
 mod poll;
 mod scpi;
+mod segments;
 mod table;
 
 use alloc::format;
@@ -17,7 +19,7 @@ use quantity::{Accuracy, Coupling, Duration, Instant, Reading, State, Unit};
 use toml::de::DeTable;
 
 use crate::agree::{AGREE_MAX, Evidence};
-use crate::decode::{Decode, Decoded, UnitWord};
+use crate::decode::{Decode, Decoded, UnitWord, takes_coupling};
 use crate::error::ProfileError;
 use crate::frame::Framing;
 use crate::poll::Talk;
@@ -206,7 +208,8 @@ struct Shape {
 }
 
 fn load_shape(root: &Table<'_>) -> Result<Shape, ProfileError> {
-    let decode = root.need("decode", "[decode] with kind = \"pattern\", \"fields\" or \"gatt\"");
+    let decode =
+        root.need("decode", "[decode] with kind = \"pattern\", \"fields\", \"segments\" or \"gatt\"");
     let silence = root.find("silence_ms");
     if let Some(poll) = root.table("poll")? {
         if let Some(frame) = root.find("frame") {
@@ -216,7 +219,7 @@ fn load_shape(root: &Table<'_>) -> Result<Shape, ProfileError> {
         }
         return load_polled(&poll, &decode?.table("decode")?, silence);
     }
-    let hint = "[frame] with kind = \"line\", \"fixed\", \"counted\" or \"packet\"";
+    let hint = "[frame] with kind = \"line\", \"fixed\", \"counted\", \"indexed\" or \"packet\"";
     let frame = root.need("frame", hint)?.table("frame")?;
     let (frame, decode) = load_frame(&frame, &decode?.table("decode")?)?;
     let silence_ms = silence.map_or(Ok(3_000), |node| node.int(50..=3_600_000))?;
@@ -281,6 +284,7 @@ enum FrameKind {
     Line,
     Fixed,
     Counted,
+    Indexed,
     Packet,
 }
 
@@ -288,17 +292,27 @@ enum FrameKind {
 enum DecodeKind {
     Pattern,
     Fields,
+    Segments,
     Gatt,
 }
 
 impl DecodeKind {
-    const WORDS: [(&'static str, Self); 3] =
-        [("pattern", Self::Pattern), ("fields", Self::Fields), ("gatt", Self::Gatt)];
+    const WORDS: [(&'static str, Self); 4] = [
+        ("pattern", Self::Pattern),
+        ("fields", Self::Fields),
+        ("segments", Self::Segments),
+        ("gatt", Self::Gatt),
+    ];
 }
 
 impl FrameKind {
-    const WORDS: [(&'static str, Self); 4] =
-        [("line", Self::Line), ("fixed", Self::Fixed), ("counted", Self::Counted), ("packet", Self::Packet)];
+    const WORDS: [(&'static str, Self); 5] = [
+        ("line", Self::Line),
+        ("fixed", Self::Fixed),
+        ("counted", Self::Counted),
+        ("indexed", Self::Indexed),
+        ("packet", Self::Packet),
+    ];
 }
 
 /// Framing and decoding are chosen apart; which go together is said here.
@@ -330,10 +344,31 @@ fn load_frame(frame: &Table<'_>, decode: &Table<'_>) -> Result<(Framing, Decode)
             let fields = fixed::load_fields(decode, &counted::places(&frame))?;
             Ok((Framing::Counted(frame), Decode::Fields(fields)))
         }
+        (FrameKind::Fixed, DecodeKind::Segments) => {
+            let frame = fixed::load_frame(frame)?;
+            let display = segments::load_decode(decode, &fixed::Places::of_fixed(&frame))?;
+            Ok((Framing::Fixed(frame), Decode::Segments(display)))
+        }
+        (FrameKind::Counted, DecodeKind::Segments) => {
+            let frame = counted::load_frame(frame)?;
+            let display = segments::load_decode(decode, &counted::places(&frame))?;
+            Ok((Framing::Counted(frame), Decode::Segments(display)))
+        }
+        (FrameKind::Indexed, DecodeKind::Segments) => {
+            let frame = indexed::load_frame(frame)?;
+            let display = segments::load_decode(decode, &indexed::places(&frame))?;
+            Ok((Framing::Indexed(frame), Decode::Segments(display)))
+        }
         (FrameKind::Line, DecodeKind::Fields) => Err(kind
             .error("\"fields\" needs binary frames; use frame kind \"fixed\" (frames of one length) or \"counted\", or decode \"pattern\"")),
-        (FrameKind::Fixed | FrameKind::Counted, DecodeKind::Pattern) => {
-            Err(kind.error("\"pattern\" reads lines of text; use frame kind \"line\", or decode \"fields\""))
+        (FrameKind::Line, DecodeKind::Segments) => Err(kind.error(
+            "\"segments\" needs binary frames; use frame kind \"indexed\", \"fixed\" or \"counted\", or decode \"pattern\"",
+        )),
+        (FrameKind::Indexed, DecodeKind::Fields) => Err(kind.error(
+            "bytes that say their place carry the bits of a display; use decode \"segments\"",
+        )),
+        (FrameKind::Fixed | FrameKind::Counted | FrameKind::Indexed, DecodeKind::Pattern) => {
+            Err(kind.error("\"pattern\" reads lines of text; use frame kind \"line\", or another decode kind"))
         }
     }
 }
@@ -351,7 +386,7 @@ fn load_agree(root: &Table<'_>, frame: &Framing, decode: &Decode) -> Result<u8, 
     // A lost byte shifts a binary frame, and one byte of checksum lets one in 256 of those through; a line's width
     // refuses it before the checksum is asked.
     let weak = match frame {
-        Framing::Line(_) => false,
+        Framing::Line(_) | Framing::Indexed(_) => false,
         Framing::Fixed(fixed) => fixed.check.as_ref().is_some_and(|check| check.kind.width() == 1),
         Framing::Counted(counted) => counted.check_width() == 1,
     };
@@ -392,11 +427,9 @@ fn unit_word(node: Node<'_>) -> Result<UnitWord, ProfileError> {
     Ok(UnitWord { unit, coupling })
 }
 
-/// Ac and dc mean something for electrical quantities alone.
 fn check_coupling(kind: quantity::Kind, coupling: Option<Coupling>) -> Result<(), String> {
-    use quantity::Kind::{ApparentPower, Current, Power, Voltage};
     match coupling {
-        Some(coupling) if !matches!(kind, Voltage | Current | Power | ApparentPower) => {
+        Some(coupling) if !takes_coupling(kind) => {
             Err(format!("{kind} is not {coupling}; leave {coupling} away"))
         }
         _ => Ok(()),

@@ -1,7 +1,7 @@
 //! The loader's refusals: each damage to a good profile, the line it is reported at, and what the message says.
 
 use super::*;
-use crate::tests::{BINARY, COUNTED, LINE, MODBUS, SCPI};
+use crate::tests::{BINARY, COUNTED, LINE, MODBUS, SCPI, SEGMENT};
 
 /// Replaces `from` once in the profile and expects an error on the line of `to`'s last line, containing `says`.
 fn check(profile: &str, from: &str, to: &str, says: &str) {
@@ -208,6 +208,42 @@ fn refuses_what_is_wrong_in_a_counted_profile_at_its_line() {
     ] {
         check(COUNTED, from, to, says);
     }
+}
+
+#[test]
+fn refuses_what_is_wrong_in_a_segment_profile_at_its_line() {
+    for (from, to, says) in [
+        ("kind = \"indexed\"", "kind = \"indexd\"", "did you mean \"indexed\""),
+        ("length = 13", "length = 16", "from 2 to 15"),
+        ("length = 13", "length = 13\nsync = [1]", "unknown key \"sync\""),
+        ("agree = 2", "agree = 1", "no checksum"),
+        ("kind = \"segments\"", "kind = \"segment\"", "did you mean \"segments\""),
+        ("kind = \"segments\"", "kind = \"fields\"", "use decode \"segments\""),
+        ("kind = \"segments\"", "kind = \"pattern\"", "use frame kind \"line\""),
+        ("kind = \"segments\"", "kind = \"gatt\"", "use frame kind \"packet\""),
+        ("g = \"1.2\" }", "g = \"1.4\" }", "counts its place here"),
+        ("g = \"1.2\" }", "g = \"13.2\" }", "run past the frame's 13"),
+        ("g = \"1.2\" }", "g = \"1.8\" }", "is no bit"),
+        ("g = \"1.2\" }", "g = \"0.2\" }", "0.2 has a meaning already"),
+        ("g = \"1.2\" }", "h = \"1.2\" }", "unknown key \"h\""),
+        ("f = \"1.1\", g = \"1.2\" }", "f = \"1.1\" }", "has seven segments"),
+        ("g = \"1.2\" }", "g = \"1.2\", point_after = \"8.3\" }", "a point at this place already"),
+        ("minus = \"1.3\"", "minus = \"13\"", "write byte.bit"),
+        ("F = \"11.1\"", "Fa = \"11.1\"", "unknown unit"),
+        ("F = \"11.1\"", "F = \"11.0\"", "has a meaning already"),
+        ("n = \"10.0\"", "x = \"10.0\"", "unknown prefix \"x\""),
+        ("n = \"10.0\"", "p = \"10.0\"\nn = \"10.0\"", "has a meaning already"),
+        ("ac = \"8.0\"", "acdc = \"8.0\"", "unknown word \"acdc\" in [decode.modes]"),
+        ("ignore = \"8.3\"", "ignored = \"8.3\"", "did you mean \"ignore\""),
+        ("ignore = \"8.3\"", "ignore = \"x.*\"", "is no byte"),
+        ("ignore = \"8.3\"", "ignore = \"20.*\"", "run past"),
+        ("ignore = \"8.3\"", "ignore = \"8.*\"", "has a meaning already"),
+        ("# unit = \"uF\"", "unit = \"uF\"", "either unit = \"uF\", or [decode.units]"),
+    ] {
+        check_anywhere(SEGMENT, from, to, says);
+    }
+    let line = LINE.replacen("kind = \"pattern\"", "kind = \"segments\"", 1);
+    assert!(Profile::parse(&line).unwrap_err().message.contains("needs binary frames"));
 }
 
 #[test]

@@ -15,8 +15,13 @@ use crate::frame::fixed::FixedFrame;
 type Sent<T> = Result<T, SimulateError>;
 
 pub(super) fn encode(shape: &FixedFrame, fields: &FieldsDecode, readings: &[Reading]) -> Sent<Vec<u8>> {
+    framed(shape, |frame| fill(frame, fields, readings))
+}
+
+/// A frame that `fill` writes into: sync bytes before, the checksum after.
+pub(super) fn framed(shape: &FixedFrame, fill: impl FnOnce(&mut [u8]) -> Sent<()>) -> Sent<Vec<u8>> {
     let mut frame = begun(&shape.sync, shape.length);
-    fill(&mut frame, fields, readings)?;
+    fill(&mut frame)?;
     if let Some(check) = &shape.check {
         let sum = check.kind.compute(frame.get(check.covers.clone()).unwrap_or_default());
         copy(&mut frame, check.at, sum.get(..check.kind.width()).unwrap_or_default())?;
@@ -32,9 +37,18 @@ pub(super) fn encode_counted(
 ) -> Sent<Vec<u8>> {
     let wanted = fields.channels.iter().filter(|c| readings.iter().any(|r| r.channel == c.number));
     let end = wanted.map(|channel| channel.end).max().unwrap_or(0);
+    framed_counted(shape, end, |frame| fill(frame, fields, readings))
+}
+
+/// As `framed`; fields end at `end`.
+pub(super) fn framed_counted(
+    shape: &CountedFrame,
+    end: usize,
+    fill: impl FnOnce(&mut [u8]) -> Sent<()>,
+) -> Sent<Vec<u8>> {
     let body = end.max(shape.min - shape.check_width());
     let mut frame = begun(&shape.sync, body);
-    fill(&mut frame, fields, readings)?;
+    fill(&mut frame)?;
     let counted = (body + shape.check_width()).checked_sub(shape.uncounted()).ok_or(SimulateError::Value)?;
     put(&mut frame, shape.length, i64::try_from(counted).map_err(|_| SimulateError::Value)?)?;
     if let Some((kind, from)) = shape.check {

@@ -9,6 +9,7 @@ pub(crate) mod mutate;
 mod notes;
 mod polled;
 mod properties;
+mod segments;
 
 use crate::{Counters, Decoder, Fault, Item, Profile};
 use alloc::string::{String, ToString};
@@ -19,6 +20,9 @@ pub(crate) const LINE: &str = include_str!("../../../../hardware-notes/generic-l
 pub(crate) const BINARY: &str = include_str!("../../../../hardware-notes/generic-binary-meter/profile.toml");
 pub(crate) const COUNTED: &str =
     include_str!("../../../../hardware-notes/generic-counted-meter/profile.toml");
+
+pub(crate) const SEGMENT: &str =
+    include_str!("../../../../hardware-notes/generic-segment-meter/profile.toml");
 
 pub(crate) const MODBUS: &str = include_str!("../../../../hardware-notes/generic-modbus-meter/profile.toml");
 
@@ -34,6 +38,27 @@ pub(crate) fn binary_profile() -> Profile {
 
 pub(crate) fn counted_profile() -> Profile {
     Profile::parse(COUNTED).unwrap_or_else(|error| panic!("{error}"))
+}
+
+pub(crate) fn segment_profile() -> Profile {
+    Profile::parse(SEGMENT).unwrap_or_else(|error| panic!("{error}"))
+}
+
+/// The display of the segment meter in frames with sync bytes, and a checksum where one is named.
+pub(crate) fn segments_in_fixed(check: Option<&str>, agree: u8) -> Profile {
+    let check =
+        check.map(|kind| alloc::format!("check = {{ kind = \"{kind}\", from = 0, to = 13, at = 13 }}\n"));
+    // The first byte gives way to the sync byte, so its four segments move into the free high halves.
+    let text = SEGMENT
+        .replacen("kind = \"indexed\"\nlength = 13", "kind = \"fixed\"\nsync = [0xD7]\nlength = 15\n#", 1)
+        .replacen("agree = 2", &alloc::format!("agree = {agree}"), 1)
+        .replacen(
+            "a = \"0.0\", b = \"0.1\", c = \"0.2\", d = \"0.3\"",
+            "a = \"1.4\", b = \"1.5\", c = \"1.6\", d = \"1.7\"",
+            1,
+        )
+        .replacen("#\n", &alloc::format!("{}\n", check.unwrap_or_default()), 1);
+    Profile::parse(&text).unwrap_or_else(|error| panic!("{error}\n{text}"))
 }
 
 /// A counted profile of one channel: sync, length, function, power of ten, value, flags, then the check; frames of 16

@@ -44,7 +44,9 @@ fn damaged_streams_never_panic_and_keep_their_books() {
     let mut seeded = Seeded(1);
     let values: Vec<Reading> = (0..8).map(|i| microfarad(&alloc::format!("38.{i}2"))).collect();
     let counted = small_counted("type = \"u8\", counts = \"payload\"", "crc16modbus", 1);
-    for profile in [line_profile(), small_binary("crc16modbus", 1), small_binary("sum8", 2), counted] {
+    for profile in
+        [line_profile(), small_binary("crc16modbus", 1), small_binary("sum8", 2), counted, segment_profile()]
+    {
         let clean = stream(&profile, &values);
         for _ in 0..2_000 {
             let mut bytes = clean.clone();
@@ -60,7 +62,7 @@ fn damaged_streams_never_panic_and_keep_their_books() {
 fn damaged_profiles_load_or_name_a_line_and_what_loads_decodes() {
     let mut seeded = Seeded(2);
     let (mut loaded, mut refused) = (0, 0);
-    for text in [LINE, BINARY, COUNTED, MODBUS, SCPI] {
+    for text in [LINE, BINARY, COUNTED, SEGMENT, MODBUS, SCPI] {
         for _ in 0..1_000 {
             let mut bytes = text.as_bytes().to_vec();
             seeded.damage(&mut bytes);
@@ -70,7 +72,8 @@ fn damaged_profiles_load_or_name_a_line_and_what_loads_decodes() {
                     loaded += 1;
                     run_whole(
                         &profile,
-                        b"\r\nCAP   38.52 uF    A   \r\n\xD7\x2B\x06\xFE\x77\x11\0\0\xE7\0\x62\x9A\x3C\xB1\x01\x03\0\x04\xA0\0\xA7",
+                        b"\r\nCAP   38.52 uF    A   \r\n\xD7\x2B\x06\xFE\x77\x11\0\0\xE7\0\x62\x9A\x3C\xB1\x01\x03\0\x04\xA0\0\xA7\
+                          \x1F\x24\x3F\x47\x5D\x6E\x7B\x85\x98\xA0\xB2\xC2\xD0",
                     );
                 }
                 Err(error) => {

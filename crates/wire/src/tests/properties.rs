@@ -18,7 +18,9 @@ fn profiles() -> Vec<Profile> {
         counted_profile(),
         small_counted("type = \"u8\", counts = \"payload\"", "xor8", 1),
         small_counted("type = \"u16le\", counts = \"rest\"", "crc16modbus", 1),
-        Profile::parse(loose).unwrap()
+        Profile::parse(loose).unwrap(),
+        segment_profile(),
+        segments_in_fixed(Some("sum8"), 2),
     ]
 }
 
@@ -34,6 +36,12 @@ fn bytes() -> impl Strategy<Value = Vec<u8>> {
         (0_u8..24, vec(any::<u8>(), 0..9))
             .prop_map(|(n, rest)| [&[0x3C, 0xB1, 1, n], rest.as_slice()].concat()),
         Just(alloc::vec![0x3C, 0xB1, 1, 5, 0, 4, 0xA2, 0, 62, 0, 0xE9]),
+        Just(alloc::vec![0x1F, 0x24, 0x3F, 0x47, 0x5D, 0x6E, 0x7B, 0x85, 0x98, 0xA0, 0xB2, 0xC2, 0xD0]),
+        vec(0_u8..16, 0..14).prop_map(|data| data
+            .iter()
+            .zip(1_u8..)
+            .map(|(data, place)| place << 4 | data)
+            .collect()),
         Just(alloc::vec![0xD7, 0x2B, 6, 0xFE, 0x77, 0x11, 0, 0, 0xE7, 0, 0x62, 0x9A]),
     ];
     vec(piece, 0..20).prop_map(|pieces| pieces.concat())
@@ -110,7 +118,7 @@ proptest! {
     fn garbage_around_frames_costs_only_itself(before in vec(any::<u8>(), 0..60), after in vec(any::<u8>(), 0..60)) {
         let values = [microfarad("38.52"), microfarad("38.53"), microfarad("38.52"), microfarad("38.53")];
         let counted = small_counted("type = \"u8\", counts = \"payload\"", "crc16modbus", 1);
-        for profile in [line_profile(), small_binary("crc16modbus", 1), counted] {
+        for profile in [line_profile(), small_binary("crc16modbus", 1), counted, segment_profile()] {
             let bytes = [before.as_slice(), &stream(&profile, &values), &after, &stream(&profile, &values)].concat();
             // Rubbish that begins like a long frame holds the last frames up until more bytes come.
             let bytes = [bytes.as_slice(), &[0x0A; 32]].concat();
@@ -156,7 +164,7 @@ proptest! {
     }
 
     #[test]
-    fn profile_loader_never_panics(text in "(profile = 1\n|id = \"a\"\n|\\[frame\\]\n|kind = \"(line|fixed|counted)\"\n|\\[decode\\]\n|[a-z_]{1,8} = [0-9\"{}\\[\\]a-z:., ]{0,12}\n){0,12}") {
+    fn profile_loader_never_panics(text in "(profile = 1\n|id = \"a\"\n|\\[frame\\]\n|kind = \"(line|fixed|counted|indexed)\"\n|\\[decode\\]\n|[a-z_]{1,8} = [0-9\"{}\\[\\]a-z:., ]{0,12}\n){0,12}") {
         let _ = Profile::parse(&text);
     }
 }

@@ -1,0 +1,271 @@
+//! Bits of a seven-segment display -> what it shows: digits, decimal point, sign, annunciators. Does not cut frames from
+//! bytes.
+//!
+//! A frame that lights a bit without a name, a figure that is none, two points, two units or a blank between digits is
+//! refused whole: a damaged bit must not become another reading where the display itself says that it is damaged.
+
+use alloc::vec::Vec;
+
+use quantity::{Coupling, Decimal, Flags, State};
+
+use super::fields::Bit;
+use super::{Decoded, Flag, UnitWord, is_possible, overload, takes_coupling};
+use crate::counters::Field;
+
+/// The most digits of a display.
+pub(crate) const DIGITS_MAX: usize = 8;
+
+/// Segments of a digit: a is the top, then clockwise b to f, g in the middle. The letters are common practice.
+pub(crate) const SEGMENTS: [&str; 7] = ["a", "b", "c", "d", "e", "f", "g"];
+
+/// What a digit shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Glyph {
+    Blank,
+    Digit(u8),
+    /// The second letter of an overload, `0L`.
+    L,
+    Dash,
+}
+
+/// Which segments make which figure, bit 0 for `a`; what stands first is what the simulator sends. Displays differ in 6, 7
+/// and 9. Common practice, no source.
+pub(crate) const GLYPHS: [(u8, Glyph); 16] = [
+    (0b000_0000, Glyph::Blank),
+    (0b011_1111, Glyph::Digit(0)),
+    (0b000_0110, Glyph::Digit(1)),
+    (0b101_1011, Glyph::Digit(2)),
+    (0b100_1111, Glyph::Digit(3)),
+    (0b110_0110, Glyph::Digit(4)),
+    (0b110_1101, Glyph::Digit(5)),
+    (0b111_1101, Glyph::Digit(6)),
+    (0b111_1100, Glyph::Digit(6)),
+    (0b000_0111, Glyph::Digit(7)),
+    (0b010_0111, Glyph::Digit(7)),
+    (0b111_1111, Glyph::Digit(8)),
+    (0b110_1111, Glyph::Digit(9)),
+    (0b110_0111, Glyph::Digit(9)),
+    (0b011_1000, Glyph::L),
+    (0b100_0000, Glyph::Dash),
+];
+
+/// Bits of one digit; a segment that a narrow digit does not have is never lit.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Digit {
+    pub(crate) segments: [Option<Bit>; 7],
+}
+
+impl Digit {
+    fn glyph(&self, frame: &[u8]) -> Option<Glyph> {
+        let lit = self
+            .segments
+            .iter()
+            .enumerate()
+            .fold(0_u8, |lit, (i, bit)| lit | u8::from(bit.is_some_and(|bit| bit.is_set(frame))) << i);
+        GLYPHS.iter().find(|(segments, _)| *segments == lit).map(|(_, glyph)| *glyph)
+    }
+}
+
+/// What an annunciator of the function means.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Function {
+    Coupling(Coupling),
+    /// A function whose number is none of its unit's: a diode's drop in volts.
+    Other,
+}
+
+/// A lit sign of the display and what it means.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Annunciator<T> {
+    pub(crate) bit: Bit,
+    pub(crate) meaning: T,
+}
+
+/// What says the unit.
+#[derive(Clone, Debug)]
+pub(crate) enum Units {
+    /// One unit for ever.
+    Fixed(UnitWord),
+    /// One lit unit, and at most one lit prefix; which of them go together is the table, by their numbers.
+    Lit { units: Vec<Bit>, prefixes: Vec<Bit>, table: Vec<(usize, Option<usize>, UnitWord)> },
+}
+
+/// A display.
+#[derive(Clone, Debug)]
+pub(crate) struct SegmentsDecode {
+    /// From left to right.
+    pub(crate) digits: Vec<Digit>,
+    /// Points, each with the number of digits left of it.
+    pub(crate) points: Vec<(Bit, usize)>,
+    pub(crate) minus: Option<Bit>,
+    pub(crate) units: Units,
+    pub(crate) functions: Vec<Annunciator<Function>>,
+    pub(crate) flags: Vec<Annunciator<Flag>>,
+    /// Bits of each byte that may be set; all bits of bytes that are none of the display's.
+    pub(crate) known: Vec<u8>,
+    /// The first byte behind the last bit.
+    pub(crate) end: usize,
+}
+
+impl SegmentsDecode {
+    pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Field>)) -> bool {
+        if frame.len() < self.end {
+            return false;
+        }
+        out(self.decode(frame));
+        true
+    }
+
+    /// Where all bits stand.
+    pub(crate) fn bits(&self) -> impl Iterator<Item = Bit> + '_ {
+        let segments = self.digits.iter().flat_map(|digit| digit.segments.iter().flatten()).copied();
+        let points = self.points.iter().map(|(bit, _)| *bit);
+        let units = match &self.units {
+            Units::Fixed(_) => [].iter().chain(&[]),
+            Units::Lit { units, prefixes, .. } => units.iter().chain(prefixes),
+        };
+        let functions = self.functions.iter().map(|function| function.bit);
+        let flags = self.flags.iter().map(|flag| flag.bit);
+        segments.chain(points).chain(self.minus).chain(units.copied()).chain(functions).chain(flags)
+    }
+
+    fn decode(&self, frame: &[u8]) -> Result<Decoded, Field> {
+        let strange = |(i, byte): (usize, &u8)| byte & !self.known.get(i).copied().unwrap_or(0) != 0;
+        if frame.iter().enumerate().any(strange) {
+            return Err(Field::Flags);
+        }
+        let coupling = self.coupling(frame)?;
+        let unit = self.unit(frame)?;
+        let coupling = match (coupling, unit.coupling) {
+            (Some(lit), Some(fixed)) if lit != fixed => return Err(Field::Mode),
+            (lit, fixed) => lit.or(fixed),
+        };
+        if coupling.is_some() && !takes_coupling(unit.unit.kind()) {
+            return Err(Field::Mode);
+        }
+        let mut flags = Flags::default();
+        for flag in self.flags.iter().filter(|flag| flag.bit.is_set(frame)) {
+            flag.meaning.set(&mut flags);
+        }
+        let state = self.state(frame)?;
+        match state {
+            State::Value(number) if !is_possible(number, unit.unit) => Err(Field::Value),
+            _ => Ok(Decoded { channel: 0, unit: unit.unit, coupling, state, flags, accuracy: None }),
+        }
+    }
+
+    /// Ac or dc; both at once is a third quantity, which none of our words mean.
+    fn coupling(&self, frame: &[u8]) -> Result<Option<Coupling>, Field> {
+        let mut lit = self.functions.iter().filter(|function| function.bit.is_set(frame));
+        match (lit.next(), lit.next()) {
+            (None, _) => Ok(None),
+            (Some(Annunciator { meaning: Function::Coupling(coupling), .. }), None) => Ok(Some(*coupling)),
+            _ => Err(Field::Mode),
+        }
+    }
+
+    fn unit(&self, frame: &[u8]) -> Result<UnitWord, Field> {
+        let (units, prefixes, table) = match &self.units {
+            Units::Fixed(unit) => return Ok(*unit),
+            Units::Lit { units, prefixes, table } => (units, prefixes, table),
+        };
+        let unit = one_lit(units, frame).map_err(|()| Field::Unit)?.ok_or(Field::Unit)?;
+        let prefix = one_lit(prefixes, frame).map_err(|()| Field::Unit)?;
+        let row = table.iter().find(|(u, p, _)| *u == unit && *p == prefix);
+        row.map(|(_, _, word)| *word).ok_or(Field::Unit)
+    }
+
+    fn state(&self, frame: &[u8]) -> Result<State, Field> {
+        let mut shown = [Glyph::Blank; DIGITS_MAX];
+        for (glyph, digit) in shown.iter_mut().zip(&self.digits) {
+            *glyph = digit.glyph(frame).ok_or(Field::Value)?;
+        }
+        let shown = shown.get(..self.digits.len()).unwrap_or_default();
+        let mut lit = self.points.iter().filter(|(bit, _)| bit.is_set(frame)).map(|(_, left)| *left);
+        let point = lit.next();
+        if lit.next().is_some() {
+            return Err(Field::Value);
+        }
+        let negative = self.minus.is_some_and(|bit| bit.is_set(frame));
+        let first = shown.iter().position(|glyph| *glyph != Glyph::Blank).ok_or(Field::Value)?;
+        let text = shown.get(first..).unwrap_or_default();
+        match text {
+            // What stands behind an overload's letters, and where the point is, says nothing.
+            [Glyph::Digit(0), Glyph::L, rest @ ..] if rest.iter().all(|glyph| *glyph == Glyph::Blank) => {
+                Ok(overload(negative))
+            }
+            [Glyph::Dash, Glyph::Dash, rest @ ..]
+                if rest.iter().all(|glyph| matches!(glyph, Glyph::Dash | Glyph::Blank)) =>
+            {
+                Ok(State::NoValue)
+            }
+            _ => number(text, first, point, negative),
+        }
+    }
+}
+
+/// Digits to the right end of the display, `first` blanks before them.
+fn number(text: &[Glyph], first: usize, point: Option<usize>, negative: bool) -> Result<State, Field> {
+    let mut counts = 0_i64;
+    for glyph in text {
+        let Glyph::Digit(digit) = glyph else { return Err(Field::Value) };
+        counts = counts * 10 + i64::from(*digit);
+    }
+    let places = match point {
+        None => 0,
+        // A point among the blanks belongs to no number.
+        Some(left) => {
+            text.len().checked_sub(left.checked_sub(first).ok_or(Field::Value)?).ok_or(Field::Value)?
+        }
+    };
+    let exponent = i8::try_from(places).map_err(|_| Field::Exponent)?;
+    let counts = if negative { -counts } else { counts };
+    Decimal::new(counts, -exponent).map(State::Value).ok_or(Field::Exponent)
+}
+
+/// The number of the only lit bit; an error when more are.
+fn one_lit(bits: &[Bit], frame: &[u8]) -> Result<Option<usize>, ()> {
+    let mut lit = bits.iter().enumerate().filter(|(_, bit)| bit.is_set(frame)).map(|(i, _)| i);
+    match (lit.next(), lit.next()) {
+        (one, None) => Ok(one),
+        _ => Err(()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Each figure drawn as it looks: `_` and `|` at the places of a to g, three rows of three.
+    #[test]
+    fn figures_look_like_what_they_are() {
+        let drawn = |figure: &str| {
+            let lit = |i: usize| u8::from(figure.as_bytes()[i] != b' ');
+            let order = [1, 5, 8, 7, 6, 3, 4];
+            order.iter().enumerate().fold(0, |bits, (i, place)| bits | lit(*place) << i)
+        };
+        for (figure, shows) in [
+            (" _ | ||_|", Glyph::Digit(0)),
+            ("     |  |", Glyph::Digit(1)),
+            (" _  _||_ ", Glyph::Digit(2)),
+            (" _  _| _|", Glyph::Digit(3)),
+            ("   |_|  |", Glyph::Digit(4)),
+            (" _ |_  _|", Glyph::Digit(5)),
+            (" _ |_ |_|", Glyph::Digit(6)),
+            ("   |_ |_|", Glyph::Digit(6)),
+            (" _   |  |", Glyph::Digit(7)),
+            (" _ | |  |", Glyph::Digit(7)),
+            (" _ |_||_|", Glyph::Digit(8)),
+            (" _ |_| _|", Glyph::Digit(9)),
+            (" _ |_|  |", Glyph::Digit(9)),
+            ("   |  |_ ", Glyph::L),
+            ("    _    ", Glyph::Dash),
+            ("         ", Glyph::Blank),
+        ] {
+            let found = GLYPHS.iter().filter(|(segments, _)| *segments == drawn(figure)).collect::<Vec<_>>();
+            assert_eq!(found.len(), 1, "{figure:?}");
+            assert_eq!(found[0].1, shows, "{figure:?}");
+        }
+        assert_eq!(GLYPHS.len(), 16);
+    }
+}

@@ -1,0 +1,95 @@
+//! Frames whose every byte says its place: the high half of a byte counts from 1, the low half is data. Does not know what
+//! the data light up.
+//!
+//! There are no sync bytes and no checksum, but a lost, doubled or strange byte breaks the count and costs the frame it
+//! stands in, no other.
+
+use alloc::vec::Vec;
+
+use super::{Chunk, RUN_BYTES_MAX, count, drop_bytes};
+use crate::counters::Reason;
+
+/// The most bytes such a frame can have: as many as half a byte counts.
+pub(crate) const INDEXED_BYTES_MAX: usize = 15;
+
+/// The data half of a byte.
+pub(crate) const DATA: u8 = 0x0F;
+
+/// The shape of an indexed framing.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct IndexedFrame {
+    /// Bytes of every frame.
+    pub(crate) length: usize,
+}
+
+impl IndexedFrame {
+    /// A byte as the device sends it at a place counted from 0.
+    pub(crate) fn byte(place: usize, data: u8) -> u8 {
+        u8::try_from(place + 1).unwrap_or(0) << 4 | data & DATA
+    }
+}
+
+/// Cuts bytes into frames; hands out the data halves alone.
+#[derive(Clone, Debug)]
+pub(crate) struct IndexedFramer {
+    frame: IndexedFrame,
+    /// Data of the bytes 1 to `held.len()` of the frame in hand.
+    held: Vec<u8>,
+    /// Bytes dropped and not yet reported.
+    skipped: u32,
+}
+
+impl IndexedFramer {
+    pub(crate) fn new(frame: IndexedFrame) -> Self {
+        Self { frame, held: Vec::with_capacity(frame.length), skipped: 0 }
+    }
+
+    #[cfg(test)]
+    pub(crate) fn buffered(&self) -> usize {
+        self.held.len()
+    }
+
+    pub(crate) fn held(&self) -> usize {
+        self.held.len() + self.skipped as usize
+    }
+
+    pub(crate) fn cut(&mut self, out: &mut dyn FnMut(Chunk<'_>)) {
+        drop_bytes(out, Reason::Partial, self.skipped + count(self.held.len()));
+        self.held.clear();
+        self.skipped = 0;
+    }
+
+    pub(crate) fn push(&mut self, data: &[u8], out: &mut dyn FnMut(Chunk<'_>)) {
+        for byte in data {
+            self.byte(*byte, out);
+        }
+    }
+
+    fn byte(&mut self, byte: u8, out: &mut dyn FnMut(Chunk<'_>)) {
+        let place = usize::from(byte >> 4);
+        if place != self.held.len() + 1 {
+            self.skipped = self.skipped.saturating_add(count(self.held.len()));
+            self.held.clear();
+            if place != 1 {
+                self.skipped = self.skipped.saturating_add(1);
+                if self.skipped >= RUN_BYTES_MAX {
+                    self.report_skipped(out);
+                }
+                return;
+            }
+        }
+        self.held.push(byte & DATA);
+        if self.held.len() == self.frame.length {
+            self.report_skipped(out);
+            out(Chunk::Frame { frame: &self.held, bytes: count(self.held.len()) });
+            self.held.clear();
+        }
+    }
+
+    /// What is shorter than a frame was a part of one: joined in its middle, or a byte of it was lost or damaged.
+    fn report_skipped(&mut self, out: &mut dyn FnMut(Chunk<'_>)) {
+        let part = (self.skipped as usize) <= self.frame.length;
+        drop_bytes(out, if part { Reason::Partial } else { Reason::Garbage }, self.skipped);
+        self.skipped = 0;
+    }
+}

@@ -1,0 +1,7 @@
+//! The framing of the generic segment meter; what is asserted stands in `framing.rs`.
+#![no_main]
+
+#[macro_use]
+mod framing;
+
+framing!("generic-segment-meter");
