@@ -159,7 +159,8 @@ pub(crate) fn profile(name: &str, folder: &Path) -> anyhow::Result<(Profile, Str
             })?
         }
     };
-    let profile = Profile::parse(&text).map_err(|error| anyhow::anyhow!("profile {name}: {error}"))?;
+    let profile = Profile::parse_with(&text, &script::FrameScripts)
+        .map_err(|error| anyhow::anyhow!("profile {name}: {error}"))?;
     Ok((profile, text))
 }
 

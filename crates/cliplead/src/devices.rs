@@ -238,6 +238,7 @@ fn show(
     };
     let mut lines = Vec::new();
     let mut readings = 0;
+    let mut failed = false;
     decoder.bytes(at, &bytes, &mut |item| match item {
         Item::Reading(reading) => {
             readings += 1;
@@ -249,11 +250,20 @@ fn show(
                 }
             });
         }
-        Item::Fault(fault) => lines.push(match format {
-            Format::Json => format!("{{\"t\":{},\"dropped\":{:?}}}", at.micros(), fault.to_string()),
-            Format::Text => format!("{:>9.3} s  dropped  {fault}", at.seconds()),
-        }),
+        Item::Fault(fault) => {
+            failed |= fault.reason == wire::Reason::Script;
+            lines.push(match format {
+                Format::Json => format!("{{\"t\":{},\"dropped\":{:?}}}", at.micros(), fault.to_string()),
+                Format::Text => format!("{:>9.3} s  dropped  {fault}", at.seconds()),
+            });
+        }
     });
+    if let (true, Some(error)) = (failed, decoder.script_error()) {
+        lines.push(match format {
+            Format::Json => format!("{{\"t\":{},\"script\":{:?}}}", at.micros(), error.to_string()),
+            Format::Text => format!("{:>9.3} s  script   {error}", at.seconds()),
+        });
+    }
     for line in lines {
         data(&line)?;
     }

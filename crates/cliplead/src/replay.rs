@@ -64,7 +64,7 @@ fn replay(
             e.utf8_error().valid_up_to()
         )
     })?;
-    let recording = record::read(&text)?;
+    let recording = record::read(&text, &script::FrameScripts)?;
     if recording.cut_off {
         talk(&format!(
             "{}: the last line is cut off and left out; the recorder was stopped hard",

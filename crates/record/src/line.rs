@@ -8,6 +8,7 @@ use pipeline::{DeviceKind, Event};
 use quantity::{Accuracy, Coupling, Typed, parse_typed};
 use serde::{Deserialize, Serialize};
 use wire::Profile;
+use wire::script::ScriptCompiler;
 
 /// The version this program writes; it reads this one only.
 pub const VERSION: u32 = 1;
@@ -244,14 +245,16 @@ impl LineEvent {
         })
     }
 
-    /// The pipeline event of this line; `None` for [`LineEvent::Rules`].
+    /// The pipeline event of this line; `None` for [`LineEvent::Rules`]. `scripts` makes the decode script of a profile
+    /// ready.
     ///
     /// # Errors
     /// A sentence that says which value is wrong and why.
-    pub fn event(&self) -> Result<Option<Event>, String> {
+    pub fn event(&self, scripts: &dyn ScriptCompiler) -> Result<Option<Event>, String> {
         Ok(Some(match self {
             Self::Joined { device, profile, typed, .. } => {
-                let profile = profile.as_deref().map(Profile::parse).transpose();
+                let parse = |text| Profile::parse_with(text, scripts);
+                let profile = profile.as_deref().map(parse).transpose();
                 let profile = profile.map_err(|e| format!("profile: {e}"))?;
                 let kind = kind_of(profile, *typed);
                 Event::Joined { device: device.clone(), kind }

@@ -5,6 +5,7 @@ use std::fmt;
 
 use pipeline::Event;
 use quantity::Instant;
+use wire::script::ScriptCompiler;
 
 use crate::line::{LineEvent, RecordingHeader, VERSION};
 use crate::senml;
@@ -50,12 +51,13 @@ impl fmt::Display for ReadError {
 
 impl std::error::Error for ReadError {}
 
-/// Reads a recording. Blank lines are skipped; a line that is an array is a SenML pack.
+/// Reads a recording. Blank lines are skipped; a line that is an array is a SenML pack. `scripts` makes the decode scripts
+/// of its profiles ready.
 ///
 /// # Errors
 /// [`ReadError`] with the line: not JSON, an unknown key or event, a value that cannot be, time running backwards. Only
 /// a last line without its line end that is no whole JSON is forgiven, and told by [`Recording::cut_off`].
-pub fn read(text: &str) -> Result<Recording, ReadError> {
+pub fn read(text: &str, scripts: &dyn ScriptCompiler) -> Result<Recording, ReadError> {
     let mut lines = text.split_inclusive('\n').enumerate().filter(|(_, line)| !line.trim().is_empty());
     let (number, first) = lines.next().ok_or_else(|| fault(1, "the recording is empty"))?;
     let header: RecordingHeader = serde_json::from_str(first).map_err(|e| {
@@ -87,7 +89,7 @@ pub fn read(text: &str) -> Result<Recording, ReadError> {
             }
             Err(error) => return Err(fault(number, &format!("not JSON: {error}"))),
         };
-        let events = events_of(value).map_err(|why| fault(number, &why))?;
+        let events = events_of(value, scripts).map_err(|why| fault(number, &why))?;
         for (at, event) in events {
             known_device(event.as_ref(), &mut joined).map_err(|why| fault(number, &why))?;
             if at < last {
@@ -115,7 +117,10 @@ fn known_device(event: Option<&Event>, joined: &mut Vec<String>) -> Result<(), S
     Ok(())
 }
 
-fn events_of(value: serde_json::Value) -> Result<Vec<(Instant, Option<Event>)>, String> {
+fn events_of(
+    value: serde_json::Value,
+    scripts: &dyn ScriptCompiler,
+) -> Result<Vec<(Instant, Option<Event>)>, String> {
     if value.is_array() {
         let readings = senml::pack(&value).map_err(|e| format!("SenML: {e}"))?;
         let event = |(device, reading): (String, quantity::Reading)| {
@@ -128,7 +133,7 @@ fn events_of(value: serde_json::Value) -> Result<Vec<(Instant, Option<Event>)>, 
     if t < 0 {
         return Err(format!("t is {t}; time counts microseconds from the start"));
     }
-    Ok(vec![(Instant::from_micros(t), line.event()?)])
+    Ok(vec![(Instant::from_micros(t), line.event(scripts)?)])
 }
 
 fn fault(line: usize, message: &str) -> ReadError {
@@ -138,6 +143,10 @@ fn fault(line: usize, message: &str) -> ReadError {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn read(text: &str) -> Result<Recording, ReadError> {
+        super::read(text, &script::FrameScripts)
+    }
 
     const HEAD: &str = "{\"cliplead_recording\":1}\n";
 

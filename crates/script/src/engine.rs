@@ -42,8 +42,8 @@ impl Default for Limits {
     }
 }
 
-/// Words rhai knows and a rule does not.
-const DISABLED: [&str; 26] = [
+/// Words rhai knows and neither a rule nor a decode script.
+const DISABLED: [&str; 23] = [
     "eval",
     "Fn",
     "call",
@@ -59,18 +59,18 @@ const DISABLED: [&str; 26] = [
     "this",
     "private",
     "global",
-    "while",
     "loop",
     "do",
     "for",
     "until",
-    "break",
-    "continue",
     "try",
     "catch",
     "throw",
     "switch",
 ];
+
+/// Words of loops, which a decode script knows and a rule does not.
+const LOOPS: [&str; 3] = ["while", "break", "continue"];
 
 /// An engine for one set of rules and the count of tokens it has read.
 pub(crate) struct Sandbox {
@@ -80,6 +80,20 @@ pub(crate) struct Sandbox {
 
 impl Sandbox {
     pub(crate) fn new() -> Self {
+        let mut sandbox = Self::bare(number_token);
+        let engine = &mut sandbox.engine;
+        engine.set_allow_looping(false);
+        for word in LOOPS {
+            engine.disable_symbol(word);
+        }
+        operators::register(engine);
+        functions::register(engine);
+        judgement::register(engine);
+        sandbox
+    }
+
+    /// Limits, and nothing that can be called; `read` may turn one token into another.
+    pub(crate) fn bare(read: fn(Token) -> Token) -> Self {
         let mut engine = Engine::new_raw();
         set_limits(&mut engine);
         let tokens = Arc::new(AtomicU32::new(0));
@@ -90,11 +104,8 @@ impl Sandbox {
                 let text = format!("the file is too long: more than {TOKENS_MAX} words and signs");
                 return Token::LexError(LexError::Runtime(text).into());
             }
-            number_token(token)
+            read(token)
         });
-        operators::register(&mut engine);
-        functions::register(&mut engine);
-        judgement::register(&mut engine);
         Self { engine, tokens }
     }
 
@@ -122,7 +133,6 @@ fn set_limits(engine: &mut Engine) {
         .set_strict_variables(true)
         .set_fail_on_invalid_map_property(true)
         .set_allow_shadowing(false)
-        .set_allow_looping(false)
         .set_allow_anonymous_fn(false)
         .set_allow_switch_expression(false)
         .set_allow_loop_expressions(false)

@@ -16,7 +16,9 @@
 //! Calls run on the caller's thread. The deepest rule that loads runs on 2 MiB of stack in a debug build (tests
 //! `hostile`), and on 512 KiB in a release build; give the thread that loads or judges at least that. No public signature names rhai.
 //!
-//! Does not: read files or a clock, know devices, settle or gate anything, add uncertainty (crate `judge` does).
+//! Decode scripts of device profiles run behind the same walls ([`FrameScripts`]).
+//!
+//! Does not: read files or a clock, open devices, settle or gate anything, add uncertainty (crate `judge` does).
 #![no_std]
 #![cfg_attr(test, allow(clippy::float_cmp))]
 extern crate alloc;
@@ -26,6 +28,7 @@ extern crate std;
 mod check;
 mod diagnostic;
 mod engine;
+mod frames;
 mod functions;
 mod header;
 mod judgement;
@@ -36,6 +39,7 @@ mod run;
 
 pub use diagnostic::{Diagnostic, Severity};
 pub use engine::Limits;
+pub use frames::{FRAME_FUNCTIONS, FrameFunction, FrameScripts};
 pub use header::{DECLARATIONS, Declaration};
 pub use judgement::{JUDGEMENTS, JudgementWord};
 pub use load::{Loaded, RuleSetLoader};

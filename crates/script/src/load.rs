@@ -116,14 +116,8 @@ fn id_of(path: &str, findings: &mut Findings<'_>) -> String {
 }
 
 fn parse(file: SourceFile<'_>, sandbox: &Sandbox, findings: &mut Findings<'_>) -> Option<AST> {
-    if file.text.len() > SOURCE_BYTES_MAX {
-        let text = format!("{} bytes are too much for a rule; at most {SOURCE_BYTES_MAX}", file.text.len());
-        findings.error(At::default(), text);
-        return None;
-    }
-    if let Some((line, column)) = hidden_character(file.text) {
-        let text = "a character here is not seen or turns the text around (bidi control); remove it";
-        findings.error(At { line, column }, text);
+    if let Err((at, text)) = readable(file.text) {
+        findings.error(at, text);
         return None;
     }
     sandbox.reset_token_count();
@@ -134,6 +128,19 @@ fn parse(file: SourceFile<'_>, sandbox: &Sandbox, findings: &mut Findings<'_>) -
             None
         }
     }
+}
+
+/// Whether a text may be parsed at all: not too long, and nothing in it that a reader does not see.
+pub(crate) fn readable(text: &str) -> Result<(), (At, String)> {
+    if text.len() > SOURCE_BYTES_MAX {
+        let said = format!("{} bytes are too much; at most {SOURCE_BYTES_MAX}", text.len());
+        return Err((At::default(), said));
+    }
+    if let Some((line, column)) = hidden_character(text) {
+        let said = "a character here is not seen or turns the text around (bidi control); remove it";
+        return Err((At { line, column }, said.into()));
+    }
+    Ok(())
 }
 
 /// The place of the first character that shows nothing or reorders what is shown.
@@ -148,7 +155,7 @@ fn hidden_character(text: &str) -> Option<(usize, usize)> {
 }
 
 /// rhai's parse error in our words where ours say more.
-fn explain(error: &ParseError) -> String {
+pub(crate) fn explain(error: &ParseError) -> String {
     match error.err_type() {
         ParseErrorType::Reserved(word) => not_in_rules(word),
         ParseErrorType::BadInput(LexError::ImproperSymbol(word, _)) => not_in_rules(word),

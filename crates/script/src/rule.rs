@@ -3,7 +3,7 @@
 use alloc::boxed::Box;
 use alloc::collections::BTreeMap;
 use alloc::format;
-use alloc::string::{String, ToString};
+use alloc::string::String;
 use alloc::sync::Arc;
 use alloc::vec::Vec;
 
@@ -13,10 +13,10 @@ use rhai::{AST, ASTNode, CallFnOptions, Dynamic, Engine, EvalAltResult, Expr, Im
 
 use crate::check::Checked;
 use crate::diagnostic::{At, SourceFile};
-use crate::engine::{CALL_LEVELS_MAX, Limits};
+use crate::engine::{Limits, OPERATIONS_MAX};
 use crate::header::no_class;
 use crate::judgement::{Draft, Drafts, Refusal, kind_of};
-use crate::run::{Run, RunHandle};
+use crate::run::{Run, RunHandle, failed};
 
 /// A text of the rule with what it can mean, made once when the rule is loaded.
 struct Word {
@@ -123,30 +123,7 @@ impl RhaiRule {
 
     /// rhai's error in our words, at the innermost place.
     fn explain(&self, error: EvalAltResult) -> RuleError {
-        let mut inner = error;
-        while let EvalAltResult::ErrorInFunctionCall(_, _, next, _) = inner {
-            inner = *next;
-        }
-        let at = At::from(inner.position());
-        let message = match inner {
-            EvalAltResult::ErrorRuntime(text, _) => text.to_string(),
-            EvalAltResult::ErrorTooManyOperations(_) => {
-                format!("the rule took more than {} steps", crate::engine::OPERATIONS_MAX)
-            }
-            EvalAltResult::ErrorStackOverflow(_) => {
-                format!("functions call functions more than {CALL_LEVELS_MAX} deep")
-            }
-            EvalAltResult::ErrorMismatchDataType(wanted, given, _) => {
-                format!("{wanted} is wanted here, {given} was given")
-            }
-            EvalAltResult::ErrorPropertyNotFound(name, _) => format!("there is no field {name}"),
-            EvalAltResult::ErrorFunctionNotFound(signature, _) => format!("no such function: {signature}"),
-            EvalAltResult::ErrorVariableNotFound(name, _) => format!("nothing is named {name}"),
-            mut other => {
-                other.clear_position();
-                other.to_string()
-            }
-        };
+        let (at, message) = failed(error, OPERATIONS_MAX);
         self.error(at, message)
     }
 

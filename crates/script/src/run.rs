@@ -1,12 +1,16 @@
-//! The state of one call of `judge`: the path its comparisons took and its deadline. Holds no values of the rule.
+//! The state of one call of `judge`, the path its comparisons took and its deadline; and how a call failed, in our words.
+//! Holds no values of the rule.
 
 use alloc::boxed::Box;
+use alloc::format;
+use alloc::string::{String, ToString};
 use alloc::sync::Arc;
 use core::sync::atomic::{AtomicU32, Ordering};
 
 use rhai::{Dynamic, EvalAltResult, NativeCallContext, Position};
 
-use crate::engine::Limits;
+use crate::diagnostic::At;
+use crate::engine::{CALL_LEVELS_MAX, Limits};
 
 /// An error of a host function, as rhai carries it.
 pub(crate) type HostError = Box<EvalAltResult>;
@@ -14,6 +18,33 @@ pub(crate) type HostError = Box<EvalAltResult>;
 /// An error with this text; rhai adds the position of the call.
 pub(crate) fn refuse(message: impl AsRef<str>) -> HostError {
     Box::new(EvalAltResult::ErrorRuntime(message.as_ref().into(), Position::NONE))
+}
+
+/// rhai's error in our words, at the innermost place; `steps` is how many a call may take.
+pub(crate) fn failed(error: EvalAltResult, steps: u64) -> (At, String) {
+    let mut inner = error;
+    while let EvalAltResult::ErrorInFunctionCall(_, _, next, _) = inner {
+        inner = *next;
+    }
+    let at = At::from(inner.position());
+    let message = match inner {
+        EvalAltResult::ErrorRuntime(text, _) => text.to_string(),
+        EvalAltResult::ErrorTooManyOperations(_) => format!("this took more than {steps} steps"),
+        EvalAltResult::ErrorStackOverflow(_) => {
+            format!("functions call functions more than {CALL_LEVELS_MAX} deep")
+        }
+        EvalAltResult::ErrorMismatchDataType(wanted, given, _) => {
+            format!("{wanted} is wanted here, {given} was given")
+        }
+        EvalAltResult::ErrorPropertyNotFound(name, _) => format!("there is no field {name}"),
+        EvalAltResult::ErrorFunctionNotFound(signature, _) => format!("no such function: {signature}"),
+        EvalAltResult::ErrorVariableNotFound(name, _) => format!("nothing is named {name}"),
+        mut other => {
+            other.clear_position();
+            other.to_string()
+        }
+    };
+    (at, message)
 }
 
 /// One call of `judge`.

@@ -38,11 +38,15 @@ pub enum Reason {
     Disagreed,
     /// The device was asked and refused.
     Refused,
+    /// The profile's decode script failed on a whole frame; [`crate::Decoder::script_error`] says why.
+    Script,
+    /// A whole frame that the decode script was not given: more came in a second than it is let to read.
+    Unread,
 }
 
 impl Reason {
     /// Number of reasons, the fields of [`Reason::Undecodable`] counted as one.
-    pub const COUNT: usize = 8;
+    pub const COUNT: usize = 10;
 
     const fn index(self) -> usize {
         match self {
@@ -54,6 +58,8 @@ impl Reason {
             Self::Undecodable(_) => 5,
             Self::Disagreed => 6,
             Self::Refused => 7,
+            Self::Script => 8,
+            Self::Unread => 9,
         }
     }
 
@@ -74,6 +80,8 @@ impl Reason {
             Self::Undecodable(Field::Exponent) => "power of ten out of range",
             Self::Disagreed => "no other frame agreed",
             Self::Refused => "the device refused the request",
+            Self::Script => "the decode script failed",
+            Self::Unread => "more frames than a decode script reads",
         }
     }
 }

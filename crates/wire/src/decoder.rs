@@ -1,13 +1,18 @@
 //! The running decoder of one source: bytes or gaps in, readings and faults out. Does not limit how often faults are
 //! reported and does not read a clock.
 
+use alloc::boxed::Box;
+
 use quantity::{Instant, Reading};
 
 use crate::agree::{Agreement, Evidence, Outcome};
 use crate::counters::{Counters, Fault, Reason};
+use crate::decode::Decode;
 use crate::decode::Fit;
+use crate::decode::script::FRAMES_PER_SECOND;
 use crate::frame::{Chunk, Framer};
 use crate::profile::Profile;
+use crate::script::ScriptError;
 
 /// What a decoder hands out.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,6 +39,9 @@ struct Meaning {
     agreement: Agreement,
     counters: Counters,
     next_seq: u64,
+    /// The second in hand and the frames of it that a script has read.
+    scripted: (i64, u32),
+    script_error: Option<Box<ScriptError>>,
 }
 
 impl Decoder {
@@ -48,6 +56,8 @@ impl Decoder {
                 profile: profile.clone(),
                 counters: Counters::default(),
                 next_seq: 0,
+                scripted: (0, 0),
+                script_error: None,
             },
         }
     }
@@ -97,6 +107,12 @@ impl Decoder {
         self.meaning.profile.evidence()
     }
 
+    /// Why the decode script failed last, with its line in the profile; `None` where it has not.
+    #[must_use]
+    pub fn script_error(&self) -> Option<&ScriptError> {
+        self.meaning.script_error.as_deref()
+    }
+
     /// Bytes in the framer's buffer.
     #[cfg(test)]
     pub(crate) fn framer_bytes(&self) -> usize {
@@ -124,8 +140,24 @@ impl Meaning {
         }
     }
 
+    /// Whether the script may read one more frame in this second.
+    fn may_read(&mut self, at: Instant) -> bool {
+        if !matches!(self.profile.decode(), Decode::Script(_)) {
+            return true;
+        }
+        let second = at.micros().div_euclid(1_000_000);
+        if self.scripted.0 != second {
+            self.scripted = (second, 0);
+        }
+        self.scripted.1 = self.scripted.1.saturating_add(1);
+        self.scripted.1 <= FRAMES_PER_SECOND
+    }
+
     fn frame(&mut self, at: Instant, frame: &[u8], bytes: u32, sink: &mut dyn FnMut(Item)) {
-        let Self { profile, agreement, counters, next_seq } = self;
+        if !self.may_read(at) {
+            return self.fault(Fault { reason: Reason::Unread, bytes }, sink);
+        }
+        let Self { profile, agreement, counters, next_seq, .. } = self;
         let fit = profile.decode().frame(frame, &mut |decoded| {
             let mut refuse = |reason: Reason| {
                 let fault = Fault { reason, bytes: 0 };
@@ -150,8 +182,13 @@ impl Meaning {
                 }
             });
         });
-        if fit == Fit::Foreign {
-            return self.fault(Fault { reason: Reason::Pattern, bytes }, sink);
+        match fit {
+            Fit::Foreign => return self.fault(Fault { reason: Reason::Pattern, bytes }, sink),
+            Fit::Failed(error) => {
+                self.script_error = Some(error);
+                return self.fault(Fault { reason: Reason::Script, bytes }, sink);
+            }
+            Fit::Fits | Fit::Ignored => {}
         }
         let counters = &mut self.counters;
         counters.frames = counters.frames.saturating_add(1);

@@ -32,6 +32,7 @@ pub mod learn;
 pub mod packet;
 pub mod poll;
 mod profile;
+pub mod script;
 pub mod simulate;
 
 pub use agree::Evidence;

@@ -50,7 +50,7 @@ fn raw(bytes: &[u8]) -> Recording {
 }
 
 fn recorded(text: &str) -> anyhow::Result<Recording> {
-    let read = ::record::read(text)?;
+    let read = ::record::read(text, &script::FrameScripts)?;
     let mut recording = Recording::new();
     let mut known: Option<String> = None;
     for recorded in read.events {

@@ -71,7 +71,7 @@ impl Number {
         Some(if signed && raw >= span / 2 { raw - span } else { raw })
     }
 
-    fn float(self, frame: &[u8]) -> Option<f64> {
+    pub(crate) fn float(self, frame: &[u8]) -> Option<f64> {
         let NumberType::Float { big_endian } = self.kind else { return None };
         let bytes: [u8; 4] = self.slice(frame)?.try_into().ok()?;
         let value = if big_endian { f32::from_be_bytes(bytes) } else { f32::from_le_bytes(bytes) };

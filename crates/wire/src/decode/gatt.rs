@@ -87,7 +87,7 @@ impl GattDecode {
 }
 
 impl GattChannel {
-    fn names(&self, message: &Message<'_>) -> bool {
+    pub(crate) fn names(&self, message: &Message<'_>) -> bool {
         self.characteristic == message.characteristic
             && self.service.is_none_or(|service| service == message.service)
             && match &self.which {

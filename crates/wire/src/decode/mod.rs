@@ -5,11 +5,15 @@ pub(crate) mod fields;
 pub(crate) mod gatt;
 pub(crate) mod pattern;
 pub(crate) mod registers;
+pub(crate) mod script;
 pub(crate) mod segments;
+
+use alloc::boxed::Box;
 
 use quantity::{Accuracy, Coupling, Decimal, Flags, Kind, Sign, State, Unit};
 
 use crate::counters::{Field, Reason};
+use crate::script::ScriptError;
 
 /// One display line of one frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -32,6 +36,8 @@ pub(crate) enum Decode {
     Fields(fields::FieldsDecode),
     /// The bits of a display.
     Segments(segments::SegmentsDecode),
+    /// Whatever a script of the profile makes of them.
+    Script(script::ScriptDecode),
     /// Replies of a Modbus device, in packets.
     Registers(registers::RegistersDecode),
     /// Answers of a SCPI instrument, in packets.
@@ -41,7 +47,7 @@ pub(crate) enum Decode {
 }
 
 /// Whether a frame was meant for the profile.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) enum Fit {
     /// It has the described shape; what it holds was handed out.
     Fits,
@@ -49,6 +55,8 @@ pub(crate) enum Fit {
     Ignored,
     /// It does not have the described shape at all.
     Foreign,
+    /// The script that should have read it failed.
+    Failed(Box<ScriptError>),
 }
 
 impl Fit {
@@ -66,6 +74,7 @@ impl Decode {
             Self::Fields(decode) => Fit::of(decode.frame(frame, &mut field)),
             Self::Segments(decode) => Fit::of(decode.frame(frame, &mut field)),
             Self::Gatt(decode) => decode.frame(frame, &mut field),
+            Self::Script(decode) => decode.frame(frame, out),
             Self::Registers(decode) => Fit::of(decode.frame(frame, out)),
             Self::Answers(decode) => Fit::of(decode.frame(frame, out)),
         }

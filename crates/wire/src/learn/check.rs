@@ -19,6 +19,7 @@ use crate::profile::Profile;
 pub fn expected(profile: &Profile, recording: &Recording) -> String {
     let mut decoder = Decoder::new(profile);
     let mut out = String::new();
+    let mut failed = 0;
     for (at, bytes) in recording.chunks() {
         match bytes {
             None => {
@@ -27,6 +28,11 @@ pub fn expected(profile: &Profile, recording: &Recording) -> String {
             }
             Some(bytes) => decoder.bytes(at, bytes, &mut |item| line(&mut out, item)),
         }
+        let times = decoder.counters().drops(Reason::Script);
+        if let (true, Some(error)) = (times > failed, decoder.script_error()) {
+            let _ = writeln!(out, "  script: {error}");
+        }
+        failed = times;
     }
     let c = decoder.counters();
     // Writing to a text cannot fail.
@@ -41,6 +47,11 @@ pub fn expected(profile: &Profile, recording: &Recording) -> String {
         (Reason::Disagreed, "disagreed"),
     ] {
         let _ = writeln!(out, "{name}: {}", c.drops(reason));
+    }
+    for (reason, name) in [(Reason::Script, "script failed"), (Reason::Unread, "unread")] {
+        if c.drops(reason) > 0 {
+            let _ = writeln!(out, "{name}: {}", c.drops(reason));
+        }
     }
     out
 }

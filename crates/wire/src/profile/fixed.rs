@@ -365,6 +365,14 @@ pub(super) fn has_uncovered_field(frame: &Framing, decode: &Decode) -> bool {
                 || fields.channels.iter().flat_map(places).any(outside)
         }
         Decode::Segments(display) => display.bits().any(|bit| outside(bit.byte..bit.byte + 1)),
+        // A script may read any byte that is not laid down by the framing.
+        Decode::Script(_) => match frame {
+            Framing::Fixed(FixedFrame { sync, length, check: Some(check) }) => {
+                let stored = check.at..check.at + check.kind.width();
+                (sync.len()..*length).any(|byte| !stored.contains(&byte) && !check.covers.contains(&byte))
+            }
+            _ => false,
+        },
         Decode::Pattern(_) | Decode::Registers(_) | Decode::Answers(_) | Decode::Gatt(_) => false,
     }
 }

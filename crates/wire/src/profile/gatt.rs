@@ -64,6 +64,19 @@ fn load(table: &Table<'_>) -> Loaded<GattChannel> {
     Ok(channel)
 }
 
+/// The characteristic that a script reads, and which of several of its UUID.
+pub(super) fn load_named(table: &Table<'_>) -> Loaded<GattChannel> {
+    let characteristic =
+        table.need("characteristic", "characteristic = \"0000fff4-0000-1000-8000-00805f9b34fb\"")?;
+    Ok(GattChannel {
+        number: 0,
+        service: table.find("service").map(uuid).transpose()?,
+        characteristic: uuid(characteristic)?,
+        which: load_which(table)?,
+        format: Format::Auto { unit: None, figure: Figure::Average },
+    })
+}
+
 fn uuid(node: Node<'_>) -> Loaded<Uuid> {
     let given = node.str()?;
     Uuid::parse(given).ok_or_else(|| {

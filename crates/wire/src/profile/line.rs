@@ -27,8 +27,7 @@ const SLOTS: [(&str, Slot); 7] = [
 /// The `[frame]` table of kind `line`.
 pub(super) fn load_frame(table: &Table<'_>, pattern: &PatternDecode) -> Loaded<LineFrame> {
     table.only(&["kind", "check", "max_bytes"])?;
-    let words = [("sum8", CheckKind::Sum8), ("xor8", CheckKind::Xor8)];
-    let check = table.find("check").map(|node| node.word(&words)).transpose()?;
+    let check = load_check(table)?;
     let check_bytes = if check.is_some() { CHECK_BYTES } else { 0 };
     let least = if pattern.loose { 1 } else { pattern.width() } + check_bytes;
     if least > LINE_BYTES_MAX {
@@ -37,6 +36,22 @@ pub(super) fn load_frame(table: &Table<'_>, pattern: &PatternDecode) -> Loaded<L
     let default = if pattern.loose { 128 } else { least };
     let max_bytes = table.find("max_bytes").map_or(Ok(default), |node| node.size(least, LINE_BYTES_MAX))?;
     Ok(LineFrame { max_bytes, check })
+}
+
+/// As `load_frame`, for lines that no pattern describes.
+pub(super) fn load_any_frame(table: &Table<'_>) -> Loaded<LineFrame> {
+    table.only(&["kind", "check", "max_bytes"])?;
+    let check = load_check(table)?;
+    let max_bytes =
+        table.find("max_bytes").map_or(Ok(128), |node| node.size(1 + CHECK_BYTES, LINE_BYTES_MAX))?;
+    Ok(LineFrame { max_bytes, check })
+}
+
+fn load_check(table: &Table<'_>) -> Loaded<Option<CheckKind>> {
+    table
+        .find("check")
+        .map(|node| node.word(&[("sum8", CheckKind::Sum8), ("xor8", CheckKind::Xor8)]))
+        .transpose()
 }
 
 /// The device's bytes for a text of the profile.

@@ -9,6 +9,7 @@ mod line;
 mod link;
 mod poll;
 mod scpi;
+mod script;
 mod segments;
 mod table;
 
@@ -25,6 +26,7 @@ use crate::frame::Framing;
 use crate::poll::Talk;
 use crate::poll::rtu_talk::Read;
 use crate::poll::scpi::Query;
+use crate::script::ScriptCompiler;
 use accuracy::AccuracyRow;
 pub use link::{LinkHints, LinkKind, Parity, StopBits};
 use table::{Node, Table};
@@ -56,8 +58,20 @@ impl Profile {
     /// # Errors
     /// [`ProfileError`] with line and column: broken TOML, an unknown key (with the nearest known one), a version, unit,
     /// word or type not known, a field outside the frame or over another, a code or word that stands twice, an accuracy
-    /// that does not fit its quantity.
+    /// that does not fit its quantity. A profile with a decode script is refused here; [`Profile::parse_with`] takes it.
     pub fn parse(text: &str) -> Result<Self, ProfileError> {
+        Self::load_text(text, None)
+    }
+
+    /// As [`Profile::parse`], for profiles with a decode script too; `scripts` makes those ready to run.
+    ///
+    /// # Errors
+    /// As [`Profile::parse`]; what is wrong in a script is named by its line in the profile.
+    pub fn parse_with(text: &str, scripts: &dyn ScriptCompiler) -> Result<Self, ProfileError> {
+        Self::load_text(text, Some(scripts))
+    }
+
+    fn load_text(text: &str, scripts: Option<&dyn ScriptCompiler>) -> Result<Self, ProfileError> {
         if text.len() > PROFILE_BYTES_MAX {
             let message = format!(
                 "the file has {} bytes; a profile has at most {PROFILE_BYTES_MAX}, is this one?",
@@ -69,10 +83,10 @@ impl Profile {
             let span = error.span().unwrap_or(text.len()..text.len());
             ProfileError::at(text, &span, format!("this is not TOML: {}", error.message()))
         })?;
-        Self::load(&Table::root(text, &root))
+        Self::load(&Table::root(text, &root), scripts)
     }
 
-    fn load(root: &Table<'_>) -> Result<Self, ProfileError> {
+    fn load(root: &Table<'_>, scripts: Option<&dyn ScriptCompiler>) -> Result<Self, ProfileError> {
         check_version(root)?;
         root.only(&[
             "profile",
@@ -88,7 +102,7 @@ impl Profile {
         ])?;
         let id = root.need("id", "id = \"generic-line-meter\"")?;
         let title = root.find("title").map_or(Ok(""), Node::str)?;
-        let Shape { frame, decode, talk, silence } = load_shape(root)?;
+        let Shape { frame, decode, talk, silence } = load_shape(root, scripts)?;
         let agree = load_agree(root, &frame, &decode)?;
         Ok(Self {
             id: check_id(id)?.into(),
@@ -207,9 +221,9 @@ struct Shape {
     silence: Duration,
 }
 
-fn load_shape(root: &Table<'_>) -> Result<Shape, ProfileError> {
-    let decode =
-        root.need("decode", "[decode] with kind = \"pattern\", \"fields\", \"segments\" or \"gatt\"");
+fn load_shape(root: &Table<'_>, scripts: Option<&dyn ScriptCompiler>) -> Result<Shape, ProfileError> {
+    let decode = root
+        .need("decode", "[decode] with kind = \"pattern\", \"fields\", \"segments\", \"script\" or \"gatt\"");
     let silence = root.find("silence_ms");
     if let Some(poll) = root.table("poll")? {
         if let Some(frame) = root.find("frame") {
@@ -221,7 +235,7 @@ fn load_shape(root: &Table<'_>) -> Result<Shape, ProfileError> {
     }
     let hint = "[frame] with kind = \"line\", \"fixed\", \"counted\", \"indexed\" or \"packet\"";
     let frame = root.need("frame", hint)?.table("frame")?;
-    let (frame, decode) = load_frame(&frame, &decode?.table("decode")?)?;
+    let (frame, decode) = load_frame(&frame, &decode?.table("decode")?, scripts)?;
     let silence_ms = silence.map_or(Ok(3_000), |node| node.int(50..=3_600_000))?;
     Ok(Shape { frame, decode, talk: None, silence: Duration::from_millis(silence_ms) })
 }
@@ -293,14 +307,16 @@ enum DecodeKind {
     Pattern,
     Fields,
     Segments,
+    Script,
     Gatt,
 }
 
 impl DecodeKind {
-    const WORDS: [(&'static str, Self); 4] = [
+    const WORDS: [(&'static str, Self); 5] = [
         ("pattern", Self::Pattern),
         ("fields", Self::Fields),
         ("segments", Self::Segments),
+        ("script", Self::Script),
         ("gatt", Self::Gatt),
     ];
 }
@@ -316,16 +332,24 @@ impl FrameKind {
 }
 
 /// Framing and decoding are chosen apart; which go together is said here.
-fn load_frame(frame: &Table<'_>, decode: &Table<'_>) -> Result<(Framing, Decode), ProfileError> {
+fn load_frame(
+    frame: &Table<'_>,
+    decode: &Table<'_>,
+    scripts: Option<&dyn ScriptCompiler>,
+) -> Result<(Framing, Decode), ProfileError> {
     let kind = frame.need("kind", "kind = \"line\"")?;
     let frame_kind = kind.word(&FrameKind::WORDS)?;
     let kind = decode.need("kind", "kind = \"pattern\"")?;
     match (frame_kind, kind.word(&DecodeKind::WORDS)?) {
+        (_, DecodeKind::Script) => {
+            let script = script::load_decode(decode, kind, matches!(frame_kind, FrameKind::Packet), scripts)?;
+            Ok((load_framing(frame, frame_kind)?, Decode::Script(script)))
+        }
         (FrameKind::Packet, DecodeKind::Gatt) => {
             frame.only(&["kind"])?;
             Ok((Framing::Counted(crate::packet::framing()), Decode::Gatt(gatt::load_decode(decode)?)))
         }
-        (FrameKind::Packet, _) => Err(kind.error("packets hold GATT values here; use decode \"gatt\"")),
+        (FrameKind::Packet, _) => Err(kind.error("packets hold GATT values here; use decode \"gatt\" or \"script\"")),
         (_, DecodeKind::Gatt) => {
             Err(kind.error("\"gatt\" reads values that come as packets; use frame kind \"packet\""))
         }
@@ -373,6 +397,20 @@ fn load_frame(frame: &Table<'_>, decode: &Table<'_>) -> Result<(Framing, Decode)
     }
 }
 
+/// The framing alone, for what reads any frame.
+fn load_framing(frame: &Table<'_>, kind: FrameKind) -> Result<Framing, ProfileError> {
+    Ok(match kind {
+        FrameKind::Line => Framing::Line(line::load_any_frame(frame)?),
+        FrameKind::Fixed => Framing::Fixed(fixed::load_frame(frame)?),
+        FrameKind::Counted => Framing::Counted(counted::load_frame(frame)?),
+        FrameKind::Indexed => Framing::Indexed(indexed::load_frame(frame)?),
+        FrameKind::Packet => {
+            frame.only(&["kind"])?;
+            Framing::Counted(crate::packet::framing())
+        }
+    })
+}
+
 /// Whether a checksum of the device covers its frames. That of a packet is ours, and an answer in text has none.
 fn is_checked(frame: &Framing, decode: &Decode) -> bool {
     frame.has_check() && !matches!(decode, Decode::Answers(_))
@@ -381,7 +419,12 @@ fn is_checked(frame: &Framing, decode: &Decode) -> bool {
 /// How many frames must agree: as the profile says, within what its framing allows.
 fn load_agree(root: &Table<'_>, frame: &Framing, decode: &Decode) -> Result<u8, ProfileError> {
     let uncovered = fixed::has_uncovered_field(frame, decode);
-    let loose = matches!(decode, Decode::Pattern(pattern) if pattern.loose);
+    // Nobody knows which lines a script refuses.
+    let loose = match (frame, decode) {
+        (Framing::Line(_), Decode::Script(_)) => true,
+        (_, Decode::Pattern(pattern)) => pattern.loose,
+        _ => false,
+    };
     let checked = is_checked(frame, decode) && !uncovered;
     // A lost byte shifts a binary frame, and one byte of checksum lets one in 256 of those through; a line's width
     // refuses it before the checksum is asked.
@@ -413,17 +456,19 @@ fn load_agree(root: &Table<'_>, frame: &Framing, decode: &Decode) -> Result<u8, 
 
 /// A unit as profiles write it: `uF`, `V ac`.
 fn unit_word(node: Node<'_>) -> Result<UnitWord, ProfileError> {
-    let text = node.str()?;
+    parse_unit(node.str()?).map_err(|message| node.error(message))
+}
+
+/// As `unit_word`, of a text alone.
+pub(crate) fn parse_unit(text: &str) -> Result<UnitWord, String> {
     if let Ok(unit) = Unit::parse(text) {
         return Ok(UnitWord { unit, coupling: None });
     }
     let (head, coupling) = Coupling::strip_from(text);
     let unit = Unit::parse(head).map_err(|error| {
-        node.error(format_args!(
-            "{error}; write a unit as cliplead prints it, for example \"uF\" or \"V ac\""
-        ))
+        format!("{error}; write a unit as cliplead prints it, for example \"uF\" or \"V ac\"")
     })?;
-    check_coupling(unit.kind(), coupling).map_err(|message| node.error(message))?;
+    check_coupling(unit.kind(), coupling)?;
     Ok(UnitWord { unit, coupling })
 }
 

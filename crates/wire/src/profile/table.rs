@@ -127,6 +127,15 @@ impl<'t> Node<'t> {
         self.value.get_ref().as_str().ok_or_else(|| self.wrong_type("a text in quotes"))
     }
 
+    /// Lines of the file before the first of a text between `'''` and `'''`; `None` for a text written otherwise.
+    pub(super) fn lines_before_text(self) -> Option<usize> {
+        let span = self.value.span();
+        let raw = self.text.get(span.clone())?.strip_prefix("'''")?;
+        let begins_below = raw.starts_with('\n') || raw.starts_with("\r\n");
+        let before = self.text.get(..span.start)?.matches('\n').count();
+        begins_below.then_some(before + 1)
+    }
+
     /// A whole number within `range`.
     pub(super) fn int(self, range: core::ops::RangeInclusive<i64>) -> Loaded<i64> {
         let DeValue::Integer(digits) = self.value.get_ref() else {

@@ -1,0 +1,66 @@
+//! Frames read by a profile's own script. Does not run the script; what implements [`FrameScript`] does.
+
+use alloc::sync::Arc;
+
+use quantity::State;
+
+use super::gatt::GattChannel;
+use super::{Decoded, Fit, is_possible};
+use crate::counters::{Field, Reason};
+use crate::gatt::packet::Message;
+use crate::packet::{PacketKind, open};
+use crate::script::{FrameScript, SHOWN_MAX, ScriptError, Scripted, Shown};
+
+/// Frames of one second that a script reads; more are dropped unread, so that a device that babbles in whole frames cannot
+/// buy time with them. A meter sends some ten.
+pub(crate) const FRAMES_PER_SECOND: u32 = 200;
+
+/// A script and what it is given.
+#[derive(Clone, Debug)]
+pub(crate) struct ScriptDecode {
+    pub(crate) script: Arc<dyn FrameScript>,
+    /// Lines of the profile before the script's first.
+    pub(crate) lines_before: usize,
+    /// The one characteristic whose values it reads, where frames are packets.
+    pub(crate) characteristic: Option<GattChannel>,
+}
+
+impl ScriptDecode {
+    pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Reason>)) -> Fit {
+        let value = match &self.characteristic {
+            None => frame,
+            Some(channel) => {
+                let Some(packet) = open(PacketKind::Gatt, frame) else { return Fit::Foreign };
+                let Some(message) = Message::read(packet.message) else { return Fit::Foreign };
+                if !channel.names(&message) {
+                    return Fit::Ignored;
+                }
+                message.value
+            }
+        };
+        match self.script.decode(value) {
+            Ok(Scripted::Ignored) => Fit::Ignored,
+            Ok(Scripted::Shown(shown)) => {
+                for one in shown.into_iter().take(SHOWN_MAX) {
+                    out(one.and_then(decoded));
+                }
+                Fit::Fits
+            }
+            Err(error) => Fit::Failed(alloc::boxed::Box::new(self.in_profile(error))),
+        }
+    }
+
+    /// The error with its place in the profile.
+    pub(crate) fn in_profile(&self, error: ScriptError) -> ScriptError {
+        let line = if error.line == 0 { 0 } else { error.line + self.lines_before };
+        ScriptError { line, ..error }
+    }
+}
+
+fn decoded(shown: Shown) -> Result<Decoded, Reason> {
+    let Shown { channel, unit, coupling, state, flags } = shown;
+    match state {
+        State::Value(number) if !is_possible(number, unit) => Err(Reason::Undecodable(Field::Value)),
+        _ => Ok(Decoded { channel, unit, coupling, state, flags, accuracy: None }),
+    }
+}
