@@ -79,3 +79,41 @@ fn a_meter_that_no_profile_covers_is_learned_over_its_port() {
     let text = std::fs::read_to_string(&profile).unwrap();
     assert!(text.contains("0x2102") && text.contains("0x3501") && !text.contains("0x2101"), "{text}");
 }
+
+/// The simulated meter is heard as a receiver at each rate would hear it (`crates/link/src/sim/rate.rs`). A steady display gives
+/// regular frames at half the rate too, so the rate is then asked for; one that changes shows its checksum.
+#[test]
+fn the_right_baud_is_found_by_what_the_bytes_look_like() {
+    let folder = Folder::new("bauds");
+    for (baud, name, step, says) in [
+        (19_200, "changing", 997, "goes on with 19200 baud"),
+        (2_400, "slow", 31, "goes on with 2400 baud"),
+        (19_200, "steady", 0, "baud alike; say --baud"),
+    ] {
+        let mut count = 0_u32;
+        let meter = Meter::plug_in_at(&folder.join(name), baud, move || {
+            count += 1;
+            let played = frames(0x21, 2, 6158 + step * (count % 64))();
+            played.map(|played| match played {
+                Step::Send { bytes, .. } => Step::send(4, bytes),
+                other => other,
+            })
+        });
+        let seen = Invocation::new([
+            "devices".to_owned(),
+            "learn".to_owned(),
+            meter.selector(),
+            "--try-bauds".to_owned(),
+            "--bytes".to_owned(),
+            "210".to_owned(),
+            "--seconds".to_owned(),
+            "60".to_owned(),
+            "--shows".to_owned(),
+            "61.59 uF".to_owned(),
+        ])
+        .run();
+        println!("{}", seen.err);
+        assert!(seen.err.contains(says), "{}", seen.err);
+        assert_eq!(seen.err.lines().filter(|line| line.contains(" baud: ")).count(), 8, "{}", seen.err);
+    }
+}

@@ -128,13 +128,20 @@ impl Meter {
     #[must_use]
     pub fn plug_in_as(link: &Path, class: &str, leads: Leads) -> Self {
         let profile = Self::profile_of(class);
-        Self::with(link, leads.script(profile.clone()), profile)
+        Self::with(link, leads.script(profile.clone()), profile, PtyOptions::default())
     }
 
     /// Plugs in a device of this class that does what the script says: one that is asked.
     #[must_use]
     pub fn plug_in_script(link: &Path, class: &str, script: impl Script + 'static) -> Self {
-        Self::with(link, script, Self::profile_of(class))
+        Self::with(link, script, Self::profile_of(class), PtyOptions::default())
+    }
+
+    /// Plugs in a device that does what the script says and sends at one rate; at another it is heard garbled.
+    #[must_use]
+    pub fn plug_in_at(link: &Path, baud: u32, script: impl Script + 'static) -> Self {
+        let options = PtyOptions { baud: Some(baud), ..PtyOptions::default() };
+        Self::with(link, script, Self::profile(), options)
     }
 
     /// The profile of the `generic-line-meter`.
@@ -148,7 +155,7 @@ impl Meter {
         Profile::parse(&std::fs::read_to_string(path).expect("a shipped profile")).expect("a sound profile")
     }
 
-    fn with(link: &Path, script: impl Script + 'static, profile: Profile) -> Self {
+    fn with(link: &Path, script: impl Script + 'static, profile: Profile, options: PtyOptions) -> Self {
         let (stop, stopped) = oneshot::channel::<()>();
         let (hand_over, handed) = mpsc::channel();
         let link = link.to_owned();
@@ -156,7 +163,7 @@ impl Meter {
             let runtime =
                 tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
             runtime.block_on(async move {
-                let pty = PtyMeter::spawn(&link, script, PtyOptions::default()).expect("a pseudo-terminal");
+                let pty = PtyMeter::spawn(&link, script, options).expect("a pseudo-terminal");
                 let _ = hand_over.send(pty);
                 let _ = stopped.await;
             });
@@ -228,5 +235,5 @@ pub fn babble(link: &Path, seconds: u64) -> Meter {
             .collect();
         Some(Step::send(10, bytes))
     };
-    Meter::with(link, script, Meter::profile())
+    Meter::with(link, script, Meter::profile(), PtyOptions::default())
 }

@@ -26,7 +26,8 @@ async fn sixteen_mebibytes_into_a_full_queue() {
     std::fs::create_dir_all(&dir).unwrap();
     let rubbish: Vec<u8> = (0..4096_usize).map(|i| u8::try_from(i * 7 % 256).unwrap()).collect();
     let flood = move || Some(Step::send(0, rubbish.clone()));
-    let meter = PtyMeter::spawn(&dir.join("meter"), flood, PtyOptions { when_full: WhenFull::Wait }).unwrap();
+    let options = PtyOptions { when_full: WhenFull::Wait, ..PtyOptions::default() };
+    let meter = PtyMeter::spawn(&dir.join("meter"), flood, options).unwrap();
     let options = OpenOptions { queue_bytes: QUEUE_BYTES, ..OpenOptions::default() };
     let mut link = SerialAdapter::new().open(&meter.selector().parse().unwrap(), &options).unwrap();
 

@@ -75,10 +75,12 @@ pub(super) async fn lesson(options: &LearnOptions) -> anyhow::Result<Lesson> {
     Ok(Lesson { recording: tape.recording, seen, link, captured: true })
 }
 
-/// The rate at which most of what comes is sound frames.
+/// The rate at which text, a checksum or counted places come out, and most of it sound. Regular frames alone prove a rate only
+/// where no other rate has them: at half or twice the right one a steady display looks regular too.
 async fn best_baud(selector: &str, options: &LearnOptions) -> anyhow::Result<u32> {
     let head = Head { id: "learned-meter", title: "", link: "" };
-    let mut best: Option<(usize, u32)> = None;
+    talk("Change what the display shows all the while: at a wrong rate a steady one looks regular too.");
+    let mut found: Vec<(bool, usize, u32)> = Vec::new();
     for baud in BAUDS {
         let mut tape = Tape::open(selector, baud)?;
         tape.record(options).await?;
@@ -90,19 +92,33 @@ async fn best_baud(selector: &str, options: &LearnOptions) -> anyhow::Result<u32
             tape.recording.len(),
             words.map_or("fits nothing".into(), |h| format!("{}; {sound} % sound", h.words))
         ));
-        if sound > 0 && best.is_none_or(|(most, _)| sound > most) {
-            best = Some((sound, baud));
+        if let Some(h) = words.filter(|_| sound > 0) {
+            found.push((h.telling, sound, baud));
         }
     }
-    match best {
-        Some((_, baud)) => {
-            talk(&format!("goes on with {baud} baud"));
-            Ok(baud)
-        }
-        None => {
-            bail!("at none of the usual baud rates the bytes fit lines or frames; is the meter set to send?")
-        }
+    chosen(&found)
+}
+
+/// The best of the rates that fit: each with whether what came tells its rate, and how much of it was sound.
+fn chosen(found: &[(bool, usize, u32)]) -> anyhow::Result<u32> {
+    let Some((telling, sound, baud)) = found.iter().max_by_key(|(telling, sound, _)| (*telling, *sound))
+    else {
+        bail!("at none of the usual baud rates the bytes fit lines or frames; is the meter set to send?")
+    };
+    let rivals: Vec<String> = found
+        .iter()
+        .filter(|(other, its, _)| !telling && !other && its + 10 >= *sound)
+        .map(|(.., baud)| baud.to_string())
+        .collect();
+    if rivals.len() > 1 {
+        bail!(
+            "regular frames without a checksum come at {} baud alike; say --baud with the rate of the meter's manual, or try \
+             again while the display changes by a lot",
+            rivals.join(", ")
+        )
     }
+    talk(&format!("goes on with {baud} baud"));
+    Ok(*baud)
 }
 
 /// Records, asks, and records again until there is no answer.
@@ -205,5 +221,20 @@ impl Tape {
                 stop = daemon::stop_asked() => { stop?; bail!("stopped; nothing was written"); }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::chosen;
+
+    #[test]
+    fn a_rate_is_chosen_by_what_tells_it_and_never_among_equals() {
+        assert_eq!(chosen(&[(false, 100, 9600), (true, 93, 19_200)]).ok(), Some(19_200));
+        assert_eq!(chosen(&[(true, 60, 9600), (true, 93, 2400), (false, 100, 1200)]).ok(), Some(2400));
+        assert_eq!(chosen(&[(false, 40, 9600), (false, 95, 2400)]).ok(), Some(2400));
+        let equals = chosen(&[(false, 95, 9600), (false, 100, 2400)]).unwrap_err().to_string();
+        assert!(equals.contains("9600, 2400 baud alike"), "{equals}");
+        assert!(chosen(&[]).unwrap_err().to_string().contains("at none of the usual"));
     }
 }

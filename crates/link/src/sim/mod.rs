@@ -3,6 +3,8 @@
 
 #[cfg(all(feature = "serial", unix))]
 pub(crate) mod pty;
+#[cfg(all(feature = "serial", unix))]
+mod rate;
 mod script;
 
 use std::collections::BTreeMap;

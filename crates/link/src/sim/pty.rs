@@ -16,6 +16,7 @@ use tokio::task::AbortHandle;
 use tokio::time::{Instant, sleep};
 use tokio_serial::{SerialPort as _, SerialStream};
 
+use super::rate::heard;
 use super::script::{Script, Step};
 use crate::event::CHUNK_BYTES_MAX;
 use crate::supervise::sleep_until_some;
@@ -38,6 +39,8 @@ pub enum WhenFull {
 pub struct PtyOptions {
     /// What happens to bytes that nobody reads.
     pub when_full: WhenFull,
+    /// The rate it sends at. Whoever opens it at another one hears what a receiver would; `None`: every rate will do.
+    pub baud: Option<u32>,
 }
 
 /// What a pty meter is told to do.
@@ -76,6 +79,7 @@ impl PtyMeter {
             plug: Some(plug),
             script: Some(Box::new(script)),
             when_full: options.when_full,
+            baud: options.baud,
             unread_bytes: Arc::clone(&unread_bytes),
         };
         let task = runtime.spawn(meter.run(orders)).abort_handle();
@@ -180,6 +184,7 @@ struct Meter {
     plug: Option<Plug>,
     script: Option<Box<dyn Script>>,
     when_full: WhenFull,
+    baud: Option<u32>,
     unread_bytes: Arc<AtomicU64>,
 }
 
@@ -249,6 +254,10 @@ impl Meter {
 
     /// Puts bytes on the line. Unplugged, they are lost like those that nobody reads.
     async fn write(&mut self, bytes: &[u8]) {
+        // Both ends of a terminal share its settings, so this is what the program has set.
+        let theirs = self.plug.as_ref().and_then(|plug| plug.near.baud_rate().ok());
+        let heard = self.baud.zip(theirs).map(|(ours, theirs)| heard(bytes, ours, theirs));
+        let bytes = heard.as_deref().unwrap_or(bytes);
         let mut written = 0;
         if let Some(plug) = &mut self.plug {
             match self.when_full {

@@ -34,7 +34,7 @@ mod serial {
     #[tokio::test]
     async fn serial() {
         let dir = TestDir::new();
-        let options = PtyOptions { when_full: WhenFull::Wait };
+        let options = PtyOptions { when_full: WhenFull::Wait, ..PtyOptions::default() };
         let meter = PtyMeter::spawn(&dir.join("meter"), Steps::once(Vec::new()), options).unwrap();
         check(&mut SerialBench(SerialAdapter::new(), meter)).await.unwrap();
     }

@@ -13,7 +13,7 @@ use crate::{
 };
 
 fn meter(dir: &TestDir, name: &str) -> PtyMeter {
-    let options = PtyOptions { when_full: WhenFull::Wait };
+    let options = PtyOptions { when_full: WhenFull::Wait, ..PtyOptions::default() };
     PtyMeter::spawn(&dir.join(name), Steps::once(Vec::new()), options).unwrap()
 }
 

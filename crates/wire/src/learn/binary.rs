@@ -65,7 +65,12 @@ type Check = (&'static str, CheckKind, usize, usize);
 
 impl Cut {
     pub(super) fn hypothesis(&self) -> Hypothesis {
-        Hypothesis { words: self.words.clone(), sound: self.frames.len(), damaged: self.damaged }
+        Hypothesis {
+            words: self.words.clone(),
+            sound: self.frames.len(),
+            damaged: self.damaged,
+            telling: self.check > 0,
+        }
     }
 
     /// True when the other has a checksum and this has none, or this cuts clearly less.
@@ -109,9 +114,9 @@ fn same_frames(a: &Cut, b: &Cut) -> bool {
     both * 10 >= a.frames.len().max(b.frames.len()) * 8
 }
 
-/// Display dumps whose bytes count their place in the high half: the place they count to, where seven bytes of ten follow
-/// the one before. Nothing else here looks at what bytes mean; this shape has no other mark.
-pub(super) fn counts_places(recording: &Recording) -> Option<usize> {
+/// Display dumps whose bytes count their place in the high half: the place they count to and how often they do, where seven
+/// bytes of ten follow the one before. Nothing else here looks at what bytes mean; this shape has no other mark.
+pub(super) fn counts_places(recording: &Recording) -> Option<(usize, usize)> {
     let (bytes, _) = flat(&recording.runs());
     let mut ends = [0_usize; 16];
     let mut following = 0;
@@ -123,8 +128,8 @@ pub(super) fn counts_places(recording: &Recording) -> Option<usize> {
             *count += 1;
         }
     }
-    let (length, _) = ends.iter().enumerate().max_by_key(|(_, count)| **count)?;
-    (following * 100 / bytes.len().max(64) >= 70).then_some(length)
+    let (length, often) = ends.iter().enumerate().max_by_key(|(_, count)| **count)?;
+    (following * 100 / bytes.len().max(64) >= 70).then_some((length, *often))
 }
 
 /// The runs as one, short of the search bound, and the places where pieces began.

@@ -118,6 +118,7 @@ impl Text {
             words: format!("lines of text {shape}, ended by CR or LF, {check}"),
             sound: self.lines.len(),
             damaged: self.damaged,
+            telling: true,
         }
     }
 

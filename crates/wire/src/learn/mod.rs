@@ -49,6 +49,8 @@ pub struct Hypothesis {
     pub sound: usize,
     /// Frames begun but damaged (drops of the framing).
     pub damaged: usize,
+    /// Text, a checksum, or bytes that count their places. Regular frames without one may come from a wrong baud rate too.
+    pub telling: bool,
 }
 
 /// How it ended.
@@ -96,12 +98,12 @@ enum Draft {
 /// Learns from a recording. Without observations only the hypotheses are of use.
 #[must_use]
 pub fn learn(head: Head<'_>, recording: &Recording, seen: &[Observation]) -> Learned {
-    if let Some(length) = binary::counts_places(recording) {
+    if let Some((length, sound)) = binary::counts_places(recording) {
         let words = format!(
             "{length} bytes that count their own place in their high half: a dump of the display's segments"
         );
         return Learned {
-            hypotheses: alloc::vec![Hypothesis { words, sound: 0, damaged: 0 }],
+            hypotheses: alloc::vec![Hypothesis { words, sound, damaged: 0, telling: true }],
             outcome: Outcome::Ask(format!(
                 "the bytes are a dump of the display's segments; a profile for it is written by hand, this command \
                  draws none: copy generic-segment-meter, set length = {length}, and name the bit of each segment; its \
