@@ -182,6 +182,9 @@ async fn follow(options: &WatchOptions) -> anyhow::Result<Exit> {
             counters.faults(),
             counters.dropped_bytes
         ));
+        if counters.missed > 0 {
+            talk(&format!("{} frames never came, by the numbers of those that did", counters.missed));
+        }
     }
     Ok(Exit::Fine)
 }

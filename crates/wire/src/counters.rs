@@ -42,11 +42,13 @@ pub enum Reason {
     Script,
     /// A whole frame that the decode script was not given: more came in a second than it is let to read.
     Unread,
+    /// Frames that were lost on the way, told by the numbers that the device gives them; [`Counters::missed`] says how many.
+    Missed,
 }
 
 impl Reason {
     /// Number of reasons, the fields of [`Reason::Undecodable`] counted as one.
-    pub const COUNT: usize = 10;
+    pub const COUNT: usize = 11;
 
     const fn index(self) -> usize {
         match self {
@@ -60,6 +62,7 @@ impl Reason {
             Self::Refused => 7,
             Self::Script => 8,
             Self::Unread => 9,
+            Self::Missed => 10,
         }
     }
 
@@ -82,6 +85,7 @@ impl Reason {
             Self::Refused => "the device refused the request",
             Self::Script => "the decode script failed",
             Self::Unread => "more frames than a decode script reads",
+            Self::Missed => "frames are missing, by their numbers",
         }
     }
 }
@@ -115,8 +119,11 @@ pub struct Counters {
     pub dropped_bytes: u64,
     /// Frames that passed the framing (pattern, or sync and checksum).
     pub frames: u64,
-    /// Of these, whole ones of no channel that the profile names: other characteristics of a device.
+    /// Of these, whole ones of no channel that the profile names (other characteristics of a device), and those that came a
+    /// second time under the same number.
     pub ignored: u64,
+    /// Frames that never came, by the numbers of those that did.
+    pub missed: u64,
     /// Readings handed out.
     pub readings: u64,
     /// Gaps: told by the link, or silence longer than the profile's `silence_ms`.

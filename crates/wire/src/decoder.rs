@@ -2,14 +2,15 @@
 //! reported and does not read a clock.
 
 use alloc::boxed::Box;
+use alloc::vec::Vec;
 
 use quantity::{Instant, Reading};
 
 use crate::agree::{Agreement, Evidence, Outcome};
 use crate::counters::{Counters, Fault, Reason};
 use crate::decode::Decode;
-use crate::decode::Fit;
 use crate::decode::script::FRAMES_PER_SECOND;
+use crate::decode::{Fit, Numbered};
 use crate::frame::{Chunk, Framer};
 use crate::profile::Profile;
 use crate::script::ScriptError;
@@ -42,6 +43,8 @@ struct Meaning {
     /// The second in hand and the frames of it that a script has read.
     scripted: (i64, u32),
     script_error: Option<Box<ScriptError>>,
+    /// The last number of each count of frames.
+    numbers: Vec<(u8, i64)>,
 }
 
 impl Decoder {
@@ -58,6 +61,7 @@ impl Decoder {
                 next_seq: 0,
                 scripted: (0, 0),
                 script_error: None,
+                numbers: Vec::new(),
             },
         }
     }
@@ -90,6 +94,7 @@ impl Decoder {
         let meaning = &mut self.meaning;
         meaning.counters.gaps = meaning.counters.gaps.saturating_add(1);
         self.framer.cut(&mut |chunk| meaning.chunk(Instant::ZERO, &chunk, sink));
+        meaning.numbers.clear();
         for _ in 0..meaning.agreement.clear() {
             meaning.fault(Fault { reason: Reason::Disagreed, bytes: 0 }, sink);
         }
@@ -157,6 +162,9 @@ impl Meaning {
         if !self.may_read(at) {
             return self.fault(Fault { reason: Reason::Unread, bytes }, sink);
         }
+        if self.is_repeated(frame, sink) {
+            return self.whole(bytes, true);
+        }
         let Self { profile, agreement, counters, next_seq, .. } = self;
         let fit = profile.decode().frame(frame, &mut |decoded| {
             let mut refuse = |reason: Reason| {
@@ -183,16 +191,39 @@ impl Meaning {
             });
         });
         match fit {
-            Fit::Foreign => return self.fault(Fault { reason: Reason::Pattern, bytes }, sink),
+            Fit::Fits | Fit::Ignored => self.whole(bytes, fit == Fit::Ignored),
+            Fit::Foreign => self.fault(Fault { reason: Reason::Pattern, bytes }, sink),
             Fit::Failed(error) => {
                 self.script_error = Some(error);
-                return self.fault(Fault { reason: Reason::Script, bytes }, sink);
+                self.fault(Fault { reason: Reason::Script, bytes }, sink);
             }
-            Fit::Fits | Fit::Ignored => {}
         }
+    }
+
+    /// Counts a whole frame.
+    fn whole(&mut self, bytes: u32, ignored: bool) {
         let counters = &mut self.counters;
         counters.frames = counters.frames.saturating_add(1);
         counters.frame_bytes = counters.frame_bytes.saturating_add(u64::from(bytes));
-        counters.ignored = counters.ignored.saturating_add(u64::from(fit == Fit::Ignored));
+        counters.ignored = counters.ignored.saturating_add(u64::from(ignored));
+    }
+
+    /// Whether the device sent this frame under the same number before. A number that jumps tells how many were lost.
+    fn is_repeated(&mut self, frame: &[u8], sink: &mut dyn FnMut(Item)) -> bool {
+        let Some(Numbered { source, sequence, number }) = self.profile.decode().numbered(frame) else {
+            return false;
+        };
+        let Some(last) = self.numbers.iter_mut().find(|(known, _)| *known == source) else {
+            self.numbers.push((source, number));
+            return false;
+        };
+        let between = sequence.between(last.1, number);
+        last.1 = number;
+        let missed = between.unwrap_or(0);
+        if missed > 0 {
+            self.counters.missed = self.counters.missed.saturating_add(missed);
+            self.fault(Fault { reason: Reason::Missed, bytes: 0 }, sink);
+        }
+        between.is_none()
     }
 }

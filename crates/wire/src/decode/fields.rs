@@ -142,6 +142,26 @@ pub(crate) struct ChannelDecode {
     pub(crate) bits: Vec<(Bit, BitMeaning)>,
 }
 
+/// A number that goes up by one with each frame and begins anew behind its greatest.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Sequence {
+    pub(crate) at: Number,
+    /// The low bits that count.
+    pub(crate) mask: i64,
+}
+
+impl Sequence {
+    pub(crate) fn read(self, frame: &[u8]) -> Option<i64> {
+        self.at.integer(frame).map(|number| number & self.mask)
+    }
+
+    /// Frames that must have come between these two; `None` when they are one frame sent twice.
+    pub(crate) fn between(self, last: i64, now: i64) -> Option<u64> {
+        let step = now.wrapping_sub(last) & self.mask;
+        u64::try_from(step).ok()?.checked_sub(1)
+    }
+}
+
 /// A frame's fields.
 #[derive(Clone, Debug)]
 pub(crate) struct FieldsDecode {
@@ -149,6 +169,8 @@ pub(crate) struct FieldsDecode {
     pub(crate) length: Option<usize>,
     /// Says which channel a frame speaks of; without it every frame carries all channels.
     pub(crate) channel: Option<Number>,
+    /// The number that the device gives its frames.
+    pub(crate) sequence: Option<Sequence>,
     pub(crate) channels: Vec<ChannelDecode>,
 }
 

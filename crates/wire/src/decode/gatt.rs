@@ -6,8 +6,8 @@ use alloc::vec::Vec;
 
 use quantity::{State, Unit};
 
-use super::fields::{ChannelDecode, Select};
-use super::{Decoded, Fit, UnitWord};
+use super::fields::{ChannelDecode, Select, Sequence};
+use super::{Decoded, Fit, Numbered, UnitWord};
 use crate::counters::Field;
 use crate::gatt::packet::Message;
 use crate::gatt::{
@@ -55,6 +55,8 @@ pub(crate) struct GattChannel {
     pub(crate) characteristic: Uuid,
     pub(crate) which: Which,
     pub(crate) format: Format,
+    /// The number that the device gives its values.
+    pub(crate) sequence: Option<Sequence>,
 }
 
 /// The channels; none: whatever describes itself, numbered by the packets' index.
@@ -83,6 +85,17 @@ impl GattDecode {
         };
         out(channel.format.decode(channel.number, &message).map_err(field));
         Fit::Fits
+    }
+}
+
+impl GattDecode {
+    /// The number of this value, and which channel counts it.
+    pub(crate) fn numbered(&self, frame: &[u8]) -> Option<Numbered> {
+        let packet = open(PacketKind::Gatt, frame)?;
+        let message = Message::read(packet.message)?;
+        let channel = self.channels.iter().find(|channel| channel.names(&message))?;
+        let sequence = channel.sequence?;
+        Some(Numbered { source: channel.number, sequence, number: sequence.read(message.value)? })
     }
 }
 

@@ -66,6 +66,22 @@ impl Fit {
 }
 
 impl Decode {
+    /// The frame's number, where the device numbers its frames.
+    pub(crate) fn numbered(&self, frame: &[u8]) -> Option<Numbered> {
+        match self {
+            Self::Fields(decode) => {
+                let sequence = decode.sequence?;
+                Some(Numbered { source: 0, sequence, number: sequence.read(frame)? })
+            }
+            Self::Gatt(decode) => decode.numbered(frame),
+            Self::Pattern(_)
+            | Self::Segments(_)
+            | Self::Script(_)
+            | Self::Registers(_)
+            | Self::Answers(_) => None,
+        }
+    }
+
     /// Decodes a frame, each channel by itself.
     pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Reason>)) -> Fit {
         let mut field = |decoded: Result<Decoded, Field>| out(decoded.map_err(Reason::Undecodable));
@@ -79,6 +95,15 @@ impl Decode {
             Self::Answers(decode) => Fit::of(decode.frame(frame, out)),
         }
     }
+}
+
+/// The number that a device gave a frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Numbered {
+    /// Which of several counts it is.
+    pub(crate) source: u8,
+    pub(crate) sequence: fields::Sequence,
+    pub(crate) number: i64,
 }
 
 /// A unit as a profile names it: `V ac`.

@@ -48,6 +48,9 @@ pub fn expected(profile: &Profile, recording: &Recording) -> String {
     ] {
         let _ = writeln!(out, "{name}: {}", c.drops(reason));
     }
+    if c.missed > 0 {
+        let _ = writeln!(out, "missed: {}", c.missed);
+    }
     for (reason, name) in [(Reason::Script, "script failed"), (Reason::Unread, "unread")] {
         if c.drops(reason) > 0 {
             let _ = writeln!(out, "{name}: {}", c.drops(reason));

@@ -7,7 +7,7 @@ use super::table::{Entry, Node, Table};
 use super::{kind_word, unit_word};
 use crate::check::CheckKind;
 use crate::decode::fields::{
-    Bit, BitMeaning, ChannelDecode, Exponent, FieldsDecode, Function, Number, NumberType, Select,
+    Bit, BitMeaning, ChannelDecode, Exponent, FieldsDecode, Function, Number, NumberType, Select, Sequence,
 };
 use crate::decode::{Decode, Flag};
 use crate::error::{ProfileError, suggest};
@@ -103,8 +103,9 @@ impl Places {
 
 /// The `[decode]` table of kind `fields`.
 pub(super) fn load_fields(table: &Table<'_>, frame: &Places) -> Loaded<FieldsDecode> {
-    table.only(&["kind", "channel_at", "channel"])?;
+    table.only(&["kind", "channel_at", "sequence", "channel"])?;
     let selector = table.find("channel_at").map(|node| integer(node, frame)).transpose()?;
+    let sequence = table.find("sequence").map(|node| load_sequence(node, frame)).transpose()?;
     let node = table.need("channel", "[[decode.channel]] with value = { at = 4, type = \"i16le\" }")?;
     let mut channels: Vec<ChannelDecode> = Vec::new();
     for table in node.tables("[decode.channel]")? {
@@ -122,7 +123,30 @@ pub(super) fn load_fields(table: &Table<'_>, frame: &Places) -> Loaded<FieldsDec
     if channels.is_empty() {
         return Err(node.error("no channel is described"));
     }
-    Ok(FieldsDecode { length: frame.length, channel: selector, channels })
+    Ok(FieldsDecode { length: frame.length, channel: selector, sequence, channels })
+}
+
+/// `{ at = 2, type = "u8", mask = 0x0F }`: a number that goes up by one with each frame.
+pub(super) fn load_sequence(node: Node<'_>, frame: &Places) -> Loaded<Sequence> {
+    let at = number_at(node, frame, &["at", "type", "mask"])?;
+    let NumberType::Integer { bytes, .. } = at.kind else {
+        return Err(node.error("a number of frames is an integer, not a float"));
+    };
+    let most = (1_i64 << (8 * bytes)) - 1;
+    let mask = match node.table("sequence")?.find("mask") {
+        None => most,
+        Some(mask) => {
+            let bits = mask.int(1..=most)?;
+            if bits & (bits + 1) != 0 {
+                return Err(mask.error("a mask of low bits, without gaps: 0x07, 0x0F, 0xFF"));
+            }
+            bits
+        }
+    };
+    if mask == 1 {
+        return Err(node.error("a number of one bit tells nothing; it must count to 3 at least"));
+    }
+    Ok(Sequence { at, mask })
 }
 
 /// Keys of a channel.

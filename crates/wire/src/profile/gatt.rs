@@ -2,7 +2,7 @@
 
 use alloc::vec::Vec;
 
-use super::fixed::{CHANNEL_KEYS, Places, load_channel};
+use super::fixed::{CHANNEL_KEYS, Places, load_channel, load_sequence};
 use super::table::{Node, Table};
 use super::unit_word;
 use crate::decode::gatt::{Figure, Format, GattChannel, GattDecode, Which};
@@ -15,7 +15,9 @@ type Loaded<T> = Result<T, ProfileError>;
 /// The most channels of one device, as many as its packets can number.
 const CHANNELS_MAX: usize = 256;
 /// Keys that say which characteristic is meant, and how to read it.
-const KEYS: [&str; 6] = ["service", "characteristic", "instance", "label", "format", "figure"];
+const KEYS: [&str; 7] = ["service", "characteristic", "instance", "label", "format", "figure", "sequence"];
+/// Where fields stand in a value.
+const VALUE: Places = Places { length: None, room: MESSAGE_BYTES_MAX, sync: 0, taken: None, data: 0xFF };
 
 /// The `[decode]` table of kind `gatt`. Without channels it takes whatever describes itself.
 pub(super) fn load_decode(table: &Table<'_>) -> Loaded<GattDecode> {
@@ -59,6 +61,7 @@ fn load(table: &Table<'_>) -> Loaded<GattChannel> {
         characteristic: uuid(characteristic)?,
         which: load_which(table)?,
         format: load_format(table)?,
+        sequence: table.find("sequence").map(|node| load_sequence(node, &VALUE)).transpose()?,
     };
     check_described(table, characteristic, &channel)?;
     Ok(channel)
@@ -74,6 +77,7 @@ pub(super) fn load_named(table: &Table<'_>) -> Loaded<GattChannel> {
         characteristic: uuid(characteristic)?,
         which: load_which(table)?,
         format: Format::Auto { unit: None, figure: Figure::Average },
+        sequence: None,
     })
 }
 
@@ -111,8 +115,7 @@ fn load_format(table: &Table<'_>) -> Loaded<Format> {
         if let Some(node) = table.find("figure") {
             return Err(node.error("a figure belongs to format = \"auto\""));
         }
-        let places = Places { length: None, room: MESSAGE_BYTES_MAX, sync: 0, taken: None, data: 0xFF };
-        return load_channel(table, &places).map(Format::Fields);
+        return load_channel(table, &VALUE).map(Format::Fields);
     }
     for key in ["value", "exponent", "counts", "no_value", "select", "functions", "flags"] {
         if let Some(node) = table.find(key) {

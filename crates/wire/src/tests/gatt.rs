@@ -191,3 +191,35 @@ proptest::proptest! {
         proptest::prop_assert_eq!(counters.readings + counters.faults() + counters.ignored, 1);
     }
 }
+
+/// The number is of the characteristic: another one in between does not disturb it.
+#[test]
+fn notifications_that_are_lost_are_told_by_their_numbers() {
+    let profile = profile(
+        "[[decode.channel]]\ncharacteristic = \"0xFFF4\"\nsequence = { at = 0, type = \"u8\" }\nunit = \"°C\"\nexponent = -1\n\
+         value = { at = 1, type = \"i16le\" }\n[[decode.channel]]\nnumber = 1\ncharacteristic = \"0xFFF5\"\nunit = \"°C\"\n\
+         exponent = -1\nvalue = { at = 0, type = \"i16le\" }\n",
+    );
+    let other = message(0xFFF5, 1, &[0xC8, 0x00]);
+    let sent = [
+        message(0xFFF4, 1, &[254, 0xE7, 0x00]),
+        other.clone(),
+        message(0xFFF4, 1, &[255, 0xE7, 0x00]),
+        message(0xFFF4, 1, &[255, 0xE7, 0x00]),
+        other,
+        message(0xFFF4, 1, &[2, 0xE8, 0x00]),
+    ];
+    let (seen, ignored) = decoded(&profile, &sent);
+    assert_eq!(
+        seen,
+        [
+            "0: 23.1 °C",
+            "1: 20.0 °C",
+            "0: 23.1 °C",
+            "1: 20.0 °C",
+            "frames are missing, by their numbers",
+            "0: 23.2 °C"
+        ]
+    );
+    assert_eq!(ignored, 1);
+}

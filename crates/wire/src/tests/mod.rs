@@ -7,6 +7,7 @@ mod faults;
 mod gatt;
 pub(crate) mod mutate;
 mod notes;
+mod numbered;
 mod polled;
 mod properties;
 mod segments;
