@@ -10,7 +10,7 @@ function drawArmed(view) {
   put($("unit"), c ? str(c.unit) : "No check armed");
   put($("component"), c ? str(c.component) : "");
   put($("site"), [c && num(c.number) !== null ? `check ${c.number}` : "", str(view.site)].filter(Boolean).join(", "));
-  put($("plate"), c ? list(c.plate).map((p) => `${str(p.name)} ${str(p.value)} ${str(p.unit)}` + (str(p.source) ? ` (${str(p.source)})` : "")).join("; ") : "");
+  put($("plate"), c ? list(c.plate).map((p) => [p.name, p.value, p.unit].map(str).filter(Boolean).join(" ") + (str(p.source) ? ` (${str(p.source)})` : "")).join("; ") : "");
 }
 function drawLive(view) {
   const l = view.live, box = $("live");
