@@ -53,6 +53,8 @@ mod options;
 mod polled;
 mod queue;
 mod registry;
+#[cfg(unix)]
+mod rights;
 mod selector;
 #[cfg(all(feature = "serial", unix))]
 mod serial;

@@ -1,7 +1,7 @@
 //! Who is to use the meter: number, name, groups as they hold now and as they stand in the group file.
 
 use super::Machine;
-use super::machine::Rights;
+use crate::rights::{MAKE_FILES, READ_AND_WRITE, Rights, identity};
 
 /// An account.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -19,15 +19,7 @@ pub struct Account {
 impl Account {
     /// Whoever runs this program, from `/proc/self/status`.
     pub(crate) fn of_this_process(machine: &Machine) -> Option<Self> {
-        let status = machine.text("proc/self/status")?;
-        let field = |name: &str| status.lines().find_map(|line| line.strip_prefix(name));
-        // Real, effective, saved, file system: the last one decides over files.
-        let uid = field("Uid:")?.split_whitespace().nth(3)?.parse().ok()?;
-        let gid = field("Gid:")?.split_whitespace().nth(3)?.parse().ok()?;
-        let mut gids = vec![gid];
-        gids.extend(
-            field("Groups:").unwrap_or_default().split_whitespace().filter_map(|g| g.parse::<u32>().ok()),
-        );
+        let (uid, gids) = identity(&machine.text("proc/self/status")?)?;
         let name = passwd(machine).into_iter().find(|line| line.1 == uid).map(|line| line.0);
         Some(Self { uid, name, gids, is_process: true })
     }
@@ -42,24 +34,12 @@ impl Account {
 
     /// Whether the mode lets it read and write. Access lists are not seen.
     pub(crate) fn may_read_and_write(&self, file: Rights) -> bool {
-        self.may(file, 0o6)
+        file.let_in(self.uid, &self.gids, READ_AND_WRITE)
     }
 
     /// Whether the mode of a folder lets it make files there.
     pub(crate) fn may_make_files_in(&self, folder: Rights) -> bool {
-        self.may(folder, 0o3)
-    }
-
-    fn may(&self, file: Rights, wanted: u32) -> bool {
-        // The first class that fits decides, also when a later one would give more.
-        let bits = if self.uid == file.uid {
-            file.mode >> 6
-        } else if self.gids.contains(&file.gid) {
-            file.mode >> 3
-        } else {
-            file.mode
-        };
-        self.uid == 0 || bits & wanted == wanted
+        folder.let_in(self.uid, &self.gids, MAKE_FILES)
     }
 
     /// The name for people.

@@ -4,10 +4,10 @@
 use std::collections::BTreeMap;
 use std::fs;
 use std::io::Read as _;
-use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
 
 use super::Account;
+use crate::rights::Rights;
 
 /// The most bytes read of one file.
 const FILE_BYTES_MAX: u64 = 256 * 1024;
@@ -23,14 +23,6 @@ pub struct Machine {
     /// Owners and groups that only root could give to the files of a made-up tree.
     #[cfg(test)]
     pub(crate) owners: BTreeMap<String, (u32, u32)>,
-}
-
-/// What decides over a right.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Rights {
-    pub(crate) uid: u32,
-    pub(crate) gid: u32,
-    pub(crate) mode: u32,
 }
 
 impl Machine {
@@ -70,7 +62,7 @@ impl Machine {
     /// Owner, group and mode of what is there, links followed.
     pub(crate) fn rights(&self, path: &Path) -> Option<Rights> {
         let meta = fs::metadata(path).ok()?;
-        let rights = Rights { uid: meta.uid(), gid: meta.gid(), mode: meta.mode() };
+        let rights = Rights::of(&meta);
         #[cfg(test)]
         if let Some((uid, gid)) = self.owners.get(&self.shown(path)) {
             return Some(Rights { uid: *uid, gid: *gid, mode: rights.mode });

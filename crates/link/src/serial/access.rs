@@ -2,10 +2,11 @@
 //! A hint for people: the open itself decides.
 
 use std::fs;
-use std::os::unix::fs::MetadataExt;
+use std::os::unix::fs::MetadataExt as _;
 use std::path::Path;
 
 use crate::error::Absence;
+use crate::rights::{READ_AND_WRITE, Rights, identity};
 
 /// The group that owns serial ports where the device's own cannot be told: common on Debian and its kin.
 const GROUP_FALLBACK: &str = "dialout";
@@ -16,8 +17,8 @@ pub(crate) fn hindrance(device: &Path) -> Option<Absence> {
     let path = device.display().to_string();
     let Ok(meta) = fs::metadata(device) else { return Some(Absence::NotFound { what: path }) };
     let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
-    let me = Identity::from_status(&status)?;
-    if me.may_read_and_write(meta.mode(), meta.uid(), meta.gid()) {
+    let (uid, gids) = identity(&status)?;
+    if Rights::of(&meta).let_in(uid, &gids, READ_AND_WRITE) {
         None
     } else {
         Some(Absence::PermissionDenied { group: group_of(device), path })
@@ -43,37 +44,4 @@ pub(crate) fn group_name(groups: &str, gid: u32) -> Option<String> {
         let number: u32 = fields.nth(1)?.parse().ok()?;
         (number == gid).then(|| name.to_owned())
     })
-}
-
-/// Who this process is, for file rights.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Identity {
-    pub(crate) uid: u32,
-    pub(crate) gids: Vec<u32>,
-}
-
-impl Identity {
-    /// From the text of `/proc/self/status`: the file-system user and group (fourth column) and the other groups.
-    pub(crate) fn from_status(status: &str) -> Option<Self> {
-        let field = |name: &str| status.lines().find_map(|line| line.strip_prefix(name));
-        let uid = field("Uid:")?.split_whitespace().nth(3)?.parse().ok()?;
-        let gid = field("Gid:")?.split_whitespace().nth(3)?.parse().ok()?;
-        let mut gids = vec![gid];
-        gids.extend(
-            field("Groups:").unwrap_or_default().split_whitespace().filter_map(|g| g.parse::<u32>().ok()),
-        );
-        Some(Self { uid, gids })
-    }
-
-    pub(crate) fn may_read_and_write(&self, mode: u32, owner: u32, group: u32) -> bool {
-        let wanted = 0o6;
-        let bits = if self.uid == owner {
-            mode >> 6
-        } else if self.gids.contains(&group) {
-            mode >> 3
-        } else {
-            mode
-        };
-        self.uid == 0 || bits & wanted == wanted
-    }
 }

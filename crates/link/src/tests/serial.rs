@@ -6,7 +6,7 @@ use std::os::unix::fs::symlink;
 use std::path::Path;
 
 use super::TestDir;
-use crate::serial::access::{Identity, group_name};
+use crate::serial::access::group_name;
 use crate::serial::open::absence;
 use crate::{Absence, Adapter, SerialAdapter, UsbIdentity};
 
@@ -105,24 +105,7 @@ fn each_refusal_has_its_own_words() {
 }
 
 #[test]
-fn rights_follow_the_file_mode() {
-    let me = Identity::from_status(
-        "Name:\tx\nUid:\t1000\t1000\t1000\t1000\nGid:\t1000\t1000\t1000\t1000\nGroups:\t20 27 \n",
-    );
-    let me = me.unwrap();
-    assert_eq!(me, Identity { uid: 1000, gids: vec![1000, 20, 27] });
-    for (mode, owner, group, may) in [
-        (0o660, 0, 20, true),
-        (0o660, 0, 5, false),
-        (0o666, 0, 5, true),
-        (0o640, 0, 20, false),
-        (0o600, 1000, 5, true),
-        // The owner's own bits count, not the group's.
-        (0o060, 1000, 20, false),
-    ] {
-        assert_eq!(me.may_read_and_write(mode, owner, group), may, "{mode:o} {owner} {group}");
-    }
-    assert_eq!(Identity::from_status("Name:\tx\n"), None);
+fn the_group_of_a_port_has_a_name() {
     assert_eq!(group_name("root:x:0:\ndialout:x:20:ann\nbroken\n", 20).as_deref(), Some("dialout"));
     assert_eq!(group_name("root:x:0:\n", 20), None);
 }
