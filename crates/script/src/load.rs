@@ -146,7 +146,8 @@ pub(crate) fn readable(text: &str) -> Result<(), (At, String)> {
 /// The place of the first character that shows nothing or reorders what is shown.
 fn hidden_character(text: &str) -> Option<(usize, usize)> {
     let hidden = |c: char| {
-        (c.is_control() && !matches!(c, '\n' | '\r' | '\t'))
+        // CR before LF is no part of the line; alone it ends a line for rhai and for nobody else.
+        (c.is_control() && c != '\t')
             || matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{feff}')
     };
     text.lines()

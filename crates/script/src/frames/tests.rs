@@ -135,6 +135,8 @@ fn what_may_not_stand_in_a_script_is_refused_at_its_line() {
         ("fn u8(frame, at) { 7 }\nfn decode(frame) { ignored() }", 1, "u8 is a word of decode scripts"),
         ("fn decode(frame) {\n  ignored(\n}", 3, ""),
         ("fn decode(frame) {\n  //\u{202e}\n ignored() }", 2, "not seen"),
+        // Found by fuzzing: rhai takes it for the end of a line.
+        ("fn decode(frame) {\n  // a\r ignored(\n}", 2, "not seen"),
     ] {
         let error = load(text).err().unwrap_or_else(|| panic!("{text:?} was taken"));
         assert!(error.line == line && error.message.contains(says), "{text:?}: {error:?}");

@@ -88,6 +88,28 @@ pub(crate) enum Units {
     Fixed(UnitWord),
     /// One lit unit, and at most one lit prefix; which of them go together is the table, by their numbers.
     Lit { units: Vec<Bit>, prefixes: Vec<Bit>, table: Vec<(usize, Option<usize>, UnitWord)> },
+    /// All signs beside figures, minus and flags together, points included: each set that may be lit, and no other.
+    Rows(Vec<Row>),
+}
+
+/// One set of lit signs.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Row {
+    pub(crate) unit: UnitWord,
+    /// Digits behind the point; without it no number stands beside these signs.
+    pub(crate) decimals: Option<u8>,
+    pub(crate) lit: Vec<Bit>,
+}
+
+/// Where the point of a number is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Places {
+    /// The number of digits left of it, where one is lit.
+    Lit(Option<usize>),
+    /// So many digits behind it.
+    Told(u8),
+    /// No number stands here.
+    None,
 }
 
 /// A display.
@@ -121,12 +143,23 @@ impl SegmentsDecode {
         let segments = self.digits.iter().flat_map(|digit| digit.segments.iter().flatten()).copied();
         let points = self.points.iter().map(|(bit, _)| *bit);
         let units = match &self.units {
-            Units::Fixed(_) => [].iter().chain(&[]),
+            Units::Fixed(_) | Units::Rows(_) => [].iter().chain(&[]),
             Units::Lit { units, prefixes, .. } => units.iter().chain(prefixes),
         };
+        let rows = match &self.units {
+            Units::Rows(rows) => rows.as_slice(),
+            Units::Fixed(_) | Units::Lit { .. } => &[],
+        };
+        let rows = rows.iter().flat_map(|row| &row.lit).copied();
         let functions = self.functions.iter().map(|function| function.bit);
         let flags = self.flags.iter().map(|flag| flag.bit);
-        segments.chain(points).chain(self.minus).chain(units.copied()).chain(functions).chain(flags)
+        segments
+            .chain(points)
+            .chain(self.minus)
+            .chain(units.copied())
+            .chain(rows)
+            .chain(functions)
+            .chain(flags)
     }
 
     fn decode(&self, frame: &[u8]) -> Result<Decoded, Field> {
@@ -135,7 +168,7 @@ impl SegmentsDecode {
             return Err(Field::Flags);
         }
         let coupling = self.coupling(frame)?;
-        let unit = self.unit(frame)?;
+        let (unit, places) = self.unit(frame)?;
         let coupling = match (coupling, unit.coupling) {
             (Some(lit), Some(fixed)) if lit != fixed => return Err(Field::Mode),
             (lit, fixed) => lit.or(fixed),
@@ -147,7 +180,7 @@ impl SegmentsDecode {
         for flag in self.flags.iter().filter(|flag| flag.bit.is_set(frame)) {
             flag.meaning.set(&mut flags);
         }
-        let state = self.state(frame)?;
+        let state = self.state(frame, places)?;
         match state {
             State::Value(number) if !is_possible(number, unit.unit) => Err(Field::Value),
             _ => Ok(Decoded { channel: 0, unit: unit.unit, coupling, state, flags, accuracy: None }),
@@ -164,28 +197,37 @@ impl SegmentsDecode {
         }
     }
 
-    fn unit(&self, frame: &[u8]) -> Result<UnitWord, Field> {
+    fn unit(&self, frame: &[u8]) -> Result<(UnitWord, Places), Field> {
         let (units, prefixes, table) = match &self.units {
-            Units::Fixed(unit) => return Ok(*unit),
+            Units::Fixed(unit) => return Ok((*unit, Places::Lit(self.point(frame)?))),
+            Units::Rows(rows) => {
+                let row = rows.iter().find(|row| lit_alone(row, rows, frame)).ok_or(Field::Mode)?;
+                return Ok((row.unit, row.decimals.map_or(Places::None, Places::Told)));
+            }
             Units::Lit { units, prefixes, table } => (units, prefixes, table),
         };
         let unit = one_lit(units, frame).map_err(|()| Field::Unit)?.ok_or(Field::Unit)?;
         let prefix = one_lit(prefixes, frame).map_err(|()| Field::Unit)?;
         let row = table.iter().find(|(u, p, _)| *u == unit && *p == prefix);
-        row.map(|(_, _, word)| *word).ok_or(Field::Unit)
+        let (_, _, word) = row.ok_or(Field::Unit)?;
+        Ok((*word, Places::Lit(self.point(frame)?)))
     }
 
-    fn state(&self, frame: &[u8]) -> Result<State, Field> {
+    /// Digits left of the lit point; two points are none.
+    fn point(&self, frame: &[u8]) -> Result<Option<usize>, Field> {
+        let mut lit = self.points.iter().filter(|(bit, _)| bit.is_set(frame)).map(|(_, left)| *left);
+        match (lit.next(), lit.next()) {
+            (point, None) => Ok(point),
+            _ => Err(Field::Value),
+        }
+    }
+
+    fn state(&self, frame: &[u8], places: Places) -> Result<State, Field> {
         let mut shown = [Glyph::Blank; DIGITS_MAX];
         for (glyph, digit) in shown.iter_mut().zip(&self.digits) {
             *glyph = digit.glyph(frame).ok_or(Field::Value)?;
         }
         let shown = shown.get(..self.digits.len()).unwrap_or_default();
-        let mut lit = self.points.iter().filter(|(bit, _)| bit.is_set(frame)).map(|(_, left)| *left);
-        let point = lit.next();
-        if lit.next().is_some() {
-            return Err(Field::Value);
-        }
         let negative = self.minus.is_some_and(|bit| bit.is_set(frame));
         let first = shown.iter().position(|glyph| *glyph != Glyph::Blank).ok_or(Field::Value)?;
         let text = shown.get(first..).unwrap_or_default();
@@ -199,28 +241,36 @@ impl SegmentsDecode {
             {
                 Ok(State::NoValue)
             }
-            _ => number(text, first, point, negative),
+            _ => number(text, first, places, negative),
         }
     }
 }
 
 /// Digits to the right end of the display, `first` blanks before them.
-fn number(text: &[Glyph], first: usize, point: Option<usize>, negative: bool) -> Result<State, Field> {
+fn number(text: &[Glyph], first: usize, places: Places, negative: bool) -> Result<State, Field> {
     let mut counts = 0_i64;
     for glyph in text {
         let Glyph::Digit(digit) = glyph else { return Err(Field::Value) };
         counts = counts * 10 + i64::from(*digit);
     }
-    let places = match point {
-        None => 0,
+    let places = match places {
+        Places::None => return Err(Field::Exponent),
+        Places::Told(decimals) => usize::from(decimals),
+        Places::Lit(None) => 0,
         // A point among the blanks belongs to no number.
-        Some(left) => {
+        Places::Lit(Some(left)) => {
             text.len().checked_sub(left.checked_sub(first).ok_or(Field::Value)?).ok_or(Field::Value)?
         }
     };
     let exponent = i8::try_from(places).map_err(|_| Field::Exponent)?;
     let counts = if negative { -counts } else { counts };
     Decimal::new(counts, -exponent).map(State::Value).ok_or(Field::Exponent)
+}
+
+/// Whether just this row's signs are lit, of all that any row has.
+fn lit_alone(row: &Row, rows: &[Row], frame: &[u8]) -> bool {
+    let others = rows.iter().flat_map(|other| &other.lit).filter(|bit| !row.lit.contains(bit));
+    row.lit.iter().all(|bit| bit.is_set(frame)) && !others.into_iter().any(|bit| bit.is_set(frame))
 }
 
 /// The number of the only lit bit; an error when more are.

@@ -9,6 +9,7 @@
 
 mod binary;
 mod check;
+mod display;
 mod draft;
 mod fields;
 mod lines;
@@ -98,21 +99,11 @@ enum Draft {
 /// Learns from a recording. Without observations only the hypotheses are of use.
 #[must_use]
 pub fn learn(head: Head<'_>, recording: &Recording, seen: &[Observation]) -> Learned {
-    if let Some((length, sound)) = binary::counts_places(recording) {
-        let words = format!(
-            "{length} bytes that count their own place in their high half: a dump of the display's segments"
-        );
-        return Learned {
-            hypotheses: alloc::vec![Hypothesis { words, sound, damaged: 0, telling: true }],
-            outcome: Outcome::Ask(format!(
-                "the bytes are a dump of the display's segments; a profile for it is written by hand, this command \
-                 draws none: copy generic-segment-meter, set length = {length}, and name the bit of each segment; its \
-                 README says how to find them"
-            )),
-        };
-    }
     let (mut hypotheses, mut answers) = (Vec::new(), Vec::new());
-    if let Some(text) = tokens::find(recording).or_else(|| lines::find(recording)) {
+    if let Some(display) = display::find(recording) {
+        hypotheses.push(display.hypothesis());
+        answers.push(if seen.is_empty() { Draft::Ask(nothing_shown()) } else { display.draft(head, seen) });
+    } else if let Some(text) = tokens::find(recording).or_else(|| lines::find(recording)) {
         hypotheses.push(text.hypothesis());
         answers.push(if seen.is_empty() { Draft::Ask(nothing_shown()) } else { text.draft(head, seen) });
     } else {

@@ -383,12 +383,8 @@ fn garbage_never_gives_a_profile() {
 
 #[test]
 fn shapes_that_no_profile_is_drawn_for_are_named() {
-    let mut dump = Recording::new();
     let mut words = Recording::new();
     for n in 0..40_u8 {
-        // Fourteen bytes, the place in the high half, segments in the low half.
-        let bytes: Vec<u8> = (1..15).map(|place| place << 4 | (n.wrapping_mul(place) & 0xF)).collect();
-        dump.push(ms(i64::from(n) * 250), &bytes);
         words.push(ms(i64::from(n) * 250), format!("{}5.1\n", "7".repeat(usize::from(n % 9))).as_bytes());
     }
     let seen = [see(0, 9750, "12.46 uF")];
@@ -396,8 +392,6 @@ fn shapes_that_no_profile_is_drawn_for_are_named() {
         Outcome::Ask(what) | Outcome::Nothing(what) => what,
         Outcome::Profile { toml, .. } => panic!("{toml}"),
     };
-    assert!(said(&dump).contains("dump of the display's segments"), "{}", said(&dump));
-    assert!(said(&dump).contains("set length = 14,"), "{}", said(&dump));
     assert!(said(&words).contains("stands in 0 of"), "{}", said(&words));
     let mut glued = Recording::new();
     for n in 0..40 {
@@ -547,3 +541,5 @@ fn line_meters(loose: bool) -> Rates {
     std::println!("lines, loose {loose}: {rates:?}");
     rates
 }
+
+mod displays;

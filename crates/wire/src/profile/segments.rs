@@ -10,7 +10,9 @@ use super::table::{Entry, Node, Table};
 use super::unit_word;
 use crate::decode::Flag;
 use crate::decode::fields::Bit;
-use crate::decode::segments::{Annunciator, DIGITS_MAX, Digit, Function, SEGMENTS, SegmentsDecode, Units};
+use crate::decode::segments::{
+    Annunciator, DIGITS_MAX, Digit, Function, Row, SEGMENTS, SegmentsDecode, Units,
+};
 use crate::error::{ProfileError, suggest};
 
 type Loaded<T> = Result<T, ProfileError>;
@@ -26,13 +28,33 @@ const PREFIXES: [&str; 6] = ["p", "n", "u", "m", "k", "M"];
 
 /// The `[decode]` table of kind `segments`.
 pub(super) fn load_decode(table: &Table<'_>, frame: &Places) -> Loaded<SegmentsDecode> {
-    table.only(&["kind", "digits", "minus", "unit", "units", "prefixes", "modes", "flags"])?;
+    table.only(&["kind", "digits", "minus", "unit", "units", "prefixes", "modes", "functions", "flags"])?;
     let mut bits = Bits { frame, taken: Vec::new() };
     let (digits, points) = load_digits(table, &mut bits)?;
     let minus = table.find("minus").map(|node| bits.one(node)).transpose()?;
-    let units = load_units(table, &mut bits)?;
+    let units = match table.find("functions") {
+        None => load_units(table, &mut bits)?,
+        Some(node) => {
+            for key in ["unit", "units", "prefixes", "modes"] {
+                if let Some(other) = table.find(key) {
+                    return Err(
+                        other.error("functions say the units; they stand in its place, not beside it")
+                    );
+                }
+            }
+            if !points.is_empty() {
+                return Err(node.error("functions say the decimals; a digit then names no point of its own"));
+            }
+            Units::Rows(Vec::new())
+        }
+    };
     let functions = load_signs(table, "modes", &FUNCTIONS, &mut bits)?;
     let flags = load_signs(table, "flags", &Flag::WORDS, &mut bits)?;
+    // Rows share their signs, so they come when all other bits are taken.
+    let units = match table.find("functions") {
+        None => units,
+        Some(node) => Units::Rows(load_rows(node, &mut bits)?),
+    };
     let (known, end) = known(&bits.taken, frame);
     Ok(SegmentsDecode { digits, points, minus, units, functions, flags, known, end })
 }
@@ -135,7 +157,7 @@ fn load_units(table: &Table<'_>, bits: &mut Bits<'_>) -> Loaded<Units> {
         }
         _ => {
             return Err(table.error(
-                "a display has either unit = \"uF\", or [decode.units] with the bit of each unit, F = \"13.2\"",
+                "a display has one of unit = \"uF\", [decode.units] with the bit of each unit, F = \"13.2\", and functions = [...]",
             ));
         }
     };
@@ -185,6 +207,43 @@ fn load_prefixes<'t>(table: &Table<'t>, bits: &mut Bits<'_>) -> Loaded<Vec<(Entr
         found.push((entry, bit));
     }
     Ok(found)
+}
+
+/// `{ unit = "uF", decimals = 2, lit = ["10.1", "11.1"] }`, one for each set of signs.
+fn load_rows(node: Node<'_>, bits: &mut Bits<'_>) -> Loaded<Vec<Row>> {
+    let others = bits.taken.clone();
+    let mut rows: Vec<Row> = Vec::new();
+    for table in node.tables("decode.functions")? {
+        table.only(&["unit", "decimals", "lit"])?;
+        let unit = unit_word(table.need("unit", "unit = \"uF\"")?)?;
+        let most = i64::try_from(DIGITS_MAX).unwrap_or(0);
+        let decimals = table.find("decimals").map(|node| node.int(0..=most)).transpose()?;
+        let list = table.need("lit", "lit = [\"10.1\", \"11.1\"]")?;
+        let mut lit: Vec<Bit> = Vec::new();
+        for node in list.list()? {
+            let bit = load_bit(node, bits.frame)?;
+            if others.contains(&bit) || lit.contains(&bit) {
+                return Err(
+                    node.error(format_args!("the bit {}.{} has a meaning already", bit.byte, bit.bit))
+                );
+            }
+            lit.push(bit);
+        }
+        lit.sort_unstable_by_key(|bit| (bit.byte, bit.bit));
+        if rows.iter().any(|row| row.lit == lit) {
+            return Err(list.error("these signs stand twice; they can mean one function"));
+        }
+        rows.push(Row { unit, decimals: decimals.and_then(|decimals| u8::try_from(decimals).ok()), lit });
+    }
+    if rows.is_empty() {
+        return Err(node.error("no function is listed"));
+    }
+    for bit in rows.iter().flat_map(|row| &row.lit) {
+        if !bits.taken.contains(bit) {
+            bits.taken.push(*bit);
+        }
+    }
+    Ok(rows)
 }
 
 /// A table of lit signs: word = bit, or bits.

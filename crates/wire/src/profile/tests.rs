@@ -238,12 +238,45 @@ fn refuses_what_is_wrong_in_a_segment_profile_at_its_line() {
         ("ignore = \"8.3\"", "ignore = \"x.*\"", "is no byte"),
         ("ignore = \"8.3\"", "ignore = \"20.*\"", "run past"),
         ("ignore = \"8.3\"", "ignore = \"8.*\"", "has a meaning already"),
-        ("# unit = \"uF\"", "unit = \"uF\"", "either unit = \"uF\", or [decode.units]"),
+        ("# unit = \"uF\"", "unit = \"uF\"", "one of unit = \"uF\", [decode.units]"),
     ] {
         check_anywhere(SEGMENT, from, to, says);
     }
     let line = LINE.replacen("kind = \"pattern\"", "kind = \"segments\"", 1);
     assert!(Profile::parse(&line).unwrap_err().message.contains("needs binary frames"));
+}
+
+#[test]
+fn refuses_functions_of_a_display_that_cannot_be() {
+    let head = SEGMENT.split("# unit = ").next().unwrap().replace(", point_before = \"3.3\"", "");
+    let head = head.replace(", point_before = \"5.3\"", "").replace(", point_before = \"7.3\"", "");
+    let parsed = |functions: &str| {
+        Profile::parse(&alloc::format!("{head}{functions}\n[decode.flags]\nhold = \"9.0\"\n"))
+    };
+    let good = "functions = [{ unit = \"uF\", decimals = 2, lit = [\"5.3\", \"11.1\"] }, { unit = \"V ac\", lit = [] }]";
+    assert!(parsed(good).is_ok());
+    for (functions, says) in [
+        ("functions = []", "no function is listed"),
+        ("unit = \"uF\"\nfunctions = [{ unit = \"uF\", lit = [] }]", "not beside it"),
+        ("functions = [{ unit = \"uf\", lit = [] }]", "did you mean \"uF\""),
+        ("functions = [{ unit = \"uF\" }]", "has no \"lit\""),
+        ("functions = [{ unit = \"uF\", decimals = 9, lit = [] }]", "from 0 to 8"),
+        ("functions = [{ unit = \"uF\", decimal = 2, lit = [] }]", "did you mean \"decimals\""),
+        ("functions = [{ unit = \"uF\", lit = [\"0.0\"] }]", "0.0 has a meaning already"),
+        ("functions = [{ unit = \"uF\", lit = [\"9.0\"] }]", "9.0 has a meaning already"),
+        ("functions = [{ unit = \"uF\", lit = [\"9.1\", \"9.1\"] }]", "9.1 has a meaning already"),
+        ("functions = [{ unit = \"uF\", lit = [\"9.4\"] }]", "counts its place"),
+        (
+            "functions = [{ unit = \"uF\", lit = [\"9.1\"] }, { unit = \"nF\", lit = [\"9.1\"] }]",
+            "stand twice",
+        ),
+    ] {
+        let error = parsed(functions).err().unwrap_or_else(|| panic!("{functions} was accepted"));
+        assert!(error.line >= 26 && error.message.contains(says), "{functions}: {error}");
+    }
+    let pointed = SEGMENT.replacen("# unit = \"uF\"", "functions = [{ unit = \"uF\", lit = [] }]\n# ", 1);
+    let pointed = pointed.split("[decode.units]").next().unwrap();
+    assert!(Profile::parse(pointed).unwrap_err().message.contains("names no point of its own"));
 }
 
 #[test]

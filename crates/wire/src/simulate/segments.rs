@@ -7,7 +7,7 @@ use quantity::{Reading, Sign, State};
 use super::SimulateError;
 use crate::decode::Flag;
 use crate::decode::fields::Bit;
-use crate::decode::segments::{Digit, Function, GLYPHS, Glyph, SegmentsDecode, Units};
+use crate::decode::segments::{Digit, Function, GLYPHS, Glyph, Row, SegmentsDecode, Units};
 
 type Sent<T> = Result<T, SimulateError>;
 
@@ -25,7 +25,7 @@ pub(super) fn fill(frame: &mut [u8], display: &SegmentsDecode, readings: &[Readi
             let digits =
                 whole.bytes().chain(places.bytes()).map(|digit| Glyph::Digit(digit.wrapping_sub(b'0')));
             show(frame, display, digits)?;
-            if !places.is_empty() {
+            if !places.is_empty() && !matches!(display.units, Units::Rows(_)) {
                 let left = display.digits.len().checked_sub(places.len()).ok_or(SimulateError::Value)?;
                 let point = display.points.iter().find(|(_, known)| *known == left);
                 light(frame, Some(point.ok_or(SimulateError::Value)?.0))?;
@@ -71,9 +71,21 @@ fn sign(frame: &mut [u8], display: &SegmentsDecode, negative: bool) -> Sent<()> 
 }
 
 fn function(frame: &mut [u8], display: &SegmentsDecode, reading: &Reading) -> Sent<()> {
+    if let Units::Rows(rows) = &display.units {
+        let decimals = match reading.state {
+            State::Value(shown) => Some(u8::try_from(-i16::from(shown.exponent())).unwrap_or(0)),
+            State::Overload(_) | State::NoValue => None,
+        };
+        let wanted = |row: &&Row| {
+            let unit = row.unit.unit == reading.unit && row.unit.coupling == reading.coupling;
+            unit && (decimals.is_none() || row.decimals == decimals)
+        };
+        let row = rows.iter().find(wanted).ok_or(SimulateError::Unit)?;
+        return row.lit.iter().try_for_each(|bit| light(frame, Some(*bit)));
+    }
     let fixed = match &display.units {
         Units::Fixed(word) if word.unit == reading.unit => word.coupling,
-        Units::Fixed(_) => return Err(SimulateError::Unit),
+        Units::Fixed(_) | Units::Rows(_) => return Err(SimulateError::Unit),
         Units::Lit { units, prefixes, table } => {
             let row = table.iter().find(|(_, _, word)| word.unit == reading.unit);
             let (unit, prefix, _) = row.ok_or(SimulateError::Unit)?;

@@ -131,3 +131,36 @@ proptest! {
         }
     }
 }
+
+/// Signs as whole sets: a set that was not named is refused, and a number beside signs that were named without one.
+#[test]
+fn functions_take_their_signs_whole() {
+    let digits = SEGMENT.split("minus =").next().unwrap().replace(", point_before = \"3.3\"", "");
+    let digits = digits.replace(", point_before = \"5.3\"", "").replace(", point_before = \"7.3\"", "");
+    let text = alloc::format!(
+        "{digits}functions = [\n{{ unit = \"uF\", decimals = 2, lit = [\"5.3\", \"10.1\", \"11.1\"] }},\n\
+         {{ unit = \"nF\", lit = [\"10.0\", \"11.1\"] }}]\n"
+    );
+    let profile = Profile::parse(&text).unwrap();
+    let good = frame("38.52");
+    assert_eq!(run_whole(&profile, &good.repeat(2)).shown(), ["38.52 uF"; 2]);
+    let refused = |bytes: &[u8], field: Field| {
+        let run = run_whole(&profile, &bytes.repeat(3));
+        assert!(run.readings.is_empty(), "{:?}", run.shown());
+        assert!(
+            run.faults.iter().all(|fault| fault.reason == Reason::Undecodable(field)),
+            "{:?}",
+            run.faults
+        );
+    };
+    refused(&frame("385.2"), Field::Flags); // a point that no function has
+    let mut bytes = good.clone();
+    bytes[10] = 0xB1; // nano and the point of micro
+    refused(&bytes, Field::Mode);
+    bytes[5] &= !0x08; // nano alone: named, but never beside a number
+    refused(&bytes, Field::Exponent);
+    let overload =
+        Reading { state: State::Overload(Sign::Positive), unit: Unit::NANOFARAD, ..microfarad("0") };
+    let bytes = crate::simulate::encode(&profile, &[overload]).unwrap();
+    assert_eq!(run_whole(&profile, &bytes.repeat(2)).shown(), ["OL nF"; 2]);
+}
