@@ -5,6 +5,7 @@ use std::io::Write as _;
 
 use checks::{Daemon, Folder, Invocation, Meter, Stream};
 use link::Step;
+use quantity::{Coupling, Decimal, Flags, Instant, Reading, State, Unit};
 
 /// A made-up meter, synthesised: `A7`, function, range, three bytes of counts (high byte first), sum of the five before.
 /// Fifty frames a second.
@@ -78,6 +79,78 @@ fn a_meter_that_no_profile_covers_is_learned_over_its_port() {
     // A range that was not shown has no row.
     let text = std::fs::read_to_string(&profile).unwrap();
     assert!(text.contains("0x2102") && text.contains("0x3501") && !text.contains("0x2101"), "{text}");
+}
+
+/// A meter that sends the lit bits of its display: each figure once in each place, then another function, and its bits are known.
+#[test]
+fn a_display_is_learned_over_its_port() {
+    let folder = Folder::new("learn-display");
+    let truth = Meter::profile_of("generic-segment-meter");
+    let lit = |counts: i64, exponent: i8, unit: Unit, coupling: Option<Coupling>| {
+        let state = State::Value(Decimal::new(counts, exponent).unwrap());
+        let flags = Flags::default();
+        let reading =
+            Reading { at: Instant::ZERO, seq: 0, channel: 0, unit, coupling, state, flags, accuracy: None };
+        let bytes = wire::simulate::encode(&truth, &[reading]).unwrap();
+        move || Some(Step::send(5, bytes.clone()))
+    };
+    let farads = |counts: i64| lit(counts, -2, Unit::MICROFARAD, None);
+    let meter = Meter::plug_in_script(&folder.join("meter"), "generic-segment-meter", farads(1234));
+    let class = folder.join("bench-display");
+    let invocation = Invocation::new([
+        "devices".to_owned(),
+        "learn".to_owned(),
+        meter.selector(),
+        "--bytes".to_owned(),
+        "160".to_owned(),
+        "--seconds".to_owned(),
+        "60".to_owned(),
+        "--write".to_owned(),
+        class.display().to_string(),
+    ]);
+    let start = std::time::Instant::now();
+    let mut learning = Daemon::start(invocation.command());
+    let mut stdin = learning.take_stdin();
+    let counts = [1234, 2345, 3456, 4567, 5678, 6789, 7890, 8901, 9012];
+    let volts = [("8.013 V dc", 8013, -3), ("146.2 V dc", 1462, -1), ("-24.07 V dc", -2407, -2)];
+    let total = counts.len() + volts.len();
+    let mut mark = 0;
+    for index in 0..total {
+        let text = match (counts.get(index), volts.get(index.saturating_sub(counts.len()))) {
+            (Some(counts), _) => format!("{}.{:02} uF", counts / 100, counts % 100),
+            (None, Some((text, ..))) => (*text).to_owned(),
+            (None, None) => unreachable!("as many as there are"),
+        };
+        learning.wait_from(mark, Stream::Err, "What did the display show?");
+        mark = learning.mark();
+        writeln!(stdin, "{text}").unwrap();
+        learning.wait_from(mark, Stream::Err, "press Enter");
+        mark = learning.mark();
+        match (counts.get(index + 1), volts.get((index + 1).saturating_sub(counts.len()))) {
+            (Some(next), _) => meter.play(farads(*next)),
+            (None, Some((_, next, exponent))) => {
+                meter.play(lit(*next, *exponent, Unit::VOLT, Some(Coupling::Dc)));
+            }
+            (None, None) => {}
+        }
+        writeln!(stdin, "{}", if index + 1 == total { "done" } else { "" }).unwrap();
+    }
+    let (code, out) = learning.ended();
+    println!("learned from {total} numbers in {:.1} s, typing left out", start.elapsed().as_secs_f64());
+    assert_eq!(code, Some(0), "{out:?}");
+
+    // A number that was never shown, of a function that was.
+    meter.play(farads(4471));
+    let profile = class.join("profile.toml").display().to_string();
+    let watch = |profile: &str| {
+        Invocation::new(["devices", "watch", &meter.selector(), "--profile", profile, "--count", "4"]).run()
+    };
+    let seen = watch(&profile);
+    assert_eq!(seen.code, Some(0), "{}", seen.err);
+    assert!(seen.out.contains("44.71 uF"), "{}", seen.out);
+    // The class's own profile says the same.
+    let true_one = watch("generic-segment-meter");
+    assert!(true_one.out.contains("44.71 uF"), "{}", true_one.out);
 }
 
 /// The simulated meter is heard as a receiver at each rate would hear it (`crates/link/src/sim/rate.rs`). A steady display gives

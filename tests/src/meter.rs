@@ -150,7 +150,12 @@ impl Meter {
         Self::profile_of("generic-line-meter")
     }
 
-    fn profile_of(class: &str) -> Profile {
+    /// The profile of a class, a folder of `hardware-notes`.
+    ///
+    /// # Panics
+    /// When there is none that loads.
+    #[must_use]
+    pub fn profile_of(class: &str) -> Profile {
         let path = root().join("hardware-notes").join(class).join("profile.toml");
         Profile::parse(&std::fs::read_to_string(path).expect("a shipped profile")).expect("a sound profile")
     }

@@ -1,5 +1,6 @@
 //! Time per judgement: the run-capacitor sketch through rhai without and with uncertainty, beside the same rule as native
-//! Rust in the same binary; and the time to load the shipped rules. Prints a table; asserts nothing about time.
+//! Rust in the same binary; the time to load the shipped rules; and the time per frame of a decode script. Prints a table;
+//! asserts nothing about time.
 #![allow(
     clippy::unwrap_used,
     clippy::panic,
@@ -91,6 +92,27 @@ fn row(name: &str, rule: &dyn Rule, centre: &[f64], uncertain: usize) {
     println!("{name:<40} {plain:>10.0} {with:>16.0}   ({uncertain} uncertain inputs)");
 }
 
+/// The frames of the scripted class: two readings each, a loop over seven bytes, a dozen calls of its own functions.
+fn decode_script() {
+    let folder = support::rules_folder().join("../hardware-notes/generic-scripted-meter");
+    let text = std::fs::read_to_string(folder.join("profile.toml")).unwrap();
+    let profile = wire::Profile::parse_with(&text, &script::FrameScripts).unwrap();
+    let mut decoder = wire::Decoder::new(&profile);
+    // 44.71 uF, 21 degC: a frame of stream.hex there.
+    let frame = [0xE4, 0x9C, 0x0A, 0x7A, 0x7D, 0x80, 0xC5, 0xF3, 0x83, 0x91, 0x77];
+    let mut second = 0;
+    let each = median_ns(2_000, |n| {
+        // A script reads 200 frames of a second.
+        second += i64::from(n.is_multiple_of(100));
+        let at = quantity::Instant::from_micros(second * 1_000_000);
+        decoder.bytes(at, black_box(&frame), &mut |item| {
+            black_box(item);
+        });
+    });
+    let read = decoder.counters().readings;
+    println!("decode script: {each:.0} ns per frame ({read} readings, {} faults)", decoder.counters().faults());
+}
+
 fn main() {
     let native = Native {
         header: Header::default(),
@@ -118,4 +140,5 @@ fn main() {
         black_box(script::RuleSetLoader::default().load(pairs).unwrap());
     });
     println!("loading the {} shipped rules: {:.2} ms", files.len(), loading / 1e6);
+    decode_script();
 }
