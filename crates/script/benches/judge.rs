@@ -110,7 +110,10 @@ fn decode_script() {
         });
     });
     let read = decoder.counters().readings;
-    println!("decode script: {each:.0} ns per frame ({read} readings, {} faults)", decoder.counters().faults());
+    println!(
+        "decode script: {each:.0} ns per frame ({read} readings, {} faults)",
+        decoder.counters().faults()
+    );
 }
 
 fn main() {

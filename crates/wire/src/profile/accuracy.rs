@@ -4,8 +4,8 @@ use alloc::vec::Vec;
 
 use quantity::{Accuracy, Coupling, Kind, Unit, parse_typed};
 
-use super::kind_word;
 use super::table::{Node, Table};
+use super::words::kind_word;
 use crate::decode::in_base;
 use crate::error::ProfileError;
 

@@ -4,7 +4,7 @@ use alloc::vec::Vec;
 use core::ops::Range;
 
 use super::table::{Entry, Node, Table};
-use super::{kind_word, unit_word};
+use super::words::{kind_word, unit_word};
 use crate::check::CheckKind;
 use crate::decode::fields::{
     Bit, BitMeaning, ChannelDecode, Exponent, FieldsDecode, Function, Number, NumberType, Select, Sequence,

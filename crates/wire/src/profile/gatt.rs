@@ -4,7 +4,7 @@ use alloc::vec::Vec;
 
 use super::fixed::{CHANNEL_KEYS, Places, load_channel, load_sequence};
 use super::table::{Node, Table};
-use super::unit_word;
+use super::words::unit_word;
 use crate::decode::gatt::{Figure, Format, GattChannel, GattDecode, Which};
 use crate::error::ProfileError;
 use crate::gatt::{Characteristic, Uuid, text};

@@ -5,7 +5,7 @@ use alloc::vec::Vec;
 use quantity::Sign;
 
 use super::table::{Entry, Node, Table};
-use super::{kind_word, unit_word};
+use super::words::{kind_word, unit_word};
 use crate::check::CheckKind;
 use crate::decode::Flag;
 use crate::decode::pattern::{Mode, PatternDecode, Piece, Slot, Words, trim};

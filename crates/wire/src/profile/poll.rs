@@ -8,7 +8,7 @@ use quantity::Duration;
 
 use super::fixed::{BITS, power};
 use super::table::{Node, Table};
-use super::unit_word;
+use super::words::unit_word;
 use crate::decode::fields::BitMeaning;
 use crate::decode::registers::{RegisterChannel, RegisterType, RegistersDecode, Scale};
 use crate::error::{ProfileError, suggest};

@@ -7,7 +7,7 @@ use alloc::vec::Vec;
 use super::fixed::power;
 use super::poll::{Pace, REQUESTS_MAX, quarantine};
 use super::table::{Node, Table};
-use super::unit_word;
+use super::words::unit_word;
 use crate::decode::answers::{AnswerChannel, AnswersDecode};
 use crate::error::ProfileError;
 use crate::poll::scpi::{IDENTIFY, QUERY_BYTES_MAX, Query, ScpiTerms};

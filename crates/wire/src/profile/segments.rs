@@ -7,7 +7,7 @@ use quantity::{Coupling, Unit};
 
 use super::fixed::{Places, load_bit};
 use super::table::{Entry, Node, Table};
-use super::unit_word;
+use super::words::unit_word;
 use crate::decode::Flag;
 use crate::decode::fields::Bit;
 use crate::decode::segments::{
