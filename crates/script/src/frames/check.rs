@@ -52,10 +52,9 @@ pub(super) fn check(ast: &AST) -> Result<(), ScriptError> {
         found.extend(checked.err());
         true
     });
-    let at = |line: usize| move |(at, _): &&(At, String)| at.line == line;
-    let first = found.iter().filter(|(at, _)| at.line > 0).min_by_key(|(at, _)| *at);
-    if let Some((at, text)) = first.or_else(|| found.iter().find(at(0))) {
-        return Err(error(*at, text.as_str()));
+    // The first in the text; one without a place only where nothing else was found.
+    if let Some((at, text)) = found.into_iter().min_by_key(|(at, _)| (at.line == 0, *at)) {
+        return Err(error(at, text));
     }
     if own.iter().any(|(name, takes)| name == "decode" && *takes == 1) {
         return Ok(());

@@ -145,6 +145,50 @@ fn what_may_not_stand_in_a_script_is_refused_at_its_line() {
     assert!(load(&long).unwrap_err().message.contains("too much"));
 }
 
+/// The first wall has no gap: what may not stand anywhere is refused wherever an expression can stand.
+#[test]
+fn every_place_is_looked_at() {
+    for place in [
+        "{}; ignored()",
+        "let x = {}; ignored()",
+        "let x = 1; x = {}; ignored()",
+        "let x = 1; x += {}; ignored()",
+        "if {} { ignored() } else { ignored() }",
+        "if true { {} } else { ignored() }",
+        "if true { ignored() } else { {} }",
+        "if true { ignored() } else if {} { ignored() } else { ignored() }",
+        "while {} { break; } ignored()",
+        "while true { {}; break; } ignored()",
+        "return {};",
+        "u8(frame, {}); ignored()",
+        "u8(frame, 1 + {}); ignored()",
+        "let y = -{}; ignored()",
+        "let y = !{}; ignored()",
+        "let y = true && {}; ignored()",
+        "let y = {} || true; ignored()",
+        "let y = { {} }; ignored()",
+        "let y = if true { {} } else { 1 }; ignored()",
+        "no_value(0, {})",
+        "ignored().flag({})",
+        "{}.flag(\"hold\")",
+        "all_of(ignored(), all_of(ignored(), {}))",
+        "helper({})",
+    ] {
+        for (what, says) in
+            [("[1]", "list"), ("#{a: 1}", "group"), ("frame.bytes", "a field"), ("`${1}`", "text made")]
+        {
+            let text = format!("{}\nfn helper(a) {{ a }}", body(&place.replacen("{}", what, 1)));
+            let error = load(&text).err().unwrap_or_else(|| panic!("{text} was taken"));
+            // Some are refused by the parser itself.
+            let said = error.message.contains(says) || error.message.contains("xpect");
+            assert!(error.line == 2 && said, "{text}: {error:?}");
+        }
+    }
+    let inside =
+        "fn decode(frame) { helper(frame) }\nfn helper(a) {\n if true { while true { let x = [1]; } }\n a }";
+    assert_eq!(load(inside).unwrap_err().line, 3);
+}
+
 #[test]
 fn what_fails_while_running_gives_nothing_and_names_its_line() {
     for (text, says) in [
