@@ -99,6 +99,29 @@ fn rubbish(name: &str, profile: &Profile) {
     println!("{name:34} {ms:8.1} ms per MB of rubbish ({} readings)", decoder.counters().readings);
 }
 
+/// Temperatures of one characteristic.
+fn bluetooth() {
+    let gatt =
+        Profile::parse(include_str!("../../../hardware-notes/generic-gatt-meter/profile.toml")).unwrap();
+    let values: Vec<u8> = (0..READINGS)
+        .flat_map(|i| {
+            // Temperature 0x2A6E, hundredths of a degree.
+            let value = i16::try_from(2300 + i % 3).unwrap().to_le_bytes();
+            let message = Message {
+                service: Uuid::parse("0x181A").unwrap(),
+                characteristic: Uuid::parse("0x2A6E").unwrap(),
+                instance: 1,
+                presentations: Vec::new(),
+                label: Some(b"supply air"),
+                range: None,
+                value: &value,
+            };
+            wrap(PacketKind::Gatt, 0, &message.write().unwrap()).unwrap()
+        })
+        .collect();
+    measure("Bluetooth values in packets, whole", &gatt, &values, 4096);
+}
+
 fn main() {
     let line =
         Profile::parse(include_str!("../../../hardware-notes/generic-line-meter/profile.toml")).unwrap();
@@ -148,25 +171,7 @@ fn main() {
             wrap(PacketKind::Answer, 0, answer.as_bytes()).unwrap()
         })
         .collect();
-    let gatt =
-        Profile::parse(include_str!("../../../hardware-notes/generic-gatt-meter/profile.toml")).unwrap();
-    let values: Vec<u8> = (0..READINGS)
-        .flat_map(|i| {
-            // Temperature 0x2A6E, hundredths of a degree.
-            let value = i16::try_from(2300 + i % 3).unwrap().to_le_bytes();
-            let message = Message {
-                service: Uuid::parse("0x181A").unwrap(),
-                characteristic: Uuid::parse("0x2A6E").unwrap(),
-                instance: 1,
-                presentations: Vec::new(),
-                label: Some(b"supply air"),
-                range: None,
-                value: &value,
-            };
-            wrap(PacketKind::Gatt, 0, &message.write().unwrap()).unwrap()
-        })
-        .collect();
-    measure("Bluetooth values in packets, whole", &gatt, &values, 4096);
+    bluetooth();
     measure("registers in packets, whole", &modbus, &replies, 4096);
     measure("answers in packets, agreement of 2", &scpi, &answers, 4096);
     exchanges(&modbus);
