@@ -8,9 +8,8 @@ use quantity::{Instant, Reading};
 
 use crate::agree::{Agreement, Evidence, Outcome};
 use crate::counters::{Counters, Fault, Reason};
-use crate::decode::Decode;
 use crate::decode::script::FRAMES_PER_SECOND;
-use crate::decode::{Fit, Numbered};
+use crate::decode::{Decode, Fit, Numbered};
 use crate::frame::{Chunk, Framer};
 use crate::profile::Profile;
 use crate::script::ScriptError;

@@ -47,13 +47,19 @@ pub(crate) enum Format {
     Fields(ChannelDecode),
 }
 
+/// The one characteristic that is meant.
+#[derive(Clone, Debug)]
+pub(crate) struct Named {
+    pub(crate) service: Option<Uuid>,
+    pub(crate) characteristic: Uuid,
+    pub(crate) which: Which,
+}
+
 /// One channel of a profile.
 #[derive(Clone, Debug)]
 pub(crate) struct GattChannel {
     pub(crate) number: u8,
-    pub(crate) service: Option<Uuid>,
-    pub(crate) characteristic: Uuid,
-    pub(crate) which: Which,
+    pub(crate) named: Named,
     pub(crate) format: Format,
     /// The number that the device gives its values.
     pub(crate) sequence: Option<Sequence>,
@@ -69,10 +75,9 @@ const AUTO: Format = Format::Auto { unit: None, figure: Figure::Average };
 
 impl GattDecode {
     pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Field>)) -> Fit {
-        let Some(packet) = open(PacketKind::Gatt, frame) else { return Fit::Foreign };
-        let Some(message) = Message::read(packet.message) else { return Fit::Foreign };
+        let Some((index, message)) = message(frame) else { return Fit::Foreign };
         if self.channels.is_empty() {
-            return match AUTO.decode(packet.index, &message) {
+            return match AUTO.decode(index, &message) {
                 Err(GattError::NotDescribed) => Fit::Ignored,
                 decoded => {
                     out(decoded.map_err(field));
@@ -80,27 +85,33 @@ impl GattDecode {
                 }
             };
         }
-        let Some(channel) = self.channels.iter().find(|channel| channel.names(&message)) else {
+        let Some(channel) = self.channels.iter().find(|channel| channel.named.is(&message)) else {
             return Fit::Ignored;
         };
         out(channel.format.decode(channel.number, &message).map_err(field));
         Fit::Fits
     }
-}
 
-impl GattDecode {
     /// The number of this value, and which channel counts it.
     pub(crate) fn numbered(&self, frame: &[u8]) -> Option<Numbered> {
-        let packet = open(PacketKind::Gatt, frame)?;
-        let message = Message::read(packet.message)?;
-        let channel = self.channels.iter().find(|channel| channel.names(&message))?;
+        if self.channels.iter().all(|channel| channel.sequence.is_none()) {
+            return None;
+        }
+        let (_, message) = message(frame)?;
+        let channel = self.channels.iter().find(|channel| channel.named.is(&message))?;
         let sequence = channel.sequence?;
         Some(Numbered { source: channel.number, sequence, number: sequence.read(message.value)? })
     }
 }
 
-impl GattChannel {
-    pub(crate) fn names(&self, message: &Message<'_>) -> bool {
+/// A value with the index of its packet; `None` for what is no packet of a value.
+pub(crate) fn message(frame: &[u8]) -> Option<(u8, Message<'_>)> {
+    let packet = open(PacketKind::Gatt, frame)?;
+    Some((packet.index, Message::read(packet.message)?))
+}
+
+impl Named {
+    pub(crate) fn is(&self, message: &Message<'_>) -> bool {
         self.characteristic == message.characteristic
             && self.service.is_none_or(|service| service == message.service)
             && match &self.which {
@@ -246,7 +257,7 @@ impl GattChannel {
 
     /// Whether the unit of a fields channel could ever agree with the SIG's table.
     pub(crate) fn contradicts_table(&self) -> Option<u16> {
-        let row = Characteristic::find(self.characteristic.short()?)?;
+        let row = Characteristic::find(self.named.characteristic.short()?)?;
         let unit = match &self.format {
             Format::Auto { unit, .. } => unit.map(|word| word.unit),
             Format::Fields(ChannelDecode { select: Select::Fixed(function), .. }) => Some(function.unit.unit),

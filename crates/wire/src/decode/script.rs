@@ -1,14 +1,13 @@
 //! Frames read by a profile's own script. Does not run the script; what implements [`FrameScript`] does.
 
+use alloc::boxed::Box;
 use alloc::sync::Arc;
 
 use quantity::State;
 
-use super::gatt::GattChannel;
+use super::gatt::{Named, message};
 use super::{Decoded, Fit, is_possible};
 use crate::counters::{Field, Reason};
-use crate::gatt::packet::Message;
-use crate::packet::{PacketKind, open};
 use crate::script::{FrameScript, SHOWN_MAX, ScriptError, Scripted, Shown};
 
 /// Frames of one second that a script reads; more are dropped unread, so that a device that babbles in whole frames cannot
@@ -22,17 +21,16 @@ pub(crate) struct ScriptDecode {
     /// Lines of the profile before the script's first.
     pub(crate) lines_before: usize,
     /// The one characteristic whose values it reads, where frames are packets.
-    pub(crate) characteristic: Option<GattChannel>,
+    pub(crate) characteristic: Option<Named>,
 }
 
 impl ScriptDecode {
     pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Reason>)) -> Fit {
         let value = match &self.characteristic {
             None => frame,
-            Some(channel) => {
-                let Some(packet) = open(PacketKind::Gatt, frame) else { return Fit::Foreign };
-                let Some(message) = Message::read(packet.message) else { return Fit::Foreign };
-                if !channel.names(&message) {
+            Some(named) => {
+                let Some((_, message)) = message(frame) else { return Fit::Foreign };
+                if !named.is(&message) {
                     return Fit::Ignored;
                 }
                 message.value
@@ -46,12 +44,12 @@ impl ScriptDecode {
                 }
                 Fit::Fits
             }
-            Err(error) => Fit::Failed(alloc::boxed::Box::new(self.in_profile(error))),
+            Err(error) => Fit::Failed(Box::new(self.in_profile(error))),
         }
     }
 
     /// The error with its place in the profile.
-    pub(crate) fn in_profile(&self, error: ScriptError) -> ScriptError {
+    fn in_profile(&self, error: ScriptError) -> ScriptError {
         let line = if error.line == 0 { 0 } else { error.line + self.lines_before };
         ScriptError { line, ..error }
     }

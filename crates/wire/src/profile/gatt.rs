@@ -5,7 +5,7 @@ use alloc::vec::Vec;
 use super::fixed::{CHANNEL_KEYS, Places, load_channel, load_sequence};
 use super::table::{Node, Table};
 use super::words::unit_word;
-use crate::decode::gatt::{Figure, Format, GattChannel, GattDecode, Which};
+use crate::decode::gatt::{Figure, Format, GattChannel, GattDecode, Named, Which};
 use crate::error::ProfileError;
 use crate::gatt::{Characteristic, Uuid, text};
 use crate::packet::MESSAGE_BYTES_MAX;
@@ -33,9 +33,10 @@ pub(super) fn load_decode(table: &Table<'_>) -> Loaded<GattDecode> {
                 .map_or_else(|| table.error(message), |node| node.error(message)));
         }
         let same = |known: &GattChannel| {
-            known.characteristic == channel.characteristic
-                && known.which == channel.which
-                && (known.service.is_none() || channel.service.is_none() || known.service == channel.service)
+            let (known, new) = (&known.named, &channel.named);
+            known.characteristic == new.characteristic
+                && known.which == new.which
+                && (known.service.is_none() || new.service.is_none() || known.service == new.service)
         };
         if channels.iter().any(same) {
             return Err(table.error(
@@ -53,31 +54,23 @@ pub(super) fn load_decode(table: &Table<'_>) -> Loaded<GattDecode> {
 fn load(table: &Table<'_>) -> Loaded<GattChannel> {
     let known: Vec<&str> = KEYS.iter().chain(&CHANNEL_KEYS).copied().collect();
     table.only(&known)?;
-    let characteristic = table.need("characteristic", "characteristic = \"0x2A6E\"")?;
     let number = table.find("number").map_or(Ok(0), |node| node.int(0..=255))?;
     let channel = GattChannel {
         number: u8::try_from(number).unwrap_or(0),
-        service: table.find("service").map(uuid).transpose()?,
-        characteristic: uuid(characteristic)?,
-        which: load_which(table)?,
+        named: load_named(table)?,
         format: load_format(table)?,
         sequence: table.find("sequence").map(|node| load_sequence(node, &VALUE)).transpose()?,
     };
-    check_described(table, characteristic, &channel)?;
+    check_described(table, &channel)?;
     Ok(channel)
 }
 
-/// The characteristic that a script reads, and which of several of its UUID.
-pub(super) fn load_named(table: &Table<'_>) -> Loaded<GattChannel> {
-    let characteristic =
-        table.need("characteristic", "characteristic = \"0000fff4-0000-1000-8000-00805f9b34fb\"")?;
-    Ok(GattChannel {
-        number: 0,
+/// The characteristic that is read, and which of several of its UUID.
+pub(super) fn load_named(table: &Table<'_>) -> Loaded<Named> {
+    Ok(Named {
+        characteristic: uuid(table.need("characteristic", "characteristic = \"0x2A6E\"")?)?,
         service: table.find("service").map(uuid).transpose()?,
-        characteristic: uuid(characteristic)?,
         which: load_which(table)?,
-        format: Format::Auto { unit: None, figure: Figure::Average },
-        sequence: None,
     })
 }
 
@@ -131,15 +124,16 @@ fn load_format(table: &Table<'_>) -> Loaded<Format> {
 }
 
 /// What can never be right is refused here: a figure of what has none, a unit that the SIG's table contradicts.
-fn check_described(table: &Table<'_>, characteristic: Node<'_>, channel: &GattChannel) -> Loaded<()> {
-    let short = channel.characteristic.short();
+fn check_described(table: &Table<'_>, channel: &GattChannel) -> Loaded<()> {
+    let characteristic = channel.named.characteristic;
+    let short = characteristic.short();
     if let (Some(node), false) = (table.find("figure"), matches!(short, Some(0x2AF1 | 0x2B1A))) {
         return Err(node.error("only the statistics of voltage (0x2B1A) and current (0x2AF1) have figures"));
     }
     let Some(unit) = channel.contradicts_table() else { return Ok(()) };
     let name = short.and_then(Characteristic::find).map_or("", |row| row.name);
-    Err(table.find("unit").unwrap_or(characteristic).error(format_args!(
-        "{} is {name:?} and has the unit 0x{unit:04X} by definition; this unit is not one of it",
-        channel.characteristic
+    let at = table.find("unit").map_or_else(|| table.need("characteristic", ""), Ok)?;
+    Err(at.error(format_args!(
+        "{characteristic} is {name:?} and has the unit 0x{unit:04X} by definition; this unit is not one of it"
     )))
 }

@@ -129,8 +129,7 @@ fn load_frame(
             Ok((load_framing(frame, frame_kind)?, Decode::Script(script)))
         }
         (FrameKind::Packet, DecodeKind::Gatt) => {
-            frame.only(&["kind"])?;
-            Ok((Framing::Counted(crate::packet::framing()), Decode::Gatt(gatt::load_decode(decode)?)))
+            Ok((load_framing(frame, frame_kind)?, Decode::Gatt(gatt::load_decode(decode)?)))
         }
         (FrameKind::Packet, _) => Err(kind.error("packets hold GATT values here; use decode \"gatt\" or \"script\"")),
         (_, DecodeKind::Gatt) => {
@@ -141,30 +140,15 @@ fn load_frame(
             let frame = line::load_frame(frame, &pattern)?;
             Ok((Framing::Line(frame), Decode::Pattern(pattern)))
         }
-        (FrameKind::Fixed, DecodeKind::Fields) => {
-            let frame = fixed::load_frame(frame)?;
-            let fields = fixed::load_fields(decode, &fixed::Places::of_fixed(&frame))?;
-            Ok((Framing::Fixed(frame), Decode::Fields(fields)))
+        (FrameKind::Fixed | FrameKind::Counted, DecodeKind::Fields) => {
+            let framing = load_framing(frame, frame_kind)?;
+            let fields = fixed::load_fields(decode, &places(&framing))?;
+            Ok((framing, Decode::Fields(fields)))
         }
-        (FrameKind::Counted, DecodeKind::Fields) => {
-            let frame = counted::load_frame(frame)?;
-            let fields = fixed::load_fields(decode, &counted::places(&frame))?;
-            Ok((Framing::Counted(frame), Decode::Fields(fields)))
-        }
-        (FrameKind::Fixed, DecodeKind::Segments) => {
-            let frame = fixed::load_frame(frame)?;
-            let display = segments::load_decode(decode, &fixed::Places::of_fixed(&frame))?;
-            Ok((Framing::Fixed(frame), Decode::Segments(display)))
-        }
-        (FrameKind::Counted, DecodeKind::Segments) => {
-            let frame = counted::load_frame(frame)?;
-            let display = segments::load_decode(decode, &counted::places(&frame))?;
-            Ok((Framing::Counted(frame), Decode::Segments(display)))
-        }
-        (FrameKind::Indexed, DecodeKind::Segments) => {
-            let frame = indexed::load_frame(frame)?;
-            let display = segments::load_decode(decode, &indexed::places(&frame))?;
-            Ok((Framing::Indexed(frame), Decode::Segments(display)))
+        (FrameKind::Fixed | FrameKind::Counted | FrameKind::Indexed, DecodeKind::Segments) => {
+            let framing = load_framing(frame, frame_kind)?;
+            let display = segments::load_decode(decode, &places(&framing))?;
+            Ok((framing, Decode::Segments(display)))
         }
         (FrameKind::Line, DecodeKind::Fields) => Err(kind
             .error("\"fields\" needs binary frames; use frame kind \"fixed\" (frames of one length) or \"counted\", or decode \"pattern\"")),
@@ -180,7 +164,19 @@ fn load_frame(
     }
 }
 
-/// The framing alone, for what reads any frame.
+/// Where fields or bits may stand.
+fn places(framing: &Framing) -> fixed::Places {
+    match framing {
+        Framing::Fixed(frame) => fixed::Places::of_fixed(frame),
+        Framing::Counted(frame) => counted::places(frame),
+        Framing::Indexed(frame) => indexed::places(frame),
+        Framing::Line(frame) => {
+            fixed::Places { length: None, room: frame.max_bytes, sync: 0, taken: None, data: 0xFF }
+        }
+    }
+}
+
+/// The framing alone; what a pattern does not describe, for lines.
 fn load_framing(frame: &Table<'_>, kind: FrameKind) -> Result<Framing, ProfileError> {
     Ok(match kind {
         FrameKind::Line => Framing::Line(line::load_any_frame(frame)?),

@@ -16,13 +16,13 @@ pub(super) fn encode(decode: &GattDecode, readings: &[Reading]) -> Result<Vec<u8
         let channel = decode.channels.iter().find(|channel| channel.number == reading.channel);
         let channel = channel.ok_or(SimulateError::Channel(reading.channel))?;
         let value = value(channel, reading)?;
-        let (instance, label) = match &channel.which {
+        let (instance, label) = match &channel.named.which {
             Which::Instance(instance) => (*instance, None),
             Which::Label(label) => (1, Some(label.as_bytes())),
         };
         let message = Message {
-            service: channel.service.unwrap_or(Uuid::from_short(0x181A)),
-            characteristic: channel.characteristic,
+            service: channel.named.service.unwrap_or(Uuid::from_short(0x181A)),
+            characteristic: channel.named.characteristic,
             instance,
             presentations: Vec::new(),
             label,
@@ -41,7 +41,8 @@ fn value(channel: &GattChannel, reading: &Reading) -> Result<Vec<u8>, SimulateEr
         fixed::write(&mut value, fields, reading)?;
         return Ok(value);
     }
-    let row = channel.characteristic.short().and_then(Characteristic::find).ok_or(SimulateError::Value)?;
+    let row =
+        channel.named.characteristic.short().and_then(Characteristic::find).ok_or(SimulateError::Value)?;
     let unit = sig_unit(row.unit).map_err(|_| SimulateError::Unit)?;
     let (_, power) = unit.resolve(Some(reading.unit)).map_err(|_| SimulateError::Unit)?;
     if reading.coupling.is_some() || reading.flags != quantity::Flags::default() {
