@@ -14,11 +14,14 @@ mod moment;
 mod plate;
 mod point;
 mod question;
+mod storing;
 mod typed;
+mod unwatched;
 mod view;
 mod watch;
 
 use alloc::boxed::Box;
+use alloc::collections::VecDeque;
 use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
@@ -32,12 +35,12 @@ pub use event::{
 pub use view::{CheckView, HoldPointView, LiveView, PointView, RulerView, View};
 
 use crate::hold::{self, ByStream, Evidence, How};
-use crate::limits::Word;
 use crate::rule::RuleSet;
 use check::{Check, Proving};
 use contact::Contact;
 use gate::{Gate, Standing};
 use point::PointState;
+use storing::Unstored;
 
 /// Deadlines worked off in one step at most; far more than can ever be due, so that nothing loops for ever.
 const DEADLINES_PER_STEP: usize = 1_000;
@@ -51,6 +54,9 @@ pub struct Round {
     /// What leads are still on, as far as known; outlives the check.
     contacts: Vec<Contact>,
     checks: u32,
+    verdicts: u64,
+    /// Verdicts whose evidence waits until they are stored; see [`Settings::verdicts_are_stored`].
+    unstored: VecDeque<Unstored>,
     now: Instant,
     live: Option<Live>,
     out: Vec<Stamped>,
@@ -77,6 +83,8 @@ impl Round {
             check: None,
             contacts: Vec::new(),
             checks: 0,
+            verdicts: 0,
+            unstored: VecDeque::new(),
             now: Instant::ZERO,
             live: None,
             out: Vec::new(),
@@ -132,6 +140,8 @@ impl Round {
             Event::Open { point } => self.typed_open(&point),
             Event::Answer { yes } => self.answer(yes),
             Event::Rules(rules) => self.rules = rules,
+            Event::Stored { verdict } => self.stored(verdict),
+            Event::Unwatched => self.unwatched(),
             Event::Tick => {}
         }
         core::mem::take(&mut self.out)
@@ -345,6 +355,7 @@ impl Round {
     }
 
     fn emit(&mut self, verdict: crate::verdict::Verdict, live: bool) {
+        self.verdicts = verdict.number;
         if let Some(check) = &mut self.check {
             check.phase = Phase::Done;
             check.question = None;
@@ -353,33 +364,8 @@ impl Round {
             check.verdict = Some(verdict.clone());
             check.verdict_live = live;
         }
-        let word = verdict.word;
-        self.say(Output::Verdict(Box::new(verdict)));
-        self.show_for_others(word);
-    }
-
-    /// A pass shows hold points for other checks of this unit, a fail takes them away; anything else changes nothing.
-    fn show_for_others(&mut self, word: Word) {
-        let Some(check) = &self.check else { return };
-        let Some(header) = check.header() else { return };
-        let (names, title) = (header.shows.clone(), header.title.clone());
-        for name in names {
-            let Some(check) = &self.check else { return };
-            match word {
-                Word::Pass | Word::ConditionalPass => {
-                    let how = How::Stream(format!("{title}: {word}"));
-                    let evidence = Evidence { at: self.now, how };
-                    self.gate.show(&name, check.place(), evidence.clone(), false);
-                    self.say(Output::HoldPoint { name, evidence });
-                }
-                Word::Fail | Word::ConditionalFail => {
-                    if self.gate.withdraw(&name, check.place()).is_some() {
-                        self.say(Output::Lapsed { name, why: LapseReason::Failed });
-                    }
-                }
-                Word::NoVerdict => {}
-            }
-        }
+        self.say(Output::Verdict(Box::new(verdict.clone())));
+        self.show_for_others(&verdict);
     }
 }
 

@@ -120,6 +120,8 @@ pub struct PlateUsed {
 /// The end of a check.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Verdict {
+    /// Running number of the verdict in this round, from 1; a check that is taken again has a verdict for each time.
+    pub number: u64,
     /// Running number of the check in this round.
     pub check: u32,
     /// The unit's tag.

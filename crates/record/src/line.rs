@@ -10,8 +10,10 @@ use serde::{Deserialize, Serialize};
 use wire::Profile;
 use wire::script::ScriptCompiler;
 
-/// The version this program writes; it reads this one only.
-pub const VERSION: u32 = 1;
+/// The version this program writes.
+pub const VERSION: u32 = 2;
+/// The oldest version it reads. Version 2 brought `stores` in the header and the events `stored` and `unwatched`.
+pub const VERSION_OLDEST: u32 = 1;
 
 /// The first line.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -37,6 +39,9 @@ pub struct RecordingHeader {
     /// Accepted risk of settling; default 0.001.
     #[serde(default = "risk")]
     pub risk: f64,
+    /// Verdicts were stored, each with a line of its own; default false: each counts at once.
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    pub stores: bool,
     /// When it began, for people.
     #[serde(default)]
     pub started: String,
@@ -77,7 +82,7 @@ impl RecordingHeader {
         if !(1e-6..=0.2).contains(&self.risk) {
             return Err(format!("risk is {}, it must lie between 1e-6 and 0.2", self.risk));
         }
-        Ok(round::Settings { decision, risk: self.risk })
+        Ok(round::Settings { decision, risk: self.risk, verdicts_are_stored: self.stores })
     }
 
     /// The header of a recording made under these settings.
@@ -95,6 +100,7 @@ impl RecordingHeader {
             decision: decision.to_owned(),
             coverage_factor,
             risk: settings.risk,
+            stores: settings.verdicts_are_stored,
             started: String::new(),
             note: String::new(),
         }
@@ -175,6 +181,15 @@ pub enum LineEvent {
         t: i64,
         hash: String,
     },
+    /// A verdict is stored; what it shows to other checks counts from here on (`stores` in the header).
+    Stored {
+        t: i64,
+        verdict: u64,
+    },
+    /// Nobody watched until now: the machine slept, or the program was held up.
+    Unwatched {
+        t: i64,
+    },
     /// The end: deadlines up to here are worked off.
     End {
         t: i64,
@@ -198,6 +213,8 @@ impl LineEvent {
             | Self::Typed { t, .. }
             | Self::Answer { t, .. }
             | Self::Rules { t, .. }
+            | Self::Stored { t, .. }
+            | Self::Unwatched { t }
             | Self::End { t } => *t,
         }
     }
@@ -240,6 +257,8 @@ impl LineEvent {
                 },
                 round::Event::Answer { yes } => Self::Answer { t, yes: *yes },
                 round::Event::Rules(set) => Self::Rules { t, hash: set.hash().to_owned() },
+                round::Event::Stored { verdict } => Self::Stored { t, verdict: *verdict },
+                round::Event::Unwatched => Self::Unwatched { t },
                 round::Event::Reading { .. } | round::Event::Gap { .. } | round::Event::Tick => return None,
             },
         })
@@ -286,6 +305,8 @@ impl LineEvent {
             }),
             Self::Answer { yes, .. } => Event::Round(round::Event::Answer { yes: *yes }),
             Self::Rules { .. } => return Ok(None),
+            Self::Stored { verdict, .. } => Event::Round(round::Event::Stored { verdict: *verdict }),
+            Self::Unwatched { .. } => Event::Round(round::Event::Unwatched),
             Self::End { .. } => Event::Round(round::Event::Tick),
         }))
     }

@@ -7,7 +7,7 @@ use pipeline::Event;
 use quantity::Instant;
 use wire::script::ScriptCompiler;
 
-use crate::line::{LineEvent, RecordingHeader, VERSION};
+use crate::line::{LineEvent, RecordingHeader, VERSION, VERSION_OLDEST};
 use crate::senml;
 
 /// A recording, read and checked.
@@ -68,11 +68,11 @@ pub fn read(text: &str, scripts: &dyn ScriptCompiler) -> Result<Recording, ReadE
             ),
         )
     })?;
-    if header.cliplead_recording != VERSION {
+    if !(VERSION_OLDEST..=VERSION).contains(&header.cliplead_recording) {
         let found = header.cliplead_recording;
         return Err(fault(
             number + 1,
-            &format!("recording version {found} is not known here (this program reads {VERSION})"),
+            &format!("recording version {found} is not known here (this program reads {VERSION_OLDEST} to {VERSION})"),
         ));
     }
     let settings = header.settings().map_err(|why| fault(number + 1, &why))?;

@@ -161,6 +161,7 @@ impl Round {
             .map(|(name, evidence)| Shown { name: name.clone(), evidence: evidence.cloned() })
             .collect();
         Some(Verdict {
+            number: self.verdicts.saturating_add(1),
             check: check.number,
             unit_tag: check.plan.unit_tag.clone(),
             component: check.plan.component.clone(),

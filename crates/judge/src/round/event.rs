@@ -18,11 +18,14 @@ pub struct Settings {
     pub decision: DecisionRule,
     /// Accepted probability that more readings would change a verdict.
     pub risk: f64,
+    /// The caller stores each verdict and says so with [`Event::Stored`]; until then the verdict shows nothing to other
+    /// checks. False: every verdict counts at once.
+    pub verdicts_are_stored: bool,
 }
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { decision: DecisionRule::default(), risk: 1e-3 }
+        Self { decision: DecisionRule::default(), risk: 1e-3, verdicts_are_stored: false }
     }
 }
 
@@ -121,6 +124,13 @@ pub enum Event {
     },
     /// New rules, replaced as one. The armed check goes on under the rule it was armed with.
     Rules(RuleSet),
+    /// The caller has stored a verdict; what it shows to other checks counts from now on.
+    Stored {
+        /// Its number in the round.
+        verdict: u64,
+    },
+    /// Nobody watched until now: the machine slept, or the program was held up. Every hold point is open again.
+    Unwatched,
     /// Time has passed.
     Tick,
 }
@@ -198,6 +208,8 @@ pub enum LapseReason {
     Earlier,
     /// The check that shows it did not pass.
     Failed,
+    /// Nobody watched for a while.
+    Unwatched,
 }
 
 impl LapseReason {
@@ -211,6 +223,7 @@ impl LapseReason {
             Self::Withdrawn => "taken back",
             Self::Earlier => "a hold point before it fell",
             Self::Failed => "the check that shows it did not pass",
+            Self::Unwatched => "the machine slept or was held up, so nobody watched the unit",
         }
     }
 }
@@ -230,6 +243,8 @@ pub enum ResetReason {
     Frozen,
     /// Readings that must be of one moment lie too far apart.
     Apart,
+    /// Nobody watched for a while.
+    Unwatched,
 }
 
 impl ResetReason {
@@ -245,6 +260,7 @@ impl ResetReason {
             Self::Apart => {
                 "readings that must be of one moment lie too far apart: the older one is taken again"
             }
+            Self::Unwatched => "the machine slept or was held up",
         }
     }
 }

@@ -9,7 +9,7 @@ use quantity::Instant;
 use crate::hold::{self, Evidence, Scope};
 
 /// Hold points kept at most; the oldest goes first, which only closes gates.
-const STANDING_MAX: usize = 1_024;
+pub(super) const STANDING_MAX: usize = 1_024;
 
 /// Where a hold point was shown.
 #[derive(Clone, Copy, Debug)]
@@ -110,6 +110,11 @@ impl Gate {
     /// Removes what power undoes: on this unit, or on every unit when it is not known which has power.
     pub(super) fn energised(&mut self, unit_tag: Option<&str>) -> Vec<Standing> {
         self.remove(|s| unit_tag.is_none_or(|unit| s.unit_tag == unit) && hold::of(&s.name).undone_by_power)
+    }
+
+    /// Removes all of them.
+    pub(super) fn forget_all(&mut self) -> Vec<Standing> {
+        core::mem::take(&mut self.standing)
     }
 
     /// Removes one by name at this place.

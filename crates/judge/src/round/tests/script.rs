@@ -6,6 +6,7 @@
 //!   `accuracy TEXT` (of all meters), `simple` (simple acceptance), `arm`
 //! - by hand: `confirm NAME`, `gate` (confirms all of the rule), `withdraw NAME`, `energised`, `again`, `finish`, `yes`,
 //!   `no`, `typed POINT VALUE`, `open POINT`, `rules none`, `rules all`
+//! - by the caller: `stores` (it stores verdicts), `stored NUMBER`, `unwatched`
 //! - by meter: `meter 39.40 uF x20 @10Hz hold`: device (`meter/1` for channel 1), display (`OL`, `---`), unit, then in any
 //!   order a count, a rate, a flag (`hold`, `relative`, `min-max`, `low-battery`), a noise in counts (`~2`), a step from
 //!   reading to reading in counts (`+3`), readings late by so many seconds (`late 9`); `gap meter`;
@@ -90,6 +91,12 @@ impl Runner {
             "plate" => self.plate(rest)?,
             "bind" => self.bind(rest)?,
             "accuracy" => self.accuracy = Some(Accuracy::parse(rest).map_err(|e| e.to_string())?),
+            "stores" => self.round.settings.verdicts_are_stored = true,
+            "stored" => {
+                let verdict = rest.parse().map_err(|_| "stored NUMBER")?;
+                self.step(Event::Stored { verdict });
+            }
+            "unwatched" => self.step(Event::Unwatched),
             "simple" => self.round.settings.decision = DecisionRule::Simple,
             "arm" => self.step(Event::Arm(Box::new(self.plan.clone()))),
             "confirm" => self.step(Event::Confirm { hold_point: rest.to_string() }),
@@ -348,7 +355,7 @@ macro_rules! files {
     )+ };
 }
 
-files!(verdicts, hold_points, proofs, breaks, points, typed, plans, moment, open, shows);
+files!(verdicts, hold_points, proofs, breaks, points, typed, plans, moment, open, shows, storing, unwatched);
 
 #[test]
 fn a_wrong_expectation_is_reported_with_its_line_and_the_difference() {
