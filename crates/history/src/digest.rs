@@ -1,5 +1,6 @@
 //! The digest of a verdict: SHA-256 over a canonical form of all its fields and its round's. It finds changed bytes
-//! (SQLite keeps no checksum of its pages); it is no signature. Does not read or write the file.
+//! (SQLite keeps no checksum of its pages); it is no signature. What goes into it has a version, stored with each row,
+//! so that rows stay readable when columns join. Does not read or write the file.
 
 use sha2::{Digest, Sha256};
 
@@ -50,68 +51,141 @@ impl Form {
     }
 }
 
-/// The digest of `verdict` in `round` under the id `uid`.
-pub(crate) fn of(uid: &str, round: &NewRound, verdict: &Verdict) -> [u8; 32] {
+/// The version that new rows get.
+pub(crate) const VERSION: i64 = 2;
+
+/// The digest of `verdict` in `round` by the version stored with its row; `None` for a version that no program wrote.
+/// A released version is never edited, or every row that has it would look damaged.
+pub(crate) fn of(version: i64, round: &NewRound, verdict: &Verdict) -> Option<[u8; 32]> {
+    match version {
+        1 => Some(of_v1(round, verdict)),
+        2 => Some(of_v2(round, verdict)),
+        _ => None,
+    }
+}
+
+/// Rows of file version 1, which had no sequence number.
+fn of_v1(round: &NewRound, verdict: &Verdict) -> [u8; 32] {
     let mut form = Form(Sha256::new());
     form.text("cliplead verdict 1");
-    form.text(uid);
-    for text in [&round.uid, &round.site, &round.rules_hash, &round.decision_rule, &round.program_version] {
-        form.text(text);
-    }
-    form.int(round.started_wall_ms.into());
-    form.int(verdict.check.into());
-    let v = verdict;
-    for text in
-        [&v.unit_tag, &v.component, &v.rule, &v.title, &v.rule_hash, &v.word, &v.decision_rule, &v.json]
-    {
-        form.text(text);
-    }
-    form.text_or_none(v.reason.as_deref());
-    form.text_or_none(v.advice.as_deref());
-    form.int(v.at_us.into());
-    form.int(v.wall_ms.into());
-    form.list(&v.readings, reading);
-    form.list(&v.judgements, judgement);
-    form.list(&v.plate, plate_value);
-    form.list(&v.hold_points, hold_point);
+    form.text(&verdict.uid);
+    of_round(&mut form, round);
+    of_verdict(&mut form, verdict);
     form.0.finalize().into()
 }
 
-fn reading(form: &mut Form, r: &VerdictReading) {
-    for text in [&r.point, &r.label, &r.device, &r.unit] {
-        form.text(text);
-    }
-    form.real(r.value);
-    form.real(r.standard_uncertainty);
-    form.text_or_none(r.shown.as_deref());
-    form.int(r.count.into());
-    form.int(r.at_us.into());
+fn of_v2(round: &NewRound, verdict: &Verdict) -> [u8; 32] {
+    let mut form = Form(Sha256::new());
+    form.text("cliplead verdict 2");
+    form.text(&verdict.uid);
+    form.int(verdict.seq.into());
+    of_round(&mut form, round);
+    of_verdict(&mut form, verdict);
+    form.0.finalize().into()
 }
 
-fn judgement(form: &mut Form, j: &Judgement) {
-    for text in [&j.name, &j.word, &j.unit, &j.source, &j.source_class] {
+// The forms below are shared by both versions. Each names every field, so that a new one does not compile until a
+// version of the digest holds it.
+
+fn of_round(form: &mut Form, round: &NewRound) {
+    let NewRound { uid, site, started_wall_ms, rules_hash, decision_rule, program_version } = round;
+    for text in [uid, site, rules_hash, decision_rule, program_version] {
         form.text(text);
     }
-    for value in [j.value, j.low, j.high, j.standard_uncertainty, j.probability_of_conformance, j.guard] {
-        form.real_or_none(value);
-    }
-    form.int(j.meter_too_coarse.into());
-    form.text_or_none(j.advice.as_deref());
+    form.int((*started_wall_ms).into());
 }
 
-fn plate_value(form: &mut Form, p: &PlateValue) {
-    for text in [&p.name, &p.unit, &p.source] {
+fn of_verdict(form: &mut Form, verdict: &Verdict) {
+    // `uid` and `seq` are taken by the version.
+    let Verdict {
+        uid: _,
+        seq: _,
+        check,
+        unit_tag,
+        component,
+        rule,
+        title,
+        rule_hash,
+        word,
+        reason,
+        advice,
+        decision_rule,
+        at_us,
+        wall_ms,
+        readings,
+        judgements,
+        plate,
+        hold_points,
+        json,
+    } = verdict;
+    form.int((*check).into());
+    for text in [unit_tag, component, rule, title, rule_hash, word, decision_rule, json] {
         form.text(text);
     }
-    form.real(p.value);
+    form.text_or_none(reason.as_deref());
+    form.text_or_none(advice.as_deref());
+    form.int((*at_us).into());
+    form.int((*wall_ms).into());
+    form.list(readings, of_reading);
+    form.list(judgements, of_judgement);
+    form.list(plate, of_plate_value);
+    form.list(hold_points, of_hold_point);
 }
 
-fn hold_point(form: &mut Form, h: &HoldPoint) {
-    form.text(&h.name);
-    form.int(h.shown.into());
-    form.text_or_none(h.how.as_deref());
-    match h.at_us {
-        Some(at) => form.int(at.into()),
+fn of_reading(form: &mut Form, reading: &VerdictReading) {
+    let VerdictReading { point, label, device, value, unit, standard_uncertainty, shown, count, at_us } =
+        reading;
+    for text in [point, label, device, unit] {
+        form.text(text);
+    }
+    form.real(*value);
+    form.real(*standard_uncertainty);
+    form.text_or_none(shown.as_deref());
+    form.int((*count).into());
+    form.int((*at_us).into());
+}
+
+fn of_judgement(form: &mut Form, judgement: &Judgement) {
+    let Judgement {
+        name,
+        word,
+        value,
+        unit,
+        low,
+        high,
+        standard_uncertainty,
+        probability_of_conformance,
+        guard,
+        meter_too_coarse,
+        advice,
+        source,
+        source_class,
+    } = judgement;
+    for text in [name, word, unit, source, source_class] {
+        form.text(text);
+    }
+    for value in [value, low, high, standard_uncertainty, probability_of_conformance, guard] {
+        form.real_or_none(*value);
+    }
+    form.int((*meter_too_coarse).into());
+    form.text_or_none(advice.as_deref());
+}
+
+fn of_plate_value(form: &mut Form, plate: &PlateValue) {
+    let PlateValue { name, value, unit, source } = plate;
+    for text in [name, unit, source] {
+        form.text(text);
+    }
+    form.real(*value);
+}
+
+fn of_hold_point(form: &mut Form, hold: &HoldPoint) {
+    let HoldPoint { name, shown, how, at_us } = hold;
+    form.text(name);
+    form.int((*shown).into());
+    form.text_or_none(how.as_deref());
+    match at_us {
+        Some(at) => form.int((*at).into()),
         None => form.tagged(b'n', &[]),
     }
 }

@@ -125,6 +125,15 @@ pub enum HistoryError {
         /// The id.
         uid: String,
     },
+    /// Another verdict of the round has this sequence number.
+    SeqTaken {
+        /// The id of the verdict that was refused.
+        uid: String,
+        /// The sequence number.
+        seq: u64,
+        /// The id of the verdict that has it.
+        taken_by: String,
+    },
     /// SQLite ran out of memory.
     OutOfMemory {
         /// The history file.
@@ -176,7 +185,37 @@ impl HistoryError {
             | Self::ReasonMismatch { .. }
             | Self::BadJson { .. }
             | Self::NoSuchRound { .. }
-            | Self::IdTaken { .. } => None,
+            | Self::IdTaken { .. }
+            | Self::SeqTaken { .. } => None,
+        }
+    }
+
+    /// Whether the same call may succeed later: the disk was full, locked, unplugged or refused. `false` when no retry
+    /// can mend it (a taken id, a bad value, a damaged or foreign file): do not let other verdicts wait behind it.
+    #[must_use]
+    pub const fn can_retry(&self) -> bool {
+        match self {
+            Self::CannotOpen { .. }
+            | Self::Full { .. }
+            | Self::ReadOnly { .. }
+            | Self::Locked { .. }
+            | Self::Io { .. }
+            | Self::Moved { .. }
+            | Self::OutOfMemory { .. } => true,
+            Self::NotADatabase { .. }
+            | Self::Foreign { .. }
+            | Self::Newer { .. }
+            | Self::Older { .. }
+            | Self::Corrupt { .. }
+            | Self::NotDurable { .. }
+            | Self::OutOfRange { .. }
+            | Self::UnknownWord { .. }
+            | Self::ReasonMismatch { .. }
+            | Self::BadJson { .. }
+            | Self::NoSuchRound { .. }
+            | Self::IdTaken { .. }
+            | Self::SeqTaken { .. }
+            | Self::StatementRefused { .. } => false,
         }
     }
 
@@ -209,14 +248,15 @@ impl HistoryError {
             Self::Moved { .. } => "put the file back, or restart cliplead to begin a new one",
             Self::OutOfMemory { .. } => "close other programs, then measure again",
             Self::NoSuchRound { .. } => "begin the round first",
-            Self::IdTaken { .. } => "begin a round with an id of its own",
             Self::StatementRefused { .. } => {
                 "the file was altered by hand, or this is a fault of cliplead: keep the file and report it"
             }
             Self::OutOfRange { .. }
             | Self::UnknownWord { .. }
             | Self::ReasonMismatch { .. }
-            | Self::BadJson { .. } => "this is a fault of cliplead: report it",
+            | Self::BadJson { .. }
+            | Self::IdTaken { .. }
+            | Self::SeqTaken { .. } => "this is a fault of cliplead: report it",
         }
     }
 
@@ -255,7 +295,13 @@ impl HistoryError {
             }
             Self::BadJson { of } => write!(f, "the text of {of} is not JSON"),
             Self::NoSuchRound { round } => write!(f, "no round {round} in this file"),
-            Self::IdTaken { uid } => write!(f, "the id '{uid}' is taken by another content"),
+            Self::IdTaken { uid } => {
+                write!(f, "the id '{uid}' is stored already, with other content; what is stored was kept")
+            }
+            Self::SeqTaken { uid, seq, taken_by } => write!(
+                f,
+                "verdict {uid} has the sequence number {seq}, which verdict {taken_by} of the same round has already"
+            ),
         }
     }
 

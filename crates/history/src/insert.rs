@@ -32,36 +32,50 @@ pub(crate) fn commit_one(
     of_round: &NewRound,
     verdict: &Verdict,
 ) -> Result<Committed, Stop> {
-    let uid = format!("{}/{}/{}", of_round.uid, verdict.check, verdict.at_us);
-    check(&uid, verdict)?;
+    let uid = verdict.uid.as_str();
+    check(uid, verdict)?;
     if !tx.prepare_cached("SELECT json_valid(?1)")?.query_row([&verdict.json], |row| row.get(0))? {
         return Err(HistoryError::BadJson { of: format!("verdict {uid}") }.into());
     }
-    let digest = digest::of(&uid, of_round, verdict);
-    let stored: Option<(i64, [u8; 32])> = tx
-        .prepare_cached("SELECT verdict_id, digest FROM verdict WHERE uid = ?1")?
-        .query_row([&uid], |row| Ok((row.get(0)?, row.get(1)?)))
+    let seq = whole("sequence number", verdict.seq, || format!("verdict {uid}"))?;
+    let stored: Option<(i64, i64, i64, [u8; 32])> = tx
+        .prepare_cached("SELECT verdict_id, seq, digest_version, digest FROM verdict WHERE uid = ?1")?
+        .query_row([uid], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?)))
         .optional()?;
     let id = match stored {
-        Some((id, same)) if same == digest => VerdictId(id),
-        Some(_) => return Err(HistoryError::IdTaken { uid }.into()),
-        None => insert_verdict(tx, round, &uid, verdict, &digest)?,
+        // The first version of the digest does not hold the sequence number.
+        Some((id, same_seq, version, digest))
+            if same_seq == seq && digest::of(version, of_round, verdict) == Some(digest) =>
+        {
+            VerdictId(id)
+        }
+        Some(_) => return Err(HistoryError::IdTaken { uid: uid.to_owned() }.into()),
+        None => insert_verdict(tx, round, of_round, seq, verdict)?,
     };
-    Ok(Committed { id, uid })
+    Ok(Committed { id, uid: uid.to_owned() })
 }
 
 fn insert_verdict(
     tx: &Connection,
     round: RoundId,
-    uid: &str,
+    of_round: &NewRound,
+    seq: i64,
     v: &Verdict,
-    digest: &[u8; 32],
 ) -> Result<VerdictId, Stop> {
+    let uid = v.uid.as_str();
     let at_us = whole("time", v.at_us, || uid.to_owned())?;
+    let has_seq: Option<String> = tx
+        .prepare_cached("SELECT uid FROM verdict WHERE round_id = ?1 AND seq = ?2")?
+        .query_row([round.0, seq], |row| row.get(0))
+        .optional()?;
+    if let Some(taken_by) = has_seq {
+        return Err(HistoryError::SeqTaken { uid: uid.to_owned(), seq: v.seq, taken_by }.into());
+    }
+    let digest = digest::of(digest::VERSION, of_round, v);
     tx.prepare_cached(
         "INSERT INTO verdict (uid, round_id, check_number, unit_tag, component, rule, title, rule_hash, word, reason,
-                              advice, decision_rule, at_us, wall_ms, json, digest)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16)",
+                              advice, decision_rule, at_us, wall_ms, json, digest, digest_version, seq)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18)",
     )?
     .execute(params![
         uid,
@@ -79,7 +93,9 @@ fn insert_verdict(
         at_us,
         v.wall_ms,
         v.json,
-        digest
+        digest,
+        digest::VERSION,
+        seq
     ])?;
     let id = VerdictId(tx.last_insert_rowid());
     insert_readings(tx, id, uid, &v.readings)?;

@@ -22,7 +22,7 @@ pub struct RecordingId(pub i64);
 /// A round to begin.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct NewRound {
-    /// The caller's id, unique among all rounds of all machines (a UUID will do).
+    /// The caller's id, unique among all rounds of all machines: a UUIDv7 (RFC 9562), as text.
     pub uid: String,
     /// The site's name; made when new.
     pub site: String,
@@ -52,6 +52,12 @@ pub struct Round {
 /// One verdict with all it rests on.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Verdict {
+    /// The caller's id, unique among all verdicts of all machines: a UUIDv7 (RFC 9562), as text. Older files have
+    /// `<round uid>/<check>/<at_us>` here.
+    pub uid: String,
+    /// The verdict's place in its round; no two verdicts of a round share one, and gaps are allowed. At most
+    /// `i64::MAX`.
+    pub seq: u64,
     /// Running number of the check in its round.
     pub check: u32,
     /// The unit's tag ("RTU-07").
@@ -173,8 +179,6 @@ pub struct HoldPoint {
 pub struct StoredVerdict {
     /// Its row.
     pub id: VerdictId,
-    /// Its id among all machines: `<round uid>/<check>/<at_us>`.
-    pub uid: String,
     /// What was said at the start of its round.
     pub round: NewRound,
     /// What was committed.
@@ -188,6 +192,8 @@ pub struct VerdictSummary {
     pub id: VerdictId,
     /// Its id among all machines.
     pub uid: String,
+    /// Its place in its round.
+    pub seq: u64,
     /// The site.
     pub site: String,
     /// Running number of the check in its round.

@@ -35,7 +35,7 @@ impl Reader {
     pub fn recent(&self, count_max: u32) -> Result<Vec<VerdictSummary>, HistoryError> {
         self.list(
             "SELECT verdict_id, v.uid, s.name, check_number, unit_tag, component, title, word, reason, advice, at_us,
-                    wall_ms
+                    wall_ms, seq
              FROM verdict v JOIN round USING (round_id) JOIN site s USING (site_id)
              ORDER BY verdict_id DESC LIMIT ?1",
             [count_max],
@@ -53,6 +53,7 @@ impl Reader {
                     advice: row.get(9)?,
                     at_us: unsigned(row, 10)?,
                     wall_ms: row.get(11)?,
+                    seq: unsigned(row, 12)?,
                 })
             },
         )
@@ -128,7 +129,7 @@ impl Reader {
             .prepare_cached(VERDICT_HEAD)
             .and_then(|mut statement| statement.query_row([id.0], verdict_head).optional())
             .map_err(|e| self.db.fail(&e))?;
-        let Some((uid, round, digest, mut verdict)) = head else { return Ok(None) };
+        let Some(Head { round, digest_version, digest, mut verdict }) = head else { return Ok(None) };
         verdict.readings = self.list(READINGS, [id.0], verdict_reading)?;
         verdict.judgements = self.list(JUDGEMENTS, [id.0], judgement)?;
         verdict.plate = self.list(
@@ -152,10 +153,10 @@ impl Reader {
                 Ok(HoldPoint { name: row.get(0)?, shown: row.get(1)?, how: row.get(2)?, at_us })
             },
         )?;
-        if digest != digest::of(&uid, &round, &verdict) {
-            return Err(self.db.corrupt(format!("verdict {uid} is not what was committed")));
+        if digest::of(digest_version, &round, &verdict) != Some(digest) {
+            return Err(self.db.corrupt(format!("verdict {} is not what was committed", verdict.uid)));
         }
-        Ok(Some(StoredVerdict { id, uid, round, verdict }))
+        Ok(Some(StoredVerdict { id, round, verdict }))
     }
 
     /// The JSON text of a verdict as it was shown, its digest checked.
@@ -258,7 +259,7 @@ impl Reader {
 const VERDICT_HEAD: &str =
     "SELECT r.uid, s.name, r.started_wall_ms, r.rules_hash, r.decision_rule, r.program_version,
             v.uid, v.digest, check_number, unit_tag, component, rule, title, rule_hash, word, reason, advice,
-            v.decision_rule, at_us, wall_ms, json
+            v.decision_rule, at_us, wall_ms, json, seq, digest_version
      FROM verdict v JOIN round r USING (round_id) JOIN site s USING (site_id) WHERE verdict_id = ?1";
 const READINGS: &str = "SELECT point, label, device, value, unit, standard_uncertainty, shown, count, at_us
      FROM verdict_reading WHERE verdict_id = ?1 ORDER BY ord";
@@ -267,10 +268,18 @@ const JUDGEMENTS: &str =
             guard, meter_too_coarse, advice, source, source_class
      FROM judgement WHERE verdict_id = ?1 ORDER BY ord";
 
-type Head = (String, NewRound, [u8; 32], Verdict);
+/// A row of `verdict` with its round's; the lists of the verdict are still empty.
+struct Head {
+    round: NewRound,
+    digest_version: i64,
+    digest: [u8; 32],
+    verdict: Verdict,
+}
 
 fn verdict_head(row: &Row<'_>) -> Result<Head, SqlError> {
     let verdict = Verdict {
+        uid: row.get(6)?,
+        seq: unsigned(row, 21)?,
         check: row.get(8)?,
         unit_tag: row.get(9)?,
         component: row.get(10)?,
@@ -289,7 +298,7 @@ fn verdict_head(row: &Row<'_>) -> Result<Head, SqlError> {
         hold_points: Vec::new(),
         json: row.get(20)?,
     };
-    Ok((row.get(6)?, new_round(row)?, row.get(7)?, verdict))
+    Ok(Head { round: new_round(row)?, digest_version: row.get(22)?, digest: row.get(7)?, verdict })
 }
 
 fn verdict_reading(row: &Row<'_>) -> Result<VerdictReading, SqlError> {

@@ -5,7 +5,7 @@
 pub(crate) const APPLICATION_ID: i64 = 0x636c_6970;
 
 /// Each brings a file from version `index` to `index + 1`.
-pub(crate) const MIGRATIONS: &[&str] = &[FIRST];
+pub(crate) const MIGRATIONS: &[&str] = &[FIRST, SEQUENCE];
 
 /// Rows of one verdict hang on `verdict_id`; `ord` keeps their order. Times as in `model`. Words and their reason are
 /// checked here too, so that no other program can write what this one would refuse.
@@ -58,4 +58,17 @@ CREATE TABLE recording (
   recording_id INTEGER PRIMARY KEY, round_id INTEGER REFERENCES round, path TEXT NOT NULL, sha256 TEXT NOT NULL,
   size_bytes INTEGER NOT NULL, started_wall_ms INTEGER NOT NULL
 ) STRICT;
+";
+
+/// Verdicts get their place in the round and the version of their digest. Those already stored are numbered in the order
+/// of their commits, and keep the digest they have.
+const SEQUENCE: &str = "
+ALTER TABLE verdict ADD COLUMN seq INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE verdict ADD COLUMN digest_version INTEGER NOT NULL DEFAULT 1;
+UPDATE verdict SET seq = numbered.seq
+  FROM (SELECT verdict_id, row_number() OVER (PARTITION BY round_id ORDER BY verdict_id) AS seq FROM verdict)
+       AS numbered
+  WHERE numbered.verdict_id = verdict.verdict_id;
+DROP INDEX verdict_of_round;
+CREATE UNIQUE INDEX verdict_of_round ON verdict (round_id, seq);
 ";

@@ -18,7 +18,7 @@ use crate::read::{Reader, round_at};
 /// use history::{History, NewRound, Verdict};
 /// let mut history = History::open_in_memory()?;
 /// let round = history.begin_round(&NewRound {
-///     uid: "r-1".into(),
+///     uid: "01990a3c-5e00-7000-8000-000000000001".into(),
 ///     site: "Mill Yard".into(),
 ///     started_wall_ms: 1_790_000_000_000,
 ///     rules_hash: "ab12".into(),
@@ -26,6 +26,8 @@ use crate::read::{Reader, round_at};
 ///     program_version: "0.1.0".into(),
 /// })?;
 /// let verdict = Verdict {
+///     uid: "01990a3c-8e0c-7000-8000-000000000002".into(),
+///     seq: 1,
 ///     check: 1,
 ///     unit_tag: "RTU-07".into(),
 ///     component: "condenser fan 1 run capacitor".into(),
@@ -59,7 +61,7 @@ pub struct History {
 pub struct Committed {
     /// Its row.
     pub id: VerdictId,
-    /// Its id among all machines: `<round uid>/<check>/<at_us>`.
+    /// Its id among all machines, as the caller gave it.
     pub uid: String,
 }
 
@@ -102,14 +104,23 @@ impl History {
         &self.reader.db.durability
     }
 
-    /// Begins a round; its site is made when new.
+    /// Begins a round; its site is made when new. The same round begun again, with no verdict and no end yet (after an
+    /// error that left it open whether the first went through), is stored once.
     ///
     /// # Errors
-    /// [`HistoryError::IdTaken`] when the uid is in the file, or what keeps the disk from having it.
+    /// [`HistoryError::IdTaken`] when the uid is in the file otherwise, or what keeps the disk from having it.
     pub fn begin_round(&mut self, round: &NewRound) -> Result<RoundId, HistoryError> {
         self.transact(|tx| {
-            if first_i64(tx, "SELECT round_id FROM round WHERE uid = ?1", &round.uid)?.is_some() {
-                return Err(HistoryError::IdTaken { uid: round.uid.clone() }.into());
+            if let Some(id) = first_i64(tx, "SELECT round_id FROM round WHERE uid = ?1", &round.uid)? {
+                let untouched = "SELECT round_id FROM round r WHERE uid = ?1 AND ended_wall_ms IS NULL
+                                 AND NOT EXISTS (SELECT 1 FROM verdict v WHERE v.round_id = r.round_id)";
+                let same =
+                    round_of(tx, RoundId(id))? == *round && first_i64(tx, untouched, &round.uid)?.is_some();
+                return if same {
+                    Ok(RoundId(id))
+                } else {
+                    Err(HistoryError::IdTaken { uid: round.uid.clone() }.into())
+                };
             }
             tx.prepare_cached("INSERT INTO site (name) VALUES (?1) ON CONFLICT (name) DO NOTHING")?
                 .execute([&round.site])?;

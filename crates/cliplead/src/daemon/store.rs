@@ -22,6 +22,9 @@ const WAITING_MAX: usize = 4096;
 /// The history, or nothing.
 pub(super) struct Store {
     history: Option<(History, Option<RoundId>)>,
+    /// The round's id, and how many verdicts were numbered in it.
+    round: String,
+    seq: u64,
     raw: Vec<RawReading>,
     raw_dropped: u64,
     raw_fault: Option<String>,
@@ -55,6 +58,8 @@ impl Store {
             .map(|history| (history, None));
         Ok(Self {
             history,
+            round: String::new(),
+            seq: 0,
             raw: Vec::new(),
             raw_dropped: 0,
             raw_fault: None,
@@ -83,6 +88,7 @@ impl Store {
             decision_rule: settings.decision.to_string(),
             program_version: env!("CARGO_PKG_VERSION").to_owned(),
         };
+        self.round.clone_from(&new.uid);
         *round = Some(history.begin_round(&new).context("the round was not stored")?);
         Ok(())
     }
@@ -90,7 +96,8 @@ impl Store {
     /// Takes a verdict and gives back what may be shown now: this one and any that waited before it, or nothing.
     pub(super) fn keep(&mut self, verdict: Verdict) -> Vec<Kept> {
         let json = VerdictJson::from(&verdict);
-        let row = row(&json, &verdict);
+        self.seq += 1;
+        let row = row(format!("{}/{}", self.round, self.seq), self.seq, &json, &verdict);
         if self.history.is_none() {
             return vec![Kept { verdict, json }];
         }
@@ -216,8 +223,10 @@ fn us(micros: i64) -> u64 {
     u64::try_from(micros).unwrap_or(0)
 }
 
-fn row(json: &VerdictJson, verdict: &Verdict) -> history::Verdict {
+fn row(uid: String, seq: u64, json: &VerdictJson, verdict: &Verdict) -> history::Verdict {
     history::Verdict {
+        uid,
+        seq,
         check: json.check,
         unit_tag: json.unit.clone(),
         component: json.component.clone(),

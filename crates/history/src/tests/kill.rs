@@ -9,7 +9,7 @@ use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
 
 use super::{Folder, Rng, child, round, verdict};
-use crate::{History, HistoryError, RawReading};
+use crate::{History, HistoryError, RawReading, Verdict};
 
 const CHILD: &str = "tests::kill::every_shown_id_is_stored_without_a_kill";
 
@@ -24,8 +24,8 @@ pub(super) fn workload(
     let uid = format!("round-{}", history.reader().rounds()?.len());
     let id = history.begin_round(&round(&uid))?;
     for check in 1..=count {
-        let v = verdict(check);
-        let shown = format!("shown {uid}/{check}/{}\n", v.at_us);
+        let v = Verdict { uid: format!("{uid}/{check}"), ..verdict(check) };
+        let shown = format!("shown {}\n", v.uid);
         let raw: Vec<RawReading> = (0..5).map(|n| raw_reading(v.at_us + n)).collect();
         history.append_readings(id, &raw)?;
         if show_first {

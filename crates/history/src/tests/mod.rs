@@ -3,6 +3,7 @@
 
 mod corrupt;
 mod failing;
+mod frozen;
 mod kill;
 mod plain;
 mod property;
@@ -68,6 +69,8 @@ fn round(uid: &str) -> NewRound {
 fn verdict(check: u32) -> Verdict {
     let value = f64::from(check).mul_add(0.01, 39.0);
     Verdict {
+        uid: format!("v-{check}"),
+        seq: check.into(),
         check,
         unit_tag: "RTU-07".to_owned(),
         component: "condenser fan 1 run capacitor".to_owned(),

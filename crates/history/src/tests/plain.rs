@@ -17,10 +17,7 @@ fn what_is_committed_is_read_back_after_a_restart() {
     let history = History::open(&path).unwrap();
     let reader = history.reader();
     let stored = reader.verdict(good.id).unwrap().unwrap();
-    assert_eq!(
-        (stored.verdict, stored.round, stored.uid),
-        (verdict(1), round("r-1"), "r-1/1/1000000".to_owned())
-    );
+    assert_eq!((stored.verdict, stored.round), (verdict(1), round("r-1")));
     assert_eq!(reader.verdict(open.id).unwrap().unwrap().verdict, no_verdict(2));
     assert_eq!(reader.verdict_json(good.id).unwrap().unwrap(), verdict(1).json);
     assert_eq!(reader.verdict(VerdictId(99)).unwrap(), None);
@@ -43,11 +40,76 @@ fn the_same_verdict_again_is_stored_once_and_another_under_its_id_is_refused() {
     let mut history = History::open_in_memory().unwrap();
     let first = history.begin_round(&round("r-1")).unwrap();
     let once = history.commit_verdict(first, &verdict(1)).unwrap();
-    assert_eq!(history.commit_verdict(first, &verdict(1)).unwrap(), once);
+    assert_eq!(
+        (once.uid.as_str(), history.commit_verdict(first, &verdict(1)).unwrap()),
+        ("v-1", once.clone())
+    );
     let other = Verdict { advice: None, ..verdict(1) };
-    assert_eq!(history.commit_verdict(first, &other), Err(HistoryError::IdTaken { uid: once.uid }));
+    let elsewhere = history.begin_round(&round("r-2")).unwrap();
+    for (round, other) in [(first, other), (first, Verdict { seq: 9, ..verdict(1) }), (elsewhere, verdict(1))]
+    {
+        let error = history.commit_verdict(round, &other).unwrap_err();
+        assert_eq!(error, HistoryError::IdTaken { uid: once.uid.clone() });
+        assert!(error.to_string().contains("with other content") && !error.can_retry(), "{error}");
+    }
     assert_eq!(history.reader().integrity().unwrap(), 1);
-    assert_eq!(history.begin_round(&round("r-1")), Err(HistoryError::IdTaken { uid: "r-1".to_owned() }));
+    assert_eq!(history.reader().verdict(once.id).unwrap().unwrap().verdict, verdict(1));
+}
+
+/// Two verdicts of one check at one moment, as a line typed twice gives: both are stored.
+#[test]
+fn two_verdicts_of_one_check_at_one_moment_are_two() {
+    let mut history = History::open_in_memory().unwrap();
+    let first = history.begin_round(&round("r-1")).unwrap();
+    let again = Verdict { uid: "v-2".to_owned(), seq: 2, ..verdict(1) };
+    history.commit_verdict(first, &verdict(1)).unwrap();
+    history.commit_verdict(first, &again).unwrap();
+    let seqs: Vec<_> = history.reader().recent(9).unwrap().into_iter().map(|v| (v.uid, v.seq)).collect();
+    assert_eq!(seqs, [("v-2".to_owned(), 2), ("v-1".to_owned(), 1)]);
+}
+
+/// A sequence number is used once in a round; another round has its own.
+#[test]
+fn a_taken_sequence_number_is_refused() {
+    let mut history = History::open_in_memory().unwrap();
+    let first = history.begin_round(&round("r-1")).unwrap();
+    history.commit_verdict(first, &verdict(1)).unwrap();
+    let other = Verdict { uid: "v-2".to_owned(), ..verdict(1) };
+    let error = history.commit_verdict(first, &other).unwrap_err();
+    let taken_by = "v-1".to_owned();
+    assert_eq!(error, HistoryError::SeqTaken { uid: "v-2".to_owned(), seq: 1, taken_by });
+    assert!(!error.can_retry());
+    let second = history.begin_round(&round("r-2")).unwrap();
+    history.commit_verdict(second, &other).unwrap();
+    let conn = &history.reader().db.conn;
+    assert!(conn.execute("UPDATE verdict SET round_id = 1", []).is_err(), "the file itself keeps them apart");
+}
+
+#[test]
+fn a_round_begun_again_is_one_until_it_was_used() {
+    let mut history = History::open_in_memory().unwrap();
+    let first = history.begin_round(&round("r-1")).unwrap();
+    assert_eq!(history.begin_round(&round("r-1")), Ok(first));
+    let taken = Err(HistoryError::IdTaken { uid: "r-1".to_owned() });
+    assert_eq!(history.begin_round(&NewRound { started_wall_ms: 7, ..round("r-1") }), taken);
+    history.commit_verdict(first, &verdict(1)).unwrap();
+    assert_eq!(history.begin_round(&round("r-1")), taken);
+    let second = history.begin_round(&round("r-2")).unwrap();
+    history.end_round(second, 5).unwrap();
+    assert_eq!(history.begin_round(&round("r-2")), Err(HistoryError::IdTaken { uid: "r-2".to_owned() }));
+    assert_eq!(history.reader().rounds().unwrap().len(), 2);
+}
+
+/// A thread of its own may own it.
+#[test]
+fn a_history_goes_to_another_thread() {
+    let mut history = History::open_in_memory().unwrap();
+    let stored = std::thread::spawn(move || {
+        let first = history.begin_round(&round("r-1")).unwrap();
+        history.commit_verdict(first, &verdict(1)).unwrap();
+        history.reader().integrity().unwrap()
+    });
+    assert_eq!(stored.join().unwrap(), 1);
 }
 
 #[test]
@@ -56,7 +118,7 @@ fn several_verdicts_together_are_all_stored_or_none() {
     let first = history.begin_round(&round("r-1")).unwrap();
     let bad = Verdict { json: String::new(), ..verdict(2) };
     let error = history.commit_verdicts(first, &[verdict(1), bad]).unwrap_err();
-    assert_eq!(error, HistoryError::BadJson { of: "verdict r-1/2/2000000".to_owned() });
+    assert_eq!(error, HistoryError::BadJson { of: "verdict v-2".to_owned() });
     assert_eq!(history.reader().integrity().unwrap(), 0);
     assert_eq!(history.commit_verdicts(first, &[verdict(1), no_verdict(2)]).unwrap().len(), 2);
     assert_eq!(history.reader().integrity().unwrap(), 2);
@@ -84,7 +146,11 @@ fn trends_and_lists_keep_the_order_of_commits_when_the_clock_jumps() {
         let new = NewRound { site: site.to_owned(), started_wall_ms: wall_ms, ..round(uid) };
         let id = history.begin_round(&new).unwrap();
         for check in 1..=3 {
-            let v = Verdict { wall_ms: wall_ms - i64::from(check), ..verdict(check) };
+            let v = Verdict {
+                uid: format!("{uid}-{check}"),
+                wall_ms: wall_ms - i64::from(check),
+                ..verdict(check)
+            };
             history.commit_verdict(id, &v).unwrap();
         }
     }
@@ -104,7 +170,7 @@ fn trends_and_lists_keep_the_order_of_commits_when_the_clock_jumps() {
     assert_eq!(reader.trend("Mill Yard", "RTU-07", component, "amps", 9).unwrap(), []);
 
     let whole = reader.of_component("Mill Yard", "RTU-07", component, 2).unwrap();
-    assert_eq!(whole.iter().map(|v| v.uid.as_str()).collect::<Vec<_>>(), ["b/2/2000000", "b/3/3000000"]);
+    assert_eq!(whole.iter().map(|v| v.verdict.uid.as_str()).collect::<Vec<_>>(), ["b-2", "b-3"]);
     let recent = reader.recent(3).unwrap();
     let checks: Vec<_> = recent.iter().map(|v| (v.site.as_str(), v.check)).collect();
     assert_eq!(checks, [("Quay House", 8), ("Quay House", 9), ("Mill Yard", 3)]);
@@ -160,7 +226,7 @@ fn a_reader_stands_beside_the_writer_and_cannot_write() {
 /// Silence is never a pass: what cannot be stored as it was is refused, and nothing of it stays.
 #[test]
 fn a_verdict_that_cannot_be_stored_whole_is_refused() {
-    let changes: [fn(&mut Verdict); 14] = [
+    let changes: [fn(&mut Verdict); 15] = [
         |v| v.word = "ok".to_owned(),
         |v| v.judgements[0].word = String::new(),
         |v| v.reason = Some("a pass has none".to_owned()),
@@ -174,6 +240,7 @@ fn a_verdict_that_cannot_be_stored_whole_is_refused() {
         |v| v.judgements[0].guard = Some(f64::NAN),
         |v| v.plate[0].value = f64::NAN,
         |v| v.at_us = u64::MAX,
+        |v| v.seq = u64::MAX,
         |v| v.hold_points[0].at_us = Some(u64::MAX),
     ];
     let mut history = History::open_in_memory().unwrap();
@@ -182,7 +249,7 @@ fn a_verdict_that_cannot_be_stored_whole_is_refused() {
         let mut v = verdict(1);
         change(&mut v);
         let error = history.commit_verdict(first, &v).unwrap_err();
-        assert!(error.to_string().contains("r-1/1/"), "{at}: {error}");
+        assert!(error.to_string().contains("v-1") && !error.can_retry(), "{at}: {error}");
         assert_eq!(history.reader().integrity().unwrap(), 0, "{at}");
     }
     history.commit_verdict(first, &verdict(1)).unwrap();

@@ -58,16 +58,16 @@ prop_compose! {
 }
 
 prop_compose! {
-    fn any_verdict()(texts in [text(), text(), text(), text(), text(), text()], word in word(), reason in text(),
+    fn any_verdict()(texts in [text(), text(), text(), text(), text(), text(), text()], seq in micros(), word in word(), reason in text(),
                      advice in maybe(text()), numbers in (any::<u32>(), micros(), any::<i64>()), json in any::<i64>(),
                      readings in prop::collection::vec(reading(), 0..4),
                      judgements in prop::collection::vec(judgement(), 0..4),
                      plate in prop::collection::vec(plate(), 0..4),
                      hold_points in prop::collection::vec(hold_point(), 0..6)) -> Verdict {
-        let [unit_tag, component, rule, title, rule_hash, decision_rule] = texts;
+        let [uid, unit_tag, component, rule, title, rule_hash, decision_rule] = texts;
         let (check, at_us, wall_ms) = numbers;
         let reason = (word == "no verdict").then_some(reason);
-        Verdict { check, unit_tag, component, rule, title, rule_hash, word, reason, advice, decision_rule, at_us,
+        Verdict { uid, seq, check, unit_tag, component, rule, title, rule_hash, word, reason, advice, decision_rule, at_us,
                   wall_ms, readings, judgements, plate, hold_points, json: format!("{{\"n\": {json}}}") }
     }
 }
