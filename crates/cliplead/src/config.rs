@@ -10,7 +10,7 @@ use judge::round::{Plan, Settings};
 use serde::Deserialize;
 use wire::Profile;
 
-use crate::shipped;
+use crate::{files, shipped};
 
 /// The file as written.
 #[derive(Debug, Deserialize)]
@@ -83,7 +83,7 @@ pub(crate) struct DeviceConfig {
 /// # Errors
 /// A sentence with the file and, where there is one, the line.
 pub(crate) fn read(path: &Path) -> anyhow::Result<Config> {
-    let text = std::fs::read_to_string(path).with_context(|| format!("{} cannot be read", path.display()))?;
+    let text = files::read_text(path, files::SETTINGS_BYTES_MAX)?;
     let folder = path.parent().unwrap_or_else(|| Path::new("."));
     parse(&text, folder).with_context(|| path.display().to_string())
 }
@@ -148,14 +148,14 @@ pub(crate) fn profile(name: &str, folder: &Path) -> anyhow::Result<(Profile, Str
         Some(text) => text.to_owned(),
         None => {
             let path = folder.join(name);
-            std::fs::read_to_string(&path).with_context(|| {
+            files::read_text(&path, files::SETTINGS_BYTES_MAX).map_err(|error| {
                 let built_in: Vec<&str> = shipped::PROFILES
                     .iter()
                     .filter_map(|(path, _)| {
                         path.strip_prefix("hardware-notes/")?.strip_suffix("/profile.toml")
                     })
                     .collect();
-                format!("profile {} cannot be read; built in are: {}", path.display(), built_in.join(", "))
+                anyhow::anyhow!("profile {error}; built in are: {}", built_in.join(", "))
             })?
         }
     };

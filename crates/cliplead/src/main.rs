@@ -11,6 +11,7 @@ mod demo;
 mod devices;
 #[cfg(unix)]
 mod doctor;
+mod files;
 mod judge_once;
 mod learn;
 mod output;

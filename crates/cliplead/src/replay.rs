@@ -11,7 +11,7 @@ use record::{VerdictJson, text};
 
 use crate::cli::{Format, ReplayOptions};
 use crate::output::{Exit, data, emphasise, talk};
-use crate::rules;
+use crate::{files, rules};
 
 /// Runs the command.
 ///
@@ -57,7 +57,7 @@ fn replay(
     set: &RuleSet,
     sink: &mut dyn FnMut(&Verdict) -> anyhow::Result<()>,
 ) -> anyhow::Result<()> {
-    let bytes = std::fs::read(path).context("the recording cannot be read")?;
+    let bytes = files::read_bytes(path, files::RECORDING_BYTES_MAX)?;
     let text = String::from_utf8(bytes).map_err(|e| {
         anyhow::anyhow!(
             "the recording is not UTF-8 text (byte {}); is it a recording?",
@@ -104,8 +104,7 @@ fn worse(a: Exit, b: Exit) -> Exit {
 
 /// Compares the lines with the expected ones and tells only the difference.
 fn compare(path: &Path, lines: &[String]) -> anyhow::Result<Exit> {
-    let expected =
-        std::fs::read_to_string(path).with_context(|| format!("expectation {}", path.display()))?;
+    let expected = files::read_text(path, files::EXPECTATION_BYTES_MAX).context("the expectation")?;
     let expected: Vec<&str> =
         expected.lines().filter(|line| !line.trim().is_empty() && !line.starts_with("# ")).collect();
     if expected.is_empty() {

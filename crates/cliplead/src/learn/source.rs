@@ -1,12 +1,13 @@
 //! Recordings out of files: `stream.hex` texts, recordings of the daemon, raw bytes. Does not interpret the bytes.
 
-use std::io::Read as _;
 use std::path::Path;
 
 use anyhow::{Context as _, bail};
 use pipeline::Event;
 use quantity::Instant;
 use wire::learn::Recording;
+
+use crate::files::{self, ReadError};
 
 /// The most bytes a file may have.
 const FILE_BYTES_MAX: u64 = 4 * 1024 * 1024;
@@ -19,17 +20,10 @@ const RAW_PIECE: (usize, i64) = (32, 33_000);
 /// # Errors
 /// When it cannot be read, is too large, or holds the bytes of several devices.
 pub(super) fn read(path: &Path) -> anyhow::Result<Recording> {
-    let file = std::fs::File::open(path).with_context(|| format!("{} cannot be read", path.display()))?;
-    if !file.metadata()?.is_file() {
-        bail!("{} is not a file", path.display());
-    }
-    let mut bytes = Vec::new();
-    file.take(FILE_BYTES_MAX + 1)
-        .read_to_end(&mut bytes)
-        .with_context(|| format!("{} cannot be read", path.display()))?;
-    if u64::try_from(bytes.len())? > FILE_BYTES_MAX {
-        bail!("{} has more than {FILE_BYTES_MAX} bytes; cut out a few minutes", path.display());
-    }
+    let bytes = files::read_bytes(path, FILE_BYTES_MAX).map_err(|error| match error {
+        ReadError::TooLarge(..) => anyhow::anyhow!("{error}; cut out a few minutes"),
+        other => other.into(),
+    })?;
     let text = std::str::from_utf8(&bytes).ok();
     match (path.extension().and_then(|e| e.to_str()), text) {
         (Some("hex"), Some(text)) => Recording::parse_hex(text).map_err(|line| {
