@@ -3,7 +3,7 @@
 
 use std::path::{Path, PathBuf};
 
-use rusqlite::{Error as SqlError, ErrorCode};
+use rusqlite::{Error as SqlError, ErrorCode, ffi};
 
 /// Why the history could not be opened, written or read. Nothing was written when a write returns one of these.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -316,11 +316,15 @@ impl HistoryError {
                     ErrorCode::NotADatabase => Self::NotADatabase { path },
                     ErrorCode::DatabaseCorrupt => Self::Corrupt { path, detail: why },
                     ErrorCode::DiskFull => Self::Full { path },
+                    // The -shm file beside the history could not grow: how a full disk shows on opening.
+                    _ if code.extended_code == ffi::SQLITE_IOERR_SHMSIZE => Self::Full { path },
                     ErrorCode::ReadOnly => Self::ReadOnly { path },
                     ErrorCode::DatabaseBusy
                     | ErrorCode::DatabaseLocked
                     | ErrorCode::FileLockingProtocolFailed => Self::Locked { path, waited_ms },
-                    ErrorCode::SystemIoFailure => Self::Io { path, why },
+                    ErrorCode::SystemIoFailure => {
+                        Self::Io { path, why: format!("{why}, SQLite code {}", code.extended_code) }
+                    }
                     ErrorCode::OutOfMemory => Self::OutOfMemory { path },
                     _ => Self::StatementRefused { path, why },
                 }

@@ -26,6 +26,26 @@ pub struct Durability {
     pub fullfsync: i64,
 }
 
+/// When the disk is told to keep a commit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Flush {
+    /// Before the commit returns.
+    Now,
+    /// With the next commit that is flushed, or when the log is full. A power cut before that takes the commit with it,
+    /// and nothing else: the log is read up to where it is whole.
+    Later,
+}
+
+impl Flush {
+    /// SQLite's levels FULL and NORMAL.
+    const fn synchronous(self) -> i64 {
+        match self {
+            Self::Now => 2,
+            Self::Later => 1,
+        }
+    }
+}
+
 /// An open connection with what its errors need.
 #[derive(Debug)]
 pub(crate) struct Db {
@@ -142,6 +162,17 @@ impl Db {
         }
     }
 
+    /// Sets when the next commits are flushed, and reads it back: a promise rests on it.
+    pub(crate) fn flush(&mut self, flush: Flush) -> Result<(), HistoryError> {
+        let wanted = flush.synchronous();
+        if self.durability.synchronous != wanted {
+            self.set("synchronous", wanted)?;
+            self.durability.synchronous = self.number("synchronous")?;
+            self.require("synchronous", &wanted.to_string(), &self.durability.synchronous.to_string())?;
+        }
+        Ok(())
+    }
+
     fn number(&self, pragma: &str) -> Result<i64, HistoryError> {
         self.conn.pragma_query_value(None, pragma, |row| row.get(0)).map_err(|e| self.fail(&e))
     }
@@ -179,7 +210,7 @@ impl Db {
                 .pragma_update_and_check(None, "journal_mode", mode, |row| row.get(0))
                 .map_err(|e| self.fail(&e))?;
         }
-        self.set("synchronous", 2)?;
+        self.set("synchronous", Flush::Now.synchronous())?;
         self.set("fullfsync", 1)?;
         self.set("checkpoint_fullfsync", 1)?;
         self.set("foreign_keys", 1)?;

@@ -61,7 +61,8 @@ CREATE TABLE recording (
 ";
 
 /// Verdicts get their place in the round and the version of their digest. Those already stored are numbered in the order
-/// of their commits, and keep the digest they have.
+/// of their commits, and keep the digest they have. Raw readings lose their index: it was a third of what they wrote, and
+/// nothing asks for the readings of one round but a count.
 const SEQUENCE: &str = "
 ALTER TABLE verdict ADD COLUMN seq INTEGER NOT NULL DEFAULT 0;
 ALTER TABLE verdict ADD COLUMN digest_version INTEGER NOT NULL DEFAULT 1;
@@ -69,6 +70,7 @@ UPDATE verdict SET seq = numbered.seq
   FROM (SELECT verdict_id, row_number() OVER (PARTITION BY round_id ORDER BY verdict_id) AS seq FROM verdict)
        AS numbered
   WHERE numbered.verdict_id = verdict.verdict_id;
+DROP INDEX reading_of_round;
 DROP INDEX verdict_of_round;
 CREATE UNIQUE INDEX verdict_of_round ON verdict (round_id, seq);
 ";

@@ -1,5 +1,5 @@
 //! The one writer: rounds, verdicts, raw readings, recordings. Each call is one transaction, all or nothing, and
-//! returns after its commit. Does not read a clock or make ids.
+//! returns when the disk has it; raw readings alone wait for the next flush. Does not read a clock or make ids.
 
 use std::path::Path;
 
@@ -8,7 +8,7 @@ use rusqlite::{Connection, Error as SqlError, OptionalExtension, Transaction, Tr
 use crate::error::HistoryError;
 use crate::insert::{Stop, commit_one, finite_or_none, whole};
 use crate::model::{NewRecording, NewRound, RawReading, RecordingId, RoundId, Verdict, VerdictId};
-use crate::open::{BUSY_TIMEOUT_MS_DEFAULT, Db, Durability};
+use crate::open::{BUSY_TIMEOUT_MS_DEFAULT, Db, Durability, Flush};
 use crate::read::{Reader, round_at};
 
 /// The history, open for writing. One per file; readers may stand beside it ([`Reader::open`]).
@@ -98,7 +98,8 @@ impl History {
         &self.reader
     }
 
-    /// The settings the promise rests on, as read back when the file was opened.
+    /// The settings the promise rests on, as read back last. `synchronous` is 1 after [`History::append_readings`] and
+    /// 2 again from the next other commit on.
     #[must_use]
     pub const fn durability(&self) -> &Durability {
         &self.reader.db.durability
@@ -110,7 +111,7 @@ impl History {
     /// # Errors
     /// [`HistoryError::IdTaken`] when the uid is in the file otherwise, or what keeps the disk from having it.
     pub fn begin_round(&mut self, round: &NewRound) -> Result<RoundId, HistoryError> {
-        self.transact(|tx| {
+        self.transact(Flush::Now, |tx| {
             if let Some(id) = first_i64(tx, "SELECT round_id FROM round WHERE uid = ?1", &round.uid)? {
                 let untouched = "SELECT round_id FROM round r WHERE uid = ?1 AND ended_wall_ms IS NULL
                                  AND NOT EXISTS (SELECT 1 FROM verdict v WHERE v.round_id = r.round_id)";
@@ -145,7 +146,7 @@ impl History {
     /// # Errors
     /// [`HistoryError::NoSuchRound`], or what keeps the disk from having it.
     pub fn end_round(&mut self, round: RoundId, ended_wall_ms: i64) -> Result<(), HistoryError> {
-        self.transact(|tx| {
+        self.transact(Flush::Now, |tx| {
             round_of(tx, round)?;
             tx.prepare_cached(
                 "UPDATE round SET ended_wall_ms = ?2 WHERE round_id = ?1 AND ended_wall_ms IS NULL",
@@ -161,7 +162,7 @@ impl History {
     /// # Errors
     /// Nothing was stored, and the sentence says why; measuring may go on.
     pub fn commit_verdict(&mut self, round: RoundId, verdict: &Verdict) -> Result<Committed, HistoryError> {
-        self.transact(|tx| commit_one(tx, round, &round_of(tx, round)?, verdict))
+        self.transact(Flush::Now, |tx| commit_one(tx, round, &round_of(tx, round)?, verdict))
     }
 
     /// Commits several verdicts in one transaction, all or none, for one flush of the disk: for a slow disk, or to
@@ -174,18 +175,20 @@ impl History {
         round: RoundId,
         verdicts: &[Verdict],
     ) -> Result<Vec<Committed>, HistoryError> {
-        self.transact(|tx| {
+        self.transact(Flush::Now, |tx| {
             let of_round = round_of(tx, round)?;
             verdicts.iter().map(|verdict| commit_one(tx, round, &of_round, verdict)).collect()
         })
     }
 
-    /// Appends raw readings, all or none. The caller bounds how many wait (a batch each second will do).
+    /// Appends raw readings in one transaction, all or none. It does not wait for the disk: they are flushed with the
+    /// next verdict, round or recording, or when the log is full. A power cut before that loses them and nothing else;
+    /// a killed program loses none. Give them in batches of 5 to 10 s: each call rewrites the last page of the table.
     ///
     /// # Errors
     /// Nothing was stored, and the sentence says why.
     pub fn append_readings(&mut self, round: RoundId, readings: &[RawReading]) -> Result<(), HistoryError> {
-        self.transact(|tx| {
+        self.transact(Flush::Later, |tx| {
             round_of(tx, round)?;
             let mut insert = tx.prepare_cached(
                 "INSERT INTO reading (round_id, device, at_us, value, unit, standard_uncertainty, shown, state)
@@ -216,7 +219,7 @@ impl History {
     /// # Errors
     /// [`HistoryError::NoSuchRound`], or what keeps the disk from having it.
     pub fn add_recording(&mut self, recording: &NewRecording) -> Result<RecordingId, HistoryError> {
-        self.transact(|tx| {
+        self.transact(Flush::Now, |tx| {
             if let Some(round) = recording.round {
                 round_of(tx, round)?;
             }
@@ -240,10 +243,12 @@ impl History {
     /// file is looked at before and after, for a commit to a file without a name is lost.
     fn transact<T>(
         &mut self,
+        flush: Flush,
         work: impl FnOnce(&Transaction<'_>) -> Result<T, Stop>,
     ) -> Result<T, HistoryError> {
         let db = &mut self.reader.db;
         db.still_there()?;
+        db.flush(flush)?;
         let done = run(&mut db.conn, work);
         match done {
             Ok(value) => db.still_there().map(|()| value),

@@ -147,6 +147,20 @@ fn a_full_disk_is_said_at_every_page() {
     }
 }
 
+/// The file is there and whole, and there is no room for the two beside it. Seen on a full tmpfs, where the first
+/// statement ends with this code; `tests/power` has such a disk.
+#[test]
+fn a_disk_full_before_the_start_is_called_full() {
+    let path = Path::new("history.sqlite");
+    let no_room = rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_IOERR_SHMSIZE);
+    let error = HistoryError::from_sql(path, 0, &rusqlite::Error::SqliteFailure(no_room, None));
+    assert_eq!(error, HistoryError::Full { path: path.to_path_buf() });
+    assert!(error.to_string().contains("disk full") && error.can_retry(), "{error}");
+    let broken = rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_IOERR_FSYNC);
+    let error = HistoryError::from_sql(path, 0, &rusqlite::Error::SqliteFailure(broken, None));
+    assert!(matches!(error, HistoryError::Io { .. }) && error.can_retry(), "{error}");
+}
+
 /// The system refuses writes past every size in turn (RLIMIT_FSIZE, units of 512 bytes): each run ends with a typed
 /// refusal or finishes, and whatever it showed is stored.
 #[test]

@@ -7,6 +7,8 @@ mod frozen;
 mod kill;
 mod plain;
 mod property;
+#[cfg(target_os = "linux")]
+mod written;
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU32, Ordering};
