@@ -125,6 +125,10 @@ pub(crate) struct RunOptions {
     /// How verdicts are written
     #[arg(long, value_enum, default_value_t)]
     pub(crate) format: Format,
+    /// Start only when the history can be written, every rule loads and every check has its rule. Without this the
+    /// measuring starts anyway, says what is wrong, and the exit code at the end is 2
+    #[arg(long)]
+    pub(crate) strict: bool,
 }
 
 #[derive(Debug, Args)]

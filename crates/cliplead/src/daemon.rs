@@ -1,11 +1,22 @@
 //! The daemon: links feed one core thread that owns the pipeline; what the core says goes to the history first and only
 //! then to stdout and the page. Wiring only; the parts stand in the files below.
 
+mod acts;
 mod core;
 mod feed;
+mod health;
+mod keeper;
+mod page;
 mod reload;
+mod row;
+mod say;
+mod start_rules;
+mod steps;
 mod store;
 mod tape;
+#[cfg(test)]
+mod tests;
+mod typed;
 #[cfg(feature = "dashboard")]
 mod web;
 #[cfg(not(feature = "dashboard"))]
@@ -16,6 +27,7 @@ use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::thread::JoinHandle;
+use std::time::Duration;
 
 use anyhow::Context as _;
 use judge::rule::RuleSet;
@@ -23,9 +35,12 @@ use link::Registry;
 use tokio::sync::{broadcast, mpsc, oneshot, watch};
 
 use crate::cli::{Format, RunOptions};
+use crate::clock::{self, Clock};
 use crate::config::{self, Config};
-use crate::output::{Exit, talk};
-use crate::rules;
+use crate::last_good::LastGood;
+use crate::output::{self, Exit, talk};
+use crate::rules::Texts;
+use crate::signals::StopSignals;
 
 pub(crate) use self::core::{Act, Ask, Input, Notice};
 
@@ -33,11 +48,21 @@ pub(crate) use self::core::{Act, Ask, Input, Notice};
 const INPUTS_MAX: usize = 256;
 /// Notices a slow listener may fall behind.
 const NOTICES_MAX: usize = 1024;
+/// Answers of the history that wait for the core at most; its thread waits then.
+const TOLD_MAX: usize = 256;
+/// This long after it was asked to end, the program ends whatever still holds it up.
+const END_BY_FORCE: Duration = Duration::from_secs(5);
+/// At the end stdout and stderr get this long to take what is left.
+const LAST_WORDS: Duration = Duration::from_secs(1);
 
 /// What a daemon needs to start.
 pub(crate) struct Setup {
     pub(crate) config: Config,
     pub(crate) rules: RuleSet,
+    /// The texts of the rules, when they are what the folder holds.
+    pub(crate) texts: Option<Texts>,
+    /// Why the rules in the folder are not in force.
+    pub(crate) refused: Option<String>,
     pub(crate) registry: Registry,
     pub(crate) format: Format,
     pub(crate) record: Option<PathBuf>,
@@ -45,6 +70,16 @@ pub(crate) struct Setup {
     pub(crate) note: String,
     /// Arm the first check of the route at the start.
     pub(crate) arm_first: bool,
+    /// Do not start when something is not in order.
+    pub(crate) strict: bool,
+    pub(crate) clock: Clock,
+}
+
+/// How a round ended.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Ended {
+    /// Every verdict is stored, as far as any should be, and the rules in the folder are in force.
+    pub(crate) in_order: bool,
 }
 
 /// A running daemon.
@@ -55,7 +90,7 @@ pub(crate) struct Running {
     pub(crate) notices: broadcast::Receiver<Arc<Notice>>,
     /// Where the page is.
     pub(crate) address: Option<SocketAddr>,
-    core: JoinHandle<anyhow::Result<()>>,
+    core: JoinHandle<anyhow::Result<Ended>>,
     /// Closes when the core thread has ended, for whatever reason.
     core_alive: oneshot::Receiver<()>,
     stop_web: watch::Sender<bool>,
@@ -64,23 +99,28 @@ pub(crate) struct Running {
 /// Runs the command until it is told to stop.
 ///
 /// # Errors
-/// When the file, the rules, the history or the page's address cannot be used. A bad device is no error.
+/// When the file, or with `--strict` the rules or the history, cannot be used, or the page's address is taken. A bad device
+/// is no error.
 pub(crate) fn run(options: &RunOptions) -> anyhow::Result<Exit> {
     let config = config::read(&options.config)?;
-    let rules = rules::load_or_say(config.rules.as_deref())?;
-    for plan in &config.route {
-        rules::must_have(&rules, &plan.rule).context("the route")?;
-    }
+    let rules = start_rules::choose(&config, options.strict)?;
+    output::in_background().context("stdout and stderr")?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    runtime.block_on(async {
+    let keeps = config.history.is_some();
+    let ended = runtime.block_on(async {
+        let mut signals = StopSignals::listen()?;
         let setup = Setup {
             config,
-            rules,
+            rules: rules.set,
+            texts: rules.texts,
+            refused: rules.refused,
             registry: registry(),
             format: options.format,
             record: options.record.clone(),
             note: String::new(),
             arm_first: true,
+            strict: options.strict,
+            clock: clock::system(),
         };
         let mut running = start(setup).await?;
         match running.address {
@@ -88,12 +128,27 @@ pub(crate) fn run(options: &RunOptions) -> anyhow::Result<Exit> {
             None => talk("cliplead: running without a page; Ctrl-C ends"),
         }
         tokio::select! {
-            asked = stop_asked() => asked?,
+            () = signals.next() => {}
             _ = &mut running.core_alive => talk("cliplead: the core has ended by itself"),
         }
-        running.stop().await?;
-        Ok(Exit::Fine)
-    })
+        tokio::select! {
+            ended = running.stop() => ended,
+            () = signals.next() => end_by_force("it was asked to end a second time"),
+            () = tokio::time::sleep(END_BY_FORCE) => end_by_force("something still holds it up"),
+        }
+    });
+    output::drain(LAST_WORDS);
+    // What still hangs in the background must not hold up the end.
+    runtime.shutdown_background();
+    let lost = !keeps && output::lines_lost() > 0;
+    Ok(if ended?.in_order && !lost { Exit::Fine } else { Exit::CouldNotRun })
+}
+
+/// Ends the program now.
+fn end_by_force(why: &str) -> ! {
+    talk(&format!("cliplead: ended by force: {why}"));
+    output::drain(Duration::from_millis(200));
+    std::process::exit(2)
 }
 
 /// The adapters of this build.
@@ -114,28 +169,41 @@ pub(crate) fn registry() -> Registry {
 /// Starts everything. Must be called within a tokio runtime.
 ///
 /// # Errors
-/// When the history, the recording or the page's address cannot be used.
-pub(crate) async fn start(setup: Setup) -> anyhow::Result<Running> {
+/// When the recording or the page's address cannot be used, and with `strict` the history.
+pub(crate) async fn start(mut setup: Setup) -> anyhow::Result<Running> {
     let (inputs, queue) = mpsc::channel(INPUTS_MAX);
     let (notices, listener) = broadcast::channel(NOTICES_MAX);
     let (views, view) = watch::channel(Arc::from("{}"));
     let (stop_web, stopped) = watch::channel(false);
-    let store = store::Store::open(setup.config.history.as_deref())?;
+    let (told, answers) = mpsc::channel(TOLD_MAX);
+    let config = &setup.config;
+    let store = match &config.history {
+        Some(path) => {
+            let hash = setup.rules.hash();
+            store::Store::open(path, setup.strict, &config.site, hash, &config.settings, told)?
+        }
+        None => store::Store::nothing(),
+    };
     let tape = setup.record.as_deref().map(tape::Tape::create).transpose()?;
-    let devices = setup.config.devices.clone();
-    let folder = setup.config.rules.clone();
-    let address = match setup.config.dashboard {
+    let devices = config.devices.clone();
+    let address = match config.dashboard {
         Some(address) => Some(web::open(address, view, inputs.clone(), stopped).await?),
         None => None,
     };
-    for (index, device) in devices.iter().enumerate() {
-        feed::attach(index, device, &setup.registry, inputs.clone());
+    if let Some(folder) = config.rules.clone() {
+        let last_good = config.history.as_deref().map(LastGood::beside);
+        let set = setup.rules.clone();
+        let watch = reload::Watch { folder, set, texts: setup.texts.take(), last_good };
+        reload::start(watch, setup.refused.clone(), inputs.clone()).context("the rules' thread did not start")?;
     }
-    if let Some(folder) = folder {
-        tokio::spawn(reload::watch(folder, setup.rules.hash().to_owned(), inputs.clone()));
-    }
+    let (clock, registry) = (Arc::clone(&setup.clock), std::mem::take(&mut setup.registry));
     let (alive, core_alive) = oneshot::channel();
-    let core = core::Core::new(setup, store, tape, notices, views)?;
+    let outlets = core::Outlets { tape, notices, views };
+    let core = core::Core::new(setup, store, Arc::clone(&clock), outlets);
+    for ((index, device), health) in devices.iter().enumerate().zip(&core.health) {
+        let feed = feed::Feed { inputs: inputs.clone(), clock: Arc::clone(&clock) };
+        feed::attach(index, device, &registry, health.counts(), feed);
+    }
     let core = std::thread::Builder::new()
         .name("core".to_owned())
         // The sandbox asks for 512 KiB; this leaves a wide margin (see crate `script`).
@@ -143,7 +211,7 @@ pub(crate) async fn start(setup: Setup) -> anyhow::Result<Running> {
         .spawn(move || {
             // Dropped at the end of the thread, a panic included.
             let _alive = alive;
-            core.run(queue)
+            core.run(queue, answers)
         })
         .context("the core thread did not start")?;
     Ok(Running { inputs, notices: listener, address, core, core_alive, stop_web })
@@ -154,7 +222,7 @@ impl Running {
     ///
     /// # Errors
     /// What the core ended with.
-    pub(crate) async fn stop(self) -> anyhow::Result<()> {
+    pub(crate) async fn stop(self) -> anyhow::Result<Ended> {
         let _ = self.stop_web.send(true);
         let _ = self.inputs.send(Input::Stop).await;
         let core = self.core;
@@ -163,21 +231,12 @@ impl Running {
     }
 }
 
-/// Waits for Ctrl-C or a termination signal.
+/// Waits for Ctrl-C, a termination signal or the end of the terminal. Make it once for a whole wait: a signal that comes
+/// while nobody listens is lost.
 ///
 /// # Errors
 /// When the system gives no signals.
 pub(crate) async fn stop_asked() -> anyhow::Result<()> {
-    #[cfg(unix)]
-    {
-        use tokio::signal::unix::{SignalKind, signal};
-        let mut terminate = signal(SignalKind::terminate())?;
-        tokio::select! {
-            asked = tokio::signal::ctrl_c() => asked?,
-            _ = terminate.recv() => {}
-        }
-    }
-    #[cfg(not(unix))]
-    tokio::signal::ctrl_c().await?;
+    StopSignals::listen()?.next().await;
     Ok(())
 }

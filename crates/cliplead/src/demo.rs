@@ -12,6 +12,7 @@ use history::Reader;
 use judge::round::Settings;
 
 use crate::cli::DemoOptions;
+use crate::clock;
 use crate::config::{self, Config, DeviceConfig};
 use crate::daemon::{self, Setup};
 use crate::output::{Exit, talk};
@@ -51,11 +52,15 @@ async fn play(options: &DemoOptions, folder: &Folder) -> anyhow::Result<Exit> {
     let setup = Setup {
         config,
         rules: rules::load_or_say(None)?,
+        texts: None,
+        refused: None,
         registry: daemon::registry(),
         format: options.format,
         record: options.record.clone(),
         note: "synthesised by `cliplead demo`: a made-up site, a simulated meter".to_owned(),
         arm_first: false,
+        strict: true,
+        clock: clock::system(),
     };
     let running = daemon::start(setup).await?;
     talk("cliplead demo: a made-up site, a simulated meter on a real pseudo-terminal, the rules as shipped");

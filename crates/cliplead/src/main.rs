@@ -4,6 +4,7 @@
 mod calc;
 mod cases;
 mod cli;
+mod clock;
 mod config;
 mod daemon;
 #[cfg(feature = "demo")]
@@ -13,6 +14,7 @@ mod devices;
 mod doctor;
 mod files;
 mod judge_once;
+mod last_good;
 mod learn;
 mod output;
 mod published;
@@ -20,6 +22,8 @@ mod replay;
 mod rules;
 mod rules_command;
 mod shipped;
+mod signals;
+mod writer;
 
 use std::process::ExitCode;
 

@@ -3,8 +3,25 @@
 
 use std::io::{self, IsTerminal as _, Write as _};
 use std::process::ExitCode;
+use std::sync::OnceLock;
+use std::time::Duration;
 
 use judge::limits::Word;
+
+use crate::writer::Writer;
+
+/// Bytes of verdict lines that wait for a reader at most: some hundred verdicts as JSON.
+const DATA_BYTES_MAX: usize = 1024 * 1024;
+/// Bytes of talk that wait for a reader at most.
+const TALK_BYTES_MAX: usize = 256 * 1024;
+
+/// stdout and stderr as the daemon writes them: by threads of their own, so that it never waits for a reader.
+static BACKGROUND: OnceLock<Background> = OnceLock::new();
+
+struct Background {
+    data: Writer,
+    talk: Writer,
+}
 
 /// How a command ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -52,7 +69,89 @@ pub(crate) fn data(line: &str) -> anyhow::Result<()> {
 
 /// A line of talk to stderr. A reader that is gone is no reason to stop.
 pub(crate) fn talk(line: &str) {
-    let _ = writeln!(io::stderr().lock(), "{line}");
+    match BACKGROUND.get() {
+        Some(background) => {
+            background.talk.push(line);
+        }
+        None => {
+            let _ = writeln!(io::stderr().lock(), "{line}");
+        }
+    }
+}
+
+/// From now on stdout and stderr are written in the background; for programs that must not wait for a reader.
+///
+/// # Errors
+/// When the system gives no threads.
+pub(crate) fn in_background() -> io::Result<()> {
+    if BACKGROUND.get().is_none() {
+        let data = Writer::start("stdout", stdout()?, DATA_BYTES_MAX, false)?;
+        let talk = Writer::start("stderr", stderr()?, TALK_BYTES_MAX, true)?;
+        let _ = BACKGROUND.set(Background { data, talk });
+    }
+    Ok(())
+}
+
+// The streams without a buffer of ours: a write that failed half-way is continued where it stopped.
+#[cfg(unix)]
+fn stdout() -> io::Result<std::fs::File> {
+    use std::os::fd::AsFd as _;
+    Ok(std::fs::File::from(io::stdout().as_fd().try_clone_to_owned()?))
+}
+#[cfg(unix)]
+fn stderr() -> io::Result<std::fs::File> {
+    use std::os::fd::AsFd as _;
+    Ok(std::fs::File::from(io::stderr().as_fd().try_clone_to_owned()?))
+}
+#[cfg(not(unix))]
+fn stdout() -> io::Result<io::Stdout> {
+    Ok(io::stdout())
+}
+#[cfg(not(unix))]
+fn stderr() -> io::Result<io::Stderr> {
+    Ok(io::stderr())
+}
+
+/// A verdict line of the daemon. It is written in the background; see [`faults`] for what becomes of it.
+pub(crate) fn verdict(line: &str) {
+    match BACKGROUND.get() {
+        Some(background) => {
+            background.data.push(line);
+        }
+        None => {
+            let _ = data(line);
+        }
+    }
+}
+
+/// What is wrong with stdout, one sentence each.
+pub(crate) fn faults() -> Vec<String> {
+    let Some(Background { data, .. }) = BACKGROUND.get() else { return Vec::new() };
+    let lost = data.lost();
+    let mut faults = Vec::new();
+    if let Some(why) = data.fault() {
+        faults.push(format!("stdout takes no lines now: {why}"));
+    }
+    if lost > 0 {
+        faults.push(format!("{lost} verdict line(s) could not be written to stdout"));
+    }
+    faults
+}
+
+/// Verdict lines that were dropped.
+pub(crate) fn lines_lost() -> u64 {
+    BACKGROUND.get().map_or(0, |background| background.data.lost())
+}
+
+/// Waits until all that was said is written, for this long at most.
+pub(crate) fn drain(at_most: Duration) {
+    if let Some(background) = BACKGROUND.get() {
+        let left = background.data.drain(at_most);
+        if left > 0 {
+            talk(&format!("cliplead: {left} verdict line(s) could not be written to stdout: nobody reads it"));
+        }
+        background.talk.drain(at_most);
+    }
 }
 
 /// Whether an error is only that nobody reads any more (`cliplead ... | head`).
@@ -79,7 +178,22 @@ pub(crate) fn emphasise(line: &str, word: Word) -> String {
     line.replacen(&format!(": {text}"), &format!(": {style}{text}\x1b[0m"), 1)
 }
 
-/// Log lines go to stderr; `-v` shows more, `CLIPLEAD_LOG` decides in detail.
+/// Takes one event of the log and says it as a line of talk.
+struct LogLine;
+
+impl io::Write for LogLine {
+    fn write(&mut self, data: &[u8]) -> io::Result<usize> {
+        talk(String::from_utf8_lossy(data).trim_end());
+        Ok(data.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+/// Log lines go to stderr; `-v` shows more, `CLIPLEAD_LOG` decides in detail. Neither they nor the word of a panic ever wait
+/// for a reader in the daemon, nor end it when nobody reads.
 pub(crate) fn set_up_log(verbose: u8) {
     let level = match verbose {
         0 => "warn",
@@ -91,6 +205,11 @@ pub(crate) fn set_up_log(verbose: u8) {
     let ansi =
         std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty()) && io::stderr().is_terminal();
     // A second call (tests) changes nothing.
-    let _ =
-        tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr).with_ansi(ansi).try_init();
+    let _ = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(|| LogLine)
+        .with_ansi(ansi)
+        .log_internal_errors(false)
+        .try_init();
+    std::panic::set_hook(Box::new(|panic| talk(&format!("cliplead: a fault of the program: {panic}"))));
 }

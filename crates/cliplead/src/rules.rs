@@ -72,9 +72,17 @@ fn collect(folder: &Path, ending: &str, depth: usize, found: &mut Vec<PathBuf>) 
 /// # Errors
 /// All problems of all files.
 pub(crate) fn load(texts: &Texts) -> Result<Loaded, Vec<Diagnostic>> {
+    load_after(texts, &RuleSet::default())
+}
+
+/// Compiles a set that takes the place of another; rules of that one whose file is the same are taken over as they are.
+///
+/// # Errors
+/// All problems of all files.
+pub(crate) fn load_after(texts: &Texts, before: &RuleSet) -> Result<Loaded, Vec<Diagnostic>> {
     let limits = Limits { now_us: Some(monotone_us), ..Limits::default() };
-    let mut loaded =
-        RuleSetLoader::new(limits).load(texts.iter().map(|(path, text)| (path.as_str(), text.as_str())))?;
+    let texts_of = texts.iter().map(|(path, text)| (path.as_str(), text.as_str()));
+    let mut loaded = RuleSetLoader::new(limits).load_after(texts_of, before)?;
     loaded.warnings.extend(published::changed(&loaded.set, texts));
     Ok(loaded)
 }

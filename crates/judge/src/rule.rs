@@ -294,6 +294,10 @@ pub trait Rule: Send + Sync {
     fn id(&self) -> &str;
     /// SHA-256 of the rule's text, lower-case hex.
     fn hash(&self) -> &str;
+    /// The file it was read from, as messages name it; empty where there is none.
+    fn file(&self) -> &str {
+        ""
+    }
     /// What it declares.
     fn header(&self) -> &Header;
     /// Judges. `values` are finite and stand in the order: points, then nameplate, in the units the header names.

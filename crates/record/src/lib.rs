@@ -15,7 +15,7 @@ pub use line::{LineEvent, RecordingHeader, VERSION, kind_of, plan};
 pub use reader::{ReadError, Recorded, Recording, read};
 pub use senml::{SenmlError, pack as senml_pack, reading as senml_reading};
 pub use verdict::{HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
-pub use view::{Around, DeviceState, RecentJson, RulesState, view_json};
+pub use view::{Around, DeviceState, DropReason, RecentJson, RulesState, view_json};
 
 /// One line of JSON for anything serialisable. What cannot be written (it does not occur with our own types) becomes an
 /// object with the error.

@@ -13,7 +13,7 @@ use wire::script::ScriptCompiler;
 /// The version this program writes.
 pub const VERSION: u32 = 2;
 /// The oldest version it reads. Version 2 brought `stores` in the header and the events `stored` and `unwatched`.
-pub const VERSION_OLDEST: u32 = 1;
+pub(crate) const VERSION_OLDEST: u32 = 1;
 
 /// The first line.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -120,6 +120,18 @@ impl VerdictJson {
         crate::to_line(self)
     }
 
+    /// One line of JSON for a verdict that is shown although it is not stored: `"unsaved":true` comes first.
+    #[must_use]
+    pub fn unsaved_line(&self) -> String {
+        #[derive(Serialize)]
+        struct Unsaved<'a> {
+            unsaved: bool,
+            #[serde(flatten)]
+            verdict: &'a VerdictJson,
+        }
+        crate::to_line(&Unsaved { unsaved: true, verdict: self })
+    }
+
     /// The word, if the text is one of the five.
     #[must_use]
     pub fn word(&self) -> Option<Word> {

@@ -18,10 +18,14 @@ pub struct Around {
     pub rules: RulesState,
     /// Devices and how they are.
     pub devices: Vec<DeviceState>,
-    /// Stored verdicts, newest first.
+    /// Verdicts shown, newest first.
     pub recent: Vec<RecentJson>,
     /// What went wrong and still stands, one sentence each.
     pub faults: Vec<String>,
+    /// Verdicts on their way to the disk, which nobody has seen yet.
+    pub saving: usize,
+    /// The view's verdict was shown although it is not stored.
+    pub unsaved: bool,
 }
 
 /// The rules in force.
@@ -44,11 +48,28 @@ pub struct DeviceState {
     pub state: String,
     /// Readings so far.
     pub readings: u64,
-    /// Drops so far.
+    /// Drops so far, of every reason.
     pub drops: u64,
+    /// Why, most first.
+    pub reasons: Vec<DropReason>,
+    /// Times that bytes were lost or the link went.
+    pub gaps: u64,
+    /// How often it was asked; `None` for a device that speaks by itself.
+    pub asked: Option<u64>,
+    /// How often it did not answer.
+    pub unanswered: Option<u64>,
 }
 
-/// A stored verdict, short.
+/// Why something was dropped, and how often.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct DropReason {
+    /// The reason in words.
+    pub reason: String,
+    /// How often.
+    pub count: u64,
+}
+
+/// A verdict, short.
 #[derive(Clone, Debug, Serialize)]
 #[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
 pub struct RecentJson {
@@ -60,6 +81,10 @@ pub struct RecentJson {
     pub advice: Option<String>,
     pub reason: Option<String>,
     pub at_s: f64,
+    /// The verdict's number in its round.
+    pub number: u64,
+    /// It was shown although it is not stored.
+    pub unsaved: bool,
 }
 
 impl From<&VerdictJson> for RecentJson {
@@ -73,6 +98,8 @@ impl From<&VerdictJson> for RecentJson {
             advice: verdict.advice.clone(),
             reason: verdict.reason.clone(),
             at_s: verdict.at_s,
+            number: 0,
+            unsaved: false,
         }
     }
 }
@@ -84,6 +111,7 @@ pub fn view_json(seq: u64, now_ms: i64, view: &View, around: &Around) -> String 
         let mut value = serde_json::to_value(VerdictJson::from(verdict)).unwrap_or(Value::Null);
         if let Some(object) = value.as_object_mut() {
             object.insert("live".to_owned(), Value::Bool(*live));
+            object.insert("unsaved".to_owned(), Value::Bool(around.unsaved));
         }
         value
     });
@@ -98,6 +126,7 @@ pub fn view_json(seq: u64, now_ms: i64, view: &View, around: &Around) -> String 
         "recent": around.recent,
         "devices": around.devices,
         "faults": around.faults,
+        "saving": around.saving,
     })
     .to_string()
 }

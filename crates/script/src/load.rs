@@ -1,5 +1,6 @@
 //! Loading a rule set: texts in, a checked set or every problem of every file out. Reads no files itself.
 
+use alloc::boxed::Box;
 use alloc::collections::BTreeMap;
 use alloc::format;
 use alloc::string::{String, ToString};
@@ -7,7 +8,7 @@ use alloc::sync::Arc;
 use alloc::vec::Vec;
 use core::fmt::Write;
 
-use judge::rule::RuleSet;
+use judge::rule::{Rule, RuleSet};
 use rhai::{AST, LexError, ParseError, ParseErrorType};
 use sha2::{Digest, Sha256};
 
@@ -50,21 +51,34 @@ impl RuleSetLoader {
         &self,
         files: impl IntoIterator<Item = (&'a str, &'a str)>,
     ) -> Result<Loaded, Vec<Diagnostic>> {
+        self.load_after(files, &RuleSet::default())
+    }
+
+    /// As [`RuleSetLoader::load`], for a set that takes the place of another one: a rule of that set whose path and text
+    /// are the same is taken over as it is, without its warnings, and not compiled again.
+    ///
+    /// # Errors
+    /// As [`RuleSetLoader::load`].
+    pub fn load_after<'a>(
+        &self,
+        files: impl IntoIterator<Item = (&'a str, &'a str)>,
+        before: &RuleSet,
+    ) -> Result<Loaded, Vec<Diagnostic>> {
         let sandbox = Sandbox::new();
+        let before: Known<'_> = before.iter().map(|rule| (rule.file(), rule)).collect();
         let mut found = Vec::new();
-        let mut parts: BTreeMap<String, Parts<'a>> = BTreeMap::new();
+        let mut ready: BTreeMap<String, Ready<'a>> = BTreeMap::new();
         let mut count = 0_usize;
         for (path, text) in files {
             count += 1;
             let file = SourceFile { path, text };
             let mut findings = Findings::new(file);
-            let one = read_one(file, &sandbox, &mut findings);
-            if let Some(one) = one {
-                if let Some(other) = parts.get(&one.id) {
-                    let text = format!("{} has the same name; a rule's file name is its id", other.file.path);
+            if let Some((id, one)) = ready_one(file, &before, &sandbox, &mut findings) {
+                if let Some(other) = ready.get(&id) {
+                    let text = format!("{} has the same name; a rule's file name is its id", other.path());
                     findings.error(At::default(), text);
                 } else {
-                    parts.insert(one.id.clone(), one);
+                    ready.insert(id, one);
                 }
             }
             found.extend(findings.into_sorted());
@@ -77,14 +91,59 @@ impl RuleSetLoader {
         if found.iter().any(|diagnostic| diagnostic.severity == Severity::Error) {
             return Err(found);
         }
-        let hash = set_hash(parts.values());
+        let hash = set_hash(ready.iter().map(|(id, one)| (id.as_str(), one.hash())));
         let engine = Arc::new(sandbox.engine);
-        let rules = parts
+        let rules = ready
             .into_values()
-            .map(|parts| shared(RhaiRule::new(parts, Arc::clone(&engine), self.limits)))
+            .map(|one| match one {
+                Ready::Fresh(parts) => shared(RhaiRule::new(*parts, Arc::clone(&engine), self.limits)),
+                Ready::Known(rule) => rule,
+            })
             .collect();
         Ok(Loaded { set: RuleSet::new(rules, &hash), warnings: found })
     }
+}
+
+/// A rule on its way into a set.
+enum Ready<'a> {
+    Fresh(Box<Parts<'a>>),
+    /// It was in the set before.
+    Known(Arc<dyn Rule>),
+}
+
+impl Ready<'_> {
+    fn path(&self) -> &str {
+        match self {
+            Self::Fresh(parts) => parts.file.path,
+            Self::Known(rule) => rule.file(),
+        }
+    }
+
+    fn hash(&self) -> &str {
+        match self {
+            Self::Fresh(parts) => &parts.hash,
+            Self::Known(rule) => rule.hash(),
+        }
+    }
+}
+
+/// The rules of the set before, by file.
+type Known<'r> = BTreeMap<&'r str, &'r Arc<dyn Rule>>;
+
+/// One file with its rule's id, taken over from before or read anew.
+fn ready_one<'a>(
+    file: SourceFile<'a>,
+    before: &Known<'_>,
+    sandbox: &Sandbox,
+    findings: &mut Findings<'_>,
+) -> Option<(String, Ready<'a>)> {
+    if let Some(rule) = before.get(file.path)
+        && rule.hash() == hex(&Sha256::digest(file.text.as_bytes()))
+    {
+        return Some((rule.id().into(), Ready::Known(Arc::clone(rule))));
+    }
+    let parts = read_one(file, sandbox, findings)?;
+    Some((parts.id.clone(), Ready::Fresh(Box::new(parts))))
 }
 
 /// One file, when it has no errors.
@@ -188,12 +247,16 @@ fn not_in_rules(word: &str) -> String {
     }
 }
 
-fn set_hash<'p, 'a: 'p>(parts: impl Iterator<Item = &'p Parts<'a>>) -> String {
+/// Over id and hash of each rule; the hash as the 32 bytes that its hexadecimal digits stand for.
+fn set_hash<'p>(rules: impl Iterator<Item = (&'p str, &'p str)>) -> String {
     let mut hasher = Sha256::new();
-    for one in parts {
-        hasher.update(one.id.as_bytes());
+    for (id, hash) in rules {
+        hasher.update(id.as_bytes());
         hasher.update([0]);
-        hasher.update(Sha256::digest(one.file.text.as_bytes()));
+        for pair in hash.as_bytes().chunks_exact(2) {
+            let digits = core::str::from_utf8(pair).unwrap_or_default();
+            hasher.update([u8::from_str_radix(digits, 16).unwrap_or_default()]);
+        }
     }
     hex(&hasher.finalize())
 }

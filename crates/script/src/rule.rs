@@ -220,6 +220,10 @@ impl Rule for RhaiRule {
         &self.hash
     }
 
+    fn file(&self) -> &str {
+        &self.path
+    }
+
     fn header(&self) -> &Header {
         &self.header
     }

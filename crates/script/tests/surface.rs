@@ -69,6 +69,24 @@ fn the_sketch_has_its_header_and_its_source() {
 }
 
 #[test]
+fn a_set_that_follows_another_takes_over_what_did_not_change() {
+    let loader = script::RuleSetLoader::default();
+    let other = SKETCH.replace("title(", "// mine\ntitle(");
+    let first = loader.load([("one.rhai", SKETCH), ("two.rhai", SKETCH)]).unwrap().set;
+    let second = loader.load_after([("one.rhai", SKETCH), ("two.rhai", other.as_str())], &first).unwrap().set;
+    let same = |id: &str| std::sync::Arc::ptr_eq(first.find(id).unwrap(), second.find(id).unwrap());
+    assert!(same("one") && !same("two"));
+    let anew = loader.load([("one.rhai", SKETCH), ("two.rhai", other.as_str())]).unwrap().set;
+    assert_eq!(second.hash(), anew.hash());
+    // Elsewhere the same text is read anew: messages name the file.
+    let moved = loader.load_after([("b/one.rhai", SKETCH)], &first).unwrap().set;
+    assert_eq!(moved.find("one").unwrap().file(), "b/one.rhai");
+    // A name that stands twice is still refused, whether taken over or not.
+    let twice = loader.load_after([("one.rhai", SKETCH), ("b/one.rhai", SKETCH)], &first).unwrap_err();
+    assert!(twice[0].found.message.contains("one.rhai has the same name"), "{}", twice[0].found.message);
+}
+
+#[test]
 fn hashes_are_sha_256_and_do_not_depend_on_order_or_folder() {
     let set = |files: &[(&str, &str)]| {
         let loaded = RuleSetLoader::new(Limits::default()).load(files.iter().copied()).unwrap();

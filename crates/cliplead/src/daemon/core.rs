@@ -1,32 +1,40 @@
-//! The core thread: owns the pipeline, stamps nothing itself, and passes each verdict through the store before anybody
-//! sees it. Decides nothing that the round does not.
+//! The core thread: owns the pipeline and waits for no reader and no disk. Each verdict goes to the store before anybody sees
+//! it. Decides nothing that the round does not; acts, steps and the picture for the page stand in the files beside.
 
 use std::sync::Arc;
-use std::time::{Duration as StdDuration, Instant as Clock};
+use std::time::Duration;
 
 use judge::round;
 use judge::rule::RuleSet;
 use link::{LinkEvent, LinkState};
-use pipeline::{Event, Output, Pipeline, Stamped};
-use quantity::{Instant, parse_typed};
-use record::{Around, DeviceState, LineEvent, RecentJson, RecordingHeader, RulesState};
+use pipeline::{Event, Pipeline};
+use quantity::Instant;
+use record::{Around, LineEvent, RecordingHeader};
 use tokio::sync::{broadcast, mpsc, oneshot, watch};
 
 use super::Setup;
+use super::health::Health;
+use super::keeper::Told;
+use super::page;
+use super::say::{Refusals, say};
 use super::store::{Kept, Store};
 use super::tape::Tape;
+use super::typed::TypedLines;
 use crate::cli::Format;
-use crate::output::{self, emphasise, talk};
+use crate::clock::{Clock, Moment};
+use crate::output::talk;
 
-/// How often the page gets a fresh picture, the store is tried again and files are flushed.
-const BEAT: StdDuration = StdDuration::from_millis(200);
-/// Verdicts the page lists.
-const RECENT_MAX: usize = 8;
+/// How often what waits is looked at and files are flushed.
+const BEAT: Duration = Duration::from_millis(200);
+/// A longer span between two looks at the clock is one in which nobody watched.
+const WATCHED: Duration = Duration::from_secs(10);
 
 /// What reaches the core.
 pub(crate) enum Input {
     /// A device's link says something.
-    Link { device: usize, at: Clock, event: LinkEvent },
+    Link { device: usize, at: Moment, event: LinkEvent },
+    /// Typed lines; `taken` is dropped when all of them are taken.
+    Typed { device: usize, at: Moment, data: Vec<u8>, taken: oneshot::Sender<()> },
     /// A device cannot ever be opened as it is configured.
     CannotOpen { device: usize, why: String },
     /// A person wants something.
@@ -65,86 +73,76 @@ pub(crate) enum Act {
 pub(crate) enum Notice {
     /// Something the round said, other than a verdict.
     Round(round::Output),
-    /// A verdict, stored and shown.
+    /// A verdict, shown; stored before, unless it says otherwise.
     Verdict(Box<Kept>),
+}
+
+/// Where the core speaks to.
+pub(super) struct Outlets {
+    pub(super) tape: Option<Tape>,
+    pub(super) notices: broadcast::Sender<Arc<Notice>>,
+    pub(super) views: watch::Sender<Arc<str>>,
 }
 
 /// The core's state.
 pub(super) struct Core {
-    pipeline: Pipeline,
-    start: Clock,
-    now: Instant,
-    store: Store,
-    tape: Option<Tape>,
-    notices: broadcast::Sender<Arc<Notice>>,
-    views: watch::Sender<Arc<str>>,
-    around: Around,
-    names: Vec<String>,
-    /// Which devices send typed lines.
-    typed: Vec<bool>,
-    route: Vec<round::Plan>,
-    next: usize,
-    format: Format,
-    seq: u64,
-    stdout_gone: bool,
+    pub(super) pipeline: Pipeline,
+    clock: Clock,
+    start: Moment,
+    /// When somebody last looked at the clock.
+    watched: Moment,
+    pub(super) now: Instant,
+    pub(super) store: Store,
+    pub(super) tape: Option<Tape>,
+    pub(super) notices: broadcast::Sender<Arc<Notice>>,
+    pub(super) views: watch::Sender<Arc<str>>,
+    pub(super) around: Around,
+    pub(super) health: Vec<Health>,
+    pub(super) lines: TypedLines,
+    pub(super) refusals: Refusals,
+    pub(super) route: Vec<round::Plan>,
+    pub(super) next: usize,
+    pub(super) format: Format,
+    pub(super) seq: u64,
     /// The meter that typed values are read off, if a typed device names its profile.
-    typed_by: Option<wire::Profile>,
+    pub(super) typed_by: Option<wire::Profile>,
 }
 
 impl Core {
     /// Joins the devices and begins the round.
-    ///
-    /// # Errors
-    /// When the round cannot be stored.
-    pub(super) fn new(
-        setup: Setup,
-        mut store: Store,
-        mut tape: Option<Tape>,
-        notices: broadcast::Sender<Arc<Notice>>,
-        views: watch::Sender<Arc<str>>,
-    ) -> anyhow::Result<Self> {
-        let Setup { config, rules, format, note, arm_first, .. } = setup;
-        store.begin(&config.site, rules.hash(), &config.settings)?;
+    pub(super) fn new(setup: Setup, store: Store, clock: Clock, outlets: Outlets) -> Self {
+        let Setup { config, rules, refused, format, note, arm_first, .. } = setup;
         if !store.keeps() {
             talk("cliplead: no history file is named, so no verdict is stored");
         }
-        let mut header = RecordingHeader::of(&config.settings);
+        let settings = round::Settings { verdicts_are_stored: store.keeps(), ..config.settings };
+        let mut header = RecordingHeader::of(&settings);
         header.site.clone_from(&config.site);
         rules.hash().clone_into(&mut header.rules);
         header.note = note;
+        let Outlets { mut tape, notices, views } = outlets;
         if let Some(tape) = &mut tape {
             tape.header(&header);
         }
-        let around = Around {
-            site: config.site,
-            rules: rules_state(&rules, None),
-            devices: config
-                .devices
-                .iter()
-                .map(|device| DeviceState {
-                    name: device.name.clone(),
-                    state: "opening".to_owned(),
-                    ..DeviceState::default()
-                })
-                .collect(),
-            ..Around::default()
-        };
+        let start = clock();
         let mut core = Self {
-            pipeline: Pipeline::new(rules, config.settings),
-            start: Clock::now(),
+            around: page::around(&config, &rules, refused),
+            health: config.devices.iter().map(|device| Health::of(&device.name, device.typed)).collect(),
+            pipeline: Pipeline::new(rules, settings),
+            clock,
+            start,
+            watched: start,
             now: Instant::ZERO,
             store,
             tape,
             notices,
             views,
-            around,
-            names: config.devices.iter().map(|device| device.name.clone()).collect(),
-            typed: config.devices.iter().map(|device| device.typed).collect(),
+            lines: TypedLines::default(),
+            refusals: Refusals::default(),
             route: config.route,
             next: 0,
             format,
             seq: 0,
-            stdout_gone: false,
             typed_by: None,
         };
         for device in config.devices {
@@ -161,24 +159,33 @@ impl Core {
         if arm_first && !core.route.is_empty() {
             let _ = core.arm_next();
         }
-        Ok(core)
+        core
     }
 
-    /// Runs until told to stop, or until nobody can tell it anything any more.
+    /// Runs until told to stop, or until nobody can tell it anything any more. Gives what is not in order at the end.
     ///
     /// # Errors
     /// When the thread gets no timer.
-    pub(super) fn run(mut self, mut inputs: mpsc::Receiver<Input>) -> anyhow::Result<()> {
+    pub(super) fn run(
+        mut self,
+        mut inputs: mpsc::Receiver<Input>,
+        mut told: mpsc::Receiver<Told>,
+    ) -> anyhow::Result<super::Ended> {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build()?;
-        runtime.block_on(async {
+        Ok(runtime.block_on(async {
             let mut beat = tokio::time::interval(BEAT);
             beat.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
+            let mut answers = true;
             loop {
                 tokio::select! {
                     biased;
                     // The beat first: a device that floods always has an input ready, and the page, the history and what
                     // falls due must not wait for its end.
                     _ = beat.tick() => self.beat(),
+                    answer = told.recv(), if answers => match answer {
+                        Some(answer) => self.told(answer),
+                        None => answers = self.history_is_gone(),
+                    },
                     input = inputs.recv() => match input {
                         None | Some(Input::Stop) => break,
                         Some(input) => self.take(input),
@@ -186,32 +193,55 @@ impl Core {
                     () = tokio::time::sleep(self.until_due()) => self.tick(),
                 }
             }
-        });
-        self.end();
-        Ok(())
+            self.end(&mut told).await
+        }))
     }
 
-    fn until_due(&self) -> StdDuration {
-        let clock = self.clock(Clock::now());
-        self.pipeline.poll_at().map_or(StdDuration::from_secs(3600), |due| {
-            StdDuration::from_micros(u64::try_from(due.since(clock).micros()).unwrap_or(0))
+    fn until_due(&self) -> Duration {
+        let clock = self.at((self.clock)());
+        self.pipeline.poll_at().map_or(Duration::from_secs(3600), |due| {
+            Duration::from_micros(u64::try_from(due.since(clock).micros()).unwrap_or(0))
         })
     }
 
-    fn clock(&self, at: Clock) -> Instant {
-        let us = at.saturating_duration_since(self.start).as_micros();
-        Instant::from_micros(i64::try_from(us).unwrap_or(i64::MAX))
+    fn at(&self, moment: Moment) -> Instant {
+        Instant::from_micros(i64::try_from(moment.since(self.start).as_micros()).unwrap_or(i64::MAX))
     }
 
-    fn set_now(&mut self, at: Clock) {
-        self.now = self.now.max(self.clock(at));
+    /// The machine's time.
+    pub(super) fn moment(&self) -> Moment {
+        (self.clock)()
     }
 
-    fn take(&mut self, input: Input) {
+    /// Time goes on to here. After a span in which nobody watched, every hold point is open again.
+    pub(super) fn set_now(&mut self, at: Moment) {
+        let span = at.since(self.watched);
+        self.watched = self.watched.max(at);
+        self.now = self.now.max(self.at(at));
+        if span > WATCHED {
+            talk(&format!(
+                "cliplead: the machine slept or was held up for {} s; every hold point is open again",
+                span.as_secs()
+            ));
+            let _ = self.step_round(round::Event::Unwatched);
+        }
+    }
+
+    /// As [`Core::set_now`], and later than anything before: what people do has a time of its own.
+    pub(super) fn set_own_time(&mut self, at: Moment) {
+        self.set_now(at);
+        self.now = self.now + quantity::Duration::from_micros(1);
+    }
+
+    pub(super) fn take(&mut self, input: Input) {
         match input {
             Input::Link { device, at, event } => {
                 self.set_now(at);
                 self.link(device, event);
+            }
+            Input::Typed { device, at, data, taken } => {
+                self.lines.push(device, at, data, taken);
+                self.take_lines();
             }
             Input::CannotOpen { device, why } => {
                 talk(&format!("cliplead: device {} cannot be used: {why}", self.name(device)));
@@ -220,7 +250,7 @@ impl Core {
                 }
             }
             Input::Ask(ask) => {
-                self.set_now(Clock::now());
+                self.set_own_time(self.moment());
                 let answer = self.act(ask.act, ask.check);
                 if let Some(reply) = ask.reply {
                     let _ = reply.send(answer);
@@ -228,12 +258,12 @@ impl Core {
                 self.publish();
             }
             Input::Rules(result) => {
-                self.set_now(Clock::now());
+                self.set_now(self.moment());
                 self.new_rules(result);
                 self.publish();
             }
             Input::Arm(plan) => {
-                self.set_now(Clock::now());
+                self.set_own_time(self.moment());
                 let _ = self.step_round(round::Event::Arm(plan));
                 self.publish();
             }
@@ -241,19 +271,13 @@ impl Core {
         }
     }
 
-    fn name(&self, device: usize) -> String {
-        self.names.get(device).cloned().unwrap_or_default()
+    pub(super) fn name(&self, device: usize) -> String {
+        self.health.get(device).map(|health| health.name.clone()).unwrap_or_default()
     }
 
     fn link(&mut self, device: usize, event: LinkEvent) {
         let name = self.name(device);
         match event {
-            LinkEvent::Bytes(data) if self.typed.get(device) == Some(&true) => {
-                // Line by line: what `next` arms must be armed before the lines behind it are taken.
-                for line in data.split_inclusive(|byte| *byte == b'\n') {
-                    self.step(Event::Bytes { device: name.clone(), data: line.to_vec() }, None);
-                }
-            }
             LinkEvent::Bytes(data) => {
                 self.step(Event::Bytes { device: name, data }, None);
             }
@@ -265,7 +289,7 @@ impl Core {
             LinkEvent::State(state) => {
                 match &state {
                     LinkState::Absent(_) | LinkState::Lost(_) => {
-                        talk(&format!("cliplead: device {name}: {state}"))
+                        talk(&format!("cliplead: device {name}: {state}"));
                     }
                     _ => tracing::info!("device {name}: {state}"),
                 }
@@ -278,223 +302,48 @@ impl Core {
         }
     }
 
-    fn act(&mut self, act: Act, check: Option<u64>) -> Result<(), String> {
-        let armed = self.pipeline.round().armed();
-        if let Some(seen) = check
-            && armed.map(u64::from) != Some(seen)
+    /// Takes the typed lines that need not wait. A line may rest on a verdict that is about to be stored, so it waits for
+    /// that.
+    pub(super) fn take_lines(&mut self) {
+        while !self.store.holds_up()
+            && let Some((device, at, line)) = self.lines.next()
         {
-            return Err("the check on your page is no longer armed; look again".to_owned());
+            self.set_own_time(at);
+            self.step(Event::Bytes { device: self.name(device), data: line }, None);
         }
-        let event = match act {
-            Act::Confirm(hold_point) => round::Event::Confirm { hold_point },
-            Act::Withdraw(hold_point) => round::Event::Withdraw { hold_point },
-            Act::Type { point, text } if round::reads_open(&text) => round::Event::Open { point },
-            Act::Type { point, text } => {
-                let value = parse_typed(&text).map_err(|error| error.to_string())?;
-                let accuracy =
-                    self.typed_by.as_ref().and_then(|profile| pipeline::typed_accuracy(profile, &value));
-                round::Event::Typed { point, value, accuracy }
-            }
-            Act::Answer(yes) => round::Event::Answer { yes },
-            Act::Again => round::Event::Again,
-            Act::Next => return self.arm_next(),
-            Act::Finish => round::Event::Finish,
-            Act::Energised => round::Event::Energised,
-        };
-        self.step_round(event)
     }
 
-    fn arm_next(&mut self) -> Result<(), String> {
-        let Some(plan) = self.route.get(self.next).cloned() else {
-            return Err("the route is at its end: there is no next check".to_owned());
-        };
-        self.next += 1;
-        self.step_round(round::Event::Arm(Box::new(plan)))
+    /// The history has answered.
+    pub(super) fn told(&mut self, told: Told) {
+        self.set_now(self.moment());
+        let follows = self.store.told(told);
+        self.follow(follows);
+        self.take_lines();
+        self.publish();
     }
 
-    fn new_rules(&mut self, result: Result<RuleSet, String>) {
-        match result {
-            Ok(set) => {
-                talk(&format!("cliplead: new rules in force: {} rules", set.iter().count()));
-                self.around.rules = rules_state(&set, None);
-                let _ = self.step_round(round::Event::Rules(set));
-            }
-            Err(why) => {
-                talk(&format!(
-                    "cliplead: the changed rules are refused, the last good ones stay in force: {why}"
-                ));
-                self.around.rules.refused = Some(why);
-            }
-        }
+    fn history_is_gone(&mut self) -> bool {
+        let why = "the history's thread has ended; please report this".to_owned();
+        self.told(Told::Trouble(why));
+        false
     }
 
     fn tick(&mut self) {
-        self.set_now(Clock::now());
+        self.set_now(self.moment());
         let _ = self.step_round(round::Event::Tick);
     }
 
-    fn step_round(&mut self, event: round::Event) -> Result<(), String> {
-        self.step(Event::Round(event), None).map_or(Ok(()), Err)
-    }
-
-    /// One step of the pipeline: onto the tape, through it, and what came out to where it belongs. Gives back why
-    /// something was refused, if it was.
-    fn step(&mut self, event: Event, line: Option<LineEvent>) -> Option<String> {
-        let now = self.now;
-        if let Some(tape) = &mut self.tape
-            && let Some(line) = line.or_else(|| LineEvent::of(now.micros(), &event))
-        {
-            tape.event(&line);
-        }
-        let mut refused = None;
-        let mut next_asked = false;
-        for Stamped { output, .. } in self.pipeline.step(event, now) {
-            match output {
-                Output::Round(round::Output::Verdict(verdict)) => {
-                    let shown = self.store.keep(*verdict);
-                    self.show(shown);
-                }
-                Output::Round(output) => {
-                    if let round::Output::Refused { why } = &output {
-                        refused = Some(why.clone());
-                    }
-                    if let Some(line) = words(&output) {
-                        talk(&line);
-                    }
-                    let _ = self.notices.send(Arc::new(Notice::Round(output)));
-                }
-                Output::Reading { device, reading } => {
-                    if self.pipeline.round().armed().is_some() {
-                        self.store.raw(&device, &reading);
-                    }
-                }
-                Output::Dropped { device, fault } => tracing::debug!("device {device}: {fault}"),
-                Output::NextAsked => next_asked = true,
-                Output::NotTyped { device, fault } => talk(&format!("{device}: {fault}")),
-            }
-        }
-        if next_asked && let Err(why) = self.arm_next() {
-            talk(&format!("    refused: {why}"));
-        }
-        refused
-    }
-
-    /// Only what the store has comes here.
-    fn show(&mut self, shown: Vec<Kept>) {
-        for kept in shown {
-            self.print(&kept);
-            self.around.recent.insert(0, RecentJson::from(&kept.json));
-            self.around.recent.truncate(RECENT_MAX);
-            let _ = self.notices.send(Arc::new(Notice::Verdict(Box::new(kept))));
-            if let Some(tape) = &mut self.tape {
-                tape.flush();
-            }
-            self.publish();
-        }
-    }
-
-    fn print(&mut self, kept: &Kept) {
-        if self.stdout_gone {
-            return;
-        }
-        let line = match self.format {
-            Format::Json => kept.json.line(),
-            Format::Text => emphasise(&record::text::line(&kept.json), kept.verdict.word),
-        };
-        if let Err(error) = output::data(&line) {
-            self.stdout_gone = true;
-            tracing::warn!(
-                "stdout takes no more lines ({error}); verdicts go on to the history and the page"
-            );
-        }
-    }
-
-    fn beat(&mut self) {
+    pub(super) fn beat(&mut self) {
         self.tick();
-        let shown = self.store.retry();
-        self.show(shown);
-        self.store.write_raw();
+        let now = self.moment();
+        let overdue = self.store.overdue(now, false);
+        self.show(overdue);
+        self.store.write_raw(now, false);
+        say(self.refusals.due(now, false));
+        self.take_lines();
         if let Some(tape) = &mut self.tape {
             tape.flush();
         }
         self.publish();
     }
-
-    /// A fresh picture for the page. A verdict that is not stored yet is not in it.
-    fn publish(&mut self) {
-        self.seq += 1;
-        for (state, name) in self.around.devices.iter_mut().zip(&self.names) {
-            if let Some((_, device)) = self.pipeline.devices().find(|(known, _)| *known == name.as_str()) {
-                state.readings = device.readings();
-                state.drops = device.counters().map_or(0, wire::Counters::faults);
-            }
-        }
-        self.around.faults = self.store.fault().map(str::to_owned).into_iter().collect();
-        let mut view = self.pipeline.round().view(self.now);
-        if view.verdict.as_ref().is_some_and(|(verdict, _)| self.store.waits(verdict.check)) {
-            view.verdict = None;
-            if let Some(check) = &mut view.check {
-                check.ruler = None;
-            }
-        }
-        let json = record::view_json(self.seq, self.now.micros() / 1_000, &view, &self.around);
-        self.views.send_replace(Arc::from(json));
-    }
-
-    fn end(&mut self) {
-        self.set_now(Clock::now());
-        let _ = self.step_round(round::Event::Tick);
-        if self.pipeline.round().awaits_verdict() {
-            // What is open at the end ends with a word and its reason, not in silence.
-            let _ = self.step_round(round::Event::Finish);
-        }
-        let now = self.now;
-        if let Some(tape) = &mut self.tape {
-            tape.event(&LineEvent::End { t: now.micros() });
-            tape.flush();
-        }
-        let shown = self.store.retry();
-        self.show(shown);
-        self.store.end();
-    }
-}
-
-fn rules_state(set: &RuleSet, refused: Option<String>) -> RulesState {
-    RulesState {
-        count: set.iter().count(),
-        hash: set.hash().get(..8).unwrap_or_default().to_owned(),
-        refused,
-    }
-}
-
-/// What the round says, as talk on stderr.
-fn words(output: &round::Output) -> Option<String> {
-    use judge::hold::How;
-    Some(match output {
-        round::Output::Armed { check, unit_tag, component, rule, cautions } => {
-            let mut text = format!("  check {check}: {unit_tag} / {component} ({rule})");
-            for caution in cautions {
-                text.push_str("\n    CAUTION ");
-                text.push_str(caution);
-            }
-            text
-        }
-        round::Output::HoldPoint { name, evidence } => match &evidence.how {
-            How::Confirmed => format!("    {name}: confirmed"),
-            How::Stream(says) => format!("    {name}: shown by the meter ({says})"),
-        },
-        round::Output::Lapsed { name, why } => format!("    {name}: no longer stands, {}", why.text()),
-        round::Output::Settled(reading) => {
-            let from = if reading.device == "typed" {
-                "typed".to_owned()
-            } else {
-                format!("{} readings", reading.count)
-            };
-            format!("    {}: {} {} ({from})", reading.label, reading.shown, reading.unit)
-        }
-        round::Output::Reset { why } => format!("    started anew: {}", why.text()),
-        round::Output::Asked { question } => format!("    QUESTION {question}"),
-        round::Output::Refused { why } => format!("    refused: {why}"),
-        round::Output::Verdict(_) => return None,
-    })
 }

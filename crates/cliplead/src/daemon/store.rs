@@ -1,301 +1,342 @@
-//! The history's place in the daemon: verdicts are kept here before anybody sees them. A verdict that cannot be stored
-//! waits and is tried again; it is not shown meanwhile. Does not decide anything.
+//! What the core knows of the history: which verdicts are on their way to it, which may be shown now, and what is wrong.
+//! A verdict is shown when it is stored, or marked UNSAVED when that takes too long. Does no disk work; `keeper` does.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 use std::path::Path;
-use std::time::{SystemTime, UNIX_EPOCH};
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use anyhow::Context as _;
-use history::{History, NewRound, RawReading, RoundId};
+use history::{History, NewRound, RawReading};
 use judge::round::Settings;
 use judge::verdict::Verdict;
-use quantity::{Reading, State};
+use quantity::Reading;
 use record::VerdictJson;
+use tokio::sync::mpsc;
+use uuid::Uuid;
 
-use crate::output::talk;
+use super::keeper::{Job, Keeper, Told};
+use super::row;
+use crate::clock::Moment;
 
-/// Raw readings that wait for the next write at most; more are dropped and counted.
-const RAW_MAX: usize = 4096;
+/// A verdict that is not stored after this time is shown, marked UNSAVED.
+const PATIENCE: Duration = Duration::from_secs(5);
 /// Verdicts that wait for a disk at most. A round has some hundred.
 const WAITING_MAX: usize = 4096;
+/// Raw readings that wait for the next write at most; more are dropped and counted.
+const RAW_MAX: usize = 4096;
+/// Raw readings are written this often, or with a verdict.
+const RAW_EVERY: Duration = Duration::from_secs(5);
+/// Of one channel a raw reading is stored at most this often; the settler takes slow quantities no faster.
+const RAW_GAP_US: i64 = 100_000;
+/// Channels whose last raw reading is remembered.
+const CHANNELS_MAX: usize = 256;
 
 /// The history, or nothing.
 pub(super) struct Store {
-    history: Option<(History, Option<RoundId>)>,
-    /// The round's id, and how many verdicts were numbered in it.
-    round: String,
-    seq: u64,
-    raw: Vec<RawReading>,
-    raw_dropped: u64,
-    raw_fault: Option<String>,
+    keeper: Option<Keeper>,
     waiting: VecDeque<Waiting>,
+    /// Verdicts that can never be stored, or that nobody could take.
+    refused: usize,
     fault: Option<String>,
+    is_open: bool,
+    has_ended: bool,
+    raw: Raw,
 }
 
-/// A verdict on its way.
+/// A verdict that may be shown.
 #[derive(Clone)]
 pub(crate) struct Kept {
     /// The verdict.
     pub(crate) verdict: Verdict,
     /// As it is written.
     pub(crate) json: VerdictJson,
+    /// Whether it is in the history.
+    pub(crate) saved: Saved,
+}
+
+/// Whether a verdict is in the history.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Saved {
+    /// It is.
+    Yes,
+    /// No history is kept.
+    NothingKept,
+    /// It is not, and should be.
+    No,
 }
 
 struct Waiting {
     kept: Kept,
-    row: history::Verdict,
+    since: Moment,
+    shown: bool,
+}
+
+#[derive(Default)]
+struct Raw {
+    readings: Vec<RawReading>,
+    last_us: BTreeMap<(String, u8), i64>,
+    since: Option<Moment>,
+    on_the_way: bool,
+    dropped: u64,
+    fault: Option<String>,
+}
+
+/// What follows from an answer of the history.
+#[derive(Default)]
+pub(super) struct Now {
+    /// Verdicts to show, in their order.
+    pub(super) show: Vec<Kept>,
+    /// Verdicts that are stored now.
+    pub(super) stored: Vec<u64>,
+    /// Of these, some were shown as UNSAVED before.
+    pub(super) saved_late: Vec<u64>,
+    /// A sentence for stderr.
+    pub(super) say: Option<String>,
 }
 
 impl Store {
-    /// Opens the file; `None` keeps nothing.
-    ///
-    /// # Errors
-    /// When the file cannot be used with its promise.
-    pub(super) fn open(path: Option<&Path>) -> anyhow::Result<Self> {
-        let history = path
-            .map(|path| History::open(path).with_context(|| format!("history {}", path.display())))
-            .transpose()?
-            .map(|history| (history, None));
-        Ok(Self {
-            history,
-            round: String::new(),
-            seq: 0,
-            raw: Vec::new(),
-            raw_dropped: 0,
-            raw_fault: None,
+    /// Keeps nothing.
+    pub(super) fn nothing() -> Self {
+        Self {
+            keeper: None,
             waiting: VecDeque::new(),
+            refused: 0,
             fault: None,
-        })
+            is_open: true,
+            has_ended: false,
+            raw: Raw::default(),
+        }
     }
 
-    /// Whether anything is kept at all.
-    pub(super) fn keeps(&self) -> bool {
-        self.history.is_some()
-    }
-
-    /// Begins the round.
+    /// Keeps everything in this file. `strict`: the file must be usable now; else it is tried until it is.
     ///
     /// # Errors
-    /// When it cannot be stored.
-    pub(super) fn begin(&mut self, site: &str, rules_hash: &str, settings: &Settings) -> anyhow::Result<()> {
-        let Some((history, round)) = &mut self.history else { return Ok(()) };
-        let wall_ms = wall_ms();
-        let new = NewRound {
-            uid: format!("{wall_ms:x}-{:x}", std::process::id()),
+    /// With `strict`, when the file cannot be used with its promise.
+    pub(super) fn open(
+        path: &Path,
+        strict: bool,
+        site: &str,
+        rules_hash: &str,
+        settings: &Settings,
+        told: mpsc::Sender<Told>,
+    ) -> anyhow::Result<Self> {
+        let opened = strict
+            .then(|| History::open(path).with_context(|| format!("history {}", path.display())))
+            .transpose()?;
+        let round = NewRound {
+            uid: Uuid::now_v7().to_string(),
             site: if site.is_empty() { "unnamed site".to_owned() } else { site.to_owned() },
-            started_wall_ms: wall_ms,
+            started_wall_ms: wall_ms(),
             rules_hash: rules_hash.to_owned(),
             decision_rule: settings.decision.to_string(),
             program_version: env!("CARGO_PKG_VERSION").to_owned(),
         };
-        self.round.clone_from(&new.uid);
-        *round = Some(history.begin_round(&new).context("the round was not stored")?);
-        Ok(())
+        // One place for each verdict that may wait, and for raw readings and the end.
+        let keeper = Keeper::start(path.to_owned(), opened, round, told, WAITING_MAX + 8)?;
+        Ok(Self { keeper: Some(keeper), is_open: false, ..Self::nothing() })
     }
 
-    /// Takes a verdict and gives back what may be shown now: this one and any that waited before it, or nothing.
-    pub(super) fn keep(&mut self, verdict: Verdict) -> Vec<Kept> {
+    /// A history that the test plays.
+    #[cfg(test)]
+    pub(super) fn played(jobs: std::sync::mpsc::SyncSender<Job>) -> Self {
+        Self { keeper: Some(Keeper::played(jobs)), is_open: false, ..Self::nothing() }
+    }
+
+    /// Whether anything is kept at all.
+    pub(super) fn keeps(&self) -> bool {
+        self.keeper.is_some()
+    }
+
+    /// Takes a verdict and gives back what may be shown now.
+    pub(super) fn keep(&mut self, verdict: Verdict, now: Moment) -> Now {
+        self.write_raw(now, true);
         let json = VerdictJson::from(&verdict);
-        self.seq += 1;
-        let row = row(format!("{}/{}", self.round, self.seq), self.seq, &json, &verdict);
-        if self.history.is_none() {
-            return vec![Kept { verdict, json }];
+        let Some(keeper) = &self.keeper else {
+            let kept = Kept { verdict, json, saved: Saved::NothingKept };
+            return Now { show: vec![kept], ..Now::default() };
+        };
+        let row = row::verdict(Uuid::now_v7().to_string(), &json, &verdict, wall_ms());
+        let kept = Kept { verdict, json, saved: Saved::No };
+        let full = self.waiting.len() >= WAITING_MAX;
+        if full || !keeper.send(Job::Verdict(Box::new(row))) {
+            self.refused += 1;
+            let why = format!("{} verdicts wait for the disk already", self.waiting.len());
+            return Now { show: vec![kept], say: Some(lost(&why)), ..Now::default() };
         }
-        if self.waiting.len() >= WAITING_MAX {
-            self.waiting.pop_front();
-            tracing::error!("more than {WAITING_MAX} verdicts wait to be stored; the oldest was given up");
-        }
-        self.waiting.push_back(Waiting { kept: Kept { verdict, json }, row });
-        self.retry()
+        self.waiting.push_back(Waiting { kept, since: now, shown: false });
+        Now::default()
     }
 
-    /// Tries what waits, in order; gives back what is stored now.
-    pub(super) fn retry(&mut self) -> Vec<Kept> {
-        let mut shown = Vec::new();
-        let Some((history, Some(round))) = &mut self.history else { return shown };
-        while let Some(first) = self.waiting.front() {
-            match history.commit_verdict(*round, &first.row) {
-                Ok(_) => {
-                    self.fault = None;
-                    shown.extend(self.waiting.pop_front().map(|waiting| waiting.kept));
-                }
-                Err(error) => {
-                    if self.fault.is_none() {
-                        talk(&format!(
-                            "cliplead: a verdict is NOT SAVED, so not shown; it is tried again: {error}"
-                        ));
+    /// Takes an answer of the history.
+    pub(super) fn told(&mut self, told: Told) -> Now {
+        let mut follows = Now::default();
+        match told {
+            Told::Open => {
+                self.is_open = true;
+                self.fault = None;
+            }
+            Told::Stored(number) => {
+                self.is_open = true;
+                self.fault = None;
+                if let Some(waiting) = self.take(number) {
+                    follows.stored.push(number);
+                    if waiting.shown {
+                        follows.saved_late.push(number);
+                    } else {
+                        follows.show.push(Kept { saved: Saved::Yes, ..waiting.kept });
                     }
-                    self.fault =
-                        Some(format!("NOT SAVED, so not shown: {} verdict(s): {error}", self.waiting.len()));
-                    break;
                 }
             }
+            Told::Refused(number, why) => {
+                if let Some(waiting) = self.take(number) {
+                    self.refused += 1;
+                    follows.say = Some(lost(&why));
+                    follows.show.extend((!waiting.shown).then_some(waiting.kept));
+                }
+            }
+            Told::Trouble(why) => {
+                let what = if self.is_open {
+                    "cliplead: nothing can be stored now; it is tried again, and measuring goes on"
+                } else {
+                    "cliplead: the history cannot be used; it is tried again, and measuring goes on"
+                };
+                follows.say = Some(format!("{what}: {why}"));
+                self.fault = Some(why);
+            }
+            Told::Readings(lost, why) => self.raw.done(lost, why),
+            Told::Ended(result) => {
+                self.has_ended = true;
+                if let Err(why) = result {
+                    follows.say = Some(format!("cliplead: the end of the round was not stored: {why}"));
+                }
+            }
+        }
+        follows
+    }
+
+    fn take(&mut self, number: u64) -> Option<Waiting> {
+        let at = self.waiting.iter().position(|waiting| waiting.kept.verdict.number == number)?;
+        self.waiting.remove(at)
+    }
+
+    /// Verdicts that have waited too long, or all that wait: they are shown now, marked.
+    pub(super) fn overdue(&mut self, now: Moment, all: bool) -> Vec<Kept> {
+        let due = |waiting: &&mut Waiting| !waiting.shown && (all || now.since(waiting.since) >= PATIENCE);
+        let mut shown = Vec::new();
+        for waiting in self.waiting.iter_mut().filter(due) {
+            waiting.shown = true;
+            shown.push(waiting.kept.clone());
         }
         shown
     }
 
-    /// Whether the verdict of this check still waits.
-    pub(super) fn waits(&self, check: u32) -> bool {
-        self.waiting.iter().any(|waiting| waiting.kept.verdict.check == check)
+    /// Whether this verdict may not be shown yet.
+    pub(super) fn hides(&self, number: u64) -> bool {
+        self.waiting.iter().any(|waiting| waiting.kept.verdict.number == number && !waiting.shown)
     }
 
-    /// What is wrong now.
-    pub(super) fn fault(&self) -> Option<&str> {
-        self.fault.as_deref()
+    /// Whether this verdict was shown without being stored.
+    pub(super) fn is_unsaved(&self, number: u64) -> bool {
+        self.waiting.iter().any(|waiting| waiting.kept.verdict.number == number && waiting.shown)
+    }
+
+    /// Verdicts on their way to the disk that nobody has seen yet.
+    pub(super) fn saving(&self) -> usize {
+        self.waiting.iter().filter(|waiting| !waiting.shown).count()
+    }
+
+    /// Whether what comes next on a typed device should wait for the disk: it may rest on a verdict that is about to be
+    /// stored. Not when the disk is in trouble.
+    pub(super) fn holds_up(&self) -> bool {
+        self.fault.is_none() && self.saving() > 0
+    }
+
+    /// Verdicts that are not in the history and should be.
+    pub(super) fn unsaved(&self) -> usize {
+        self.waiting.len() + self.refused
+    }
+
+    /// Whether everything that should be stored is.
+    pub(super) fn is_sound(&self) -> bool {
+        self.unsaved() == 0 && self.fault.is_none() && self.is_open
+    }
+
+    /// Whether the end of the round is stored, or never will be.
+    pub(super) fn has_ended(&self) -> bool {
+        self.has_ended
+    }
+
+    /// What is wrong now, one sentence each.
+    pub(super) fn faults(&self) -> Vec<String> {
+        let mut faults = Vec::new();
+        if let Some(why) = &self.fault {
+            faults.push(format!("NOT SAVED: {} verdict(s): {why}", self.waiting.len()));
+        }
+        if self.refused > 0 {
+            faults.push(format!("NOT SAVED: {} verdict(s) that can never be stored", self.refused));
+        }
+        faults
     }
 
     /// Takes a raw reading for the next write.
-    pub(super) fn raw(&mut self, device: &str, reading: &Reading) {
-        if self.history.is_none() {
-            return;
+    pub(super) fn raw(&mut self, device: &str, reading: &Reading, now: Moment) {
+        if self.keeper.is_some() {
+            self.raw.take(device, reading, now);
         }
-        if self.raw.len() >= RAW_MAX {
-            self.raw_dropped += 1;
-            return;
-        }
-        self.raw.push(raw(device, reading));
     }
 
-    /// Writes the raw readings that wait. What cannot be written is dropped and counted: the verdicts carry their own.
-    pub(super) fn write_raw(&mut self) {
-        let Some((history, Some(round))) = &mut self.history else { return };
-        if self.raw.is_empty() {
-            return;
+    /// Hands the raw readings on that have waited long enough, or all.
+    pub(super) fn write_raw(&mut self, now: Moment, all: bool) {
+        let Some(keeper) = &self.keeper else { return };
+        let due = self.raw.since.is_some_and(|since| all || now.since(since) >= RAW_EVERY);
+        if due && !self.raw.on_the_way && !self.raw.readings.is_empty() {
+            self.raw.since = None;
+            self.raw.on_the_way = keeper.send(Job::Readings(std::mem::take(&mut self.raw.readings)));
         }
-        match history.append_readings(*round, &self.raw) {
-            Ok(()) => self.raw_fault = None,
-            Err(error) => {
-                self.raw_dropped += self.raw.len() as u64;
-                let error = error.to_string();
-                // The same fault five times a second is told once.
-                if self.raw_fault.as_ref() != Some(&error) {
-                    tracing::warn!("raw readings are not stored, {} lost so far: {error}", self.raw_dropped);
-                    self.raw_fault = Some(error);
-                }
-            }
-        }
-        self.raw.clear();
     }
 
-    /// Ends the round.
-    pub(super) fn end(&mut self) {
-        self.write_raw();
-        let Some((history, Some(round))) = &mut self.history else { return };
-        if let Err(error) = history.end_round(*round, wall_ms()) {
-            tracing::warn!("the end of the round was not stored: {error}");
-        }
+    /// Hands on the end of the round. False when nothing will come of it.
+    pub(super) fn end(&mut self, now: Moment) -> bool {
+        self.write_raw(now, true);
+        self.keeper.as_ref().is_some_and(|keeper| keeper.send(Job::End(wall_ms())))
     }
+}
+
+impl Raw {
+    fn take(&mut self, device: &str, reading: &Reading, now: Moment) {
+        let channel = (device.to_owned(), reading.channel);
+        let at = reading.at.micros();
+        if self.last_us.get(&channel).is_some_and(|last| (0..RAW_GAP_US).contains(&(at - last))) {
+            return;
+        }
+        if self.readings.len() >= RAW_MAX || self.last_us.len() >= CHANNELS_MAX {
+            self.dropped += 1;
+            return;
+        }
+        self.last_us.insert(channel, at);
+        self.since.get_or_insert(now);
+        self.readings.push(row::raw(device, reading));
+    }
+
+    /// The same fault is told once.
+    fn done(&mut self, lost: u64, why: Option<String>) {
+        self.on_the_way = false;
+        self.dropped += lost;
+        if let Some(why) = &why
+            && self.fault.as_ref() != Some(why)
+        {
+            tracing::warn!("raw readings are not stored, {} lost so far: {why}", self.dropped);
+        }
+        self.fault = why;
+    }
+}
+
+fn lost(why: &str) -> String {
+    format!("cliplead: a verdict is UNSAVED and will not be stored: {why}")
 }
 
 /// Wall clock in milliseconds, for people; order goes by the commits.
-pub(super) fn wall_ms() -> i64 {
+fn wall_ms() -> i64 {
     let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
     i64::try_from(since.as_millis()).unwrap_or(i64::MAX)
-}
-
-fn raw(device: &str, reading: &Reading) -> RawReading {
-    let quantity = reading.quantity().and_then(Result::ok);
-    let unit = match reading.coupling {
-        Some(coupling) => format!("{} {coupling}", reading.unit),
-        None => reading.unit.to_string(),
-    };
-    let state = match reading.state {
-        State::Value(_) => "value",
-        State::Overload(_) => "overload",
-        State::NoValue => "no value",
-    };
-    let held = if reading.flags.is_live() { "" } else { ", not live" };
-    RawReading {
-        device: device.to_owned(),
-        at_us: us(reading.at.micros()),
-        value: quantity.map(quantity::Quantity::value),
-        unit,
-        standard_uncertainty: quantity.map(quantity::Quantity::standard_uncertainty),
-        shown: match reading.state {
-            State::Value(shown) => Some(shown.to_string()),
-            State::Overload(_) | State::NoValue => None,
-        },
-        state: format!("{state}{held}"),
-    }
-}
-
-fn us(micros: i64) -> u64 {
-    u64::try_from(micros).unwrap_or(0)
-}
-
-fn row(uid: String, seq: u64, json: &VerdictJson, verdict: &Verdict) -> history::Verdict {
-    history::Verdict {
-        uid,
-        seq,
-        check: json.check,
-        unit_tag: json.unit.clone(),
-        component: json.component.clone(),
-        rule: json.rule.clone(),
-        title: json.title.clone(),
-        rule_hash: json.rule_hash.clone(),
-        word: json.verdict.clone(),
-        reason: json.reason.clone(),
-        advice: json.advice.clone(),
-        decision_rule: json.decision_rule.clone(),
-        at_us: us(verdict.at.micros()),
-        wall_ms: wall_ms(),
-        readings: json.readings.iter().zip(&verdict.readings).map(reading_row).collect(),
-        judgements: json.judgements.iter().map(judgement_row).collect(),
-        plate: json
-            .plate
-            .iter()
-            .map(|plate| history::PlateValue {
-                name: plate.name.clone(),
-                value: plate.value,
-                unit: plate.word.as_ref().unwrap_or(&plate.unit).clone(),
-                source: plate.source.clone(),
-            })
-            .collect(),
-        hold_points: json
-            .hold_points
-            .iter()
-            .zip(&verdict.hold_points)
-            .map(|(hold, shown)| history::HoldPoint {
-                name: hold.name.clone(),
-                shown: hold.shown,
-                how: hold.how.clone(),
-                at_us: shown.evidence.as_ref().map(|evidence| us(evidence.at.micros())),
-            })
-            .collect(),
-        json: json.line(),
-    }
-}
-
-fn reading_row(
-    (json, reading): (&record::ReadingJson, &judge::verdict::PointReading),
-) -> history::VerdictReading {
-    history::VerdictReading {
-        point: json.point.clone(),
-        label: json.label.clone(),
-        device: json.device.clone(),
-        value: json.value,
-        unit: json.unit.clone(),
-        standard_uncertainty: json.standard_uncertainty,
-        shown: Some(json.shown.clone()),
-        count: json.count,
-        at_us: us(reading.at.micros()),
-    }
-}
-
-fn judgement_row(json: &record::JudgementJson) -> history::Judgement {
-    history::Judgement {
-        name: json.name.clone(),
-        word: json.verdict.clone(),
-        value: Some(json.value),
-        unit: json.unit.clone(),
-        low: json.low,
-        high: json.high,
-        standard_uncertainty: Some(json.standard_uncertainty),
-        probability_of_conformance: Some(json.probability_of_conformance),
-        guard: Some(json.guard),
-        meter_too_coarse: json.meter_too_coarse,
-        advice: json.advice.clone(),
-        source: json.source.clone(),
-        source_class: json.source_class.clone(),
-    }
 }

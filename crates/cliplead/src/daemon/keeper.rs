@@ -1,0 +1,212 @@
+//! The history's own thread: opens the file, stores what it is handed in its order, and says how each went. A slow disk
+//! delays nobody but those who wait for it; a disk that refuses is tried again for as long as the program runs. An error
+//! that no retry can mend is told, and what stands behind it goes on. Decides nothing.
+
+use std::collections::VecDeque;
+use std::path::PathBuf;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
+use std::time::{Duration, Instant};
+
+use anyhow::Context as _;
+use history::{History, HistoryError, NewRound, RawReading, RoundId};
+use tokio::sync::mpsc;
+
+/// How long after a refusal the disk is tried again.
+const RETRY: Duration = Duration::from_millis(500);
+
+/// Something to store.
+#[derive(Debug)]
+pub(super) enum Job {
+    /// A verdict.
+    Verdict(Box<history::Verdict>),
+    /// Raw readings; they wait for no disk, and what cannot be written is dropped.
+    Readings(Vec<RawReading>),
+    /// The round has ended at this wall clock.
+    End(i64),
+}
+
+/// What became of it.
+#[derive(Debug)]
+pub(super) enum Told {
+    /// The file is open and the round has begun.
+    Open,
+    /// This verdict of the round is stored.
+    Stored(u64),
+    /// This verdict can never be stored.
+    Refused(u64, String),
+    /// Raw readings are done with: how many were not stored, and why.
+    Readings(u64, Option<String>),
+    /// Nothing can be stored now; it is tried again.
+    Trouble(String),
+    /// The end of the round is stored, or could not be.
+    Ended(Result<(), String>),
+}
+
+/// The core's end.
+pub(super) struct Keeper {
+    jobs: SyncSender<Job>,
+}
+
+impl Keeper {
+    /// Starts the thread. `history` is a file that was opened already; else the thread opens it. `queue_max` bounds the
+    /// jobs, `told` takes an answer for each of them and some more.
+    ///
+    /// # Errors
+    /// When the system gives no thread.
+    pub(super) fn start(
+        path: PathBuf,
+        history: Option<History>,
+        round: NewRound,
+        told: mpsc::Sender<Told>,
+        queue_max: usize,
+    ) -> anyhow::Result<Self> {
+        let (jobs, queue) = sync_channel(queue_max);
+        let open = move |opened: &mut Option<History>| match opened.take() {
+            Some(history) => Ok(history),
+            None => History::open(&path),
+        };
+        let mut thread = Thread {
+            open: Box::new(open),
+            opened: history,
+            round,
+            history: None,
+            queue,
+            waiting: VecDeque::new(),
+            told,
+            trouble: None,
+        };
+        // Detached: a disk that never answers must not hold up the end of the program.
+        std::thread::Builder::new()
+            .name("history".to_owned())
+            .spawn(move || thread.run())
+            .context("the history's thread did not start")?;
+        Ok(Self { jobs })
+    }
+
+    /// Jobs go to the test.
+    #[cfg(test)]
+    pub(super) fn played(jobs: SyncSender<Job>) -> Self {
+        Self { jobs }
+    }
+
+    /// Hands in a job without waiting. False when the queue is full or the thread is gone.
+    pub(super) fn send(&self, job: Job) -> bool {
+        self.jobs.try_send(job).is_ok()
+    }
+}
+
+struct Thread {
+    open: Box<dyn FnMut(&mut Option<History>) -> Result<History, HistoryError> + Send>,
+    opened: Option<History>,
+    round: NewRound,
+    history: Option<(History, RoundId)>,
+    queue: Receiver<Job>,
+    waiting: VecDeque<Job>,
+    told: mpsc::Sender<Told>,
+    trouble: Option<String>,
+}
+
+/// Why the thread stops: nobody listens any more.
+struct Gone;
+
+impl Thread {
+    fn run(&mut self) {
+        while self.turn().is_ok() {}
+    }
+
+    /// Takes what there is to do and tries it, or waits.
+    fn turn(&mut self) -> Result<(), Gone> {
+        if self.history.is_none()
+            && let Err(error) = self.begin()
+        {
+            self.in_trouble(&error)?;
+            return self.wait(RETRY);
+        }
+        if self.waiting.is_empty() {
+            let job = self.queue.recv().map_err(|_| Gone)?;
+            self.waiting.push_back(job);
+        }
+        while let Some(job) = self.waiting.pop_front() {
+            match self.store(&job) {
+                Ok(()) => {
+                    self.trouble = None;
+                    self.done(&job)?;
+                }
+                Err(error) if error.can_retry() && !matches!(job, Job::Readings(_)) => {
+                    self.waiting.push_front(job);
+                    self.in_trouble(&error)?;
+                    return self.wait(RETRY);
+                }
+                Err(error) => self.refused(&job, &error)?,
+            }
+        }
+        Ok(())
+    }
+
+    fn begin(&mut self) -> Result<(), HistoryError> {
+        let mut history = (self.open)(&mut self.opened)?;
+        match history.begin_round(&self.round) {
+            Ok(round) => {
+                self.history = Some((history, round));
+                self.trouble = None;
+                let _ = self.told.blocking_send(Told::Open);
+                Ok(())
+            }
+            Err(error) => {
+                self.opened = Some(history);
+                Err(error)
+            }
+        }
+    }
+
+    fn store(&mut self, job: &Job) -> Result<(), HistoryError> {
+        let Some((history, round)) = &mut self.history else { return Ok(()) };
+        match job {
+            Job::Verdict(verdict) => history.commit_verdict(*round, verdict).map(|_| ()),
+            Job::Readings(readings) => history.append_readings(*round, readings),
+            Job::End(wall_ms) => history.end_round(*round, *wall_ms),
+        }
+    }
+
+    fn done(&self, job: &Job) -> Result<(), Gone> {
+        self.tell(match job {
+            Job::Verdict(verdict) => Told::Stored(verdict.seq),
+            Job::Readings(_) => Told::Readings(0, None),
+            Job::End(_) => Told::Ended(Ok(())),
+        })
+    }
+
+    fn refused(&self, job: &Job, error: &HistoryError) -> Result<(), Gone> {
+        self.tell(match job {
+            Job::Verdict(verdict) => Told::Refused(verdict.seq, error.to_string()),
+            Job::Readings(readings) => Told::Readings(readings.len() as u64, Some(error.to_string())),
+            Job::End(_) => Told::Ended(Err(error.to_string())),
+        })
+    }
+
+    /// The same trouble is told once.
+    fn in_trouble(&mut self, error: &HistoryError) -> Result<(), Gone> {
+        let text = error.to_string();
+        if self.trouble.as_ref() == Some(&text) {
+            return Ok(());
+        }
+        self.trouble = Some(text.clone());
+        self.tell(Told::Trouble(text))
+    }
+
+    fn tell(&self, told: Told) -> Result<(), Gone> {
+        self.told.blocking_send(told).map_err(|_| Gone)
+    }
+
+    /// Waits, and takes in further jobs meanwhile.
+    fn wait(&mut self, span: Duration) -> Result<(), Gone> {
+        let until = Instant::now() + span;
+        loop {
+            match self.queue.recv_timeout(until.saturating_duration_since(Instant::now())) {
+                Ok(job) => self.waiting.push_back(job),
+                Err(RecvTimeoutError::Timeout) => return Ok(()),
+                Err(RecvTimeoutError::Disconnected) => return Err(Gone),
+            }
+        }
+    }
+}

@@ -1,0 +1,68 @@
+//! The picture for the page: the round's view and what stands around it. A verdict that is neither stored nor shown as
+//! UNSAVED is not in it. Decides nothing.
+
+use std::sync::Arc;
+
+use judge::rule::RuleSet;
+use record::{Around, DeviceState, RulesState};
+
+use super::core::Core;
+use crate::config::Config;
+use crate::output;
+
+/// What stands around a round at its start.
+pub(super) fn around(config: &Config, rules: &RuleSet, refused: Option<String>) -> Around {
+    let opening = |device: &crate::config::DeviceConfig| DeviceState {
+        name: device.name.clone(),
+        state: "opening".to_owned(),
+        ..DeviceState::default()
+    };
+    Around {
+        site: config.site.clone(),
+        rules: rules_state(rules, refused),
+        devices: config.devices.iter().map(opening).collect(),
+        ..Around::default()
+    }
+}
+
+pub(super) fn rules_state(set: &RuleSet, refused: Option<String>) -> RulesState {
+    RulesState {
+        count: set.iter().count(),
+        hash: set.hash().get(..8).unwrap_or_default().to_owned(),
+        refused,
+    }
+}
+
+impl Core {
+    /// What is wrong now, one sentence each.
+    pub(super) fn around_faults(&self) -> Vec<String> {
+        let mut faults = self.store.faults();
+        faults.extend(self.tape.as_ref().and_then(|tape| tape.fault()));
+        faults.extend(output::faults());
+        if let Some(why) = &self.around.rules.refused {
+            faults.push(format!("the rules in the folder are refused; others are in force: {why}"));
+        }
+        faults
+    }
+
+    /// A fresh picture for the page.
+    pub(super) fn publish(&mut self) {
+        self.seq += 1;
+        for (state, health) in self.around.devices.iter_mut().zip(&mut self.health) {
+            health.into_state(state, self.pipeline.devices());
+        }
+        self.around.faults = self.around_faults();
+        self.around.saving = self.store.saving();
+        let mut view = self.pipeline.round().view(self.now);
+        let shown = view.verdict.as_ref().map(|(verdict, _)| verdict.number);
+        self.around.unsaved = shown.is_some_and(|number| self.store.is_unsaved(number));
+        if shown.is_some_and(|number| self.store.hides(number)) {
+            view.verdict = None;
+            if let Some(check) = &mut view.check {
+                check.ruler = None;
+            }
+        }
+        let json = record::view_json(self.seq, self.now.micros() / 1_000, &view, &self.around);
+        self.views.send_replace(Arc::from(json));
+    }
+}

@@ -1,0 +1,133 @@
+//! What the core says on stderr: what the round tells in words, and refusals, which are counted where they come in floods.
+//! Decides nothing.
+
+use std::time::Duration;
+
+use judge::hold::How;
+use judge::round::Output;
+
+use crate::clock::Moment;
+use crate::output::talk;
+
+/// Further refusals within this span are counted, not told.
+const REFUSALS_EVERY: Duration = Duration::from_secs(1);
+
+/// Refusals: the first is told at once, those of the next second as one count.
+#[derive(Debug, Default)]
+pub(super) struct Refusals {
+    told: Option<Moment>,
+    untold: u64,
+    last: String,
+}
+
+impl Refusals {
+    /// Tells this one, or counts it. Gives what to say.
+    pub(super) fn refused(&mut self, line: String, now: Moment) -> Option<String> {
+        if self.told.is_none_or(|told| now.since(told) >= REFUSALS_EVERY) {
+            let before = self.summary();
+            self.told = Some(now);
+            return Some(before.map_or_else(|| line.clone(), |before| format!("{before}\n{line}")));
+        }
+        self.untold += 1;
+        self.last = line;
+        None
+    }
+
+    /// What was counted, when its second is over; or all of it.
+    pub(super) fn due(&mut self, now: Moment, all: bool) -> Option<String> {
+        let over = self.told.is_none_or(|told| now.since(told) >= REFUSALS_EVERY);
+        let summary = (all || over).then(|| self.summary()).flatten();
+        if summary.is_some() {
+            self.told = Some(now);
+        }
+        summary
+    }
+
+    fn summary(&mut self) -> Option<String> {
+        let untold = std::mem::take(&mut self.untold);
+        let last = std::mem::take(&mut self.last);
+        match untold {
+            0 => None,
+            1 => Some(last),
+            _ => Some(format!("    {untold} more were refused; the last: {}", last.trim())),
+        }
+    }
+}
+
+/// Says it, if there is something.
+pub(super) fn say(line: Option<String>) {
+    if let Some(line) = line {
+        talk(&line);
+    }
+}
+
+/// What the round says, as talk on stderr. Verdicts and refusals are told elsewhere.
+pub(super) fn words(output: &Output) -> Option<String> {
+    Some(match output {
+        Output::Armed { check, unit_tag, component, rule, cautions } => {
+            let mut text = format!("  check {check}: {unit_tag} / {component} ({rule})");
+            for caution in cautions {
+                text.push_str("\n    CAUTION ");
+                text.push_str(caution);
+            }
+            text
+        }
+        Output::HoldPoint { name, evidence } => match &evidence.how {
+            How::Confirmed => format!("    {name}: confirmed"),
+            How::Stream(says) => format!("    {name}: shown by the meter ({says})"),
+        },
+        Output::Lapsed { name, why } => format!("    {name}: no longer stands, {}", why.text()),
+        Output::Settled(reading) => {
+            let from = if reading.device == "typed" {
+                "typed".to_owned()
+            } else {
+                format!("{} readings", reading.count)
+            };
+            format!("    {}: {} {} ({from})", reading.label, reading.shown, reading.unit)
+        }
+        Output::Reset { why } => format!("    started anew: {}", why.text()),
+        Output::Asked { question } => format!("    QUESTION {question}"),
+        Output::Refused { .. } | Output::Verdict(_) => return None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(ms: u64) -> Moment {
+        Moment(Duration::from_millis(ms))
+    }
+
+    #[test]
+    fn a_flood_of_refusals_is_told_once_a_second_and_counted_whole() {
+        let mut refusals = Refusals::default();
+        let mut told = Vec::new();
+        for ms in 0..3_000 {
+            told.extend(refusals.refused(format!("    refused: line {ms}"), at(ms)));
+            if ms % 200 == 0 {
+                told.extend(refusals.due(at(ms), false));
+            }
+        }
+        told.extend(refusals.due(at(3_000), true));
+        assert_eq!(told[0], "    refused: line 0");
+        let counted: u64 = told
+            .iter()
+            .flat_map(|text| text.lines())
+            .map(|line| line.trim().split(' ').next().and_then(|n| n.parse().ok()).unwrap_or(1_u64))
+            .sum();
+        assert_eq!(counted, 3_000, "{told:#?}");
+        assert!(told.len() <= 5, "{told:#?}");
+    }
+
+    #[test]
+    fn one_refusal_now_and_then_is_told_as_it_is() {
+        let mut refusals = Refusals::default();
+        assert_eq!(refusals.refused("a".into(), at(0)).as_deref(), Some("a"));
+        assert_eq!(refusals.refused("b".into(), at(500)), None);
+        assert_eq!(refusals.due(at(900), false), None);
+        assert_eq!(refusals.due(at(1000), false).as_deref(), Some("b"));
+        assert_eq!(refusals.refused("c".into(), at(2500)).as_deref(), Some("c"));
+        assert_eq!(refusals.due(at(9000), false), None);
+    }
+}

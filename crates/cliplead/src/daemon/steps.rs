@@ -1,0 +1,182 @@
+//! One step of the pipeline and what comes out of it: onto the tape, to the store, to stderr, to whoever follows along. A
+//! verdict is shown only here, after the store has said so. Decides nothing.
+
+use std::sync::Arc;
+use std::time::{Duration, Instant as WallClock};
+
+use judge::round;
+use pipeline::{Event, Output, Stamped};
+use record::{LineEvent, RecentJson};
+use tokio::sync::mpsc;
+
+use super::Ended;
+use super::core::{Core, Notice};
+use super::keeper::Told;
+use super::say::{say, words};
+use super::store::{Kept, Now, Saved};
+use crate::cli::Format;
+use crate::output::{self, emphasise, talk};
+
+/// Verdicts the page lists.
+const RECENT_MAX: usize = 8;
+/// How long the end waits for the disk. The program is ended by force 5 s after it was asked to end.
+const END_WAITS: Duration = Duration::from_secs(3);
+/// The recording gets this long at least.
+const RECORDING_WAITS: Duration = Duration::from_millis(500);
+
+impl Core {
+    pub(super) fn step_round(&mut self, event: round::Event) -> Result<(), String> {
+        self.step(Event::Round(event), None).map_or(Ok(()), Err)
+    }
+
+    /// One step of the pipeline: onto the tape, through it, and what came out to where it belongs. Gives back why
+    /// something was refused, if it was.
+    pub(super) fn step(&mut self, event: Event, line: Option<LineEvent>) -> Option<String> {
+        let now = self.now;
+        if let Some(tape) = &mut self.tape
+            && let Some(line) = line.or_else(|| LineEvent::of(now.micros(), &event))
+        {
+            tape.event(&line);
+        }
+        let mut refused = None;
+        let mut next_asked = false;
+        for Stamped { output, .. } in self.pipeline.step(event, now) {
+            match output {
+                Output::Round(round::Output::Verdict(verdict)) => {
+                    let follows = self.store.keep(*verdict, self.moment());
+                    self.follow(follows);
+                }
+                Output::Round(output) => {
+                    if let round::Output::Refused { why } = &output {
+                        self.refused(format!("    refused: {why}"));
+                        refused = Some(why.clone());
+                    }
+                    say(words(&output));
+                    let _ = self.notices.send(Arc::new(Notice::Round(output)));
+                }
+                Output::Reading { device, reading } => {
+                    if self.pipeline.round().awaits_verdict() {
+                        self.store.raw(&device, &reading, self.moment());
+                    }
+                }
+                Output::Dropped { device, fault } => {
+                    tracing::debug!("device {device}: {fault}");
+                    if let Some(health) = self.health.iter_mut().find(|health| health.name == device) {
+                        health.dropped(fault.reason.words());
+                    }
+                }
+                Output::NextAsked => next_asked = true,
+                Output::NotTyped { device, fault } => {
+                    if let Some(health) = self.health.iter_mut().find(|health| health.name == device) {
+                        health.dropped("typed lines that were not taken");
+                    }
+                    self.refused(format!("{device}: {fault}"));
+                }
+            }
+        }
+        if next_asked && let Err(why) = self.arm_next() {
+            self.refused(format!("    refused: {why}"));
+        }
+        refused
+    }
+
+    fn refused(&mut self, line: String) {
+        let now = self.moment();
+        say(self.refusals.refused(line, now));
+    }
+
+    /// Shows what may be shown, and lets what is stored count.
+    pub(super) fn follow(&mut self, follows: Now) {
+        say(follows.say);
+        self.show(follows.show);
+        for number in follows.saved_late {
+            talk(&format!("cliplead: verdict {number} of this round, shown as UNSAVED, is saved now"));
+            if let Some(recent) = self.around.recent.iter_mut().find(|recent| recent.number == number) {
+                recent.unsaved = false;
+            }
+        }
+        for verdict in follows.stored {
+            let _ = self.step_round(round::Event::Stored { verdict });
+        }
+    }
+
+    pub(super) fn show(&mut self, shown: Vec<Kept>) {
+        for kept in shown {
+            self.print(&kept);
+            let mut recent = RecentJson::from(&kept.json);
+            recent.number = kept.verdict.number;
+            recent.unsaved = kept.saved == Saved::No;
+            self.around.recent.insert(0, recent);
+            self.around.recent.truncate(RECENT_MAX);
+            let _ = self.notices.send(Arc::new(Notice::Verdict(Box::new(kept))));
+            if let Some(tape) = &mut self.tape {
+                tape.flush();
+            }
+            self.publish();
+        }
+    }
+
+    fn print(&self, kept: &Kept) {
+        let unsaved = kept.saved == Saved::No;
+        output::verdict(&match self.format {
+            Format::Json if unsaved => kept.json.unsaved_line(),
+            Format::Json => kept.json.line(),
+            Format::Text => {
+                let line = emphasise(&record::text::line(&kept.json), kept.verdict.word);
+                if unsaved { format!("UNSAVED  {line}") } else { line }
+            }
+        });
+    }
+
+    /// The end: what is open gets its word, what waits for the disk gets some time, and what is not stored then is shown
+    /// as UNSAVED.
+    pub(super) async fn end(mut self, told: &mut mpsc::Receiver<Told>) -> Ended {
+        let deadline = WallClock::now() + END_WAITS;
+        self.wait_for_disk(told, deadline, |core| core.lines.is_empty()).await;
+        self.set_now(self.moment());
+        let _ = self.step_round(round::Event::Tick);
+        if self.pipeline.round().awaits_verdict() {
+            // What is open at the end ends with a word and its reason, not in silence.
+            let _ = self.step_round(round::Event::Finish);
+        }
+        self.wait_for_disk(told, deadline, |core| core.store.saving() == 0).await;
+        let now = self.moment();
+        let unsaved = self.store.overdue(now, true);
+        self.show(unsaved);
+        if self.store.end(now) {
+            self.wait_for_disk(told, deadline, |core| core.store.has_ended()).await;
+        }
+        let t = self.now.micros();
+        if let Some(tape) = &mut self.tape {
+            tape.event(&LineEvent::End { t });
+            tape.close(deadline.saturating_duration_since(WallClock::now()).max(RECORDING_WAITS));
+        }
+        say(self.refusals.due(now, true));
+        for health in &self.health {
+            talk(&format!("cliplead: device {}", health.summary(self.pipeline.devices())));
+        }
+        for fault in self.around_faults() {
+            talk(&format!("cliplead: {fault}"));
+        }
+        if self.store.unsaved() > 0 {
+            talk(&format!("cliplead: {} verdict(s) of this round are UNSAVED", self.store.unsaved()));
+        }
+        Ended { in_order: self.store.is_sound() && self.around.rules.refused.is_none() }
+    }
+
+    /// Takes the history's answers until this holds, the disk is in trouble, or the time is over.
+    async fn wait_for_disk(
+        &mut self,
+        told: &mut mpsc::Receiver<Told>,
+        deadline: WallClock,
+        done: impl Fn(&Self) -> bool,
+    ) {
+        while !done(self) && self.store.keeps() {
+            self.take_lines();
+            let left = deadline.saturating_duration_since(WallClock::now());
+            let Ok(Some(answer)) = tokio::time::timeout(left, told.recv()).await else { break };
+            self.told(answer);
+        }
+        self.take_lines();
+    }
+}

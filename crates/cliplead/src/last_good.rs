@@ -1,0 +1,71 @@
+//! The last good rules, kept beside the history: what a start falls back on when the folder does not load. Does not judge
+//! rules; `script` does.
+
+use std::ffi::OsString;
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use crate::files;
+use crate::rules::Texts;
+
+/// The most bytes of the file: some thousand rules.
+const BYTES_MAX: u64 = 64 * 1024 * 1024;
+
+/// Where they are kept.
+#[derive(Clone, Debug)]
+pub(crate) struct LastGood {
+    path: PathBuf,
+}
+
+#[derive(Serialize, Deserialize)]
+struct File {
+    /// What this file is, for whoever opens it.
+    about: String,
+    rules: Vec<(String, String)>,
+}
+
+impl LastGood {
+    /// Beside this history.
+    pub(crate) fn beside(history: &Path) -> Self {
+        let mut name = OsString::from(history);
+        name.push(".rules.json");
+        Self { path: name.into() }
+    }
+
+    /// The file.
+    pub(crate) fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Keeps these texts in place of the old ones. A disk that takes none costs a word in the log and nothing else.
+    pub(crate) fn keep(&self, texts: &Texts) {
+        if let Err(error) = self.write(texts) {
+            tracing::warn!(
+                "the last good rules are not kept: {} cannot be written: {error}",
+                self.path.display()
+            );
+        }
+    }
+
+    fn write(&self, texts: &Texts) -> std::io::Result<()> {
+        let about = "cliplead: the last rules that loaded; written by the program, not meant to be edited";
+        let text = serde_json::to_string(&File { about: about.to_owned(), rules: texts.clone() })?;
+        if files::read_text(&self.path, BYTES_MAX).is_ok_and(|old| old == text) {
+            return Ok(());
+        }
+        // Whole or not at all: a cut in the middle leaves the old file.
+        let mut fresh = OsString::from(&self.path);
+        fresh.push(".new");
+        let file = std::fs::File::create(&fresh)?;
+        std::io::Write::write_all(&mut &file, text.as_bytes())?;
+        file.sync_all()?;
+        std::fs::rename(&fresh, &self.path)
+    }
+
+    /// The texts, when there are any.
+    pub(crate) fn texts(&self) -> Option<Texts> {
+        let text = files::read_text(&self.path, BYTES_MAX).ok()?;
+        serde_json::from_str::<File>(&text).ok().map(|file| file.rules)
+    }
+}
