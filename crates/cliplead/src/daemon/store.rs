@@ -8,6 +8,7 @@ use std::time::{SystemTime, UNIX_EPOCH};
 use anyhow::Context as _;
 use history::{History, NewRound, RawReading, RoundId};
 use judge::round::Settings;
+use judge::rule::source_with_class;
 use judge::verdict::Verdict;
 use quantity::{Reading, State};
 use record::VerdictJson;
@@ -239,7 +240,7 @@ fn row(json: &VerdictJson, verdict: &Verdict) -> history::Verdict {
                 name: plate.name.clone(),
                 value: plate.value,
                 unit: plate.word.as_ref().unwrap_or(&plate.unit).clone(),
-                source: plate.source.clone(),
+                source: source_with_class(&plate.source, &plate.source_class),
             })
             .collect(),
         hold_points: json
