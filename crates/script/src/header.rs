@@ -56,9 +56,9 @@ pub const DECLARATIONS: &[Declaration] = &[
     },
     Declaration {
         name: "plausible",
-        forms: &["plausible(name, low, high)", "plausible(\"plate.name\", low, high)"],
-        doc: "A reading outside this range is asked about before it is judged; so is a nameplate value that was entered, \
-              where plate.NAME is named.",
+        forms: &["plausible(name, low, high)"],
+        doc: "A reading outside this range is asked about before it is judged. The name \"plate.NAME\" gives the bounds of a \
+              nameplate value; one that was entered and lies outside is asked about too.",
     },
     Declaration {
         name: "open",
