@@ -36,7 +36,7 @@ def base(number=3):
             "title": "Run capacitor", "about": "Is it within its tolerance?", "phase": "measuring", "cautions": [],
             "hold_points": holds(5),
             "points": [{"name": "capacitance", "label": "Capacitance", "unit": "uF", "state": "asked", "shown": None, "typed": False}],
-            "plate": [{"name": "capacitance", "value": "50", "unit": "uF", "source": "unit nameplate"}],
+            "plate": [{"name": "capacitance", "value": "50", "unit": "uF", "source": ""}],
             "prompt": "Clip on: capacitance, terminals of the part", "question": None, "ruler": {**LIMITS, "value": None},
         },
         "live": {"device": "meter", "shown": "50.20 uF", "state": "live", "flags": [], "settling": "approaching the end value", "age_ms": 120},
@@ -55,8 +55,8 @@ def judged(word, live=True, number=3):
     value, advice, reason = VERDICTS[word]
     view = base(number)
     judgement = {"name": "capacitance", "verdict": word, "value": value, "unit": "uF", "low": 47.0, "high": 53.0, "standard_uncertainty": 0.35,
-                 "probability_of_conformance": 0.9997 if word == "pass" else 0.61, "advice": advice, "source": "unit nameplate; 6 %: common practice",
-                 "source_class": "nameplate", "guard": 0.7, "meter_too_coarse": False}
+                 "probability_of_conformance": 0.9997 if word == "pass" else 0.61, "advice": advice, "source": "capacitance: nameplate, as entered; tolerance: common practice, 6 %",
+                 "source_class": "common practice", "guard": 0.7, "meter_too_coarse": False}
     view["check"]["phase"] = "done"
     view["check"]["ruler"]["value"] = value
     view["check"]["points"][0].update(state="settled", shown=None if value is None else f"{value:.2f} uF")

@@ -23,6 +23,7 @@ mod many;
 mod page;
 mod reference;
 mod reload;
+mod rule_files;
 mod site;
 mod streams;
 mod typed;

@@ -142,8 +142,8 @@ reads("source", "V ac");
 reads("unit", "V ac");
 reads("air", "°C");
 one_moment(["source", "unit", "air"], 10);
-limit("lost", 12, "V", "common practice, no source");
-limit("hot", 50, "°C", "common practice, no source");
+limit("lost", 12, "V", "common practice: of a test");
+limit("hot", 50, "°C", "common practice: of a test");
 fn judge(m, plate, limit) {
     all_of(at_most("volts lost", m.source - m.unit, limit.lost).unit("V"), at_most("air", m.air, limit.hot))
 }

@@ -86,7 +86,7 @@ def write_rule(
 
     This is the only place where these checks write the rule language.
     """
-    source = "reference check: a definition of the check itself"
+    source = "physics: a definition of the reference check itself"
     lines = [f'title("Reference check {name}");', 'about("Compares one expression with a reference library.");']
     lines += [f'reads("{point}", "{reading.unit}");' for point, reading in readings.items()]
     lines += [

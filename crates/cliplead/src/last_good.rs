@@ -50,7 +50,7 @@ impl LastGood {
 
     fn write(&self, texts: &Texts) -> std::io::Result<()> {
         let about = "cliplead: the last rules that loaded; written by the program, not meant to be edited";
-        let text = serde_json::to_string(&File { about: about.to_owned(), rules: texts.clone() })?;
+        let text = serde_json::to_string(&File { about: about.to_owned(), rules: texts.files.clone() })?;
         if files::read_text(&self.path, BYTES_MAX).is_ok_and(|old| old == text) {
             return Ok(());
         }
@@ -66,6 +66,6 @@ impl LastGood {
     /// The texts, when there are any.
     pub(crate) fn texts(&self) -> Option<Texts> {
         let text = files::read_text(&self.path, BYTES_MAX).ok()?;
-        serde_json::from_str::<File>(&text).ok().map(|file| file.rules)
+        serde_json::from_str::<File>(&text).ok().map(|file| Texts::of(file.rules))
     }
 }

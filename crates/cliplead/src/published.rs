@@ -35,21 +35,27 @@ pub(crate) fn changed(set: &RuleSet, texts: &[(String, String)]) -> Vec<Diagnost
     found
 }
 
-/// Standards, and what was read of them; a figure from memory too, as long as its words name a standard.
+/// Standards, and what is quoted of published figures from memory.
 fn is_published(limit: &NamedLimit) -> bool {
-    limit.source.class == SourceClass::Standard || limit.source.text.to_lowercase().starts_with("standard")
+    matches!(limit.source.class, SourceClass::Standard | SourceClass::Memory)
 }
 
 fn difference(published: &NamedLimit, here: Option<&NamedLimit>) -> Option<String> {
-    let shown = format!("{} {} ({})", published.value, published.unit, published.source.text);
+    let shown = format!("{} {} ({})", published.value, published.unit, published.source);
     let Some(here) = here else {
         return Some(format!("the published limit {:?} is gone; it was {shown}", published.name));
     };
     let same_unit = here.unit.convert(here.value, published.unit).ok();
     let same = same_unit.is_some_and(|value| (value - published.value).abs() <= 1e-9 * published.value.abs());
+    let own = SourceClass::OwnRecords;
+    let hint = if here.source.class == own {
+        String::new()
+    } else {
+        format!("; if this is your own, begin its source with \"{}:\"", own.text())
+    };
     (!same).then(|| {
         format!(
-            "limit {:?} is {} {} here, the published figure is {shown}; if this is your own, its source should say so",
+            "limit {:?} is {} {} here, the published figure is {shown}{hint}",
             published.name, here.value, here.unit
         )
     })

@@ -57,7 +57,8 @@ fn replay(
     set: &RuleSet,
     sink: &mut dyn FnMut(&Verdict) -> anyhow::Result<()>,
 ) -> anyhow::Result<()> {
-    let bytes = files::read_bytes(path, files::RECORDING_BYTES_MAX)?;
+    let bytes = files::read_bytes(path, files::RECORDING_BYTES_MAX)
+        .map_err(|error| anyhow::anyhow!("the recording {}", error.why()))?;
     let text = String::from_utf8(bytes).map_err(|e| {
         anyhow::anyhow!(
             "the recording is not UTF-8 text (byte {}); is it a recording?",

@@ -5,43 +5,96 @@ use std::sync::OnceLock;
 use std::time::Instant;
 
 use anyhow::{Context as _, bail};
-use judge::rule::RuleSet;
-use script::{Diagnostic, Limits, Loaded, RuleSetLoader};
+use judge::rule::{RuleError, RuleSet};
+use script::{Diagnostic, Limits, Loaded, RuleSetLoader, Severity};
 
 use crate::output::talk;
-use crate::{published, shipped};
+use crate::{files, published, shipped};
 
-/// Files of one rule set: path for messages, text.
-pub(crate) type Texts = Vec<(String, String)>;
+/// The files of one rule set as they were read.
+#[derive(Debug, Default)]
+pub(crate) struct Texts {
+    /// Path for messages, and text, of every file that could be read.
+    pub(crate) files: Vec<(String, String)>,
+    /// Files that could not be read (they refuse the set), and names that are nearly those of rules.
+    found: Vec<Diagnostic>,
+    /// The folder; empty for the built-in rules.
+    folder: String,
+}
 
-/// The shipped rules, or those of a folder and its sub-folders.
-///
-/// # Errors
-/// When the folder or a file cannot be read; the message names it.
-pub(crate) fn texts(folder: Option<&Path>) -> anyhow::Result<Texts> {
-    match folder {
-        None => {
-            Ok(shipped::RULES.iter().map(|(path, text)| ((*path).to_owned(), (*text).to_owned())).collect())
-        }
-        Some(folder) => files(folder, ".rhai")?
-            .into_iter()
-            .map(|path| {
-                let text =
-                    std::fs::read_to_string(&path).with_context(|| format!("rule {}", path.display()))?;
-                Ok((path.to_string_lossy().into_owned(), text))
-            })
-            .collect(),
+impl Texts {
+    /// Files that were read before.
+    pub(crate) fn of(files: Vec<(String, String)>) -> Self {
+        Self { files, ..Self::default() }
+    }
+
+    /// Whether every file could be read.
+    pub(crate) fn is_whole(&self) -> bool {
+        self.found.iter().all(|problem| problem.severity != Severity::Error)
     }
 }
 
-/// All files below a folder whose name ends so, sorted by path.
+/// The ending of a rule's file.
+const ENDING: &str = ".rhai";
+
+/// The shipped rules, or those of a folder and its sub-folders. A file that cannot be read is a problem of the set, told
+/// by [`load`] beside those of the others.
+///
+/// # Errors
+/// When a folder cannot be read; the message names it.
+pub(crate) fn texts(folder: Option<&Path>) -> anyhow::Result<Texts> {
+    let Some(folder) = folder else {
+        let files = shipped::RULES.iter().map(|(path, text)| ((*path).to_owned(), (*text).to_owned()));
+        return Ok(Texts { files: files.collect(), ..Texts::default() });
+    };
+    let mut texts = Texts { folder: folder.display().to_string(), ..Texts::default() };
+    let listing = list(folder, ENDING)?;
+    for path in listing.files {
+        match files::read_text(&path, files::RULE_BYTES_MAX) {
+            Ok(text) => texts.files.push((path.to_string_lossy().into_owned(), text)),
+            Err(error) => texts.found.push(finding(Severity::Error, &path, error.line(), error.why())),
+        }
+    }
+    for (path, name) in listing.near {
+        texts.found.push(finding(Severity::Warning, &path, 0, format!("is not read: rename it to {name}")));
+    }
+    Ok(texts)
+}
+
+fn finding(severity: Severity, file: &Path, line: usize, message: String) -> Diagnostic {
+    let file = file.to_string_lossy().into_owned();
+    Diagnostic { severity, found: RuleError { message, file, line, column: 0, source_line: String::new() } }
+}
+
+/// All files below a folder whose name ends so, sorted by path. Names that begin with a dot are passed over: locks of
+/// editors, what other systems leave beside a file, the folders of version control.
 ///
 /// # Errors
 /// When a folder cannot be read.
 pub(crate) fn files(folder: &Path, ending: &str) -> anyhow::Result<Vec<PathBuf>> {
-    let mut found = Vec::new();
+    Ok(list(folder, ending)?.files)
+}
+
+/// Files below a folder that only their name keeps from being read, and the name they should have.
+///
+/// # Errors
+/// When a folder cannot be read.
+pub(crate) fn near(folder: &Path, ending: &str) -> anyhow::Result<Vec<(PathBuf, String)>> {
+    Ok(list(folder, ending)?.near)
+}
+
+/// What stands below a folder.
+#[derive(Default)]
+struct Listing {
+    files: Vec<PathBuf>,
+    near: Vec<(PathBuf, String)>,
+}
+
+fn list(folder: &Path, ending: &str) -> anyhow::Result<Listing> {
+    let mut found = Listing::default();
     collect(folder, ending, 0, &mut found)?;
-    found.sort();
+    found.files.sort();
+    found.near.sort();
     Ok(found)
 }
 
@@ -50,21 +103,34 @@ const DEFINITIONS: &str = ".d.rhai";
 /// Sub-folders deeper than this are not followed, so that a link in a circle ends.
 const DEPTH_MAX: usize = 8;
 
-fn collect(folder: &Path, ending: &str, depth: usize, found: &mut Vec<PathBuf>) -> anyhow::Result<()> {
+fn collect(folder: &Path, ending: &str, depth: usize, found: &mut Listing) -> anyhow::Result<()> {
     if depth > DEPTH_MAX {
         bail!("{} lies deeper than {DEPTH_MAX} folders; is there a link in a circle?", folder.display());
     }
     let entries = std::fs::read_dir(folder)
         .with_context(|| format!("{} cannot be read; name a folder of rules", folder.display()))?;
     for entry in entries {
-        let path = entry.with_context(|| format!("{} cannot be read", folder.display()))?.path();
+        let entry = entry.with_context(|| format!("{} cannot be read", folder.display()))?;
+        let (path, name) = (entry.path(), entry.file_name().to_string_lossy().into_owned());
+        if name.starts_with('.') || name.ends_with(DEFINITIONS) {
+            continue;
+        }
         if path.is_dir() {
             collect(&path, ending, depth + 1, found)?;
-        } else if path.to_string_lossy().ends_with(ending) && !path.to_string_lossy().ends_with(DEFINITIONS) {
-            found.push(path);
+        } else if name.ends_with(ending) {
+            found.files.push(path);
+        } else if let Some(meant) = meant(&name, ending) {
+            found.near.push((path, meant));
         }
     }
     Ok(())
+}
+
+/// The name that was meant by one with capitals or with the ending that some editors put behind it.
+fn meant(name: &str, ending: &str) -> Option<String> {
+    let lower = name.to_lowercase();
+    let plain = lower.strip_suffix(".txt").unwrap_or(&lower);
+    plain.ends_with(ending).then(|| plain.to_owned())
 }
 
 /// Compiles a set; a bad file refuses the whole set.
@@ -81,10 +147,31 @@ pub(crate) fn load(texts: &Texts) -> Result<Loaded, Vec<Diagnostic>> {
 /// All problems of all files.
 pub(crate) fn load_after(texts: &Texts, before: &RuleSet) -> Result<Loaded, Vec<Diagnostic>> {
     let limits = Limits { now_us: Some(monotone_us), ..Limits::default() };
-    let texts_of = texts.iter().map(|(path, text)| (path.as_str(), text.as_str()));
-    let mut loaded = RuleSetLoader::new(limits).load_after(texts_of, before)?;
-    loaded.warnings.extend(published::changed(&loaded.set, texts));
-    Ok(loaded)
+    let mut found = texts.found.clone();
+    let refused = found.iter().any(|problem| problem.severity == Severity::Error);
+    if texts.files.is_empty() {
+        if !refused {
+            let message = "no rule files here; a rule is a file NAME.rhai".to_owned();
+            found.insert(0, finding(Severity::Error, Path::new(&texts.folder), 0, message));
+        }
+        return Err(found);
+    }
+    let files = texts.files.iter().map(|(path, text)| (path.as_str(), text.as_str()));
+    match RuleSetLoader::new(limits).load_after(files, before) {
+        Ok(mut loaded) if !refused => {
+            loaded.warnings.extend(published::changed(&loaded.set, &texts.files));
+            loaded.warnings.extend(found);
+            Ok(loaded)
+        }
+        Ok(loaded) => {
+            found.extend(loaded.warnings);
+            Err(found)
+        }
+        Err(problems) => {
+            found.extend(problems);
+            Err(found)
+        }
+    }
 }
 
 /// Loads a set for a command: problems go to stderr, an unusable set ends the command.

@@ -9,7 +9,7 @@ use judge::rule::{PlateDefault, Rule, RuleSet};
 use crate::cases::{self, Tally};
 use crate::cli::{Format, RulesCommand, RulesFolder, RulesOptions};
 use crate::output::{Exit, data, talk};
-use crate::rules;
+use crate::{files, rules};
 
 /// Runs the command.
 ///
@@ -141,6 +141,9 @@ fn test(folder: &RulesFolder) -> anyhow::Result<Exit> {
     let set = rules::load_or_say(Some(&dir))?;
     let mut total = Tally::default();
     let mut seen: Vec<String> = Vec::new();
+    for (path, meant) in rules::near(&dir, ".cases.toml")? {
+        talk(&format!("{} is not read: rename it to {meant}", path.display()));
+    }
     for path in rules::files(&dir, ".cases.toml")? {
         let name = path.to_string_lossy().into_owned();
         let id = stem(&path);
@@ -148,7 +151,14 @@ fn test(folder: &RulesFolder) -> anyhow::Result<Exit> {
             total.failures.push(format!("{name}:1: there is no rule {id:?} for these cases"));
             continue;
         }
-        let text = std::fs::read_to_string(&path)?;
+        seen.push(id.clone());
+        let text = match files::read_text(&path, files::SETTINGS_BYTES_MAX) {
+            Ok(text) => text,
+            Err(error) => {
+                total.failures.push(format!("{name}:{}: {}", error.line().max(1), error.why()));
+                continue;
+            }
+        };
         match cases::run(&name, &text, &id, &set) {
             Ok(tally) => {
                 total.failures.extend(missing_words(&name, &tally));
@@ -157,7 +167,6 @@ fn test(folder: &RulesFolder) -> anyhow::Result<Exit> {
             }
             Err(failure) => total.failures.push(failure),
         }
-        seen.push(id);
     }
     total.failures.extend(without_cases(&set, &seen));
     for failure in &total.failures {

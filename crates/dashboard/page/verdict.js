@@ -42,7 +42,7 @@ function drawWhy(v) {
       el("p", "", limits.filter(Boolean).join(", ")),
       j.meter_too_coarse === true ? el("p", "strong", "The meter is too coarse for this tolerance; that is not the part's fault.") : null,
       p === null ? null : el("p", "", `probability of conformance ${(100 * p).toFixed(p > 0.999 && p < 1 ? 2 : 1)} %`),
-      str(j.advice) ? el("p", "", str(j.advice)) : null, el("p", "src", "limits from: " + str(j.source)));
+      str(j.advice) ? el("p", "", str(j.advice)) : null, el("p", "src", `limits from: ${str(j.source)}${str(j.source_class) ? ` [${str(j.source_class)}]` : ""}`));
   });
   const notes = [str(v.decision_rule) && "decision rule: " + str(v.decision_rule), ...list(v.notes).map(str),
     `rule ${str(v.rule)} ${str(v.rule_hash).slice(0, 8)}`];

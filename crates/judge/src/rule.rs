@@ -8,70 +8,9 @@ use core::fmt;
 
 use quantity::{Coupling, Duration, Unit};
 
-/// Where a limit or a default comes from, in words and as a class.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Source {
-    /// The words, as the rule gives them.
-    pub text: Arc<str>,
-    /// How much the words weigh.
-    pub class: SourceClass,
-}
+mod source;
 
-/// How much a source weighs.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum SourceClass {
-    /// A published standard or regulation.
-    Standard,
-    /// The unit's nameplate, the part's own label, a maker's sheet.
-    Nameplate,
-    /// Physics or a definition.
-    Physics,
-    /// Common practice of the trade; no published source.
-    CommonPractice,
-    /// A standard or figure quoted from memory and not opened.
-    FromMemory,
-}
-
-impl SourceClass {
-    /// The class in words.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Standard => "standard",
-            Self::Nameplate => "nameplate",
-            Self::Physics => "physics",
-            Self::CommonPractice => "common practice",
-            Self::FromMemory => "from memory",
-        }
-    }
-}
-
-impl Source {
-    /// Reads the class from the words: they must contain one of "from memory", "common practice", "standard",
-    /// "nameplate" (or "plate", "label", "marking", "marked"), "physics" (or "definition"). The weaker class wins when
-    /// several stand there, so "IEC 60252-1, from memory" is from memory.
-    ///
-    /// `None` when no class word is found: a limit without a source is refused.
-    #[must_use]
-    pub fn classify(text: &str) -> Option<Self> {
-        let lower = text.to_lowercase();
-        let has = |words: &[&str]| words.iter().any(|word| lower.contains(word));
-        let class = if has(&["from memory"]) {
-            SourceClass::FromMemory
-        } else if has(&["common practice"]) {
-            SourceClass::CommonPractice
-        } else if has(&["standard"]) {
-            SourceClass::Standard
-        } else if has(&["plate", "label", "marking", "marked"]) {
-            SourceClass::Nameplate
-        } else if has(&["physics", "definition"]) {
-            SourceClass::Physics
-        } else {
-            return None;
-        };
-        Some(Self { text: text.into(), class })
-    }
-}
+pub use source::{Source, SourceClass, SourceError, source_with_class};
 
 /// A nameplate value a rule wants.
 #[derive(Clone, Debug, PartialEq)]
@@ -84,6 +23,8 @@ pub struct PlateItem {
     pub choices: Vec<String>,
     /// What holds when it was not entered.
     pub default: PlateDefault,
+    /// Entries outside this range (in `unit`) are asked about before they are judged; `None` for a choice.
+    pub plausible: Option<(f64, f64)>,
     /// Line of its declaration, 1-based.
     pub line: usize,
 }
@@ -192,25 +133,6 @@ pub struct SourcePart {
     pub plate: Option<usize>,
     /// Where it comes from when nothing was entered.
     pub source: Source,
-}
-
-impl Source {
-    /// Puts parts together: their names and texts, and the weakest class. `None` for no parts.
-    #[must_use]
-    pub fn of_parts<'a>(parts: impl IntoIterator<Item = (&'a str, &'a str, SourceClass)>) -> Option<Self> {
-        let mut text = String::new();
-        let mut class = None;
-        for (name, words, of) in parts {
-            if class.is_some() {
-                text.push_str("; ");
-            }
-            text.push_str(name);
-            text.push_str(": ");
-            text.push_str(words);
-            class = class.max(Some(of));
-        }
-        Some(Self { text: text.as_str().into(), class: class? })
-    }
 }
 
 /// A rule's comparison of one value with its limits, before uncertainty.
@@ -344,22 +266,5 @@ impl RuleSet {
 impl fmt::Debug for RuleSet {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.debug_list().entries(self.rules.iter().map(|rule| rule.id())).finish()
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_weaker_class_wins_and_no_class_is_no_source() {
-        let class = |text| Source::classify(text).map(|source| source.class);
-        assert_eq!(
-            class("marking on the can; 6 % when none is printed: common practice"),
-            Some(SourceClass::CommonPractice)
-        );
-        assert_eq!(class("standard IEC 60252-1, from memory"), Some(SourceClass::FromMemory));
-        assert_eq!(class("unit nameplate"), Some(SourceClass::Nameplate));
-        assert_eq!(class("because I say so"), None);
     }
 }

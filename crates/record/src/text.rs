@@ -2,6 +2,8 @@
 
 use std::fmt::Write;
 
+use judge::rule::source_with_class;
+
 use crate::verdict::{JudgementJson, VerdictJson};
 
 /// One line: time, check, unit and component, rule, word, the deciding figure, advice or reason. The same verdict gives
@@ -36,7 +38,8 @@ pub fn block(verdict: &VerdictJson) -> String {
         if let Some(advice) = &judged.advice {
             let _ = writeln!(text, "            {advice}");
         }
-        let _ = writeln!(text, "            limits: {} [{}]", judged.source, judged.source_class);
+        let source = source_with_class(&judged.source, &judged.source_class);
+        let _ = writeln!(text, "            limits: {source}");
     }
     for reading in &verdict.readings {
         let _ = writeln!(

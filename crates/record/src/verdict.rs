@@ -88,6 +88,8 @@ pub struct PlateJson {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub word: Option<String>,
     pub source: String,
+    #[serde(default)]
+    pub source_class: String,
 }
 
 impl From<&Verdict> for VerdictJson {
@@ -182,6 +184,7 @@ impl From<&PlateUsed> for PlateJson {
             unit: used.unit.to_string(),
             word: used.word.clone(),
             source: used.source.text.to_string(),
+            source_class: used.source.class.name().to_owned(),
         }
     }
 }

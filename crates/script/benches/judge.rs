@@ -122,7 +122,7 @@ fn main() {
         name: "capacitance".into(),
         low: "weak".into(),
         high: "high".into(),
-        source: Source::classify("unit nameplate").unwrap(),
+        source: Source::parse("nameplate: the unit's").unwrap(),
     };
     println!("{:<40} {:>10} {:>16}", "ns per judgement", "plain", "with uncertainty");
     row("sketch, native Rust", &native, &[39.4, 40.0, 6.0], 1);

@@ -176,6 +176,14 @@ impl Checker<'_, '_> {
                 self.header.nameplate.iter().any(
                     |other| matches!(&other.default, PlateDefault::SameAs(name, _) if *name == item.name),
                 );
+            if item.choices.is_empty() && item.plausible.is_none() {
+                let text = format!(
+                    "nameplate item {name:?} has no bounds, so a slip in typing it is judged without a question: add \
+                     plausible(\"plate.{name}\", low, high), as wide as any real plate",
+                    name = item.name
+                );
+                self.findings.warning(At { line: item.line, column: 1 }, text);
+            }
             if !self.used.has_plate(index) && !copied {
                 let text = format!("nameplate item {:?} is asked for and never used", item.name);
                 self.findings.warning(At { line: item.line, column: 1 }, text);
@@ -230,9 +238,9 @@ fn source_of(header: &Header, origins: Origins) -> Option<(Source, Arc<[SourcePa
     let shown = |name: &str| Arc::from(name.replace('_', " "));
     for (index, item) in header.nameplate.iter().enumerate().filter(|(index, _)| origins.has_plate(*index)) {
         let source = match &item.default {
-            PlateDefault::Required => Source { text: "unit nameplate".into(), class: SourceClass::Nameplate },
+            PlateDefault::Required => Source { text: "to be entered".into(), class: SourceClass::Nameplate },
             PlateDefault::Value(_, source) | PlateDefault::SameAs(_, source) => {
-                Source { text: Arc::clone(&source.text), class: source.class.max(SourceClass::Nameplate) }
+                Source { text: Arc::clone(&source.text), class: source.class.weaker(SourceClass::Nameplate) }
             }
         };
         parts.push(SourcePart { name: shown(&item.name), plate: Some(index), source });
@@ -240,7 +248,7 @@ fn source_of(header: &Header, origins: Origins) -> Option<(Source, Arc<[SourcePa
     for (_, limit) in header.limits.iter().enumerate().filter(|(index, _)| origins.has_limit(*index)) {
         parts.push(SourcePart { name: shown(&limit.name), plate: None, source: limit.source.clone() });
     }
-    let all = parts.iter().map(|part| (&*part.name, &*part.source.text, part.source.class));
+    let all = parts.iter().map(|part| (&*part.name, &part.source));
     Some((Source::of_parts(all)?, parts.into()))
 }
 

@@ -57,7 +57,8 @@ pub const DECLARATIONS: &[Declaration] = &[
     Declaration {
         name: "plausible",
         forms: &["plausible(name, low, high)"],
-        doc: "A reading outside this range is asked about before it is judged.",
+        doc: "A reading outside this range is asked about before it is judged. The name \"plate.NAME\" gives the bounds of a \
+              nameplate value; one that was entered and lies outside is asked about too.",
     },
     Declaration {
         name: "open",
@@ -67,7 +68,8 @@ pub const DECLARATIONS: &[Declaration] = &[
     Declaration {
         name: "limit",
         forms: &["limit(name, value, unit, source)"],
-        doc: "A limit of this rule, read as limit.name when judge takes (m, plate, limit).",
+        doc: "A limit of this rule, read as limit.name when judge takes (m, plate, limit). A source begins with its class: \
+              standard, nameplate, physics, common practice, own records or memory, then a colon and the words.",
     },
     Declaration {
         name: "hold_points",
@@ -93,6 +95,9 @@ const ITEMS_MAX: usize = 32;
 /// How far apart readings of one moment may lie, in seconds: below a second no hand-held meter answers, and beyond ten
 /// minutes nothing is one moment. Our own choice.
 const MOMENT_S: core::ops::RangeInclusive<f64> = 1.0..=600.0;
+
+/// What stands before the name where `plausible` means a nameplate value; a reading may have the same name.
+const OF_PLATE: &str = "plate.";
 
 /// A literal argument.
 enum Literal {
@@ -170,6 +175,8 @@ impl Reader<'_, '_> {
         use Literal::{Number, SameAs, Text, Texts};
         let forms: Vec<&Literal> = arguments.iter().map(|(literal, _)| literal).collect();
         let line = At::from(position).line;
+        // A source is always the last argument.
+        let source_at = arguments.last().map_or(position, |(_, at)| *at);
         match (name, forms.as_slice()) {
             ("title", [Text(text)]) => self.once(position, text, |header| &mut header.title),
             ("about", [Text(text)]) => self.once(position, text, |header| &mut header.about),
@@ -178,19 +185,21 @@ impl Reader<'_, '_> {
                 self.plate_item(name, unit, PlateDefault::Required, position);
             }
             ("nameplate", [Text(name), Text(unit), Number(value), Text(source)]) => {
-                let default = PlateDefault::Value(*value, self.source(source, position));
+                let default = PlateDefault::Value(*value, self.source(source, source_at));
                 self.plate_item(name, unit, default, position);
             }
             ("nameplate", [Text(name), Text(unit), SameAs(other), Text(source)]) => {
+                let source = self.source(source, source_at);
                 let default = self.same_as(other, unit, source, position);
                 self.plate_item(name, unit, default, position);
             }
             ("nameplate", [Text(_), Text(_), Number(_) | SameAs(_)]) => self.findings.error(
                 position,
-                "a default needs its source as the last argument: common practice, a standard, from memory, ...",
+                "a default needs its source as the last argument, such as \"common practice: ...\"",
             ),
             ("choice", [Text(name), Texts(words)]) => self.choice(name, words, None, position),
             ("choice", [Text(name), Texts(words), Text(default), Text(source)]) => {
+                let source = self.source(source, source_at);
                 self.choice(name, words, Some((default, source)), position);
             }
             ("reads", [Text(name), Text(unit)]) => {
@@ -199,11 +208,13 @@ impl Reader<'_, '_> {
             ("reads", [Text(name), Text(unit), Text(label)]) => {
                 self.point(name, unit, label.to_string(), position);
             }
-            ("plausible", [Text(name), Number(low), Number(high)]) => self.plausible(name, *low, *high, position),
+            ("plausible", [Text(name), Number(low), Number(high)]) => {
+                self.plausible(name, *low, *high, position)
+            }
             ("open", [Text(name), Number(value)]) => self.open(name, *value, position),
             ("shows", [Text(name)]) => self.shows(name, position),
             ("limit", [Text(name), Number(value), Text(unit), Text(source)]) => {
-                let ((unit, _), source) = (self.unit(unit, position), self.source(source, position));
+                let ((unit, _), source) = (self.unit(unit, position), self.source(source, source_at));
                 self.name(name, position);
                 if self.header.limits.iter().any(|other| other.name == name.as_str()) {
                     self.findings.error(position, format!("limit {name:?} is declared twice"));
@@ -261,14 +272,13 @@ impl Reader<'_, '_> {
 
     /// The source; a stand-in after an error.
     fn source(&mut self, text: &str, position: Position) -> Source {
-        Source::classify(text).unwrap_or_else(|| {
-            self.findings.error(position, no_class(text));
-            Source { text: text.into(), class: SourceClass::FromMemory }
+        Source::parse(text).unwrap_or_else(|error| {
+            self.findings.error(position, error.to_string());
+            Source { text: text.into(), class: SourceClass::Memory }
         })
     }
 
-    fn same_as(&mut self, other: &str, unit: &str, source: &str, position: Position) -> PlateDefault {
-        let source = self.source(source, position);
+    fn same_as(&mut self, other: &str, unit: &str, source: Source, position: Position) -> PlateDefault {
         let Some(item) = self.header.nameplate.iter().find(|item| item.name == other) else {
             let hint = did_you_mean(other, self.header.nameplate.iter().map(|item| item.name.as_str()));
             let text = format!("same_as({other:?}) names no nameplate item declared above{hint}");
@@ -291,14 +301,15 @@ impl Reader<'_, '_> {
         let point = self.header.points.iter().find(|point| point.name == name);
         self.same_unit(name, point.map(|point| point.unit), unit, position);
         let line = At::from(position).line;
-        self.header.nameplate.push(PlateItem { name: name.into(), unit, choices: Vec::new(), default, line });
+        let item = PlateItem { name: name.into(), unit, choices: Vec::new(), default, plausible: None, line };
+        self.header.nameplate.push(item);
     }
 
     fn choice(
         &mut self,
         name: &str,
         words: &[(ImmutableString, Position)],
-        default: Option<(&str, &str)>,
+        default: Option<(&str, Source)>,
         position: Position,
     ) {
         let before = self.header.nameplate.len();
@@ -310,7 +321,7 @@ impl Reader<'_, '_> {
                     let hint = did_you_mean(word, words.iter().map(|(known, _)| known.as_str()));
                     self.findings.error(position, format!("the default {word:?} is none of the words{hint}"));
                 }
-                PlateDefault::Value(place.unwrap_or(0) as f64, self.source(source, position))
+                PlateDefault::Value(place.unwrap_or(0) as f64, source)
             }
         };
         for (at, (word, place)) in words.iter().enumerate() {
@@ -365,13 +376,43 @@ impl Reader<'_, '_> {
         if low.partial_cmp(&high) != Some(core::cmp::Ordering::Less) {
             self.findings.error(position, "plausible(name, low, high): low lies below high");
         }
+        if let Some(item) = name.strip_prefix(OF_PLATE) {
+            return self.plate_plausible(item, low, high, position);
+        }
         match self.header.points.iter_mut().find(|point| point.name == name) {
             Some(point) if point.plausible.is_none() => point.plausible = Some((low, high)),
             Some(_) => self.findings.error(position, format!("plausible({name:?}, ...) is declared twice")),
             None => {
-                let hint = did_you_mean(name, self.header.points.iter().map(|point| point.name.as_str()));
+                let hint = if self.header.nameplate.iter().any(|item| item.name == name) {
+                    format!("; the nameplate value is named \"{OF_PLATE}{name}\"")
+                } else {
+                    did_you_mean(name, self.header.points.iter().map(|point| point.name.as_str()))
+                };
                 self.findings.error(position, format!("no reading {name:?} is declared above{hint}"));
             }
+        }
+    }
+
+    /// Bounds of a nameplate value. A default must lie inside: nobody could answer the question about it.
+    fn plate_plausible(&mut self, name: &str, low: f64, high: f64, position: Position) {
+        let Some(item) = self.header.nameplate.iter_mut().find(|item| item.name == name) else {
+            let hint = did_you_mean(name, self.header.nameplate.iter().map(|item| item.name.as_str()));
+            let text = format!("no nameplate item {name:?} is declared above{hint}");
+            return self.findings.error(position, text);
+        };
+        if !item.choices.is_empty() {
+            let text = format!("{name:?} is a choice: its words are its bounds");
+            return self.findings.error(position, text);
+        }
+        if let PlateDefault::Value(value, _) = item.default
+            && !(low..=high).contains(&value)
+        {
+            let text = format!("the default of {name:?}, {value}, lies outside {low} to {high}");
+            return self.findings.error(position, text);
+        }
+        if item.plausible.replace((low, high)).is_some() {
+            let text = format!("plausible(\"{OF_PLATE}{name}\", ...) is declared twice");
+            self.findings.error(position, text);
         }
     }
 
@@ -444,14 +485,6 @@ impl Reader<'_, '_> {
             self.header.hold_points.push(name.to_string());
         }
     }
-}
-
-/// What is said of a source without a class word.
-pub(crate) fn no_class(text: &str) -> String {
-    format!(
-        "source {text:?} does not say what kind it is: use one of \"standard ...\", \"nameplate\", \"marking on ...\", \
-         \"label\", \"physics\", \"common practice\", \"from memory\""
-    )
 }
 
 fn literal(expression: &Expr) -> Option<Literal> {

@@ -39,8 +39,9 @@ pub const JUDGEMENTS: &[JudgementWord] = &[
         doc: "The unit, where the name is neither a reading nor a nameplate item.",
     },
     JudgementWord {
-        signature: ".source(\"where the limits come from\")",
-        doc: "The source of the limits, where they do not come from nameplate items or declared limits alone.",
+        signature: ".source(\"class: where the limits come from\")",
+        doc: "The source of the limits, where they do not come from nameplate items or declared limits alone. It begins with \
+              its class: standard, nameplate, physics, common practice, own records or memory.",
     },
     JudgementWord {
         signature: "all_of(judgement, judgement, ...)",

@@ -3,7 +3,7 @@
 use alloc::boxed::Box;
 use alloc::collections::BTreeMap;
 use alloc::format;
-use alloc::string::String;
+use alloc::string::{String, ToString};
 use alloc::sync::Arc;
 use alloc::vec::Vec;
 
@@ -14,7 +14,6 @@ use rhai::{AST, ASTNode, CallFnOptions, Dynamic, Engine, EvalAltResult, Expr, Im
 use crate::check::Checked;
 use crate::diagnostic::{At, SourceFile};
 use crate::engine::{Limits, OPERATIONS_MAX};
-use crate::header::no_class;
 use crate::judgement::{Draft, Drafts, Refusal, kind_of};
 use crate::run::{Run, RunHandle, failed};
 
@@ -149,7 +148,11 @@ impl RhaiRule {
             match source {
                 Some(text) => {
                     let source = self.word(text).and_then(|word| word.source.clone());
-                    (source.ok_or_else(|| self.error(draft.at, no_class(text)))?, Arc::default())
+                    let no_source = || {
+                        let why = Source::parse(text).err().map(|error| error.to_string());
+                        self.error(draft.at, why.unwrap_or_else(|| format!("{text}: no source of this rule")))
+                    };
+                    (source.ok_or_else(no_source)?, Arc::default())
                 }
                 None => self.sources.get(&draft.at).cloned().ok_or_else(|| {
                     self.error(draft.at, format!("{}: the limits have no source", draft.name))
@@ -289,7 +292,7 @@ fn words_of(ast: &AST) -> Vec<Word> {
         .into_keys()
         .map(|text| Word {
             text: text.as_str().into(),
-            source: Source::classify(&text),
+            source: Source::parse(&text).ok(),
             // A refused unit costs a search for a near one; long texts are none.
             unit: if text.len() <= UNIT_BYTES_MAX { Unit::parse(&text).ok() } else { None },
         })

@@ -49,6 +49,8 @@ enum Defect {
     None,
     ReadingMissing,
     PlateMissing,
+    /// A nameplate value outside its bounds, and nobody answers the question about it.
+    PlateOutside,
     HoldPointOpen,
     WrongUnit,
     Stale,
@@ -58,10 +60,11 @@ enum Defect {
     LinkLost,
 }
 
-const DEFECTS: [Defect; 10] = [
+const DEFECTS: [Defect; 11] = [
     Defect::None,
     Defect::ReadingMissing,
     Defect::PlateMissing,
+    Defect::PlateOutside,
     Defect::HoldPointOpen,
     Defect::WrongUnit,
     Defect::Stale,
@@ -86,14 +89,27 @@ fn plan(rule: &dyn Rule, dice: &mut Dice, defect: Defect) -> Option<Plan> {
         Defect::PlateMissing => Some(required[dice.below(required.len())]),
         _ => None,
     };
+    let bounded: Vec<usize> =
+        (0..header.nameplate.len()).filter(|index| header.nameplate[*index].plausible.is_some()).collect();
+    let outside = match defect {
+        Defect::PlateOutside if bounded.is_empty() => return None,
+        Defect::PlateOutside => Some(bounded[dice.below(bounded.len())]),
+        _ => None,
+    };
     let mut plate = Vec::new();
     for (index, item) in header.nameplate.iter().enumerate() {
-        let entered = required.contains(&index) || dice.below(3) == 0;
+        let entered = required.contains(&index) || dice.below(3) == 0 || outside == Some(index);
         if !entered || without == Some(index) {
             continue;
         }
         let value = if item.choices.is_empty() {
-            Entered::Number { number: dice.number(None), unit: item.unit }
+            let within = dice.number(item.plausible);
+            let beyond = item.plausible.filter(|_| outside == Some(index)).map(|(low, high)| {
+                let by = (high - low) * (0.01 + dice.unit());
+                Decimal::parse(&format!("{:.3}", if dice.below(2) == 0 { high + by } else { low - by }))
+                    .unwrap()
+            });
+            Entered::Number { number: beyond.unwrap_or(within), unit: item.unit }
         } else {
             Entered::Word(item.choices[dice.below(item.choices.len())].clone())
         };
@@ -157,7 +173,8 @@ fn run(rules: &judge::rule::RuleSet, rule: &dyn Rule, dice: &mut Dice, defect: D
     for (index, point) in header.points.iter().enumerate() {
         let number = dice.number(point.plausible);
         let broken = index == bad;
-        if !broken || matches!(defect, Defect::None | Defect::PlateMissing | Defect::HoldPointOpen) {
+        let whole = [Defect::None, Defect::PlateMissing, Defect::PlateOutside, Defect::HoldPointOpen];
+        if !broken || whole.contains(&defect) {
             let value = parse_typed(&format!("{number} {}", point.unit)).unwrap();
             out.extend(round.step(Event::Typed { point: point.name.clone(), value, accuracy: None }, now));
             continue;
@@ -179,7 +196,7 @@ fn run(rules: &judge::rule::RuleSet, rule: &dyn Rule, dice: &mut Dice, defect: D
             Output::Asked { question } => Some(question.contains("open")),
             _ => None,
         });
-        if asks_open == Some(false) {
+        if asks_open == Some(false) && defect != Defect::PlateOutside {
             out.extend(round.step(Event::Answer { yes: true }, now));
         }
     }

@@ -63,7 +63,7 @@ fn the_sketch_has_its_header_and_its_source() {
     assert_eq!((judgement.unit.symbol(), judgement.low, judgement.high), ("uF", Some(37.6), Some(42.4)));
     assert_eq!(
         &*judgement.source.text,
-        "capacitance: unit nameplate; tolerance: marking on the can; 6 % when none is printed: common practice"
+        "capacitance: nameplate, to be entered; tolerance: common practice, 6 % where the can prints none"
     );
     assert_eq!(judgement.source.class, SourceClass::CommonPractice);
 }
@@ -110,7 +110,7 @@ const SET_HASH_BY_PYTHON: &str = "aaa53a590313fc734e8e9d1bdf84927222ceb2adf8b7f8
 #[test]
 fn whole_numbers_divide_like_numbers() {
     let text = with_header(
-        "fn judge(m, plate) { at_most(\"x\", 7 / 2 + 0x10 - 2 ** 3 % 5, 1e3).source(\"physics\") }",
+        "fn judge(m, plate) { at_most(\"x\", 7 / 2 + 0x10 - 2 ** 3 % 5, 1e3).source(\"physics: of a test\") }",
     );
     let judgement = judged(&*rule(&text), &[1.0, 1.0]);
     assert_eq!(judgement.value, 3.5 + 16.0 - 3.0);
@@ -125,7 +125,7 @@ fn judge(m, plate) { at_least(\"c\", capacitance_under_load_uF(m.a, m.v, plate.f
     // CAP-02, physics: 43.613888 uF
     let judgement = judged(&*rule, &[6.1, 371.0, 45.0, 60.0]);
     assert!((judgement.value - 43.613_888_269).abs() < 1e-9);
-    assert_eq!(&*judgement.source.text, "c: unit nameplate");
+    assert_eq!(&*judgement.source.text, "c: nameplate, to be entered");
     let error = rule.judge(&[6.1, 371.0, 45.0, 0.0]).unwrap_err();
     assert!(error.message.contains("frequency 0 Hz is outside"), "{error}");
     assert_eq!(error.line, 2);
@@ -133,12 +133,12 @@ fn judge(m, plate) { at_least(\"c\", capacitance_under_load_uF(m.a, m.v, plate.f
 
 #[test]
 fn several_judgements_helpers_and_branches() {
-    let text = r#"title("T"); nameplate("p", "uF"); reads("x", "uF"); limit("k", 2, "%", "common practice");
+    let text = r#"title("T"); nameplate("p", "uF"); reads("x", "uF"); limit("k", 2, "%", "common practice: of a test");
 fn judge(m, plate, limit) {
     let band = plate.p * limit.k / 100;
     if m.x > plate.p && !(m.x > 3 * plate.p) { band *= 2; }
     let low = "l";
-    all_of(one("x", m.x, plate.p, band).low(low), one("second", m.x, plate.p, band * 2).unit("nF").source("physics"))
+    all_of(one("x", m.x, plate.p, band).low(low), one("second", m.x, plate.p, band * 2).unit("nF").source("physics: of a test"))
 }
 fn one(name, value, middle_of, band) {
     within(name, value, middle_of - band, middle_of + band).ok("fine")
@@ -148,7 +148,7 @@ fn one(name, value, middle_of, band) {
     let Answer::Judgements(list) = run(9.9).answer else { panic!() };
     assert_eq!((list[0].low, list[0].high, list[1].low), (Some(9.8), Some(10.2), Some(9.6)));
     assert_eq!((list[1].unit.symbol(), list[1].source.class), ("nF", SourceClass::Physics));
-    assert_eq!(&*list[0].source.text, "p: unit nameplate; k: common practice");
+    assert_eq!(&*list[0].source.text, "p: nameplate, to be entered; k: common practice, of a test");
     assert_eq!((list[0].advice_low.as_deref(), list[0].advice_ok.as_deref()), (Some("l"), Some("fine")));
     assert_eq!(run(9.9).path, run(9.8).path);
     assert_ne!(run(9.9).path, run(10.1).path);
@@ -204,7 +204,8 @@ fn the_number_of_values_and_their_finiteness_are_checked_first() {
 
 #[test]
 fn unused_declarations_are_warnings() {
-    let text = r#"title("T"); nameplate("p", "uF"); nameplate("q", "V"); reads("x", "uF"); reads("y", "uF"); limit("l", 1, "V", "physics");
+    let text = r#"title("T"); nameplate("p", "uF"); nameplate("q", "V"); plausible("plate.p", 1, 9); plausible("plate.q", 1, 9);
+reads("x", "uF"); reads("y", "uF"); limit("l", 1, "V", "physics: of a test");
 fn judge(m, plate) { at_most("x", m.x, plate.p) }
 fn spare(a) { a }"#;
     let warnings = load(text).unwrap().warnings;
@@ -214,6 +215,105 @@ fn spare(a) { a }"#;
         assert!(all.contains(part), "{part} in:\n{all}");
     }
     assert_eq!(warnings.len(), 4, "{all}");
+}
+
+#[test]
+fn the_class_of_a_source_is_declared_and_never_guessed() {
+    let rule_of = |source: &str| {
+        format!(
+            "title(\"T\"); reads(\"x\", \"V\");\nlimit(\"l\", 5, \"V\", \"{source}\");\n\
+             fn judge(m, plate, limit) {{ at_most(\"x\", m.x, limit.l) }}"
+        )
+    };
+    let list =
+        "write one of standard:, nameplate:, physics:, common practice:, own records:, memory: before it";
+    for (source, part) in [
+        // Each of these was taken for a class by a word inside it.
+        ("our own figure: no standard covers this", list),
+        ("template we drew up: nobody published one", list),
+        ("nonstandard guess", list),
+        ("mislabelled", list),
+        ("of the plate; 1 % for rounded print", list),
+        ("", list),
+        ("standard IEC 60252-1", "did you mean \"standard:\"?"),
+        ("standrad: IEC 60252-1", "did you mean \"standard:\"?"),
+        ("Standard: IEC 60252-1", "did you mean \"standard:\"?"),
+        ("common practise: 6 %", "did you mean \"common practice:\"?"),
+        ("from memory: 6 %", "did you mean \"memory:\"?"),
+        ("own record: 61 units", "did you mean \"own records:\"?"),
+        ("standard:", "says nothing after its class"),
+        ("memory:   ", "says nothing after its class"),
+    ] {
+        let all = refused(&rule_of(source));
+        assert!(all.contains(part), "wanted {part:?} for {source:?}, got:\n{all}");
+        // The place is that of the source itself.
+        assert!(all.contains("test-rule.rhai:2:20: "), "{all}");
+    }
+    for (source, text, class) in [
+        ("standard: IEC 60252-1", "IEC 60252-1", SourceClass::Standard),
+        ("nameplate: the filter's marking", "the filter's marking", SourceClass::Nameplate),
+        ("physics:definition", "definition", SourceClass::Physics),
+        ("common practice: no standard covers this", "no standard covers this", SourceClass::CommonPractice),
+        ("own records: 2023 to 2025, 61 units", "2023 to 2025, 61 units", SourceClass::OwnRecords),
+        ("memory: NEMA MG 1, 14.36", "NEMA MG 1, 14.36", SourceClass::Memory),
+    ] {
+        let rule = rule(&rule_of(source));
+        let limit = &rule.header().limits[0];
+        assert_eq!((&*limit.source.text, limit.source.class), (text, class));
+    }
+}
+
+#[test]
+fn the_class_is_demanded_at_a_judgement_and_at_a_default_too() {
+    let judge = "fn judge(m, plate) {\n at_most(\"x\", m.x, 5).source(\"no standard\") }";
+    let all = refused(&with_header(judge));
+    assert!(all.contains("test-rule.rhai:3:30: ") && all.contains("write one of standard:"), "{all}");
+    let default = "title(\"T\"); reads(\"x\", \"V\");\nnameplate(\"p\", \"V\", 5, \"unmarked\");\n\
+                   fn judge(m, plate) { at_most(\"x\", m.x, plate.p) }";
+    let all = refused(default);
+    assert!(all.contains("test-rule.rhai:2:24: ") && all.contains("write one of standard:"), "{all}");
+}
+
+#[test]
+fn nameplate_values_have_bounds_or_a_warning_says_that_they_have_none() {
+    let head =
+        "title(\"T\"); reads(\"x\", \"uF\");\nnameplate(\"x\", \"uF\"); choice(\"k\", [\"one\", \"two\"]);\n";
+    let judge = "fn judge(m, plate) { if plate.k == \"one\" { at_most(\"x\", m.x, plate.x) } else { no_verdict(\"n\") } }";
+    let with = |more: &str| format!("{head}{more}\n{judge}");
+    let warnings = load(&with("")).unwrap().warnings;
+    assert_eq!(warnings.len(), 1, "{}", shown(&warnings));
+    assert!(
+        warnings[0].found.message.contains("add plausible(\"plate.x\", low, high)"),
+        "{}",
+        shown(&warnings)
+    );
+    assert_eq!((warnings[0].severity, warnings[0].found.line), (Severity::Warning, 2));
+
+    // One name may be a reading and a nameplate value; each has its own bounds.
+    let loaded = load(&with("plausible(\"x\", -1, 9); plausible(\"plate.x\", 0.5, 200);")).unwrap();
+    let header = loaded.set.find("test-rule").unwrap().header().clone();
+    assert_eq!(
+        (header.points[0].plausible, header.nameplate[0].plausible),
+        (Some((-1.0, 9.0)), Some((0.5, 200.0)))
+    );
+    assert!(loaded.warnings.is_empty(), "{}", shown(&loaded.warnings));
+
+    for (more, part) in [
+        ("plausible(\"plate.x\", 5, 1);", "low lies below high"),
+        ("plausible(\"plate.x\", 1, 5); plausible(\"plate.x\", 1, 5);", "declared twice"),
+        ("plausible(\"plate.y\", 1, 5);", "no nameplate item \"y\" is declared above; did you mean \"x\"?"),
+        ("plausible(\"plate.k\", 1, 5);", "its words are its bounds"),
+        (
+            "nameplate(\"t\", \"%\", 6, \"memory: of a test\"); plausible(\"plate.t\", 7, 9);",
+            "the default of \"t\", 6, lies outside 7 to 9",
+        ),
+        (
+            "nameplate(\"t\", \"%\"); plausible(\"t\", 1, 9);",
+            "no reading \"t\" is declared above; the nameplate value is named \"plate.t\"",
+        ),
+    ] {
+        check_refusals(&[(&with(more), part)]);
+    }
 }
 
 /// Text, and what the refusal must say.
@@ -241,10 +341,12 @@ fn headers_are_checked() {
         (with("title(\"T\"); reads(\"x\", \"V\"); nameplate(\"t\", \"%\", 6);"), "needs its source"),
         (
             with("title(\"T\"); reads(\"x\", \"V\"); nameplate(\"t\", \"%\", 6, \"because\");"),
-            "does not say what kind",
+            "does not begin with its class",
         ),
         (
-            with("title(\"T\"); reads(\"x\", \"V\"); nameplate(\"t\", \"%\", same_as(\"q\"), \"label\");"),
+            with(
+                "title(\"T\"); reads(\"x\", \"V\"); nameplate(\"t\", \"%\", same_as(\"q\"), \"nameplate: label\");",
+            ),
             "names no nameplate item",
         ),
         (
@@ -252,7 +354,7 @@ fn headers_are_checked() {
             "write limit(name, value, unit, source)",
         ),
         (
-            with("title(\"T\"); reads(\"x\", \"V\"); limit(\"l\", 5 + 1, \"V\", \"physics\");"),
+            with("title(\"T\"); reads(\"x\", \"V\"); limit(\"l\", 5 + 1, \"V\", \"physics: of a test\");"),
             "nothing calculated",
         ),
         (
@@ -319,7 +421,7 @@ fn silent_falsehood_is_refused_before_it_runs() {
         ("at_most(\"x\", m.x, \"5\")", "compares numbers, not a text"),
         ("at_most(\"other\", m.x, plate.p)", "the unit is not known"),
         ("at_most(\"x\", m.x, 5)", "the limits have no source"),
-        ("at_most(\"x\", m.x, 5).source(\"my head\")", "does not say what kind it is"),
+        ("at_most(\"x\", m.x, 5).source(\"my head\")", "does not begin with its class"),
         ("at_most(\"q\", m.x, plate.p).unit(\"uf\")", "did you mean \"uF\""),
         ("at_most(\"x\", m.x, plate.p).hihg(\"a\")", "did you mean \"high\""),
         ("at_most(\"x\", plate.x, plate.p)", "plate.x is not declared with nameplate(...)"),
@@ -496,8 +598,8 @@ fn every_function_of_the_table_is_callable_and_agrees_with_a_direct_call() {
 #[test]
 fn words_of_a_list_are_compared_and_handed_on() {
     let head = "title(\"T\"); choice(\"metal\", [\"copper\", \"aluminium\"]); \
-                choice(\"metering\", [\"TXV\", \"fixed orifice\"], \"TXV\", \"common practice\"); reads(\"x\", \"ohm\"); \
-                limit(\"most\", 5, \"ohm\", \"physics\");";
+                choice(\"metering\", [\"TXV\", \"fixed orifice\"], \"TXV\", \"common practice: of a test\"); reads(\"x\", \"ohm\"); \
+                limit(\"most\", 5, \"ohm\", \"physics: of a test\");";
     let text = |body: &str| format!("{head} fn judge(m, plate, limit) {{ {body} }}");
     let whole = text(
         "let at_20 = winding_at_ohm(m.x, 60, 20, plate.metal); \
@@ -543,8 +645,11 @@ fn words_of_a_list_are_compared_and_handed_on() {
         ("choice(\"a\", [\"one\"]);", "2 to 32 words"),
         ("choice(\"a\", [\"one\", \"One\"]);", "stands twice"),
         ("choice(\"a\", [\"1st\", \"one\"]);", "begins with a letter"),
-        ("choice(\"a\", [\"one\", \"two\"], \"twoo\", \"common practice\");", "did you mean \"two\""),
-        ("choice(\"a\", [\"one\", \"two\"], \"two\", \"because\");", "does not say what kind"),
+        (
+            "choice(\"a\", [\"one\", \"two\"], \"twoo\", \"common practice: of a test\");",
+            "did you mean \"two\"",
+        ),
+        ("choice(\"a\", [\"one\", \"two\"], \"two\", \"because\");", "does not begin with its class"),
         ("choice(\"a\", 5);", "write choice("),
     ] {
         let said = refused(&format!("{line} {}", text("at_most(\"x\", m.x, limit.most)")));

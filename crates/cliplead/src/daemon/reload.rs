@@ -89,8 +89,8 @@ impl Looks {
 
     /// The set of these texts, if it is another one than is in force. Rules whose text is the same are not compiled anew.
     fn load(&mut self, texts: Texts) -> Result<Option<RuleSet>, String> {
-        let same = self.watch.texts.as_ref() == Some(&texts);
-        if same && self.refused.is_none() {
+        let same = self.watch.texts.as_ref().is_some_and(|known| known.files == texts.files);
+        if same && texts.is_whole() && self.refused.is_none() {
             return Ok(None);
         }
         let loaded = rules::load_after(&texts, &self.watch.set).map_err(|problems| summary(&problems))?;

@@ -1,6 +1,7 @@
 //! A verdict and a raw reading as the history stores them. Maps, and decides nothing.
 
 use history::RawReading;
+use judge::rule::source_with_class;
 use judge::verdict::Verdict;
 use quantity::{Reading, State};
 use record::VerdictJson;
@@ -62,7 +63,7 @@ pub(super) fn verdict(uid: String, json: &VerdictJson, verdict: &Verdict, wall_m
                 name: plate.name.clone(),
                 value: plate.value,
                 unit: plate.word.as_ref().unwrap_or(&plate.unit).clone(),
-                source: plate.source.clone(),
+                source: source_with_class(&plate.source, &plate.source_class),
             })
             .collect(),
         hold_points: json

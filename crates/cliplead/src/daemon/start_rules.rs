@@ -61,7 +61,7 @@ fn lenient(folder: &Path, history: Option<&Path>) -> anyhow::Result<StartRules> 
                 (summary(&problems), texts)
             }
         },
-        Err(error) => (format!("{error:#}"), Texts::new()),
+        Err(error) => (format!("{error:#}"), Texts::default()),
     };
     talk(&format!("cliplead: THE RULES IN {} ARE REFUSED: {refused}", folder.display()));
     if let Some((set, path)) = last_good.as_ref().and_then(|kept| Some((loaded(&kept.texts()?)?, kept.path()))) {
@@ -84,15 +84,19 @@ fn loaded(texts: &Texts) -> Option<RuleSet> {
 }
 
 /// The set of those files that have no errors.
-fn without_the_bad(mut texts: Texts) -> Option<RuleSet> {
-    while !texts.is_empty() {
+fn without_the_bad(texts: Texts) -> Option<RuleSet> {
+    let mut texts = Texts::of(texts.files);
+    while !texts.files.is_empty() {
         let problems = match rules::load(&texts) {
             Ok(loaded) => return Some(loaded.set),
             Err(problems) => problems,
         };
-        let before = texts.len();
-        texts.retain(|(path, _)| !problems.iter().any(|problem| problem.severity == script::Severity::Error && problem.found.file == *path));
-        if texts.len() == before {
+        let is_bad = |path: &str| {
+            problems.iter().any(|of| of.severity == script::Severity::Error && of.found.file == path)
+        };
+        let before = texts.files.len();
+        texts.files.retain(|(path, _)| !is_bad(path));
+        if texts.files.len() == before {
             return None;
         }
     }

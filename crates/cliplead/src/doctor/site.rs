@@ -92,7 +92,8 @@ fn rule_set(config: &Config) -> Finding {
     let set = match rules::texts(config.rules.as_deref()).map(|texts| rules::load(&texts)) {
         Ok(Ok(loaded)) => loaded.set,
         Ok(Err(problems)) => {
-            let first = problems.first().map(ToString::to_string).unwrap_or_default();
+            let first = problems.iter().find(|problem| problem.severity == script::Severity::Error);
+            let first = first.map(ToString::to_string).unwrap_or_default();
             return hindered(format!("{} problems, the first: {}", problems.len(), first.replace('\n', " ")));
         }
         Err(error) => return hindered(format!("{error:#}")),

@@ -50,6 +50,8 @@ pub(super) enum About {
     Implausible(usize),
     /// A point's typed digits look swapped.
     SwappedReading(usize),
+    /// A nameplate value that was entered is outside what is plausible.
+    ImplausiblePlate(String),
     /// A nameplate value's digits look swapped.
     SwappedPlate(String),
     /// The leads read open, or next to nothing: are they on the part?

@@ -235,13 +235,12 @@ fn input_name(header: &Header, index: usize) -> String {
     )
 }
 
-/// Puts "as entered" in the source of a judgement where a nameplate value was entered and is no default.
+/// Says in the source of a judgement what each nameplate value rests on here: entered, a default, or taken as another one.
 fn say_what_was_entered(judged: &mut Judged, used: &[PlateUsed]) {
     let parts = &judged.judgement.source_parts;
     let said = Source::of_parts(parts.iter().map(|part| {
-        let entered = part.plate.and_then(|index| used.get(index)).filter(|used| used.entered);
-        let source = entered.map_or(&part.source, |used| &used.source);
-        (&*part.name, &*source.text, source.class)
+        let used = part.plate.and_then(|index| used.get(index));
+        (&*part.name, used.map_or(&part.source, |used| &used.source))
     }));
     if let Some(source) = said {
         judged.judgement.source = source;

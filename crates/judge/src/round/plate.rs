@@ -38,8 +38,9 @@ pub(super) fn resolve(header: &Header, plan: &Plan) -> Result<Vec<PlateUsed>, Re
             (None, PlateDefault::Value(value, source)) => used.push(of(item, *value, source.clone())),
             (None, PlateDefault::SameAs(other, source)) => match used.iter().find(|u| u.name == *other) {
                 Some(same) => {
-                    let text = format!("nothing entered, taken as {other}; else the {}", source.text);
-                    let source = Source { text: text.as_str().into(), class: source.class };
+                    let text = format!("nothing entered, taken as {other}; else {}", source.text);
+                    let class = source.class.weaker(same.source.class);
+                    let source = Source { text: text.as_str().into(), class };
                     used.push(of(item, same.value, source));
                 }
                 None => missing.push(format!("{} ({})", item.name, item.wants())),
@@ -94,6 +95,28 @@ pub(super) fn of_entry(item: &PlateItem, entered: &Entered) -> Result<PlateUsed,
             quantity.to_unit(item.unit).map_err(|e| bad(e.to_string()))?.value()
         }
     };
-    let source = Source { text: "unit nameplate, as entered".into(), class: SourceClass::Nameplate };
+    let source = Source { text: "as entered".into(), class: SourceClass::Nameplate };
     Ok(PlateUsed { entered: true, ..of(item, value, source) })
+}
+
+/// The first entry outside the bounds of its item that was not confirmed: its name, and the question about it.
+pub(super) fn implausible(
+    header: &Header,
+    plan: &Plan,
+    used: &[PlateUsed],
+    confirmed: impl Fn(&str) -> bool,
+) -> Option<(String, String)> {
+    header.nameplate.iter().zip(used).find_map(|(item, used)| {
+        let (low, high) = item.plausible.filter(|(low, high)| !(*low..=*high).contains(&used.value))?;
+        let (_, Entered::Number { number, unit }) = plan.plate.iter().find(|(name, _)| *name == item.name)? else {
+            return None;
+        };
+        let name = &item.name;
+        let text = format!(
+            "nameplate {name} {number} {unit} is outside what such a plate can say ({low} to {high} {}): wrong unit or \
+             digit? Yes keeps it; no: enter it again",
+            item.unit
+        );
+        (!confirmed(name)).then(|| (name.clone(), text))
+    })
 }

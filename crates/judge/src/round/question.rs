@@ -55,7 +55,7 @@ impl Round {
                     *state = PointState::Waiting;
                 }
             }
-            (About::SwappedPlate(_) | About::ProofLeads(..), false) => {
+            (About::ImplausiblePlate(_) | About::SwappedPlate(_) | About::ProofLeads(..), false) => {
                 self.end_without(Reason::Asks(question.text));
             }
         }
@@ -120,6 +120,10 @@ pub(super) fn before_judging(
 ) -> Option<Question> {
     let accepted = |about: &About| check.accepted.contains(about);
     let points = &rule.header().points;
+    let confirmed = |name: &str| accepted(&About::ImplausiblePlate(name.into()));
+    if let Some((name, text)) = plate::implausible(rule.header(), &check.plan, plate_used, confirmed) {
+        return Some(Question { about: About::ImplausiblePlate(name), text });
+    }
     for (index, (point, state)) in points.iter().zip(&check.points).enumerate() {
         if let Some(text) = touches_nothing(point, state).filter(|_| !accepted(&About::OpenPart(index))) {
             return Some(Question { about: About::OpenPart(index), text });

@@ -82,6 +82,7 @@ fn plate_item(name: &str, unit: &str, default: PlateDefault) -> PlateItem {
         unit: Unit::parse(unit).unwrap(),
         choices: Vec::new(),
         default,
+        plausible: None,
         line: 1,
     }
 }
@@ -220,6 +221,10 @@ fn rules_with_more_in_their_head() -> Vec<Native> {
     all.push(air);
     all.push(rule("after-air", &[("capacitance", "uF")], &["airflow proved"], bare));
     let mut second_rating = with_plate(rule("same-as", &[("capacitance", "uF")], &[], run_capacitor));
+    let mut bounded = with_plate(rule("bounded", &[("capacitance", "uF")], &[], run_capacitor));
+    bounded.header.nameplate[0].plausible = Some((0.5, 200.0));
+    bounded.header.nameplate[1].plausible = Some((1.0, 25.0));
+    all.push(bounded);
     second_rating.header.nameplate = alloc::vec![
         plate_item("capacitance", "uF", PlateDefault::Required),
         plate_item("tolerance", "%", PlateDefault::Value(6.0, source())),

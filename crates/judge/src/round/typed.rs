@@ -26,7 +26,7 @@ impl Round {
                 }
                 check.accepted.retain(|about| match about {
                     About::Implausible(of) | About::SwappedReading(of) | About::OpenPart(of) => *of != index,
-                    About::SwappedPlate(_) | About::ProofLeads(..) => true,
+                    About::ImplausiblePlate(_) | About::SwappedPlate(_) | About::ProofLeads(..) => true,
                 });
                 self.point_settled(index, done);
             }

@@ -1,7 +1,7 @@
 //! Calls: the rule's own functions, the functions of the table, the words that judge.
 
 use alloc::format;
-use alloc::string::String;
+use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
 use judge::rule::Source;
@@ -12,7 +12,7 @@ use trade::catalogue::{self, Function, Gives, What};
 use super::types::{Made, Origins, Type};
 use super::{Checker, quoted};
 use crate::diagnostic::{At, did_you_mean};
-use crate::header::{DECLARATIONS, no_class};
+use crate::header::DECLARATIONS;
 use crate::judgement::{ALL_OF_MAX, CHAINED, JUDGEMENTS};
 
 /// Words that make a judgement, with the number of limits each takes.
@@ -164,8 +164,11 @@ impl Checker<'_, '_> {
                     return self.error(at, format!("{error}"));
                 }
             }
-            ("source", Some(text)) if Source::classify(text).is_none() => {
-                return self.error(at, no_class(text));
+            ("source", Some(text)) => {
+                if let Err(error) = Source::parse(text) {
+                    let text_at = call.args.first().map_or(at, Expr::start_position);
+                    return self.error(text_at, error.to_string());
+                }
             }
             ("unit" | "source", None) => {
                 return self

@@ -10,10 +10,10 @@ use judge::evaluate::Input;
 use judge::rule::{PlateDefault, Rule, RuleSet};
 use script::{Diagnostic, Limits, Loaded, RuleSetLoader};
 
-/// The sketch of a rule from the design, word for word.
+/// The sketch of a rule from the design, with the class of its source declared.
 pub(crate) const SKETCH: &str = r#"title("Run capacitor");
 nameplate("capacitance", "uF");
-nameplate("tolerance", "%", 6.0, "marking on the can; 6 % when none is printed: common practice");
+nameplate("tolerance", "%", 6.0, "common practice: 6 % where the can prints none");
 reads("capacitance", "uF");
 hold_points(["locked out", "proved dead", "discharged", "one lead off", "leads proved"]);
 
