@@ -163,7 +163,8 @@ fn ruler(ruler: &RulerView) -> Value {
     json!({
         "name": ruler.name, "unit": ruler.unit, "low": ruler.low.map(rounded), "high": ruler.high.map(rounded),
         "value": four(ruler.value), "standard_uncertainty": rounded(ruler.standard_uncertainty),
-        "guard": rounded(ruler.guard),
+        "expanded_uncertainty": rounded(ruler.expanded_uncertainty),
+        "coverage_factor": rounded(ruler.coverage_factor), "guard": rounded(ruler.guard),
     })
 }
 

@@ -137,6 +137,10 @@ pub struct RulerView {
     pub value: f64,
     /// Its standard uncertainty.
     pub standard_uncertainty: f64,
+    /// Its expanded uncertainty U = k u.
+    pub expanded_uncertainty: f64,
+    /// k in U = k u.
+    pub coverage_factor: f64,
     /// Guard band, zero under simple acceptance.
     pub guard: f64,
 }
@@ -349,8 +353,6 @@ fn ruler(check: &Check, decision: DecisionRule) -> Option<RulerView> {
         _ => return None,
     };
     let judged = judgements.iter().max_by_key(|j| j.word)?;
-    let u = [judged.margins.low, judged.margins.high].into_iter().flatten();
-    let guard = decision.guard_factor() * u.map(|m| m.standard_uncertainty).fold(0.0, f64::max);
     Some(RulerView {
         name: judged.judgement.name.to_string(),
         unit: judged.judgement.unit.symbol(),
@@ -358,7 +360,9 @@ fn ruler(check: &Check, decision: DecisionRule) -> Option<RulerView> {
         high: judged.judgement.high,
         value: judged.judgement.value,
         standard_uncertainty: judged.standard_uncertainty,
-        guard,
+        expanded_uncertainty: judged.expanded_uncertainty(decision),
+        coverage_factor: decision.coverage_factor(),
+        guard: judged.guard(decision),
     })
 }
 
