@@ -27,9 +27,9 @@ use quantity::{Instant, Reading};
 
 pub use check::Phase;
 pub use event::{
-    Binding, Entered, Event, LapseReason, Output, Plan, ResetReason, Settings, Stamped, reads_open,
+    Binding, Entered, Event, LapseReason, NO_QUESTION, Output, Plan, ResetReason, Settings, Stamped, reads_open,
 };
-pub use view::{CheckView, HoldPointView, LiveView, PointView, RulerView, View};
+pub use view::{CheckView, HoldPointView, LiveView, PointView, QuestionView, RulerView, View};
 
 use crate::hold::{self, ByStream, Evidence, How};
 use crate::limits::Word;
@@ -51,6 +51,8 @@ pub struct Round {
     /// What leads are still on, as far as known; outlives the check.
     contacts: Vec<Contact>,
     checks: u32,
+    /// Questions asked so far.
+    questions: u32,
     now: Instant,
     live: Option<Live>,
     out: Vec<Stamped>,
@@ -77,6 +79,7 @@ impl Round {
             check: None,
             contacts: Vec::new(),
             checks: 0,
+            questions: 0,
             now: Instant::ZERO,
             live: None,
             out: Vec::new(),
@@ -130,7 +133,7 @@ impl Round {
             Event::Gap { device } => self.on_gap(&device),
             Event::Typed { point, value, accuracy } => self.typed(&point, value, accuracy),
             Event::Open { point } => self.typed_open(&point),
-            Event::Answer { yes } => self.answer(yes),
+            Event::Answer { question, yes } => self.answer(question, yes),
             Event::Rules(rules) => self.rules = rules,
             Event::Tick => {}
         }
@@ -229,16 +232,16 @@ impl Round {
         let Some(check) = &self.check else {
             return self.refuse(format!("{name:?} was not taken: no check is armed"));
         };
-        if !check.hold_points().iter().any(|listed| listed == name) {
+        let Some(name) = check.hold_point(name).map(ToString::to_string) else {
             let listed = check.hold_points().join(", ");
             return self.refuse(format!("{name:?} is no hold point of this check; it has: {listed}"));
-        }
+        };
         let open = check.open_hold_points(&self.gate);
         match open.first() {
-            Some(first) if first != name && open.iter().any(|of| of == name) => {
+            Some(first) if *first != name && open.contains(&name) => {
                 self.refuse(format!("{name:?} was not taken: show {first:?} first"));
             }
-            _ => self.show(name, How::Confirmed),
+            _ => self.show(&name, How::Confirmed),
         }
     }
 
@@ -252,7 +255,11 @@ impl Round {
     }
 
     fn withdraw(&mut self, name: &str) {
-        match self.check.as_ref().and_then(|check| self.gate.withdraw(name, check.place())) {
+        let gone = self.check.as_ref().and_then(|check| {
+            let known = check.hold_point(name).unwrap_or(name);
+            self.gate.withdraw(known, check.place())
+        });
+        match gone {
             Some(gone) => self.fell(&[gone], LapseReason::Withdrawn),
             None => self.refuse(format!("{name:?} does not stand, so it cannot be taken back")),
         }

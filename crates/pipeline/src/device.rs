@@ -77,6 +77,13 @@ impl Device {
         }
     }
 
+    /// At the end of a chunk, with the number of the question that is open then.
+    pub(crate) fn chunk_ends(&mut self, asked: Option<u32>) {
+        if let Reader::Manual(lines, _) = &mut self.reader {
+            lines.chunk_ends(asked);
+        }
+    }
+
     /// Readings handed out since it joined.
     #[must_use]
     pub fn readings(&self) -> u64 {

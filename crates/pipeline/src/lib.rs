@@ -161,6 +161,10 @@ impl Pipeline {
                 }
             }
         }
+        let asked = self.round.question().map(|(number, _)| number);
+        if let Some(known) = self.devices.get_mut(device) {
+            known.chunk_ends(asked);
+        }
     }
 
     fn round_step(&mut self, event: round::Event, now: Instant, out: &mut Vec<Stamped>) {

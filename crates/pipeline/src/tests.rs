@@ -37,12 +37,28 @@ fn a_few_words_do_what_the_buttons_do() {
         said,
         [
             "Round(Confirm { hold_point: \"locked out\" })",
-            "Round(Answer { yes: true })",
+            "Round(Answer { question: None, yes: true })",
             "Next",
             "Round(Finish)"
         ]
     );
-    assert!(matches!(typed("confirm\nyes please\n").as_slice(), [Err(_), Err(_)]));
+    assert!(matches!(typed("confirm\nyes please\nno -1\n").as_slice(), [Err(_), Err(_), Err(_)]));
+}
+
+#[test]
+fn capitals_make_no_other_word_and_an_answer_may_name_its_question() {
+    let said = typed("YES\nNo 3\nConfirm Locked Out\nNEXT\nAgain\n");
+    let said: Vec<&str> = said.iter().map(|line| line.as_deref().unwrap_or("refused")).collect();
+    assert_eq!(
+        said,
+        [
+            "Round(Answer { question: None, yes: true })",
+            "Round(Answer { question: Some(3), yes: false })",
+            "Round(Confirm { hold_point: \"Locked Out\" })",
+            "Next",
+            "Round(Again)"
+        ]
+    );
 }
 
 #[test]

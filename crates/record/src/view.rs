@@ -116,7 +116,8 @@ fn check(check: &CheckView) -> Value {
         "points": check.points.iter().map(point).collect::<Vec<_>>(),
         "plate": check.plate.iter().filter(|used| is_told(used)).map(plate).collect::<Vec<_>>(),
         "prompt": check.prompt,
-        "question": check.question,
+        "question": check.question.as_ref().map(|question| &question.text),
+        "question_number": check.question.as_ref().map(|question| question.number),
         "ruler": check.ruler.as_ref().map(ruler),
     })
 }

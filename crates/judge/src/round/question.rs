@@ -9,7 +9,7 @@ use quantity::{Decimal, Kind, Unit};
 
 use super::Round;
 use super::check::{About, Check, Phase, Question};
-use super::event::{Entered, Output};
+use super::event::{Entered, NO_QUESTION, Output};
 use super::plate;
 use super::point::{PointState, SettledPoint};
 use super::typed::open_point;
@@ -24,11 +24,36 @@ use crate::verdict::{PlateUsed, Reason};
 const NEGATIVE_COUNTS: f64 = 5.0;
 
 impl Round {
-    pub(super) fn answer(&mut self, yes: bool) {
+    /// The question that is open: its number and its text.
+    #[must_use]
+    pub fn question(&self) -> Option<(u32, &str)> {
+        self.check.as_ref()?.question.as_ref().map(|open| (open.number, open.text.as_str()))
+    }
+
+    /// Asks, and waits for the answer before anything is judged.
+    pub(super) fn ask(&mut self, question: Question) {
+        if let Some(check) = &mut self.check {
+            check.phase = Phase::Asking;
+        }
+        self.put(question);
+    }
+
+    /// Gives the question its number and tells it.
+    fn put(&mut self, question: Question) {
         let Some(check) = &mut self.check else { return };
-        let Some(question) = check.question.take() else {
-            return self.refuse(String::from("there is no question to answer"));
-        };
+        self.questions = self.questions.saturating_add(1);
+        let (number, text) = (self.questions, question.text.clone());
+        check.question = Some(Question { number, ..question });
+        self.say(Output::Asked { number, question: text });
+    }
+
+    /// `None`: the answer names no question, so it is for the one that is open.
+    pub(super) fn answer(&mut self, named: Option<u32>, yes: bool) {
+        if let Some(why) = self.not_asked(named) {
+            return self.refuse(why);
+        }
+        let Some(check) = &mut self.check else { return };
+        let Some(question) = check.question.take() else { return };
         if let About::ProofLeads(name, says) = question.about {
             return self.proof_leads_answered(&name, &says, yes);
         }
@@ -61,15 +86,31 @@ impl Round {
         }
     }
 
+    /// Why an answer is not for the question that is open, if it is not.
+    fn not_asked(&self, named: Option<u32>) -> Option<String> {
+        match (self.question(), named) {
+            (Some(_), None) => None,
+            (Some((open, _)), Some(named)) if open == named => None,
+            (Some((open, text)), Some(NO_QUESTION)) => {
+                Some(format!("the answer was begun before question {open} was asked; now asked: {text}"))
+            }
+            (Some((open, text)), Some(named)) => Some(format!(
+                "the answer is for question {named}, which is no longer asked; now asked, as question {open}: {text}"
+            )),
+            (None, Some(named)) if (1..=self.questions).contains(&named) => {
+                Some(format!("question {named} is no longer asked; there is no question to answer"))
+            }
+            (None, _) => Some(String::from("there is no question to answer")),
+        }
+    }
+
     /// The meter read what leads in the air read too; only a person knows where they were.
     pub(super) fn ask_where_the_leads_were(&mut self, name: String, says: String) {
-        let Some(check) = &mut self.check else { return };
         let text = format!(
             "{name}: {says}. Leads in the air show the same. Were both leads on, metal to metal? \
              Yes: it counts as shown. No: clip on and read again"
         );
-        check.question = Some(Question { about: About::ProofLeads(name, says), text: text.clone() });
-        self.say(Output::Asked { question: text });
+        self.put(Question::new(About::ProofLeads(name, says), text));
     }
 
     fn proof_leads_answered(&mut self, name: &str, says: &str, yes: bool) {
@@ -122,14 +163,14 @@ pub(super) fn before_judging(
     let points = &rule.header().points;
     for (index, (point, state)) in points.iter().zip(&check.points).enumerate() {
         if let Some(text) = touches_nothing(point, state).filter(|_| !accepted(&About::OpenPart(index))) {
-            return Some(Question { about: About::OpenPart(index), text });
+            return Some(Question::new(About::OpenPart(index), text));
         }
         let about = About::Implausible(index);
         // Who says that a part reads open has also said that its value is out of the usual.
         let asked = accepted(&about) || accepted(&About::OpenPart(index));
         let Some(settled) = state.settled().filter(|_| !asked) else { continue };
         if let Some(text) = implausible(point, settled) {
-            return Some(Question { about, text });
+            return Some(Question::new(about, text));
         }
     }
     let word = |values: &[Input]| {
@@ -153,7 +194,7 @@ pub(super) fn before_judging(
         let swap = swapped(typed, unit, point.unit).find(|(_, value)| swapped_passes(index, *value));
         if let Some((swap, _)) = swap {
             let text = swapped_text(&point.label, typed, swap, unit);
-            return Some(Question { about, text });
+            return Some(Question::new(about, text));
         }
     }
     for (offset, used) in plate_used.iter().enumerate() {
@@ -180,7 +221,7 @@ pub(super) fn before_judging(
         });
         if let Some((swap, _)) = found {
             let text = swapped_text(&format!("nameplate {}", used.name), *number, swap, *unit);
-            return Some(Question { about, text });
+            return Some(Question::new(about, text));
         }
     }
     None

@@ -37,9 +37,8 @@ impl Round {
     /// The meter shows overload with both leads on: the point's value is what an open circuit counts as.
     pub(super) fn typed_open(&mut self, name: &str) {
         let found = self.check.as_ref().and_then(|check| {
-            let points = &check.header()?.points;
-            let index = points.iter().position(|point| point.name == name)?;
-            Some((index, points.get(index)?.clone(), check.phase))
+            let (index, point) = check.point(name)?;
+            Some((index, point.clone(), check.phase))
         });
         let Some((index, point, phase)) = found else {
             return self.refuse(format!("{name:?} was not taken as open: no such reading is awaited"));
@@ -73,8 +72,7 @@ impl Round {
             return Err("this check has its verdict; take it again to enter a new value".to_string());
         }
         let header = check.header().ok_or_else(|| format!("no rule {:?}", check.plan.rule))?;
-        let found = header.points.iter().enumerate().find(|(_, point)| point.name == name);
-        let (index, point) = found.ok_or_else(|| {
+        let (index, point) = check.point(name).ok_or_else(|| {
             let known: alloc::vec::Vec<&str> = header.points.iter().map(|p| p.name.as_str()).collect();
             format!("this check has no reading {name:?}; it wants {}", known.join(", "))
         })?;

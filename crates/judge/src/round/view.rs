@@ -62,9 +62,18 @@ pub struct CheckView {
     /// The one next thing to do.
     pub prompt: String,
     /// The question that waits for an answer.
-    pub question: Option<String>,
+    pub question: Option<QuestionView>,
     /// Value, limits and guard band of the judgement that decides.
     pub ruler: Option<RulerView>,
+}
+
+/// The question that waits for an answer.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct QuestionView {
+    /// Its number, which the answer names.
+    pub number: u32,
+    /// Its text.
+    pub text: String,
 }
 
 /// A hold point.
@@ -232,7 +241,7 @@ impl Round {
             points,
             plate: header.and_then(|h| plate::resolve(h, &check.plan).ok()).unwrap_or_default(),
             prompt,
-            question: check.question.as_ref().map(|q| q.text.clone()),
+            question: check.question.as_ref().map(|q| QuestionView { number: q.number, text: q.text.clone() }),
             ruler: ruler(check, self.settings.decision),
         }
     }
