@@ -1,7 +1,13 @@
-//! The pipeline with a real profile text and a native rule lives in the integration tests; here: manual lines.
+//! Manual lines, alone and with a round behind them. The pipeline with shipped profiles and rules has its tests in `checks`.
 use super::*;
+use alloc::boxed::Box;
 use alloc::string::ToString;
+use alloc::sync::Arc;
 use alloc::vec;
+
+use judge::round::Plan;
+use judge::rule::{Answer, Header, Judgement, Outcome, Point, Rule, RuleError, Source, SourceClass};
+use quantity::{Coupling, Unit};
 
 fn typed(text: &str) -> Vec<Result<String, String>> {
     let mut lines = manual::ManualLines::default();
@@ -71,4 +77,127 @@ fn what_is_no_value_is_refused_with_a_sentence() {
     let endless = alloc::format!("{}\n1=2V\n", "x".repeat(10_000));
     assert_eq!(typed(&endless).len(), 2);
     assert_eq!(typed("no line end yet"), []);
+}
+
+/// One point; 1 to 60 of its unit are believed without a question, 20 to 40 pass.
+struct OnePoint(Header);
+
+impl OnePoint {
+    fn new(name: &str, unit: Unit, coupling: Option<Coupling>) -> Self {
+        let point = Point {
+            name: name.into(),
+            label: name.into(),
+            unit,
+            coupling,
+            plausible: Some((1.0, 60.0)),
+            open_counts_as: None,
+            line: 1,
+        };
+        Self(Header { title: "one point".into(), points: vec![point], ..Header::default() })
+    }
+}
+
+impl Rule for OnePoint {
+    fn id(&self) -> &'static str {
+        "one-point"
+    }
+    fn hash(&self) -> &'static str {
+        "0"
+    }
+    fn header(&self) -> &Header {
+        &self.0
+    }
+    fn judge(&self, values: &[f64]) -> Result<Outcome, RuleError> {
+        let judgement = Judgement {
+            name: "value".into(),
+            value: values[0],
+            unit: self.0.points[0].unit,
+            low: Some(20.0),
+            high: Some(40.0),
+            advice_ok: None,
+            advice_low: None,
+            advice_high: None,
+            source: Source { text: "for a test".into(), class: SourceClass::Nameplate },
+            source_parts: [].into(),
+        };
+        Ok(Outcome { answer: Answer::Judgements(vec![judgement]), path: 0 })
+    }
+}
+
+/// A pipeline with a check of this rule armed and a person who types, beside the meter that is read off, if any.
+fn bench(rule: OnePoint, meter: Option<&str>) -> Pipeline {
+    let set = RuleSet::new(vec![Arc::new(rule) as Arc<dyn Rule>], "set");
+    let mut pipeline = Pipeline::new(set, Settings::default());
+    let profile = meter.map(|text| Box::new(Profile::parse(text).unwrap()));
+    let joined = Event::Joined { device: "typed".into(), kind: DeviceKind::Manual(profile) };
+    pipeline.step(joined, Instant::ZERO);
+    let plan = Plan {
+        unit_tag: "RTU-07".into(),
+        component: "C1".into(),
+        rule: "one-point".into(),
+        plate: vec![],
+        bindings: vec![],
+    };
+    pipeline.step(Event::Round(round::Event::Arm(Box::new(plan))), Instant::ZERO);
+    pipeline
+}
+
+/// What a chunk of typed bytes brings about, one text for each output.
+fn types(pipeline: &mut Pipeline, text: &str) -> Vec<String> {
+    let event = Event::Bytes { device: "typed".into(), data: text.as_bytes().to_vec() };
+    said(pipeline.step(event, Instant::ZERO))
+}
+
+fn said(out: Vec<Stamped>) -> Vec<String> {
+    out.into_iter()
+        .map(|stamped| match stamped.output {
+            Output::Round(round::Output::Asked { number, .. }) => alloc::format!("asked {number}"),
+            Output::Round(round::Output::Refused { why }) => alloc::format!("refused {why}"),
+            Output::Round(round::Output::Settled(_)) => "settled".to_string(),
+            Output::Round(round::Output::Verdict(verdict)) => verdict.word.to_string(),
+            other => alloc::format!("{other:?}"),
+        })
+        .collect()
+}
+
+fn capacitance() -> OnePoint {
+    OnePoint::new("capacitance", Unit::MICROFARAD, None)
+}
+
+#[test]
+fn an_answer_is_for_the_question_that_was_open_when_its_line_began() {
+    // Whole lines of one chunk: each answer is for the question that is open when it is taken.
+    let mut pipeline = bench(capacitance(), None);
+    assert_eq!(types(&mut pipeline, "capacitance=99uF\nyes\n"), ["settled", "asked 1", "fail"]);
+
+    // The line began before there was a question.
+    let mut pipeline = bench(capacitance(), None);
+    assert_eq!(types(&mut pipeline, "ye"), [""; 0]);
+    let other = round::Event::Typed {
+        point: "capacitance".into(),
+        value: quantity::parse_typed("99uF").unwrap(),
+        accuracy: None,
+    };
+    assert_eq!(said(pipeline.step(Event::Round(other.clone()), Instant::ZERO)), ["settled", "asked 1"]);
+    let refused = types(&mut pipeline, "s\n");
+    assert!(refused[0].starts_with("refused the answer was begun before question 1 was asked"), "{refused:?}");
+    // The line began under the first question; the page answers that one, and another comes up.
+    assert_eq!(types(&mut pipeline, "y"), [""; 0]);
+    let no = round::Event::Answer { question: Some(1), yes: false };
+    assert_eq!(said(pipeline.step(Event::Round(no), Instant::ZERO)), [""; 0]);
+    assert_eq!(said(pipeline.step(Event::Round(other), Instant::ZERO)), ["settled", "asked 2"]);
+    let refused = types(&mut pipeline, "es\n");
+    assert!(refused[0].starts_with("refused the answer is for question 1"), "{refused:?}");
+    // Begun and ended under the same question, whatever lies between.
+    assert_eq!(types(&mut pipeline, "y"), [""; 0]);
+    assert_eq!(types(&mut pipeline, "e"), [""; 0]);
+    assert_eq!(types(&mut pipeline, "s\n"), ["fail"]);
+}
+
+#[test]
+fn a_gap_forgets_the_line_that_was_begun() {
+    let mut pipeline = bench(capacitance(), None);
+    assert_eq!(types(&mut pipeline, "n"), [""; 0]);
+    pipeline.step(Event::Gap { device: "typed".into() }, Instant::ZERO);
+    assert_eq!(types(&mut pipeline, "capacitance=99uF\nyes\n"), ["settled", "asked 1", "fail"]);
 }

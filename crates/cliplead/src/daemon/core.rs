@@ -53,7 +53,7 @@ pub(crate) enum Act {
     Confirm(String),
     Withdraw(String),
     Type { point: String, text: String },
-    Answer(bool),
+    Answer { question: u32, yes: bool },
     Again,
     Next,
     Finish,
@@ -295,7 +295,7 @@ impl Core {
                     self.typed_by.as_ref().and_then(|profile| pipeline::typed_accuracy(profile, &value));
                 round::Event::Typed { point, value, accuracy }
             }
-            Act::Answer(yes) => round::Event::Answer { yes },
+            Act::Answer { question, yes } => round::Event::Answer { question: Some(question), yes },
             Act::Again => round::Event::Again,
             Act::Next => return self.arm_next(),
             Act::Finish => round::Event::Finish,
@@ -493,7 +493,7 @@ fn words(output: &round::Output) -> Option<String> {
             format!("    {}: {} {} ({from})", reading.label, reading.shown, reading.unit)
         }
         round::Output::Reset { why } => format!("    started anew: {}", why.text()),
-        round::Output::Asked { question } => format!("    QUESTION {question}"),
+        round::Output::Asked { number, question } => format!("    QUESTION {number}: {question}"),
         round::Output::Refused { why } => format!("    refused: {why}"),
         round::Output::Verdict(_) => return None,
     })
