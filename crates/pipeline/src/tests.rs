@@ -201,3 +201,93 @@ fn a_gap_forgets_the_line_that_was_begun() {
     pipeline.step(Event::Gap { device: "typed".into() }, Instant::ZERO);
     assert_eq!(types(&mut pipeline, "capacitance=99uF\nyes\n"), ["settled", "asked 1", "fail"]);
 }
+
+/// A hand meter that is read off: 2 % + 5 counts of alternating current, steps of 0.01 A up to 60 A.
+const HAND_METER: &str = "profile = 1\nid = \"hand\"\n[frame]\nkind = \"line\"\n[decode]\nkind = \"pattern\"\n\
+    pattern = \"{value:7} {unit:5}\"\n[decode.units]\nA = \"A ac\"\nuF = \"uF\"\n\
+    [[accuracy]]\nquantity = \"current ac\"\nup_to = \"60A\"\nspec = \"2.0% + 5\"\nresolution = \"0.01A\"\n\
+    [[accuracy]]\nquantity = \"capacitance\"\nspec = \"1.8% + 10\"\n";
+
+/// The verdict of a typed value: its word and its U with k = 2, and what was asked.
+fn judged(rule: OnePoint, act: impl FnOnce(&mut Pipeline) -> Vec<Stamped>) -> (String, String) {
+    let mut pipeline = bench(rule, Some(HAND_METER));
+    let verdict = act(&mut pipeline).into_iter().find_map(|stamped| match stamped.output {
+        Output::Round(round::Output::Verdict(verdict)) => Some(verdict),
+        _ => None,
+    });
+    let verdict = verdict.expect("a verdict");
+    let u = verdict.judgements[0].expanded_uncertainty(verdict.decision);
+    (verdict.word.to_string(), alloc::format!("{u:.4}"))
+}
+
+/// 2 % of 20.49 A + 5 x 0.01 A, over the square root of 3 (JCGM 100, 4.3.7), times 2: 0.5309 A.
+#[test]
+fn what_is_left_out_of_a_typed_value_changes_neither_word_nor_uncertainty() {
+    let amps = || OnePoint::new("amps", Unit::AMPERE, Some(Coupling::Ac));
+    let expected = ("conditional pass".to_string(), "0.5309".to_string());
+    for text in ["20.49 A ac", "20.49A", "20.49", "20490 mA ac; 2.0% + 5 x 0.01A"] {
+        let typed_line = |pipeline: &mut Pipeline| {
+            let data = alloc::format!("amps={text}\n").into_bytes();
+            pipeline.step(Event::Bytes { device: "typed".into(), data }, Instant::ZERO)
+        };
+        assert_eq!(judged(amps(), typed_line), expected, "{text}");
+    }
+    // The same from the page, which is no device.
+    for text in ["20.49 A ac", "20.49A", "20.49"] {
+        let typed_there = |pipeline: &mut Pipeline| {
+            let value = quantity::parse_typed(text).unwrap();
+            let event = round::Event::Typed { point: "Amps".into(), value, accuracy: None };
+            pipeline.step(Event::Round(event), Instant::ZERO)
+        };
+        assert_eq!(judged(amps(), typed_there), expected, "{text}");
+    }
+    for text in ["20.26uF", "20.26"] {
+        let typed_line = |pipeline: &mut Pipeline| {
+            let data = alloc::format!("capacitance={text}\n").into_bytes();
+            pipeline.step(Event::Bytes { device: "typed".into(), data }, Instant::ZERO)
+        };
+        // 1.8 % of 20.26 uF + 10 x 0.01 uF, over the square root of 3, times 2.
+        assert_eq!(judged(capacitance(), typed_line), ("conditional pass".into(), "0.5366".into()), "{text}");
+    }
+}
+
+#[test]
+fn ac_or_dc_is_refused_where_the_point_has_neither() {
+    let mut pipeline = bench(capacitance(), Some(HAND_METER));
+    let refused = types(&mut pipeline, "capacitance=20.26 ac\n");
+    assert!(refused[0].starts_with("refused capacitance is wanted in uF, which is neither ac nor dc"), "{refused:?}");
+}
+
+/// The meter shows steps of 0.01 A. U = 2 (2 % of the reading + 0.05 A) / sqrt 3 (JCGM 100, 4.3.7); digits left out add
+/// their rounding, step / sqrt 12 (F.2.2.1), in quadrature.
+#[test]
+fn digits_left_out_are_asked_about_where_the_word_depends_on_them() {
+    let amps = || OnePoint::new("amps", Unit::AMPERE, Some(Coupling::Ac));
+    let line = |text: &'static str| {
+        move |pipeline: &mut Pipeline| {
+            let data = alloc::format!("amps={text}\n").into_bytes();
+            pipeline.step(Event::Bytes { device: "typed".into(), data }, Instant::ZERO)
+        }
+    };
+    // A pass of 20 either way: nothing is asked, the digit left out counts.
+    assert_eq!(judged(amps(), line("20.60")), ("pass".into(), "0.5335".into()));
+    assert_eq!(judged(amps(), line("20.6")), ("pass".into(), "0.5366".into()));
+    // 39 of at most 40: U is 0.958 for 39.00, a pass, and 1.119 for a rounded 39.
+    let mut pipeline = bench(amps(), Some(HAND_METER));
+    assert_eq!(types(&mut pipeline, "amps=39\n"), ["settled", "asked 1"]);
+    let question = pipeline.round().question().unwrap().1.to_string();
+    assert!(question.starts_with("amps: 39 or 39.00 A? The meter shows steps of 0.01 A"), "{question}");
+    assert_eq!(types(&mut pipeline, "yes\n"), ["pass"]);
+    let verdict = pipeline.round().view(Instant::ZERO).verdict.unwrap().0;
+    assert_eq!(verdict.readings[0].shown.to_text(), "39.00");
+    assert_eq!(alloc::format!("{:.3}", verdict.judgements[0].expanded_uncertainty(verdict.decision)), "0.958");
+    // No: it is taken again, with every digit.
+    let mut pipeline = bench(amps(), Some(HAND_METER));
+    assert_eq!(types(&mut pipeline, "amps=39\nno\n"), ["settled", "asked 1"]);
+    assert_eq!(types(&mut pipeline, "amps=39.31\n"), ["settled", "conditional pass"]);
+    // Where the display's step is not known nothing is asked.
+    let mut pipeline = bench(capacitance(), Some(HAND_METER));
+    assert_eq!(types(&mut pipeline, "capacitance=39\n"), ["settled", "no verdict"]);
+    let verdict = pipeline.round().view(Instant::ZERO).verdict.unwrap().0;
+    assert!(verdict.notes[0].contains("type them all, zeros too"), "{:?}", verdict.notes);
+}

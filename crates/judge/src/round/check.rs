@@ -63,6 +63,8 @@ pub(super) enum About {
     SwappedPlate(String),
     /// The leads read open, or next to nothing: are they on the part?
     OpenPart(usize),
+    /// A point's value was typed with fewer digits than the meter shows.
+    LeftOut(usize),
     /// The meter shows a hold point, if the leads were on: its name and what was read.
     ProofLeads(String, String),
 }

@@ -1,4 +1,5 @@
-//! Values that are asked about before they are judged: out of this world, digits swapped, a part that reads open.
+//! Values that are asked about before they are judged: out of this world, digits swapped or left out, a part that reads
+//! open. Gives each question its number, and takes the answer for it alone.
 //! Does not judge; a question answered with yes is not asked again.
 
 use alloc::format;
@@ -71,11 +72,18 @@ impl Round {
                     point.iter().for_each(|point| self.not_on(point));
                 }
             }
+            (About::LeftOut(index), true) => {
+                if let Some(PointState::Settled(settled)) = check.points.get_mut(*index) {
+                    settled.take_as_shown();
+                }
+                check.accepted.push(question.about);
+                self.try_conclude();
+            }
             (_, true) => {
                 check.accepted.push(question.about);
                 self.try_conclude();
             }
-            (About::Implausible(index) | About::SwappedReading(index), false) => {
+            (About::Implausible(index) | About::SwappedReading(index) | About::LeftOut(index), false) => {
                 if let Some(state) = check.points.get_mut(*index) {
                     *state = PointState::Waiting;
                 }
@@ -173,12 +181,27 @@ pub(super) fn before_judging(
             return Some(Question::new(about, text));
         }
     }
-    let word = |values: &[Input]| {
-        evaluate(rule, values, decision).as_ref().map_or(Word::NoVerdict, Evaluation::word)
-    };
-    if !far_outside(rule, inputs, decision) {
-        return None;
-    }
+    let slip = || slipped(check, rule, plate_used, inputs, decision);
+    let slip = if far_outside(rule, inputs, decision) { slip() } else { None };
+    slip.or_else(|| left_out(check, rule, inputs, decision))
+}
+
+/// The word of these values; `no verdict` where the rule fails.
+fn word_of(rule: &dyn Rule, values: &[Input], decision: DecisionRule) -> Word {
+    evaluate(rule, values, decision).as_ref().map_or(Word::NoVerdict, Evaluation::word)
+}
+
+/// Typed digits or digits of the nameplate that would pass with two of them swapped.
+fn slipped(
+    check: &Check,
+    rule: &dyn Rule,
+    plate_used: &[PlateUsed],
+    inputs: &[Input],
+    decision: DecisionRule,
+) -> Option<Question> {
+    let accepted = |about: &About| check.accepted.contains(about);
+    let points = &rule.header().points;
+    let word = |values: &[Input]| word_of(rule, values, decision);
     let swapped_passes = |index: usize, value: f64| {
         let mut moved: Vec<Input> = inputs.to_vec();
         if let Some(slot) = moved.get_mut(index) {
@@ -225,6 +248,29 @@ pub(super) fn before_judging(
         }
     }
     None
+}
+
+/// Typed values with fewer digits than the meter shows, where the word depends on the digits left out: they were rounded,
+/// or they were zeros. Only a person knows. Where the word is the same either way nothing is asked, and what was left out
+/// counts in the uncertainty.
+fn left_out(check: &Check, rule: &dyn Rule, inputs: &[Input], decision: DecisionRule) -> Option<Question> {
+    let settled = |index: usize| check.points.get(index).and_then(PointState::settled);
+    let mut as_shown: Vec<Input> = inputs.to_vec();
+    let mut first = None;
+    for (index, slot) in as_shown.iter_mut().enumerate() {
+        let Some(shown) = settled(index).and_then(SettledPoint::as_shown) else { continue };
+        *slot = shown.input;
+        first = first.or(Some(index));
+    }
+    let index = first.filter(|_| word_of(rule, &as_shown, decision) != word_of(rule, inputs, decision))?;
+    let (settled, shown) = settled(index).and_then(|settled| Some((settled, settled.as_shown()?)))?;
+    let (label, unit, typed) = (&settled.reading.label, settled.reading.unit, settled.reading.shown);
+    let (digits, step) = (shown.digits, shown.step);
+    let text = format!(
+        "{label}: {typed} or {digits} {unit}? The meter shows steps of {step} {unit}, and the word depends on the digits \
+         that were left out. Yes: it showed {digits} {unit}. No: type every digit that it shows, zeros too"
+    );
+    Some(Question::new(About::LeftOut(index), text))
 }
 
 /// Whether some judgement lies so far outside that a slip in typing is as likely as a bad part: by half of the tolerance's
