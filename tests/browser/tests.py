@@ -118,7 +118,7 @@ def every_state_fits_both_sizes_and_is_pictured(bench):
             browser.screenshot(bench.shots / f"{size}-{name}.png")
             if name in ("fail", "hold-point"):
                 browser.screenshot(bench.shots / f"{size}-{name}-whole.png", whole=True)
-        main = browser.run("return [...document.querySelectorAll('#panel .main')].map(n => n.getBoundingClientRect()).map(r => [r.top, r.height, innerHeight])")
+        main = browser.run("return [...document.querySelectorAll('#act .main')].map(n => n.getBoundingClientRect()).map(r => [r.top, r.height, innerHeight])")
         assert all(height >= 120 for _, height, _ in main), main
     assert browser.run("return violations") == []
 
@@ -132,7 +132,7 @@ def the_main_button_is_in_the_lower_half_of_a_phone(bench):
         view["check"]["number"] = 200 + number
         fixture.show(view)
         wait("drawn", lambda: f"check {200 + number}" in browser.text("#site"))
-        top, bottom, height = browser.run("const r = document.querySelector('#panel .main').getBoundingClientRect(); return [r.top, r.bottom, innerHeight]")
+        top, bottom, height = browser.run("const r = document.querySelector('#act .main').getBoundingClientRect(); return [r.top, r.bottom, innerHeight]")
         assert top >= height / 2 - 1 and bottom <= height + 1, (name, top, bottom, height)
         if name == "hold-point":
             caution = browser.run("const r = document.querySelector('#panel .caution').getBoundingClientRect(); return [r.top, r.bottom]")
@@ -220,7 +220,7 @@ def a_typed_value_is_sent_and_a_refusal_is_shown(bench):
     fixture.show(later)
     wait("the later view", lambda: "east" in browser.text("#site"))
     assert browser.run("return document.getElementById('typed').value") == "390"
-    browser.click("#panel button[type=submit]")
+    browser.click("#entry button[type=submit]")
     assert fixture.action() == {"check": 3, "action": {"do": "type", "point": "capacitance", "text": "390 uF"}}
     wait("the refusal", lambda: "look at the decimal point" in browser.text("#refusal"))
     browser.screenshot(bench.shots / "phone-refused.png")
@@ -238,10 +238,10 @@ def question_next_again_withdraw_energised_and_finish_are_sent(bench):
     assert browser.run("return inertSeen") > 0, "a press meant for what stood there before is not taken"
     ready(browser)
     browser.click("#panel .two button:nth-child(2)")
-    assert fixture.action() == {"check": 3, "action": {"do": "answer", "yes": False}}
+    assert fixture.action() == {"check": 3, "action": {"do": "answer", "question": 7, "yes": False}}
     ready(browser)
     browser.click("#panel .two button:nth-child(1)")
-    assert fixture.action()["action"] == {"do": "answer", "yes": True}
+    assert fixture.action()["action"] == {"do": "answer", "question": 7, "yes": True}
     fixture.show(views.judged("pass"))
     wait("done", lambda: live_shape(browser) == "pass" and browser.text("#panel").startswith("Again"))
     ready(browser)
@@ -351,6 +351,65 @@ def a_verdict_that_is_not_live_is_never_drawn_as_one(bench):
     open_page(bench, missing)
     wait("the past line", lambda: browser.shown("#last"))
     assert live_shape(browser) is None
+
+
+def entry(browser):
+    """What stands in the form for a typed reading: its label, its text, and whether the keyboard is on it; None without a form."""
+    return browser.run("const n = document.getElementById('typed'); return n && n.getClientRects().length"
+                       " ? [document.querySelector('label[for=typed]').textContent, n.value, document.activeElement === n] : null")
+
+
+@test
+def what_is_being_typed_survives_every_change_of_the_view(bench):
+    browser = bench.browser
+    fixture = open_page(bench, views.base())
+    ready(browser)
+    assert entry(browser) is None, "a meter is read: the form is folded"
+    browser.click("#entry summary")
+    browser.type("#typed", "7.")
+    half = ["Capacitance", "7.", True]
+    assert entry(browser) == half
+
+    def moving():
+        view = views.base()
+        view["check"].update(prompt="Hold still: capacitance")
+        view["check"]["points"][0].update(state="settling")
+        return view
+
+    def next_point():
+        view = views.base()
+        view["check"]["points"][0].update(state="settled", shown="7.40 uF")
+        view["check"]["points"].append({"name": "fan", "label": "Fan section", "unit": "uF", "state": "asked", "shown": None, "typed": False})
+        return view
+
+    states = [moving, views.base, views.typing, views.question, views.asking_hold, next_point, lambda: views.judged("fail"), moving]
+    for number, make in enumerate(states):
+        view = make()
+        view["site"] = f"Mill Yard, view {number}"
+        fixture.show(view)
+        wait(f"view {number}", lambda: f"view {number}" in browser.text("#site"))
+        assert entry(browser) == half, (number, entry(browser))
+    # What was begun goes on where it was, and is for the point that it was opened for.
+    browser.key("4")
+    browser.key("\ue007")
+    assert fixture.action() == {"check": 3, "action": {"do": "type", "point": "capacitance", "text": "7.4 uF"}}
+    # Sent: the form goes on to the next point, open and with the keyboard on it.
+    fixture.show(next_point())
+    wait("the form of the next point", lambda: entry(browser) == ["Fan section", "", True])
+    # Another check: what was begun for the last one is gone with it.
+    browser.type("#typed", "5")
+    view = views.base(4)
+    fixture.show(view)
+    wait("the next check", lambda: "check 4" in browser.text("#site"))
+    assert entry(browser) is None
+    browser.click("#entry summary")
+    wait("an empty form", lambda: entry(browser) == ["Capacitance", "", True])
+    # Nothing typed and the keyboard elsewhere: the form follows the view.
+    browser.run("document.activeElement.blur()")
+    fixture.show(views.judged("pass", number=4))
+    wait("done", lambda: browser.text("#panel").startswith("Again"))
+    assert entry(browser) is None
+    assert fixture.none_arrived()
 
 
 @test

@@ -2,7 +2,8 @@
 
 import copy
 
-LIMITS = {"name": "capacitance", "unit": "uF", "low": 47.0, "high": 53.0, "standard_uncertainty": 0.35, "guard": 0.7}
+LIMITS = {"name": "capacitance", "unit": "uF", "low": 47.0, "high": 53.0, "standard_uncertainty": 0.35,
+          "expanded_uncertainty": 0.7, "coverage_factor": 2.0, "guard": 0.7}
 VERDICTS = {
     "pass": (50.2, "good", None),
     "conditional pass": (47.4, "good, but close to the low limit: measure again next round", None),
@@ -37,7 +38,7 @@ def base(number=3):
             "hold_points": holds(5),
             "points": [{"name": "capacitance", "label": "Capacitance", "unit": "uF", "state": "asked", "shown": None, "typed": False}],
             "plate": [{"name": "capacitance", "value": "50", "unit": "uF", "source": ""}],
-            "prompt": "Clip on: capacitance, terminals of the part", "question": None, "ruler": {**LIMITS, "value": None},
+            "prompt": "Clip on: capacitance, terminals of the part", "question": None, "question_number": None, "ruler": {**LIMITS, "value": None},
         },
         "live": {"device": "meter", "shown": "50.20 uF", "state": "live", "flags": [], "settling": "approaching the end value", "age_ms": 120},
         "verdict": None, "recent": recent(), "devices": [{"name": "meter", "state": "live", "readings": 812, "drops": 3}], "faults": [],
@@ -56,14 +57,14 @@ def judged(word, live=True, number=3):
     view = base(number)
     judgement = {"name": "capacitance", "verdict": word, "value": value, "unit": "uF", "low": 47.0, "high": 53.0, "standard_uncertainty": 0.35,
                  "probability_of_conformance": 0.9997 if word == "pass" else 0.61, "advice": advice, "source": "capacitance: nameplate, as entered; tolerance: common practice, 6 %",
-                 "source_class": "common practice", "guard": 0.7, "meter_too_coarse": False}
+                 "source_class": "common practice", "guard": 0.7, "meter_too_coarse": False, "expanded_uncertainty": 0.7}
     view["check"]["phase"] = "done"
     view["check"]["ruler"]["value"] = value
     view["check"]["points"][0].update(state="settled", shown=None if value is None else f"{value:.2f} uF")
     view["live"].update(shown="no value" if value is None else f"{value:.2f} uF", settling="settled", state="no value" if value is None else "live")
     view["verdict"] = {"rule": "run-capacitor", "rule_hash": "0123456789abcdef", "verdict": word, "reason": reason, "hold_points": [], "readings": [],
                        "judgements": [] if value is None else [judgement], "check": number, "unit": "RTU-07", "component": "condenser fan 1 run capacitor",
-                       "title": "Run capacitor", "advice": advice, "plate": [], "decision_rule": "guarded, w = U (k = 2)", "notes": [], "at_s": 12.3, "live": live}
+                       "title": "Run capacitor", "advice": advice, "plate": [], "decision_rule": "guarded, w = U (k = 2)", "coverage_factor": 2.0, "notes": [], "at_s": 12.3, "live": live}
     return view
 
 
@@ -83,7 +84,7 @@ def typing():
 
 def question():
     view = base()
-    view["check"].update(phase="asking", question="The meter shows 5.02 uF and the plate says 50 uF. Is the plate value right?")
+    view["check"].update(phase="asking", question_number=7, question="The meter shows 5.02 uF and the plate says 50 uF. Is the plate value right?")
     return view
 
 

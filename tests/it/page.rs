@@ -115,6 +115,35 @@ fn strangers_are_turned_away(page: &checks::Page) {
     assert_eq!(shown_hold_points(&page.view()), 0, "a stranger confirmed something");
 }
 
+/// An answer is for the question that was on the page: of two pages that answer one question the second is refused, and
+/// the question that came up meanwhile stays unanswered.
+#[test]
+fn of_two_pages_that_answer_one_question_the_second_is_refused() {
+    let folder = Folder::new("two-pages");
+    let site = site::write(&folder, site::TYPED, 1);
+    let daemon = Daemon::run(&site, &[]);
+    let page = daemon.page();
+    page.view_until("the armed check", |view| view["check"]["number"] == 1);
+    page.confirm(&site::HOLD_POINTS);
+    // 21.5 uF on a 12.5 uF plate: asked about the reading, then about the plate.
+    page.done(&json!({"do": "type", "check": 1, "point": "capacitance", "text": "21.5 uF"}));
+    let view = page.view_until("a question", |view| view["check"]["question"] != Value::Null);
+    assert_eq!(view["check"]["question_number"], 1, "{view:#}");
+    let yes = json!({"do": "answer", "check": 1, "question": 1, "yes": true});
+    page.done(&yes);
+    let second = page.act(&yes);
+    assert_eq!(second.status, 409, "{second:?}");
+    assert!(second.body.contains("question 1, which is no longer asked; now asked, as question 2"), "{second:?}");
+    let view = page.view_until("the next question", |view| view["check"]["question_number"] == 2);
+    assert!(view["check"]["question"].as_str().unwrap().contains("nameplate capacitance"), "{view:#}");
+    assert_eq!(view["verdict"], Value::Null);
+    // An answer that names no question is none.
+    assert_eq!(page.act(&json!({"do": "answer", "check": 1, "yes": true})).status, 400);
+    page.done(&json!({"do": "answer", "check": 1, "question": 2, "yes": true}));
+    assert_eq!(site::word(&daemon.wait_data(1)[0]), "fail");
+    assert_eq!(daemon.terminate().0, Some(0));
+}
+
 /// A page that is closed, or a port that is taken, is told at the start.
 #[test]
 fn a_taken_port_is_told() {

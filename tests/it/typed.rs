@@ -1,6 +1,6 @@
 //! A whole visit typed in one go: lines behind `next` belong to the check that it arms, however they were cut on the way.
 
-use checks::{Daemon, Folder, Invocation};
+use checks::{Daemon, Folder, Invocation, Stream};
 
 use crate::site;
 
@@ -21,6 +21,29 @@ fn lines_behind_next_belong_to_the_next_check() {
     // Ended in peace, so that the recording is whole.
     let (code, printed) = daemon.terminate();
     assert_eq!((code, printed.len()), (Some(0), 2));
+    let replayed = Invocation::new(["replay", &recording, "--format", "json"]).run();
+    assert_eq!(replayed.lines(), printed, "{replayed:?}");
+}
+
+/// A typed `yes` may name its question, whose number is told with it; one for another question is refused. Capitals make
+/// no other word. The recording has what was taken, so it replays to the same.
+#[test]
+fn a_typed_yes_is_for_the_question_that_it_names() {
+    let folder = Folder::new("typed-yes");
+    let site = site::write(&folder, site::TYPED, 1);
+    let recording = folder.join("visit.jsonl").display().to_string();
+    let mut daemon = Daemon::run(&site, &["--record", &recording]);
+    let confirmed = site::HOLD_POINTS.map(|name| format!("Confirm {}\n", name.to_uppercase())).concat();
+    daemon.type_line(&format!("{confirmed}Capacitance=21.5uF"));
+    daemon.wait(Stream::Err, "QUESTION 1: terminal to terminal 21.5 uF would be in order as 12.5 uF");
+    daemon.type_line("yes 1\nyes 1");
+    daemon.wait(Stream::Err, "QUESTION 2: nameplate capacitance 12.5 uF");
+    daemon.wait(Stream::Err, "question 1, which is no longer asked; now asked, as question 2: nameplate");
+    daemon.type_line("YES");
+    let lines = daemon.wait_data(1);
+    assert_eq!(site::word(&lines[0]), "fail", "{}", daemon.told());
+    let (code, printed) = daemon.terminate();
+    assert_eq!((code, printed.len()), (Some(0), 1));
     let replayed = Invocation::new(["replay", &recording, "--format", "json"]).run();
     assert_eq!(replayed.lines(), printed, "{replayed:?}");
 }

@@ -64,11 +64,12 @@ pub(crate) struct Once<'a> {
     pub(crate) sure: bool,
 }
 
+/// The word that stands for every hold point of the rule.
+const ALL: &str = "all";
+
 /// Which hold points count as shown.
 pub(crate) enum Confirm {
-    /// All of them.
-    All,
-    /// These.
+    /// These; `all` among them stands for every one.
     Named(Vec<String>),
     /// All but these.
     AllBut(Vec<String>),
@@ -109,8 +110,9 @@ pub(crate) fn judge(set: &RuleSet, once: &Once<'_>, settings: Settings) -> anyho
         said.extend(out);
     }
     // Each question can come once only, so this ends.
-    while once.sure && matches!(said.last(), Some(Stamped { output: Output::Asked { .. }, .. })) {
-        said.extend(round.step(Event::Answer { yes: true }, Instant::ZERO));
+    while let Some(Stamped { output: Output::Asked { number, .. }, .. }) = said.last().filter(|_| once.sure) {
+        let answer = Event::Answer { question: Some(*number), yes: true };
+        said.extend(round.step(answer, Instant::ZERO));
     }
     if verdict_in(&said).is_none() {
         said.extend(round.step(Event::Finish, Instant::ZERO));
@@ -152,24 +154,32 @@ fn check_names(header: &Header, once: &Once<'_>) -> anyhow::Result<()> {
 
 fn confirmations(header: &Header, confirm: &Confirm) -> anyhow::Result<Vec<String>> {
     let listed = &header.hold_points;
-    let (Confirm::Named(names) | Confirm::AllBut(names)) = confirm else { return Ok(listed.clone()) };
-    if let Some(name) = names.iter().find(|name| !listed.contains(name)) {
+    let (Confirm::Named(names) | Confirm::AllBut(names)) = confirm;
+    let same = |a: &str, b: &str| a.to_lowercase() == b.to_lowercase();
+    let named = matches!(confirm, Confirm::Named(_));
+    let is_all = |name: &String| named && same(name, ALL);
+    let is_listed = |name: &String| listed.iter().any(|listed| same(listed, name));
+    if let Some(name) = names.iter().find(|name| !is_all(name) && !is_listed(name)) {
         let near = rules::did_you_mean(name, &listed.iter().map(String::as_str).collect::<Vec<_>>());
         let known = if listed.is_empty() { "none".to_owned() } else { listed.join(", ") };
         bail!("{name:?} is no hold point of this rule{near}; it has: {known}");
     }
-    let named = matches!(confirm, Confirm::Named(_));
-    Ok(listed.iter().filter(|name| names.contains(name) == named).cloned().collect())
+    if names.iter().any(is_all) {
+        return Ok(listed.clone());
+    }
+    let is_meant = |listed: &String| names.iter().any(|name| same(name, listed)) == named;
+    Ok(listed.iter().filter(|name| is_meant(name)).cloned().collect())
 }
 
+/// The names of `--confirm`, split at commas.
 fn confirmed(given: &[String]) -> Confirm {
-    let names: Vec<String> = given
+    let names = given
         .iter()
         .flat_map(|list| list.split(','))
         .map(|name| name.trim().to_owned())
         .filter(|n| !n.is_empty())
         .collect();
-    if names.iter().any(|name| name == "all") { Confirm::All } else { Confirm::Named(names) }
+    Confirm::Named(names)
 }
 
 fn pairs(given: &[String], option: &str) -> anyhow::Result<BTreeMap<String, String>> {

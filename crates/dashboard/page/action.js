@@ -1,4 +1,4 @@
-// The one next action in the lower half: a hold point, a question, a value to type, or on to the next check.
+// The one next action in the lower half: a hold point, a question, a reading, or on to the next check.
 // It shows what the view asks for; what may be done is the daemon's to say.
 const SETTLE_MS = 500;
 let settling = 0;
@@ -6,7 +6,7 @@ function nextAction(view) {
   const c = view.check;
   if (!c) return { kind: "idle" };
   const id = { check: num(c.number) };
-  if (str(c.question && (c.question.text ?? c.question))) return { ...id, kind: "question", text: str(c.question.text ?? c.question) };
+  if (str(c.question)) return { ...id, kind: "question", question: num(c.question_number), text: str(c.question) };
   const hold = list(c.hold_points).find((h) => h.state === "asked");
   if (hold && c.phase !== "done") {
     return { ...id, kind: "hold", name: str(hold.name), ask: str(hold.ask), caution: str(hold.caution),
@@ -22,41 +22,23 @@ function cautionBlock(lines) {
   const said = [...new Set(lines.filter(Boolean))];
   return said.length ? el("div", "caution", el("h3", "", "Caution"), ...said.map((c) => el("p", "", c))) : null;
 }
-function typeForm(a) {
-  const input = el("input");
-  Object.assign(input, { id: "typed", type: "text", inputMode: "decimal", autocomplete: "off", enterKeyHint: "send", maxLength: 40 });
-  const label = el("label", "", a.label);
-  label.htmlFor = "typed";
-  const send = el("button", "main", el("span", "label", "Enter reading"));
-  send.type = "submit";
-  const form = el("form", "entry", label, el("div", "field", input, el("span", "unit", a.unit)), send);
-  form.addEventListener("submit", async (e) => {
-    e.preventDefault();
-    const text = input.value.trim();
-    if (!text) { refuse("Type the value that the meter shows, then press again."); input.focus(); return; }
-    const own = /[a-z%°µΩ]/i.test(text.replace(/e[-+]?\d+$/i, ""));
-    if (await act({ do: "type", point: a.point, text: own || !a.unit ? text : `${text} ${a.unit}` }, a.check)) input.value = "";
-  });
-  return form;
-}
 function drawAction(view) {
   const a = nextAction(view);
+  drawEntry(a);
   if (!changed("action", a)) return;
   // A word of refusal stays while the same thing is asked, and is gone with it.
-  if (changed("asked", [a.kind, a.check, a.name, a.point, a.text])) refuse("");
+  if (changed("asked", [a.kind, a.check, a.name, a.point, a.question, a.text])) refuse("");
   const send = (body) => () => act(body, a.check ?? null);
   const build = {
     idle: () => [el("div", "text", el("h2", "", "No check is armed")), tapButton("main", "Start the next check", send({ do: "next" }))],
     question: () => [el("div", "text", el("h2", "", "Question"), el("p", "ask", a.text)),
-      el("div", "two", tapButton("main", "Yes", send({ do: "answer", yes: true })), tapButton("main second", "No", send({ do: "answer", yes: false })))],
+      el("div", "two", tapButton("main", "Yes", send({ do: "answer", question: a.question, yes: true })),
+        tapButton("main second", "No", send({ do: "answer", question: a.question, yes: false })))],
     hold: () => [el("div", "text", el("h2", "", "Hold point: " + a.name), el("p", "ask", a.ask), cautionBlock([a.caution]),
       a.stream ? el("p", "meter", a.detail ? "Meter: " + a.detail : "The meter can show this one by itself; or confirm it.") : null),
       holdButton("main", "Confirm: " + a.name, send({ do: "confirm", hold_point: a.name }))],
     measure: () => {
-      const text = el("div", "text", el("h2", "", a.typed ? "Type the reading" : "Measure"), el("p", "ask", a.prompt), cautionBlock(a.cautions));
-      if (!a.point) return [text];
-      if (a.typed) return [text, typeForm(a)];
-      return [text, el("details", "", el("summary", "", "Type it in instead"), typeForm(a))];
+      return [el("div", "text", el("h2", "", a.typed ? "Type the reading" : "Measure"), el("p", "ask", a.prompt), cautionBlock(a.cautions))];
     },
     done: () => [el("div", "two", tapButton("main second", "Again", send({ do: "again" })), tapButton("main", "Next check", send({ do: "next" })))],
   }[a.kind];
@@ -65,7 +47,11 @@ function drawAction(view) {
   // What has just come up under a finger takes no press yet: the press was meant for what stood there before.
   clearTimeout(settling);
   $("panel").inert = true;
-  settling = setTimeout(() => { $("panel").inert = false; }, SETTLE_MS);
+  if (changed("moved", [a.kind, a.check])) $("entry").classList.add("moved");
+  settling = setTimeout(() => {
+    $("panel").inert = false;
+    $("entry").classList.remove("moved");
+  }, SETTLE_MS);
 }
 function drawHolds(view) {
   const c = view.check, holds = c ? list(c.hold_points) : [];

@@ -1,5 +1,5 @@
 // The ruler: limits as posts, the sure part solid, guard bands hatched, the value as a pointer with its expanded
-// uncertainty (k = 2) as a whisker. One-sided limits run off the edge.
+// uncertainty as a whisker. One-sided limits run off the edge.
 const RW = 328, RH = 150, RX = 14;
 
 function rulerSpan(r) {
@@ -8,17 +8,17 @@ function rulerSpan(r) {
   if (!known.length) return null;
   let width = low !== null && high !== null ? high - low : 0;
   const post = low ?? high ?? value;
-  if (!(width > 0)) width = Math.max(Math.abs((value ?? post) - post) * 1.2, guard * 5, u * 8, Math.abs(post) * 0.2, 1e-9);
+  if (!(width > 0)) width = Math.max(Math.abs((value ?? post) - post) * 1.2, guard * 5, u * 4, Math.abs(post) * 0.2, 1e-9);
   let a = low !== null ? low - 0.45 * width - guard * 0.5 : (high ?? value) - width * 1.4;
   let b = high !== null ? high + 0.45 * width + guard * 0.5 : (low ?? value) + width * 1.4;
   // A value not too far out still fits; one beyond that is shown as off the ruler.
-  const room = 0.15 * width + 2 * u;
+  const room = 0.15 * width + u;
   if (value !== null && value > a - 2 * width) a = Math.min(a, value - room);
   if (value !== null && value < b + 2 * width) b = Math.max(b, value + room);
   return [a, b];
 }
 function ruler(raw) {
-  const r = { low: num(raw.low), high: num(raw.high), value: num(raw.value), u: num(raw.standard_uncertainty) ?? 0,
+  const r = { low: num(raw.low), high: num(raw.high), value: num(raw.value), u: num(raw.expanded_uncertainty) ?? 0,
     guard: num(raw.guard) ?? 0 };
   const span = rulerSpan(r);
   if (!span) return null;
@@ -57,7 +57,7 @@ function ruler(raw) {
   if (r.value !== null) kids.push(...pointer(r, x, a, b, y, str(raw.unit)));
   const says = `${str(raw.name)}: ` + (r.value === null ? "no value yet" : `${figure(r.value)} ${str(raw.unit)}`) +
     `, limits ${r.low === null ? "none" : figure(r.low)} to ${r.high === null ? "none" : figure(r.high)}` +
-    `, expanded uncertainty ${figure(2 * r.u)}, guard band ${figure(r.guard)}`;
+    `, expanded uncertainty ${figure(r.u)}, guard band ${figure(r.guard)}`;
   return svg("svg", { viewBox: `0 0 ${RW} ${RH}`, class: "ruler", role: "img", "aria-label": says }, ...kids);
 }
 function pointer(r, x, a, b, y, unit) {
@@ -69,11 +69,11 @@ function pointer(r, x, a, b, y, unit) {
   } else {
     out.push(svg("path", { d: `M${at} ${y + 16}L${at - 14} 36H${at + 14}Z`, class: "needle" }));
     if (r.u > 0) {
-      const x0 = x(r.value - 2 * r.u), x1 = x(r.value + 2 * r.u), d = `M${x0} 66V84M${x0} 75H${x1}M${x1} 66V84`;
+      const x0 = x(r.value - r.u), x1 = x(r.value + r.u), d = `M${x0} 66V84M${x0} 75H${x1}M${x1} 66V84`;
       out.push(svg("path", { d, class: "halo" }), svg("path", { d, class: "whisker" }));
     }
   }
-  const u = r.u > 0 ? ` ± ${Number((2 * r.u).toPrecision(2))}` : "";
+  const u = r.u > 0 ? ` ± ${Number(r.u.toPrecision(2))}` : "";
   const text = `${figure(r.value)}${u} ${unit}` + (off ? " off the ruler" : "");
   const room = text.length * 6.2;
   out.push(svg("text", { x: Math.min(RW - room, Math.max(room, at)), y: 26, "text-anchor": "middle", class: "now" }, text));

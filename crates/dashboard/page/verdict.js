@@ -37,7 +37,7 @@ function drawWhy(v) {
     const limits = [num(j.low) === null ? null : `low limit ${figure(j.low)}`, num(j.high) === null ? null : `high limit ${figure(j.high)}`];
     const p = num(j.probability_of_conformance);
     const value = num(j.value) === null ? "no value" : `${figure(j.value)} ${str(j.unit)}`;
-    const u = num(j.standard_uncertainty) === null ? "" : ` ± ${Number((2 * j.standard_uncertainty).toPrecision(2))} (k = 2)`;
+    const u = num(j.expanded_uncertainty) === null ? "" : ` ± ${Number(j.expanded_uncertainty.toPrecision(2))} (k = ${str(v.coverage_factor)})`;
     return el("div", "row", el("h3", "", `${str(j.name)}: ${str(j.verdict)}`), el("p", "", value + u),
       el("p", "", limits.filter(Boolean).join(", ")),
       j.meter_too_coarse === true ? el("p", "strong", "The meter is too coarse for this tolerance; that is not the part's fault.") : null,

@@ -28,8 +28,11 @@ pub enum Action {
         /// Value and unit as typed, `39.4 uF`. The daemon parses it.
         text: String,
     },
-    /// The answer to the question on the page.
+    /// The answer to the question on the page. JSON: `{"do": "answer", "check": 3, "question": 5, "yes": true}`.
     Answer {
+        /// `check.question_number` of the view that showed the question; an answer to one that is no longer asked is
+        /// to be refused.
+        question: u32,
         /// True for yes.
         yes: bool,
     },
@@ -104,7 +107,7 @@ mod tests {
                 r#"{"do":"type","point":"c","text":"39.4 uF"}"#,
                 Action::Type { point: "c".into(), text: "39.4 uF".into() },
             ),
-            (r#"{"do":"answer","yes":false}"#, Action::Answer { yes: false }),
+            (r#"{"do":"answer","question":5,"yes":false}"#, Action::Answer { question: 5, yes: false }),
             (r#"{"do":"again"}"#, Action::Again),
             (r#"{"do":"next"}"#, Action::Next),
             (r#"{"do":"finish"}"#, Action::Finish),
@@ -129,7 +132,10 @@ mod tests {
             r#"{"do":"confirm","hold_point":""}"#,
             r#"{"do":"confirm","hold_point":7}"#,
             r#"{"do":"confirm","hold_point":"a","more":1}"#,
-            r#"{"do":"answer","yes":"yes"}"#,
+            r#"{"do":"answer","question":5,"yes":"yes"}"#,
+            r#"{"do":"answer","yes":true}"#,
+            r#"{"do":"answer","question":-1,"yes":true}"#,
+            r#"{"do":"answer","question":"5","yes":true}"#,
             r#"{"do":"next","check":-1}"#,
             r#"{"do":"next","check":1.5}"#,
             r#"{"do":"type","point":"c","text":"4\u00001"}"#,

@@ -16,6 +16,7 @@ const JS: &str = concat!(
     include_str!("../page/ruler.js"),
     include_str!("../page/press.js"),
     include_str!("../page/verdict.js"),
+    include_str!("../page/entry.js"),
     include_str!("../page/action.js"),
     include_str!("../page/draw.js"),
     include_str!("../page/link.js"),

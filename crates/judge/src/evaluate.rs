@@ -40,6 +40,20 @@ pub struct Judged {
 }
 
 impl Judged {
+    /// Expanded uncertainty U = k u of the judged value, in the judgement's unit; k is the shop's coverage factor. This is
+    /// what stands behind +- wherever the value is shown.
+    #[must_use]
+    pub fn expanded_uncertainty(&self, decision: DecisionRule) -> f64 {
+        decision.coverage_factor() * self.standard_uncertainty
+    }
+
+    /// The guard band w at the limits, the wider of the two, in the judgement's unit; 0 under simple acceptance.
+    #[must_use]
+    pub fn guard(&self, decision: DecisionRule) -> f64 {
+        let sides = [self.margins.low, self.margins.high];
+        sides.into_iter().flatten().map(|side| side.guard(decision)).fold(0.0, f64::max)
+    }
+
     /// What to do: the rule's advice for the side that decided. A conditional word alone is no ground to replace a part,
     /// so the engine says first what the meter's doubt allows.
     #[must_use]
@@ -260,11 +274,10 @@ impl Evaluation {
     }
 
     /// The values of input `index` at which some judgement would change its word, by linear extrapolation of each
-    /// margin to -U, 0 and U. Sorted; empty when the input moves no margin.
+    /// margin to -w, 0 and w. Sorted; empty when the input moves no margin.
     #[must_use]
     pub fn thresholds(&self, index: usize, input: Input, decision: DecisionRule) -> Vec<f64> {
         let Self::Judged { judgements, .. } = self else { return Vec::new() };
-        let guard = decision.guard_factor();
         let mut found = Vec::new();
         for judged in judgements {
             let Some(&[low, high]) = judged.sensitivity.get(index) else { continue };
@@ -274,8 +287,8 @@ impl Evaluation {
                 if !slope.is_finite() || slope.abs() < f64::MIN_POSITIVE {
                     continue;
                 }
-                let u = guard * margin.standard_uncertainty;
-                for target in [-u, 0.0, u] {
+                let guard = margin.guard(decision);
+                for target in [-guard, 0.0, guard] {
                     let at = input.value + (target - margin.inside_by) / slope;
                     if at.is_finite() {
                         found.push(at);

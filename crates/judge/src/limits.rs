@@ -22,7 +22,8 @@ impl Default for DecisionRule {
 }
 
 impl DecisionRule {
-    /// k in U = k u, used to print U and to tell whether a meter is too coarse. A factor that is negative or not finite
+    /// k in U = k u, for U as it is shown ([`crate::evaluate::Judged::expanded_uncertainty`]) and to tell whether a meter
+    /// is too coarse. A factor that is negative or not finite
     /// counts as 2: a slip in the settings never widens what is accepted.
     #[must_use]
     pub const fn coverage_factor(self) -> f64 {
@@ -34,7 +35,8 @@ impl DecisionRule {
         }
     }
 
-    /// What the standard uncertainty is multiplied with to get the guard band; 0 under simple acceptance.
+    /// What the standard uncertainty is multiplied with to get the guard band ([`Margin::guard`]); 0 under simple
+    /// acceptance.
     #[must_use]
     pub const fn guard_factor(self) -> f64 {
         match self {
@@ -47,7 +49,7 @@ impl DecisionRule {
 impl fmt::Display for DecisionRule {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Guarded { coverage_factor } => write!(f, "guarded, w = U (k = {coverage_factor})"),
+            Self::Guarded { .. } => write!(f, "guarded, w = U (k = {})", self.coverage_factor()),
             Self::Simple => f.write_str("simple acceptance, w = 0"),
         }
     }
@@ -120,10 +122,16 @@ pub struct Margin {
 }
 
 impl Margin {
+    /// The guard band w at this limit, in the unit of the value; 0 under simple acceptance.
+    #[must_use]
+    pub fn guard(self, rule: DecisionRule) -> f64 {
+        rule.guard_factor() * self.standard_uncertainty
+    }
+
     /// The word for this side alone. A value on the limit conforms; one exactly U inside passes.
     #[must_use]
     pub fn word(self, rule: DecisionRule) -> Word {
-        let guard = rule.guard_factor() * self.standard_uncertainty;
+        let guard = self.guard(rule);
         if self.inside_by >= guard {
             Word::Pass
         } else if self.inside_by >= 0.0 {

@@ -30,9 +30,9 @@ use quantity::{Instant, Reading};
 
 pub use check::Phase;
 pub use event::{
-    Binding, Entered, Event, LapseReason, Output, Plan, ResetReason, Settings, Stamped, reads_open,
+    Binding, Entered, Event, LapseReason, NO_QUESTION, Output, Plan, ResetReason, Settings, Stamped, reads_open,
 };
-pub use view::{CheckView, HoldPointView, LiveView, PointView, RulerView, View};
+pub use view::{CheckView, HoldPointView, LiveView, PointView, QuestionView, RulerView, View};
 
 use crate::hold::{self, ByStream, Evidence, How};
 use crate::rule::RuleSet;
@@ -57,6 +57,8 @@ pub struct Round {
     verdicts: u64,
     /// Verdicts whose evidence waits until they are stored; see [`Settings::verdicts_are_stored`].
     unstored: VecDeque<Unstored>,
+    /// Questions asked so far.
+    questions: u32,
     now: Instant,
     live: Option<Live>,
     out: Vec<Stamped>,
@@ -85,6 +87,7 @@ impl Round {
             checks: 0,
             verdicts: 0,
             unstored: VecDeque::new(),
+            questions: 0,
             now: Instant::ZERO,
             live: None,
             out: Vec::new(),
@@ -138,7 +141,7 @@ impl Round {
             Event::Gap { device } => self.on_gap(&device),
             Event::Typed { point, value, accuracy } => self.typed(&point, value, accuracy),
             Event::Open { point } => self.typed_open(&point),
-            Event::Answer { yes } => self.answer(yes),
+            Event::Answer { question, yes } => self.answer(question, yes),
             Event::Rules(rules) => self.rules = rules,
             Event::Stored { verdict } => self.stored(verdict),
             Event::Unwatched => self.unwatched(),
@@ -239,16 +242,16 @@ impl Round {
         let Some(check) = &self.check else {
             return self.refuse(format!("{name:?} was not taken: no check is armed"));
         };
-        if !check.hold_points().iter().any(|listed| listed == name) {
+        let Some(name) = check.hold_point(name).map(ToString::to_string) else {
             let listed = check.hold_points().join(", ");
             return self.refuse(format!("{name:?} is no hold point of this check; it has: {listed}"));
-        }
+        };
         let open = check.open_hold_points(&self.gate);
         match open.first() {
-            Some(first) if first != name && open.iter().any(|of| of == name) => {
+            Some(first) if *first != name && open.contains(&name) => {
                 self.refuse(format!("{name:?} was not taken: show {first:?} first"));
             }
-            _ => self.show(name, How::Confirmed),
+            _ => self.show(&name, How::Confirmed),
         }
     }
 
@@ -262,7 +265,11 @@ impl Round {
     }
 
     fn withdraw(&mut self, name: &str) {
-        match self.check.as_ref().and_then(|check| self.gate.withdraw(name, check.place())) {
+        let gone = self.check.as_ref().and_then(|check| {
+            let known = check.hold_point(name).unwrap_or(name);
+            self.gate.withdraw(known, check.place())
+        });
+        match gone {
             Some(gone) => self.fell(&[gone], LapseReason::Withdrawn),
             None => self.refuse(format!("{name:?} does not stand, so it cannot be taken back")),
         }

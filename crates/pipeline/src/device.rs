@@ -57,9 +57,9 @@ impl Device {
                     wire::Item::Fault(fault) => Item::Dropped(fault),
                 });
             }),
-            Reader::Manual(lines, profile) => lines.bytes(data, &mut |typed| {
+            Reader::Manual(lines, _) => lines.bytes(data, &mut |typed| {
                 items.push(match typed {
-                    Ok(Line::Round(event)) => Item::Typed(with_accuracy(event, profile.as_deref())),
+                    Ok(Line::Round(event)) => Item::Typed(event),
                     Ok(Line::Next) => Item::Next,
                     Err(fault) => Item::NotTyped(fault),
                 });
@@ -74,6 +74,21 @@ impl Device {
         match &mut self.reader {
             Reader::Meter(decoder) => decoder.gap(now),
             Reader::Manual(lines, _) => lines.gap(),
+        }
+    }
+
+    /// The meter that a person reads off, if this is typed entry and its meter is known.
+    pub(crate) fn read_off(&self) -> Option<&Profile> {
+        match &self.reader {
+            Reader::Manual(_, profile) => profile.as_deref(),
+            Reader::Meter(_) => None,
+        }
+    }
+
+    /// At the end of a chunk, with the number of the question that is open then.
+    pub(crate) fn chunk_ends(&mut self, asked: Option<u32>) {
+        if let Reader::Manual(lines, _) = &mut self.reader {
+            lines.chunk_ends(asked);
         }
     }
 
@@ -93,19 +108,9 @@ impl Device {
     }
 }
 
-/// A typed value without an accuracy of its own gets that of the meter it was read off, where its unit was typed too.
-fn with_accuracy(event: round::Event, profile: Option<&Profile>) -> round::Event {
-    match event {
-        round::Event::Typed { point, value, accuracy: None } => {
-            let accuracy = profile.and_then(|profile| typed_accuracy(profile, &value));
-            round::Event::Typed { point, value, accuracy }
-        }
-        other => other,
-    }
-}
-
-/// What a meter's profile says of a value read off its display.
+/// What a meter's profile says of a value read off its display; `None` without a unit, or where it says nothing.
+/// [`judge::round::Round::completed`] fills in unit and ac or dc.
 #[must_use]
 pub fn typed_accuracy(profile: &Profile, value: &Typed) -> Option<Accuracy> {
-    profile.accuracy(value.unit?, value.coupling, value.number.to_f64())
+    profile.accuracy_read_off(value.unit?, value.coupling, value.number)
 }

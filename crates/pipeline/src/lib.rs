@@ -93,6 +93,8 @@ pub struct Stamped {
 /// Decoders and round together.
 pub struct Pipeline {
     devices: BTreeMap<String, Device>,
+    /// The first device of typed entry whose meter is known: values that come from no device are read off that meter.
+    typed_by: Option<String>,
     round: Round,
 }
 
@@ -100,7 +102,7 @@ impl Pipeline {
     /// A pipeline without devices.
     #[must_use]
     pub fn new(rules: RuleSet, settings: Settings) -> Self {
-        Self { devices: BTreeMap::new(), round: Round::new(rules, settings) }
+        Self { devices: BTreeMap::new(), typed_by: None, round: Round::new(rules, settings) }
     }
 
     /// The round, to be looked at.
@@ -125,7 +127,11 @@ impl Pipeline {
         let mut out = Vec::new();
         match event {
             Event::Joined { device, kind } => {
-                let known = self.devices.insert(device.clone(), Device::new(kind)).is_some();
+                let joined = Device::new(kind);
+                if joined.read_off().is_some() && self.typed_by.is_none() {
+                    self.typed_by = Some(device.clone());
+                }
+                let known = self.devices.insert(device.clone(), joined).is_some();
                 if known {
                     self.round_step(round::Event::Gap { device }, now, &mut out);
                 }
@@ -137,9 +143,22 @@ impl Pipeline {
                 }
                 self.round_step(round::Event::Gap { device }, now, &mut out);
             }
-            Event::Round(event) => self.round_step(event, now, &mut out),
+            Event::Round(event) => {
+                let event = self.with_accuracy(self.typed_by.as_deref(), event);
+                self.round_step(event, now, &mut out);
+            }
         }
         out
+    }
+
+    /// A typed value without an accuracy of its own gets that of the meter it was read off, whatever of its unit and ac or
+    /// dc was left out.
+    fn with_accuracy(&self, device: Option<&str>, event: round::Event) -> round::Event {
+        let round::Event::Typed { point, value, accuracy: None } = event else { return event };
+        let profile = device.and_then(|name| self.devices.get(name)?.read_off());
+        let accuracy =
+            profile.and_then(|profile| typed_accuracy(profile, &self.round.completed(&point, value)));
+        round::Event::Typed { point, value, accuracy }
     }
 
     fn bytes(&mut self, device: &str, data: &[u8], now: Instant, out: &mut Vec<Stamped>) {
@@ -154,12 +173,19 @@ impl Pipeline {
                 device::Item::Dropped(fault) => {
                     out.push(Stamped { at: now, output: Output::Dropped { device: name, fault } });
                 }
-                device::Item::Typed(event) => self.round_step(event, now, out),
+                device::Item::Typed(event) => {
+                    let event = self.with_accuracy(Some(device), event);
+                    self.round_step(event, now, out);
+                }
                 device::Item::Next => out.push(Stamped { at: now, output: Output::NextAsked }),
                 device::Item::NotTyped(fault) => {
                     out.push(Stamped { at: now, output: Output::NotTyped { device: name, fault } });
                 }
             }
+        }
+        let asked = self.round.question().map(|(number, _)| number);
+        if let Some(known) = self.devices.get_mut(device) {
+            known.chunk_ends(asked);
         }
     }
 

@@ -49,7 +49,7 @@ impl fmt::Display for ManualFault {
 impl core::error::Error for ManualFault {}
 
 /// The words besides values.
-const WORDS: &str = "confirm NAME, withdraw NAME, yes, no, again, finish, energised, next";
+const WORDS: &str = "confirm NAME, withdraw NAME, yes, no (or yes 3 for question 3), again, finish, energised, next";
 
 /// What a line asks for.
 #[derive(Debug)]
@@ -65,6 +65,8 @@ pub(crate) enum Line {
 pub(crate) struct ManualLines {
     buffer: Vec<u8>,
     overlong: bool,
+    /// The line in the buffer began in an earlier chunk; the question that was open then, if there was one.
+    begun: Option<Option<u32>>,
 }
 
 impl ManualLines {
@@ -74,10 +76,11 @@ impl ManualLines {
                 b'\n' => {
                     let line = core::mem::take(&mut self.buffer);
                     let overlong = core::mem::take(&mut self.overlong);
+                    let begun = self.begun.take();
                     if overlong {
                         sink(Err(ManualFault::NotALine));
                     } else if !line.iter().all(u8::is_ascii_whitespace) {
-                        sink(parse_line(&line));
+                        sink(parse_line(&line).map(|line| line.answers_what_was_asked(begun)));
                     }
                 }
                 _ if self.buffer.len() < LINE_BYTES_MAX => self.buffer.push(*byte),
@@ -87,8 +90,27 @@ impl ManualLines {
     }
 
     pub(crate) fn gap(&mut self) {
-        self.buffer.clear();
-        self.overlong = false;
+        *self = Self::default();
+    }
+
+    /// At the end of a chunk: `asked` is the question that is open while the line in the buffer waits for its end. A
+    /// question that comes up before that end was not known to whoever began the line.
+    pub(crate) fn chunk_ends(&mut self, asked: Option<u32>) {
+        if !self.buffer.is_empty() && self.begun.is_none() {
+            self.begun = Some(asked);
+        }
+    }
+}
+
+impl Line {
+    /// An answer without a number is for the question that was open when its line began.
+    fn answers_what_was_asked(self, begun: Option<Option<u32>>) -> Self {
+        match (self, begun) {
+            (Self::Round(round::Event::Answer { question: None, yes }), Some(asked)) => {
+                Self::Round(round::Event::Answer { question: Some(asked.unwrap_or(round::NO_QUESTION)), yes })
+            }
+            (line, _) => line,
+        }
     }
 }
 
@@ -112,13 +134,15 @@ fn parse_line(line: &[u8]) -> Result<Line, ManualFault> {
 
 fn word(text: &str) -> Option<Line> {
     let (first, rest) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
-    let rest = rest.trim();
-    let event = match (first, rest) {
+    let (first, rest) = (first.to_ascii_lowercase(), rest.trim());
+    let event = match (first.as_str(), rest) {
         ("next", "") => return Some(Line::Next),
         ("confirm", name) if !name.is_empty() => round::Event::Confirm { hold_point: name.into() },
         ("withdraw", name) if !name.is_empty() => round::Event::Withdraw { hold_point: name.into() },
-        ("yes", "") => round::Event::Answer { yes: true },
-        ("no", "") => round::Event::Answer { yes: false },
+        ("yes" | "no", "") => round::Event::Answer { question: None, yes: first == "yes" },
+        ("yes" | "no", number) => {
+            round::Event::Answer { question: Some(number.parse().ok()?), yes: first == "yes" }
+        }
         ("again", "") => round::Event::Again,
         ("finish", "") => round::Event::Finish,
         ("energised", "") => round::Event::Energised,

@@ -41,6 +41,11 @@ pub enum AccuracyError {
     },
     /// A negative figure.
     Negative,
+    /// Counts of the display with decimals: far more often percent of reading without its sign.
+    FractionOfACount {
+        /// The term as given.
+        term: String,
+    },
 }
 
 impl fmt::Display for AccuracyError {
@@ -54,6 +59,11 @@ impl fmt::Display for AccuracyError {
             Self::Unit(error) => error.fmt(f),
             Self::Twice { term } => write!(f, "accuracy term {term:?} stands a second time"),
             Self::Negative => f.write_str("an accuracy figure is negative"),
+            Self::FractionOfACount { term } => write!(
+                f,
+                "accuracy term {term:?} has no % sign and is no whole number of counts; \
+                 write \"{term}%\" for percent of reading, or whole counts of the display, for example \"2\""
+            ),
         }
     }
 }
@@ -68,6 +78,9 @@ impl From<UnitError> for AccuracyError {
 
 impl Accuracy {
     /// Reads terms joined by `+`: `1.9%`, `2 x 0.01uF`, `2` (counts of the display), `3 psig` (fixed).
+    ///
+    /// Counts of the display are whole numbers without decimals, so that a percentage without its sign is refused.
+    /// Where the size of a count is given, half a count may be meant (`0.5 x 1s`).
     ///
     /// # Errors
     /// [`AccuracyError`] names the term.
@@ -92,6 +105,9 @@ impl Accuracy {
                 accuracy.count_size = Some(split_number_and_unit(size.trim()).ok_or_else(not_understood)??);
             } else if let Ok(counts) = Decimal::parse(term) {
                 twice(any_counts)?;
+                if term.contains(['.', 'e', 'E']) {
+                    return Err(AccuracyError::FractionOfACount { term: term.into() });
+                }
                 any_counts = true;
                 accuracy.counts = counts.to_f64();
             } else {
@@ -204,14 +220,21 @@ mod tests {
 
     #[test]
     fn refuses_nonsense() {
-        for text in ["", "abc", "1.9", "1% + 1%", "2 + 3", "1% + -2", "-1%", "2 x 0.01 parsec", "1% + 2 x"] {
-            let parsed = Accuracy::parse(text);
-            if text == "1.9" {
-                assert_eq!(parsed.unwrap().counts, 1.9); // counts alone are a sheet some meters have
-            } else {
-                assert!(parsed.is_err(), "{text:?} was accepted");
-            }
+        for text in ["", "abc", "1% + 1%", "2 + 3", "1% + -2", "-1%", "2 x 0.01 parsec", "1% + 2 x"] {
+            assert!(Accuracy::parse(text).is_err(), "{text:?} was accepted");
         }
+    }
+
+    #[test]
+    fn a_fraction_of_a_count_asks_for_the_percent_sign() {
+        for (text, term) in [("1.9", "1.9"), ("2.0", "2.0"), ("1% + 2.5", "2.5"), ("1.9 + 2%", "1.9"), (".5", ".5")] {
+            let error = Accuracy::parse(text).unwrap_err();
+            assert_eq!(error, AccuracyError::FractionOfACount { term: term.into() }, "{text}");
+            assert!(error.to_string().contains(&alloc::format!("write \"{term}%\"")), "{error}");
+        }
+        // Counts alone are a sheet that some meters have; half a count of a stated size is half a division.
+        assert_eq!(Accuracy::parse("2").unwrap().counts, 2.0);
+        assert_eq!(Accuracy::parse("0.5 x 1s").unwrap().counts, 0.5);
     }
 
     proptest::proptest! {

@@ -124,6 +124,15 @@ impl Decimal {
         self.mantissa
     }
 
+    /// The same number with zeros behind it, down to the place of `exponent`: 7.4 is 7.40 at -2. `None` where it has that
+    /// place already, or more digits than a number may have.
+    #[must_use]
+    pub fn with_zeros(self, exponent: i8) -> Option<Self> {
+        let zeros = u32::try_from(i32::from(self.exponent) - i32::from(exponent)).ok().filter(|zeros| *zeros > 0)?;
+        let mantissa = self.mantissa.checked_mul(10_i64.checked_pow(zeros)?)?;
+        Some(Self { negative: self.negative, ..Self::new(mantissa, exponent)? })
+    }
+
     /// The numbers that come of swapping two neighbouring, different digits, the commonest slip in typing: 45 gives
     /// 54; 7.5 gives 5.7. The decimal point stays where it is.
     #[must_use]
@@ -257,6 +266,17 @@ mod tests {
         ] {
             assert!(Decimal::parse(text).is_err(), "{text:?} was taken for a number");
         }
+    }
+
+    #[test]
+    fn zeros_behind_a_number_are_digits() {
+        let padded = |text: &str, exponent| Decimal::parse(text).unwrap().with_zeros(exponent).map(Decimal::to_text);
+        assert_eq!(padded("7.4", -2).as_deref(), Some("7.40"));
+        assert_eq!(padded("-0", -1).as_deref(), Some("-0.0"));
+        assert_eq!(padded("7.40", -2), None);
+        assert_eq!(padded("7.401", -2), None);
+        assert_eq!(padded("123456789012345678", -1), None);
+        assert_eq!(padded("1", -25), None);
     }
 
     #[test]

@@ -124,6 +124,12 @@ impl Kind {
         Self::ALL.into_iter().find(|kind| kind.name() == name)
     }
 
+    /// Whether a value of this kind is ac or dc: voltage and current alone.
+    #[must_use]
+    pub const fn has_coupling(self) -> bool {
+        matches!(self, Self::Voltage | Self::Current)
+    }
+
     /// The physically possible range in the base unit. A small negative span is left where a zeroed meter shows one
     /// (capacitance, resistance).
     #[must_use]

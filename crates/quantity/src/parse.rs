@@ -31,6 +31,13 @@ pub enum ParseError {
     },
     /// The unit is wrong.
     Unit(UnitError),
+    /// ac or dc beside a unit that is neither of voltage nor of current.
+    Coupling {
+        /// The unit.
+        unit: Unit,
+        /// What stood behind it.
+        coupling: Coupling,
+    },
 }
 
 impl fmt::Display for ParseError {
@@ -40,6 +47,9 @@ impl fmt::Display for ParseError {
                 write!(f, "{text:?} does not begin with a number ({cause}); write for example 39.4uF")
             }
             Self::Unit(error) => error.fmt(f),
+            Self::Coupling { unit, coupling } => {
+                write!(f, "{coupling} does not go with {unit}: only voltage and current are ac or dc; leave {coupling} out")
+            }
         }
     }
 }
@@ -57,7 +67,12 @@ pub fn parse_typed(text: &str) -> Result<Typed, ParseError> {
     let number = Decimal::parse(digits).map_err(|cause| ParseError::Number { text: text.into(), cause })?;
     let (rest, coupling) = Coupling::strip_from(rest.trim());
     let unit = if rest.is_empty() { None } else { Some(Unit::parse(rest).map_err(ParseError::Unit)?) };
-    Ok(Typed { number, unit, coupling })
+    match (unit, coupling) {
+        (Some(unit), Some(coupling)) if !unit.kind().has_coupling() => {
+            Err(ParseError::Coupling { unit, coupling })
+        }
+        _ => Ok(Typed { number, unit, coupling }),
+    }
 }
 
 /// Where the leading number ends: digits, sign, point, and an exponent only if digits follow it.
@@ -107,6 +122,10 @@ mod tests {
         assert!(parse_typed("uF").unwrap_err().to_string().contains("does not begin with a number"));
         assert!(parse_typed("39.4uf").unwrap_err().to_string().contains("did you mean \"uF\""));
         assert!(parse_typed("39,4uF").is_err());
+        for text in ["39.4 uF ac", "4 ohm dc", "60Hz ac", "72°Fdc", "1.2 VA ac"] {
+            let error = parse_typed(text).unwrap_err().to_string();
+            assert!(error.contains("only voltage and current are ac or dc"), "{text}: {error}");
+        }
         assert!(parse_typed("NaN").is_err());
     }
 

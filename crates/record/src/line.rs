@@ -174,6 +174,9 @@ pub enum LineEvent {
     },
     Answer {
         t: i64,
+        /// The number of the question that is answered; without it the one that is open.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        question: Option<u32>,
         yes: bool,
     },
     /// Other rules came into force; the replay keeps those it was given and says so.
@@ -255,7 +258,7 @@ impl LineEvent {
                     value: typed_text(value),
                     accuracy: accuracy.map(|a| a.to_string()),
                 },
-                round::Event::Answer { yes } => Self::Answer { t, yes: *yes },
+                round::Event::Answer { question, yes } => Self::Answer { t, question: *question, yes: *yes },
                 round::Event::Rules(set) => Self::Rules { t, hash: set.hash().to_owned() },
                 round::Event::Stored { verdict } => Self::Stored { t, verdict: *verdict },
                 round::Event::Unwatched => Self::Unwatched { t },
@@ -303,7 +306,9 @@ impl LineEvent {
                 value: parse_typed(value).map_err(|e| e.to_string())?,
                 accuracy: accuracy.as_deref().map(Accuracy::parse).transpose().map_err(|e| e.to_string())?,
             }),
-            Self::Answer { yes, .. } => Event::Round(round::Event::Answer { yes: *yes }),
+            Self::Answer { question, yes, .. } => {
+                Event::Round(round::Event::Answer { question: *question, yes: *yes })
+            }
             Self::Rules { .. } => return Ok(None),
             Self::Stored { verdict, .. } => Event::Round(round::Event::Stored { verdict: *verdict }),
             Self::Unwatched { .. } => Event::Round(round::Event::Unwatched),

@@ -26,6 +26,8 @@ pub struct VerdictJson {
     pub advice: Option<String>,
     pub plate: Vec<PlateJson>,
     pub decision_rule: String,
+    /// k in U = k u.
+    pub coverage_factor: f64,
     pub notes: Vec<String>,
     pub at_s: f64,
 }
@@ -75,6 +77,8 @@ pub struct JudgementJson {
     /// Guard band w at the limits, in `unit`; 0 under simple acceptance.
     pub guard: f64,
     pub meter_too_coarse: bool,
+    /// U = k u, in `unit`; k is `coverage_factor` of the verdict.
+    pub expanded_uncertainty: f64,
 }
 
 /// A nameplate value.
@@ -109,6 +113,7 @@ impl From<&Verdict> for VerdictJson {
             advice: verdict.advice(),
             plate: verdict.plate.iter().map(PlateJson::from).collect(),
             decision_rule: verdict.decision.to_string(),
+            coverage_factor: rounded(verdict.decision.coverage_factor()),
             notes: verdict.notes.clone(),
             at_s: seconds(verdict.at),
         }
@@ -203,16 +208,10 @@ fn judgement(judged: &Judged, decision: DecisionRule) -> JudgementJson {
         advice: judged.advice(),
         source: at.source.text.to_string(),
         source_class: at.source.class.name().to_owned(),
-        guard: rounded(guard(judged, decision)),
+        guard: rounded(judged.guard(decision)),
         meter_too_coarse: judged.meter_too_coarse,
+        expanded_uncertainty: rounded(judged.expanded_uncertainty(decision)),
     }
-}
-
-/// The wider of the two guard bands.
-pub(crate) fn guard(judged: &Judged, decision: DecisionRule) -> f64 {
-    let DecisionRule::Guarded { coverage_factor } = decision else { return 0.0 };
-    let sides = [judged.margins.low, judged.margins.high];
-    coverage_factor * sides.into_iter().flatten().map(|side| side.standard_uncertainty).fold(0.0, f64::max)
 }
 
 /// Seconds with microseconds.

@@ -145,7 +145,8 @@ fn check(check: &CheckView) -> Value {
         "points": check.points.iter().map(point).collect::<Vec<_>>(),
         "plate": check.plate.iter().filter(|used| is_told(used)).map(plate).collect::<Vec<_>>(),
         "prompt": check.prompt,
-        "question": check.question,
+        "question": check.question.as_ref().map(|question| &question.text),
+        "question_number": check.question.as_ref().map(|question| question.number),
         "ruler": check.ruler.as_ref().map(ruler),
     })
 }
@@ -192,7 +193,8 @@ fn ruler(ruler: &RulerView) -> Value {
     json!({
         "name": ruler.name, "unit": ruler.unit, "low": ruler.low.map(rounded), "high": ruler.high.map(rounded),
         "value": four(ruler.value), "standard_uncertainty": rounded(ruler.standard_uncertainty),
-        "guard": rounded(ruler.guard),
+        "expanded_uncertainty": rounded(ruler.expanded_uncertainty),
+        "coverage_factor": rounded(ruler.coverage_factor), "guard": rounded(ruler.guard),
     })
 }
 

@@ -192,12 +192,14 @@ fn run(rules: &judge::rule::RuleSet, rule: &dyn Rule, dice: &mut Dice, defect: D
     }
     // Whatever is asked is answered with yes: a question is no way round a defect. Not for open circuits, which are a finding.
     for _ in 0..8 {
-        let asks_open = out.iter().rev().find_map(|stamped| match &stamped.output {
-            Output::Asked { question } => Some(question.contains("open")),
+        let asked = out.iter().rev().find_map(|stamped| match &stamped.output {
+            Output::Asked { number, question } => Some((*number, question.contains("open"))),
             _ => None,
         });
-        if asks_open == Some(false) && defect != Defect::PlateOutside {
-            out.extend(round.step(Event::Answer { yes: true }, now));
+        if let Some((number, false)) = asked
+            && defect != Defect::PlateOutside
+        {
+            out.extend(round.step(Event::Answer { question: Some(number), yes: true }, now));
         }
     }
     out.extend(round.step(Event::Finish, now));

@@ -26,7 +26,7 @@ impl Core {
                     self.typed_by.as_ref().and_then(|profile| pipeline::typed_accuracy(profile, &value));
                 round::Event::Typed { point, value, accuracy }
             }
-            Act::Answer(yes) => round::Event::Answer { yes },
+            Act::Answer { question, yes } => round::Event::Answer { question: Some(question), yes },
             Act::Again => round::Event::Again,
             Act::Next => return self.arm_next(),
             Act::Finish => round::Event::Finish,

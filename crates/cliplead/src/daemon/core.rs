@@ -61,7 +61,7 @@ pub(crate) enum Act {
     Confirm(String),
     Withdraw(String),
     Type { point: String, text: String },
-    Answer(bool),
+    Answer { question: u32, yes: bool },
     Again,
     Next,
     Finish,

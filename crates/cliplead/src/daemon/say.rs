@@ -86,7 +86,7 @@ pub(super) fn words(output: &Output) -> Option<String> {
             format!("    {}: {} {} ({from})", reading.label, reading.shown, reading.unit)
         }
         Output::Reset { why } => format!("    started anew: {}", why.text()),
-        Output::Asked { question } => format!("    QUESTION {question}"),
+        Output::Asked { number, question } => format!("    QUESTION {number}: {question}"),
         Output::Refused { .. } | Output::Verdict(_) => return None,
     })
 }

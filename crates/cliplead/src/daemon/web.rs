@@ -48,7 +48,7 @@ async fn forward(mut asked: mpsc::Receiver<Asked>, inputs: mpsc::Sender<Input>) 
             Action::Confirm { hold_point } => Act::Confirm(hold_point),
             Action::Withdraw { hold_point } => Act::Withdraw(hold_point),
             Action::Type { point, text } => Act::Type { point, text },
-            Action::Answer { yes } => Act::Answer(yes),
+            Action::Answer { question, yes } => Act::Answer { question, yes },
             Action::Again => Act::Again,
             Action::Next => Act::Next,
             Action::Finish => Act::Finish,

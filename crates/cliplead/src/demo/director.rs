@@ -23,6 +23,8 @@ pub(super) struct Director {
     inputs: mpsc::Sender<Input>,
     notices: broadcast::Receiver<Arc<Notice>>,
     meter: Meter,
+    /// The number of the question that was waited for last.
+    asked: u32,
 }
 
 /// A scene and how it ended.
@@ -38,7 +40,7 @@ impl Director {
         notices: broadcast::Receiver<Arc<Notice>>,
         meter: Meter,
     ) -> Self {
-        Self { inputs, notices, meter }
+        Self { inputs, notices, meter, asked: 0 }
     }
 
     /// Plays all scenes in order.
@@ -74,7 +76,7 @@ impl Director {
             Does::Type(point, text) => {
                 self.act(Act::Type { point: (*point).to_owned(), text: (*text).to_owned() }).await?;
             }
-            Does::Answer(yes) => self.act(Act::Answer(*yes)).await?,
+            Does::Answer(yes) => self.act(Act::Answer { question: self.asked, yes: *yes }).await?,
             Does::Finish => self.act(Act::Finish).await?,
             Does::Shows(shows) => self.clip(*shows)?,
             Does::Holds(ms) => tokio::time::sleep(Duration::from_millis(*ms)).await,
@@ -86,7 +88,10 @@ impl Director {
                 self.until(|notice| matches!(notice, Notice::Round(Output::Settled(_)))).await?;
             }
             Does::UntilAsked => {
-                self.until(|notice| matches!(notice, Notice::Round(Output::Asked { .. }))).await?;
+                let notice = self.until(|n| matches!(n, Notice::Round(Output::Asked { .. }))).await?;
+                if let Notice::Round(Output::Asked { number, .. }) = &*notice {
+                    self.asked = *number;
+                }
             }
             Does::UntilVerdict => {
                 let notice = self.until(|notice| matches!(notice, Notice::Verdict(_))).await?;

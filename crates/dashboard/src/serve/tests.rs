@@ -63,7 +63,7 @@ async fn a_view_goes_out_an_action_comes_in_and_the_shutdown_ends_all() {
     until(&mut stream, "{\"seq\":2}").await;
     until(&mut stream, "event: beat").await;
 
-    let body = r#"{"do":"answer","yes":true,"check":null}"#;
+    let body = r#"{"do":"answer","question":5,"yes":true,"check":null}"#;
     let mut act = bench
         .send(&format!(
             "POST /act HTTP/1.1\r\nhost: 127.0.0.1:PORT\r\norigin: http://127.0.0.1:PORT\r\nx-cliplead: 1\r\n\
@@ -72,7 +72,7 @@ async fn a_view_goes_out_an_action_comes_in_and_the_shutdown_ends_all() {
         ))
         .await;
     let asked = timeout(HANG, bench.actions.recv()).await.unwrap().unwrap();
-    assert_eq!(asked.action, Action::Answer { yes: true });
+    assert_eq!(asked.action, Action::Answer { question: 5, yes: true });
     asked.reply.send(Err("no question is open".to_owned())).unwrap();
     assert!(until(&mut act, "no question is open").await.starts_with("HTTP/1.1 409"));
 

@@ -2,6 +2,7 @@
 use super::*;
 use crate::rule::{Header, Source, SourceClass};
 use alloc::boxed::Box;
+use alloc::string::ToString;
 use quantity::{Accuracy, Unit};
 
 type Judging = Box<dyn Fn(&[f64]) -> Result<Outcome, RuleError> + Send + Sync>;
@@ -143,4 +144,25 @@ fn the_worst_of_several_counts_and_its_advice_is_given() {
     let (judgements, word, _) = judged(&evaluation);
     assert_eq!(word, Word::Fail);
     assert_eq!((judgements[0].word, judgements[1].advice().unwrap().as_str()), (Word::Pass, "weak"));
+}
+
+#[test]
+fn expanded_uncertainty_and_guard_follow_the_coverage_factor() {
+    // The high limit moves with the input, so its margin has three times the uncertainty of the low one.
+    let rule = native(|v| answer(alloc::vec![judgement("c", v[0], Some(4.0), Some(30.0 - 2.0 * v[0]))], 0));
+    let inputs = [Input { value: 6.0, standard_uncertainty: 0.25 }];
+    for (decision, expanded, guard) in [
+        (DecisionRule::default(), 0.5, 1.5),
+        (DecisionRule::Guarded { coverage_factor: 3.0 }, 0.75, 2.25),
+        // No factor at all: counts as 2, as in the words.
+        (DecisionRule::Guarded { coverage_factor: -3.0 }, 0.5, 1.5),
+        (DecisionRule::Guarded { coverage_factor: f64::NAN }, 0.5, 1.5),
+        (DecisionRule::Simple, 0.5, 0.0),
+    ] {
+        let evaluation = evaluate(&rule, &inputs, decision).unwrap();
+        let one = &judged(&evaluation).0[0];
+        assert!((one.expanded_uncertainty(decision) - expanded).abs() < 1e-12, "{decision}");
+        assert!((one.guard(decision) - guard).abs() < 1e-12, "{decision}");
+    }
+    assert_eq!(DecisionRule::Guarded { coverage_factor: -3.0 }.to_string(), "guarded, w = U (k = 2)");
 }

@@ -14,7 +14,7 @@ use super::watch::VoltsRun;
 use crate::evaluate::Evaluation;
 use crate::hold::proof::Proof;
 use crate::hold::{self, ByStream, Evidence};
-use crate::rule::{Header, Rule};
+use crate::rule::{Header, Point, Rule};
 use crate::verdict::Verdict;
 
 /// A settled reading is too old to be judged after this time. Our own choice, the shortest-lived part of it being what
@@ -39,8 +39,17 @@ pub enum Phase {
 /// A question to the mechanic.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Question {
+    /// Its number in the round; 0 until it is asked.
+    pub(super) number: u32,
     pub(super) about: About,
     pub(super) text: String,
+}
+
+impl Question {
+    /// A question that is yet to be asked.
+    pub(super) fn new(about: About, text: String) -> Self {
+        Self { number: 0, about, text }
+    }
 }
 
 /// What a question is about; a question answered with yes is not asked again.
@@ -56,6 +65,8 @@ pub(super) enum About {
     SwappedPlate(String),
     /// The leads read open, or next to nothing: are they on the part?
     OpenPart(usize),
+    /// A point's value was typed with fewer digits than the meter shows.
+    LeftOut(usize),
     /// The meter shows a hold point, if the leads were on: its name and what was read.
     ProofLeads(String, String),
 }
@@ -104,6 +115,12 @@ pub(super) struct OpenRun {
     pub(super) device: String,
     pub(super) channel: u8,
     pub(super) since: Instant,
+}
+
+/// The name among these that was typed: as it is written, else without regard to capitals.
+fn named<'a, I: Iterator<Item = &'a str>>(known: impl Fn() -> I, typed: &str) -> Option<&'a str> {
+    let same_letters = |name: &&str| name.to_lowercase() == typed.to_lowercase();
+    known().find(|name| *name == typed).or_else(|| known().find(same_letters))
 }
 
 /// The armed check.
@@ -165,6 +182,19 @@ impl Check {
 
     pub(super) fn hold_points(&self) -> &[String] {
         self.header().map_or(&[], |header| header.hold_points.as_slice())
+    }
+
+    /// The hold point of this check with this name, in capitals or not.
+    pub(super) fn hold_point(&self, name: &str) -> Option<&str> {
+        let listed = || self.hold_points().iter().map(String::as_str);
+        named(listed, name)
+    }
+
+    /// The point of the rule with this name, in capitals or not, and its place in the rule.
+    pub(super) fn point(&self, name: &str) -> Option<(usize, &Point)> {
+        let points = &self.header()?.points;
+        let found = named(|| points.iter().map(|point| point.name.as_str()), name)?;
+        points.iter().enumerate().find(|(_, point)| point.name == found)
     }
 
     /// Hold points that are not shown, in order.

@@ -10,7 +10,7 @@ use quantity::{Reading, State};
 use super::Round;
 use super::check::{Check, Phase};
 use super::plate;
-use super::point::PointState;
+use super::point::{LeftOut, PointState, SettledPoint};
 use super::question;
 use crate::evaluate::{Evaluation, Input, Judged, evaluate};
 use crate::hold::Shown;
@@ -75,6 +75,9 @@ impl Round {
                 Reason::MeterTooCoarse(coarse.clone())
             }
         });
+        if !coarse.is_empty() {
+            notes.extend(check.points.iter().filter_map(|state| digits_perhaps_left_out(state.settled()?)));
+        }
         if reason.is_none() && !coarse.is_empty() {
             notes.push(format!("the meter is too coarse for: {}", coarse.join(", ")));
         }
@@ -146,6 +149,7 @@ impl Round {
                 unknown.join(", ")
             ));
         }
+        notes.extend(check.points.iter().filter_map(|state| digits_left_out(state.settled()?)));
         notes.extend(check.typed_apart());
         if check.low_battery {
             notes.push(
@@ -210,6 +214,26 @@ impl Round {
         check.last_evaluation = Some(evaluation);
         Some(if forks { Vec::new() } else { thresholds })
     }
+}
+
+/// What a verdict says of a value that was typed with fewer digits than the meter shows.
+fn digits_left_out(settled: &SettledPoint) -> Option<String> {
+    let step = settled.as_shown()?.step;
+    let (label, shown, unit) = (&settled.reading.label, settled.reading.shown, settled.reading.unit);
+    Some(format!(
+        "{label}: typed as {shown} {unit}, the meter shows steps of {step} {unit}: the digits left out count as doubt"
+    ))
+}
+
+/// The same where the meter's step is not known, and too few digits may be what makes it too coarse.
+fn digits_perhaps_left_out(settled: &SettledPoint) -> Option<String> {
+    if !matches!(settled.left_out, LeftOut::Perhaps) {
+        return None;
+    }
+    let (label, shown, unit) = (&settled.reading.label, settled.reading.shown, settled.reading.unit);
+    Some(format!(
+        "{label}: the counts of the meter are taken at the last digit of {shown} {unit}; if it shows more digits, type them all, zeros too"
+    ))
 }
 
 /// All inputs of the rule in its order; `None` while a point has no value. `instead` supplies one that is still settling.

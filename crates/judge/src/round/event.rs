@@ -117,8 +117,11 @@ pub enum Event {
         /// The point's name.
         point: String,
     },
-    /// The answer to the question asked last.
+    /// The answer to a question. One that is no longer asked is refused.
     Answer {
+        /// The number of the question, as [`Output::Asked`] told it. `None`, as in recordings that are older than the
+        /// numbers: the question that is open.
+        question: Option<u32>,
         /// Yes: the value is right as it stands.
         yes: bool,
     },
@@ -134,6 +137,9 @@ pub enum Event {
     /// Time has passed.
     Tick,
 }
+
+/// The number that no question has, for an answer that was begun while nothing was asked: it is always refused.
+pub const NO_QUESTION: u32 = 0;
 
 /// Whether a typed text says that the meter shows overload: `OL` or `open`.
 #[must_use]
@@ -181,6 +187,8 @@ pub enum Output {
     },
     /// A question that must be answered before a verdict.
     Asked {
+        /// Its number in this round, from 1; no two questions have the same.
+        number: u32,
         /// The question.
         question: String,
     },

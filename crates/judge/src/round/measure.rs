@@ -201,7 +201,7 @@ impl Round {
                  Yes: it is judged as an open circuit. No: clip on.",
                 point.label
             );
-            self.ask(Question { about: About::OpenPart(index), text });
+            self.ask(Question::new(About::OpenPart(index), text));
         }
         true
     }
@@ -219,15 +219,7 @@ impl Round {
             "The meter reads {reading}, as on open leads. Are both leads on the part? \
              Yes: it is judged as an open part. No: clip on."
         );
-        self.ask(Question { about: About::OpenPart(index), text });
-    }
-
-    pub(super) fn ask(&mut self, question: Question) {
-        let Some(check) = &mut self.check else { return };
-        check.phase = Phase::Asking;
-        let text = question.text.clone();
-        check.question = Some(question);
-        self.say(Output::Asked { question: text });
+        self.ask(Question::new(About::OpenPart(index), text));
     }
 
     pub(super) fn link_lost(&mut self, device: &str) {

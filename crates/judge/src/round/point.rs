@@ -62,8 +62,31 @@ pub(super) struct SettledPoint {
     pub(super) channel: u8,
     /// The digits, when a person typed them.
     pub(super) typed: Option<Decimal>,
+    /// Whether they are all that the display showed.
+    pub(super) left_out: LeftOut,
     /// Goes on watching the leads after settling.
     pub(super) watch: Option<SettlingPoint>,
+}
+
+/// Whether a person typed fewer digits than the display showed.
+#[derive(Clone, Debug)]
+pub(super) enum LeftOut {
+    /// No, or nothing was typed.
+    No,
+    /// The display's step is not known, and the counts of the meter's accuracy are taken at the last digit typed.
+    Perhaps,
+    /// The meter shows finer steps here; this is the value with zeros for the digits that were left out.
+    Digits(AsShown),
+}
+
+/// A typed value as the display would have shown it, had the digits left out been zeros.
+#[derive(Clone, Debug)]
+pub(super) struct AsShown {
+    pub(super) digits: Decimal,
+    /// The step of the display, in the unit typed.
+    pub(super) step: f64,
+    pub(super) input: Input,
+    pub(super) quantity: Quantity,
 }
 
 /// What a reading did to a point.
@@ -299,8 +322,28 @@ impl SettlingPoint {
             until: at,
             channel: self.channel,
             typed: None,
+            left_out: LeftOut::No,
             watch: Some(self.clone()),
         })
+    }
+}
+
+impl SettledPoint {
+    /// The digits that were left out are zeros: the display showed the value as far as its own step.
+    pub(super) fn take_as_shown(&mut self) {
+        let LeftOut::Digits(as_shown) = core::mem::replace(&mut self.left_out, LeftOut::No) else { return };
+        self.input = as_shown.input;
+        self.typed = Some(as_shown.digits);
+        self.reading.shown = as_shown.digits;
+        self.reading.quantity = as_shown.quantity;
+    }
+
+    /// The value with zeros for the digits that a person left out, if any.
+    pub(super) fn as_shown(&self) -> Option<&AsShown> {
+        match &self.left_out {
+            LeftOut::Digits(as_shown) => Some(as_shown),
+            LeftOut::No | LeftOut::Perhaps => None,
+        }
     }
 }
 

@@ -1,4 +1,5 @@
-//! Values that are asked about before they are judged: out of this world, digits swapped, a part that reads open.
+//! Values that are asked about before they are judged: out of this world, digits swapped or left out, a part that reads
+//! open. Gives each question its number, and takes the answer for it alone.
 //! Does not judge; a question answered with yes is not asked again.
 
 use alloc::format;
@@ -9,7 +10,7 @@ use quantity::{Decimal, Kind, Unit};
 
 use super::Round;
 use super::check::{About, Check, Phase, Question};
-use super::event::{Entered, Output};
+use super::event::{Entered, NO_QUESTION, Output};
 use super::plate;
 use super::point::{PointState, SettledPoint};
 use super::typed::open_point;
@@ -24,11 +25,36 @@ use crate::verdict::{PlateUsed, Reason};
 const NEGATIVE_COUNTS: f64 = 5.0;
 
 impl Round {
-    pub(super) fn answer(&mut self, yes: bool) {
+    /// The question that is open: its number and its text.
+    #[must_use]
+    pub fn question(&self) -> Option<(u32, &str)> {
+        self.check.as_ref()?.question.as_ref().map(|open| (open.number, open.text.as_str()))
+    }
+
+    /// Asks, and waits for the answer before anything is judged.
+    pub(super) fn ask(&mut self, question: Question) {
+        if let Some(check) = &mut self.check {
+            check.phase = Phase::Asking;
+        }
+        self.put(question);
+    }
+
+    /// Gives the question its number and tells it.
+    fn put(&mut self, question: Question) {
         let Some(check) = &mut self.check else { return };
-        let Some(question) = check.question.take() else {
-            return self.refuse(String::from("there is no question to answer"));
-        };
+        self.questions = self.questions.saturating_add(1);
+        let (number, text) = (self.questions, question.text.clone());
+        check.question = Some(Question { number, ..question });
+        self.say(Output::Asked { number, question: text });
+    }
+
+    /// `None`: the answer names no question, so it is for the one that is open.
+    pub(super) fn answer(&mut self, named: Option<u32>, yes: bool) {
+        if let Some(why) = self.not_asked(named) {
+            return self.refuse(why);
+        }
+        let Some(check) = &mut self.check else { return };
+        let Some(question) = check.question.take() else { return };
         if let About::ProofLeads(name, says) = question.about {
             return self.proof_leads_answered(&name, &says, yes);
         }
@@ -46,11 +72,18 @@ impl Round {
                     point.iter().for_each(|point| self.not_on(point));
                 }
             }
+            (About::LeftOut(index), true) => {
+                if let Some(PointState::Settled(settled)) = check.points.get_mut(*index) {
+                    settled.take_as_shown();
+                }
+                check.accepted.push(question.about);
+                self.try_conclude();
+            }
             (_, true) => {
                 check.accepted.push(question.about);
                 self.try_conclude();
             }
-            (About::Implausible(index) | About::SwappedReading(index), false) => {
+            (About::Implausible(index) | About::SwappedReading(index) | About::LeftOut(index), false) => {
                 if let Some(state) = check.points.get_mut(*index) {
                     *state = PointState::Waiting;
                 }
@@ -61,15 +94,31 @@ impl Round {
         }
     }
 
+    /// Why an answer is not for the question that is open, if it is not.
+    fn not_asked(&self, named: Option<u32>) -> Option<String> {
+        match (self.question(), named) {
+            (Some(_), None) => None,
+            (Some((open, _)), Some(named)) if open == named => None,
+            (Some((open, text)), Some(NO_QUESTION)) => {
+                Some(format!("the answer was begun before question {open} was asked; now asked: {text}"))
+            }
+            (Some((open, text)), Some(named)) => Some(format!(
+                "the answer is for question {named}, which is no longer asked; now asked, as question {open}: {text}"
+            )),
+            (None, Some(named)) if (1..=self.questions).contains(&named) => {
+                Some(format!("question {named} is no longer asked; there is no question to answer"))
+            }
+            (None, _) => Some(String::from("there is no question to answer")),
+        }
+    }
+
     /// The meter read what leads in the air read too; only a person knows where they were.
     pub(super) fn ask_where_the_leads_were(&mut self, name: String, says: String) {
-        let Some(check) = &mut self.check else { return };
         let text = format!(
             "{name}: {says}. Leads in the air show the same. Were both leads on, metal to metal? \
              Yes: it counts as shown. No: clip on and read again"
         );
-        check.question = Some(Question { about: About::ProofLeads(name, says), text: text.clone() });
-        self.say(Output::Asked { question: text });
+        self.put(Question::new(About::ProofLeads(name, says), text));
     }
 
     fn proof_leads_answered(&mut self, name: &str, says: &str, yes: bool) {
@@ -122,26 +171,41 @@ pub(super) fn before_judging(
     let points = &rule.header().points;
     let confirmed = |name: &str| accepted(&About::ImplausiblePlate(name.into()));
     if let Some((name, text)) = plate::implausible(rule.header(), &check.plan, plate_used, confirmed) {
-        return Some(Question { about: About::ImplausiblePlate(name), text });
+        return Some(Question::new(About::ImplausiblePlate(name), text));
     }
     for (index, (point, state)) in points.iter().zip(&check.points).enumerate() {
         if let Some(text) = touches_nothing(point, state).filter(|_| !accepted(&About::OpenPart(index))) {
-            return Some(Question { about: About::OpenPart(index), text });
+            return Some(Question::new(About::OpenPart(index), text));
         }
         let about = About::Implausible(index);
         // Who says that a part reads open has also said that its value is out of the usual.
         let asked = accepted(&about) || accepted(&About::OpenPart(index));
         let Some(settled) = state.settled().filter(|_| !asked) else { continue };
         if let Some(text) = implausible(point, settled) {
-            return Some(Question { about, text });
+            return Some(Question::new(about, text));
         }
     }
-    let word = |values: &[Input]| {
-        evaluate(rule, values, decision).as_ref().map_or(Word::NoVerdict, Evaluation::word)
-    };
-    if !far_outside(rule, inputs, decision) {
-        return None;
-    }
+    let slip = || slipped(check, rule, plate_used, inputs, decision);
+    let slip = if far_outside(rule, inputs, decision) { slip() } else { None };
+    slip.or_else(|| left_out(check, rule, inputs, decision))
+}
+
+/// The word of these values; `no verdict` where the rule fails.
+fn word_of(rule: &dyn Rule, values: &[Input], decision: DecisionRule) -> Word {
+    evaluate(rule, values, decision).as_ref().map_or(Word::NoVerdict, Evaluation::word)
+}
+
+/// Typed digits or digits of the nameplate that would pass with two of them swapped.
+fn slipped(
+    check: &Check,
+    rule: &dyn Rule,
+    plate_used: &[PlateUsed],
+    inputs: &[Input],
+    decision: DecisionRule,
+) -> Option<Question> {
+    let accepted = |about: &About| check.accepted.contains(about);
+    let points = &rule.header().points;
+    let word = |values: &[Input]| word_of(rule, values, decision);
     let swapped_passes = |index: usize, value: f64| {
         let mut moved: Vec<Input> = inputs.to_vec();
         if let Some(slot) = moved.get_mut(index) {
@@ -157,7 +221,7 @@ pub(super) fn before_judging(
         let swap = swapped(typed, unit, point.unit).find(|(_, value)| swapped_passes(index, *value));
         if let Some((swap, _)) = swap {
             let text = swapped_text(&point.label, typed, swap, unit);
-            return Some(Question { about, text });
+            return Some(Question::new(about, text));
         }
     }
     for (offset, used) in plate_used.iter().enumerate() {
@@ -184,10 +248,33 @@ pub(super) fn before_judging(
         });
         if let Some((swap, _)) = found {
             let text = swapped_text(&format!("nameplate {}", used.name), *number, swap, *unit);
-            return Some(Question { about, text });
+            return Some(Question::new(about, text));
         }
     }
     None
+}
+
+/// Typed values with fewer digits than the meter shows, where the word depends on the digits left out: they were rounded,
+/// or they were zeros. Only a person knows. Where the word is the same either way nothing is asked, and what was left out
+/// counts in the uncertainty.
+fn left_out(check: &Check, rule: &dyn Rule, inputs: &[Input], decision: DecisionRule) -> Option<Question> {
+    let settled = |index: usize| check.points.get(index).and_then(PointState::settled);
+    let mut as_shown: Vec<Input> = inputs.to_vec();
+    let mut first = None;
+    for (index, slot) in as_shown.iter_mut().enumerate() {
+        let Some(shown) = settled(index).and_then(SettledPoint::as_shown) else { continue };
+        *slot = shown.input;
+        first = first.or(Some(index));
+    }
+    let index = first.filter(|_| word_of(rule, &as_shown, decision) != word_of(rule, inputs, decision))?;
+    let (settled, shown) = settled(index).and_then(|settled| Some((settled, settled.as_shown()?)))?;
+    let (label, unit, typed) = (&settled.reading.label, settled.reading.unit, settled.reading.shown);
+    let (digits, step) = (shown.digits, shown.step);
+    let text = format!(
+        "{label}: {typed} or {digits} {unit}? The meter shows steps of {step} {unit}, and the word depends on the digits \
+         that were left out. Yes: it showed {digits} {unit}. No: type every digit that it shows, zeros too"
+    );
+    Some(Question::new(About::LeftOut(index), text))
 }
 
 /// Whether some judgement lies so far outside that a slip in typing is as likely as a bad part: by half of the tolerance's

@@ -1,14 +1,14 @@
-//! Values typed in by hand: a meter without a radio gets the same verdict. Checks unit and coupling, binds to a point.
-//! Does not judge.
+//! Values typed in by hand: a meter without a radio gets the same verdict. Checks unit and coupling, fills in what was
+//! left out, binds to a point. Does not judge.
 
 use alloc::format;
 use alloc::string::{String, ToString};
 
-use quantity::{Accuracy, Decimal, Instant, Quantity, Typed};
+use quantity::{Accuracy, Decimal, Instant, Quantity, Typed, Unit};
 
 use super::Round;
 use super::check::{About, Phase};
-use super::point::SettledPoint;
+use super::point::{AsShown, LeftOut, SettledPoint};
 use crate::evaluate::Input;
 use crate::rule::Point;
 use crate::verdict::PointReading;
@@ -25,7 +25,10 @@ impl Round {
                     check.phase = Phase::Measuring;
                 }
                 check.accepted.retain(|about| match about {
-                    About::Implausible(of) | About::SwappedReading(of) | About::OpenPart(of) => *of != index,
+                    About::Implausible(of)
+                    | About::SwappedReading(of)
+                    | About::OpenPart(of)
+                    | About::LeftOut(of) => *of != index,
                     About::ImplausiblePlate(_) | About::SwappedPlate(_) | About::ProofLeads(..) => true,
                 });
                 self.point_settled(index, done);
@@ -37,9 +40,8 @@ impl Round {
     /// The meter shows overload with both leads on: the point's value is what an open circuit counts as.
     pub(super) fn typed_open(&mut self, name: &str) {
         let found = self.check.as_ref().and_then(|check| {
-            let points = &check.header()?.points;
-            let index = points.iter().position(|point| point.name == name)?;
-            Some((index, points.get(index)?.clone(), check.phase))
+            let (index, point) = check.point(name)?;
+            Some((index, point.clone(), check.phase))
         });
         let Some((index, point, phase)) = found else {
             return self.refuse(format!("{name:?} was not taken as open: no such reading is awaited"));
@@ -73,45 +75,100 @@ impl Round {
             return Err("this check has its verdict; take it again to enter a new value".to_string());
         }
         let header = check.header().ok_or_else(|| format!("no rule {:?}", check.plan.rule))?;
-        let found = header.points.iter().enumerate().find(|(_, point)| point.name == name);
-        let (index, point) = found.ok_or_else(|| {
+        let (index, point) = check.point(name).ok_or_else(|| {
             let known: alloc::vec::Vec<&str> = header.points.iter().map(|p| p.name.as_str()).collect();
             format!("this check has no reading {name:?}; it wants {}", known.join(", "))
         })?;
-        let unit = value.unit.unwrap_or(point.unit);
         if let (Some(wanted), Some(given)) = (point.coupling, value.coupling)
             && wanted != given
         {
             return Err(format!("{name} is wanted as {} {wanted}, not {given}", point.unit));
         }
-        let (number, resolution) = (value.number.to_f64(), value.number.resolution());
-        let u = accuracy.map_or_else(
-            || Ok(Accuracy::of_resolution(resolution)),
-            |accuracy| accuracy.standard_uncertainty(number, resolution, unit),
-        );
-        let u = u.map_err(|e| format!("{name}: the accuracy does not fit: {e}"))?;
-        let shown = Quantity::new(value.number.to_f64(), u, unit).map_err(|e| format!("{name}: {e}"))?;
-        let in_rule = shown.to_unit(point.unit).map_err(|e| format!("{name}: {e}"))?;
+        let Typed { number, unit, coupling } = completed(point, value);
+        let unit = unit.unwrap_or(point.unit);
+        if let Some(coupling) = coupling.filter(|_| !unit.kind().has_coupling()) {
+            return Err(format!("{name} is wanted in {}, which is neither ac nor dc; leave {coupling} out", point.unit));
+        }
+        let u = uncertainty(number, accuracy, unit).map_err(|e| format!("{name}: {e}"))?;
+        let (shown, input) = taken(number, u, unit, point).map_err(|e| format!("{name}: {e}"))?;
+        let left_out = left_out(number, accuracy, unit, point);
+        // What was left out is not known: the typed digits were rounded (JCGM 100, F.2.2.1).
+        let (shown, input) = match (&left_out, accuracy) {
+            (LeftOut::Digits(_), Some(accuracy)) if accuracy.counts > 0.0 => {
+                let u = libm::hypot(u, Accuracy::of_resolution(number.resolution()));
+                taken(number, u, unit, point).map_err(|e| format!("{name}: {e}"))?
+            }
+            _ => (shown, input),
+        };
         let reading = PointReading {
             point: point.name.clone(),
             label: point.label.clone(),
             device: "typed".to_string(),
             quantity: shown,
-            shown: value.number,
+            shown: number,
             open: false,
             unit,
-            coupling: value.coupling.or(point.coupling),
+            coupling,
             accuracy_known: accuracy.is_some(),
             count: 1,
             at: self.now,
         };
-        if !(in_rule.value().is_finite() && in_rule.standard_uncertainty().is_finite()) {
-            return Err(format!("{name}: the value or its uncertainty is out of this world"));
-        }
-        let input = Input { value: in_rule.value(), standard_uncertainty: in_rule.standard_uncertainty() };
-        let (until, typed) = (self.now, Some(value.number));
-        Ok((index, SettledPoint { input, reading, until, channel: 0, typed, watch: None }))
+        let (until, typed) = (self.now, Some(number));
+        Ok((index, SettledPoint { input, reading, until, channel: 0, typed, left_out, watch: None }))
     }
+
+    /// A typed value as the armed check takes it for the point of this name: with the point's unit where none was typed,
+    /// and with its ac or dc. Unchanged where there is no such point, or where it is of another kind.
+    #[must_use]
+    pub fn completed(&self, name: &str, value: Typed) -> Typed {
+        let point = self.check.as_ref().and_then(|check| check.point(name));
+        point.map_or(value, |(_, point)| completed(point, value))
+    }
+}
+
+fn completed(point: &Point, value: Typed) -> Typed {
+    let unit = value.unit.unwrap_or(point.unit);
+    let of_point = point.coupling.filter(|_| unit.kind() == point.unit.kind());
+    Typed { unit: Some(unit), coupling: value.coupling.or(of_point), ..value }
+}
+
+/// The standard uncertainty of what was typed, in `unit`: the meter's accuracy, without one the rounding of the digits.
+fn uncertainty(number: Decimal, accuracy: Option<Accuracy>, unit: Unit) -> Result<f64, String> {
+    let resolution = number.resolution();
+    let Some(accuracy) = accuracy else { return Ok(Accuracy::of_resolution(resolution)) };
+    let u = accuracy.standard_uncertainty(number.to_f64(), resolution, unit);
+    u.map_err(|e| format!("the accuracy does not fit: {e}"))
+}
+
+/// The value with its uncertainty as displayed, and as the rule takes it.
+fn taken(number: Decimal, u: f64, unit: Unit, point: &Point) -> Result<(Quantity, Input), String> {
+    let shown = Quantity::new(number.to_f64(), u, unit).map_err(|e| e.to_string())?;
+    let in_rule = shown.to_unit(point.unit).map_err(|e| e.to_string())?;
+    let input = Input { value: in_rule.value(), standard_uncertainty: in_rule.standard_uncertainty() };
+    if !(input.value.is_finite() && input.standard_uncertainty.is_finite()) {
+        return Err("the value or its uncertainty is out of this world".to_string());
+    }
+    Ok((shown, input))
+}
+
+/// Whether the display showed more digits than were typed: its step is the size of the accuracy's counts, where that is
+/// stated in the unit typed.
+fn left_out(number: Decimal, accuracy: Option<Accuracy>, unit: Unit, point: &Point) -> LeftOut {
+    let Some(accuracy) = accuracy else { return LeftOut::No };
+    let Some((step, of)) = accuracy.count_size else {
+        return if accuracy.counts > 0.0 { LeftOut::Perhaps } else { LeftOut::No };
+    };
+    if of != unit || number.resolution() <= step * (1.0 + 1e-9) {
+        return LeftOut::No;
+    }
+    let as_shown = || {
+        let exponent = Decimal::parse(&format!("{step}")).ok()?.exponent();
+        let digits = number.with_zeros(exponent)?;
+        let u = uncertainty(digits, Some(accuracy), unit).ok()?;
+        let (quantity, input) = taken(digits, u, unit, point).ok()?;
+        Some(AsShown { digits, step, input, quantity })
+    };
+    as_shown().map_or(LeftOut::No, LeftOut::Digits)
 }
 
 /// The settled point of an open circuit; `None` where the rule has no use for one.
@@ -132,5 +189,6 @@ pub(super) fn open_point(point: &Point, device: &str, at: Instant) -> Option<Set
         at,
     };
     let input = Input { value, standard_uncertainty: 0.0 };
-    Some(SettledPoint { input, reading, until: at, channel: 0, typed: None, watch: None })
+    let (typed, left_out) = (None, LeftOut::No);
+    Some(SettledPoint { input, reading, until: at, channel: 0, typed, left_out, watch: None })
 }

@@ -62,9 +62,18 @@ pub struct CheckView {
     /// The one next thing to do.
     pub prompt: String,
     /// The question that waits for an answer.
-    pub question: Option<String>,
+    pub question: Option<QuestionView>,
     /// Value, limits and guard band of the judgement that decides.
     pub ruler: Option<RulerView>,
+}
+
+/// The question that waits for an answer.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct QuestionView {
+    /// Its number, which the answer names.
+    pub number: u32,
+    /// Its text.
+    pub text: String,
 }
 
 /// A hold point.
@@ -137,6 +146,10 @@ pub struct RulerView {
     pub value: f64,
     /// Its standard uncertainty.
     pub standard_uncertainty: f64,
+    /// Its expanded uncertainty U = k u.
+    pub expanded_uncertainty: f64,
+    /// k in U = k u.
+    pub coverage_factor: f64,
     /// Guard band, zero under simple acceptance.
     pub guard: f64,
 }
@@ -228,7 +241,7 @@ impl Round {
             points,
             plate: header.and_then(|h| plate::resolve(h, &check.plan).ok()).unwrap_or_default(),
             prompt,
-            question: check.question.as_ref().map(|q| q.text.clone()),
+            question: check.question.as_ref().map(|q| QuestionView { number: q.number, text: q.text.clone() }),
             ruler: ruler(check, self.settings.decision),
         }
     }
@@ -349,8 +362,6 @@ fn ruler(check: &Check, decision: DecisionRule) -> Option<RulerView> {
         _ => return None,
     };
     let judged = judgements.iter().max_by_key(|j| j.word)?;
-    let u = [judged.margins.low, judged.margins.high].into_iter().flatten();
-    let guard = decision.guard_factor() * u.map(|m| m.standard_uncertainty).fold(0.0, f64::max);
     Some(RulerView {
         name: judged.judgement.name.to_string(),
         unit: judged.judgement.unit.symbol(),
@@ -358,7 +369,9 @@ fn ruler(check: &Check, decision: DecisionRule) -> Option<RulerView> {
         high: judged.judgement.high,
         value: judged.judgement.value,
         standard_uncertainty: judged.standard_uncertainty,
-        guard,
+        expanded_uncertainty: judged.expanded_uncertainty(decision),
+        coverage_factor: decision.coverage_factor(),
+        guard: judged.guard(decision),
     })
 }
 

@@ -1,8 +1,9 @@
-//! The `[[accuracy]]` rows: the maker's statement per quantity and range. Does not compute uncertainty.
+//! The `[[accuracy]]` rows: the maker's statement per quantity and range, and the step of the display there. Does not
+//! compute uncertainty.
 
 use alloc::vec::Vec;
 
-use quantity::{Accuracy, Coupling, Kind, Unit, parse_typed};
+use quantity::{Accuracy, Coupling, Decimal, Kind, Unit, parse_typed};
 
 use super::table::{Node, Table};
 use super::words::kind_word;
@@ -18,6 +19,8 @@ pub(super) struct AccuracyRow {
     /// Magnitude up to which it holds, in the kind's base unit; `None`: any.
     up_to_base: Option<f64>,
     accuracy: Accuracy,
+    /// The display's least step in this range, in its unit, for values that a person reads off.
+    resolution: Option<(f64, Unit)>,
 }
 
 pub(super) fn load(node: Node<'_>) -> Result<Vec<AccuracyRow>, ProfileError> {
@@ -44,7 +47,7 @@ pub(super) fn load(node: Node<'_>) -> Result<Vec<AccuracyRow>, ProfileError> {
 }
 
 fn load_row(table: &Table<'_>) -> Result<AccuracyRow, ProfileError> {
-    table.only(&["quantity", "up_to", "spec"])?;
+    table.only(&["quantity", "up_to", "spec", "resolution"])?;
     let (kind, coupling) = kind_word(table.need("quantity", "quantity = \"capacitance\"")?)?;
     let up_to_base = table.find("up_to").map(|node| up_to(node, kind)).transpose()?;
     let node = table.need("spec", "spec = \"1.9% + 2\"")?;
@@ -52,17 +55,47 @@ fn load_row(table: &Table<'_>) -> Result<AccuracyRow, ProfileError> {
     if let Some(unit) = Unit::ALL.iter().find(|unit| unit.kind() == kind) {
         accuracy.half_width(0.0, 0.0, *unit).map_err(|error| node.error(error))?;
     }
-    Ok(AccuracyRow { kind, coupling, up_to_base, accuracy })
+    let resolution = table.find("resolution").map(|node| sized(node, kind)).transpose()?;
+    Ok(AccuracyRow { kind, coupling, up_to_base, accuracy, resolution })
 }
 
 fn up_to(node: Node<'_>, kind: Kind) -> Result<f64, ProfileError> {
+    let (value, unit) = sized(node, kind)?;
+    Ok(in_base(value, unit))
+}
+
+/// A number above zero with a unit of this kind.
+fn sized(node: Node<'_>, kind: Kind) -> Result<(f64, Unit), ProfileError> {
     let typed = parse_typed(node.str()?).map_err(|error| node.error(error))?;
     let unit = typed.unit.ok_or_else(|| node.error("give the unit too, for example \"60uF\""))?;
     if unit.kind() != kind {
         return Err(node.error(format_args!("{unit} is a unit of {}, not of {kind}", unit.kind())));
     }
-    let value = in_base(typed.number.to_f64(), unit);
-    if value > 0.0 { Ok(value) } else { Err(node.error("must be greater than zero")) }
+    let value = typed.number.to_f64();
+    if value > 0.0 { Ok((value, unit)) } else { Err(node.error("must be greater than zero")) }
+}
+
+/// As [`find`], for digits that a person read off the display. Where they are coarser than the display's step in their
+/// range, the counts are those of the display, not of the digits.
+pub(super) fn find_read_off(
+    rows: &[AccuracyRow],
+    unit: Unit,
+    coupling: Option<Coupling>,
+    digits: Decimal,
+) -> Option<Accuracy> {
+    let row = find_row(rows, unit, coupling, digits.to_f64())?;
+    let step = row.resolution.filter(|(step, of)| {
+        *of == unit && row.reaches(unit, digits.to_f64()) && digits.resolution() > step * (1.0 + 1e-9)
+    });
+    Some(Accuracy { count_size: row.accuracy.count_size.or(step), ..row.accuracy })
+}
+
+impl AccuracyRow {
+    fn reaches(&self, unit: Unit, value: f64) -> bool {
+        // The slack is for the rounding of unit conversion: 60000 nF is within 60 uF.
+        let base = libm::fabs(in_base(value, unit)) * (1.0 - 1e-12);
+        self.up_to_base.is_none_or(|up_to| base <= up_to)
+    }
 }
 
 pub(super) fn find(
@@ -71,15 +104,22 @@ pub(super) fn find(
     coupling: Option<Coupling>,
     value: f64,
 ) -> Option<Accuracy> {
-    // The slack is for the rounding of unit conversion: 60000 nF is within 60 uF.
-    let base = libm::fabs(in_base(value, unit)) * (1.0 - 1e-12);
+    find_row(rows, unit, coupling, value).map(|row| row.accuracy)
+}
+
+fn find_row(
+    rows: &[AccuracyRow],
+    unit: Unit,
+    coupling: Option<Coupling>,
+    value: f64,
+) -> Option<&AccuracyRow> {
     let kind = || rows.iter().filter(|row| row.kind == unit.kind());
     let exact = kind().any(|row| row.coupling.is_some() && row.coupling == coupling);
     let wanted = if exact { coupling } else { None };
     let mut last = None;
     for row in kind().filter(|row| row.coupling == wanted) {
-        last = Some(row.accuracy);
-        if row.up_to_base.is_none_or(|up_to| base <= up_to) {
+        last = Some(row);
+        if row.reaches(unit, value) {
             break;
         }
     }

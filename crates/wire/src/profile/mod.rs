@@ -18,7 +18,7 @@ mod words;
 use alloc::format;
 use alloc::string::String;
 
-use quantity::{Accuracy, Coupling, Duration, Instant, Reading, State, Unit};
+use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Reading, State, Unit};
 use toml::de::DeTable;
 
 use crate::agree::Evidence;
@@ -171,6 +171,19 @@ impl Profile {
     #[must_use]
     pub fn accuracy(&self, unit: Unit, coupling: Option<Coupling>, value: f64) -> Option<Accuracy> {
         accuracy::find(&self.accuracy, unit, coupling, value)
+    }
+
+    /// As [`Profile::accuracy`], for digits that a person read off the display. Where the row says the display's step and
+    /// the digits are coarser, the accuracy carries that step as the size of its counts: 7.4 read off a display with
+    /// steps of 0.01.
+    #[must_use]
+    pub fn accuracy_read_off(
+        &self,
+        unit: Unit,
+        coupling: Option<Coupling>,
+        digits: Decimal,
+    ) -> Option<Accuracy> {
+        accuracy::find_read_off(&self.accuracy, unit, coupling, digits)
     }
 
     /// Less agreement than a profile may ask for, to measure what agreement is worth.

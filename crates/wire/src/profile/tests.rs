@@ -1,5 +1,7 @@
 //! The loader's refusals: each damage to a good profile, the line it is reported at, and what the message says.
 
+use alloc::string::ToString;
+
 use super::*;
 use crate::tests::{BINARY, COUNTED, LINE, MODBUS, SCPI, SEGMENT};
 
@@ -55,6 +57,10 @@ fn refuses_what_is_wrong_in_a_line_profile_at_its_line() {
         ("up_to = \"60uF\"", "up_to = \"60V\"", "unit of voltage"),
         ("up_to = \"60uF\"", "up_to = \"60\"", "give the unit"),
         ("spec = \"1.8% + 3\"", "spec = \"1.8%% + 3\"", "not understood"),
+        ("spec = \"1.8% + 3\"", "spec = \"1.8 + 3%\"", "no whole number of counts; write \"1.8%\""),
+        ("resolution = \"0.01uF\"", "resolution = \"0.01V\"", "unit of voltage"),
+        ("resolution = \"0.01uF\"", "resolution = \"0.01\"", "give the unit"),
+        ("resolution = \"0.01uF\"", "resolution = \"0uF\"", "greater than zero"),
         ("spec = \"1.8% + 3\"", "spec = \"1.8% + 3 V\"", "voltage"),
     ] {
         check(LINE, from, to, says);
@@ -367,4 +373,21 @@ fn refuses_what_is_wrong_in_a_scpi_profile() {
     ] {
         check_anywhere(SCPI, from, to, says);
     }
+}
+
+/// What is read off with fewer digits than the display has gets the counts of the display.
+#[test]
+fn digits_left_out_make_no_larger_counts() {
+    let profile = Profile::parse(LINE).unwrap();
+    let read_off = |digits: &str, unit| {
+        let digits = Decimal::parse(digits).unwrap();
+        profile.accuracy_read_off(unit, None, digits).map(|accuracy| accuracy.to_string())
+    };
+    assert_eq!(read_off("7.4", Unit::MICROFARAD).as_deref(), Some("1.8% + 3 x 0.01uF"));
+    assert_eq!(read_off("7", Unit::MICROFARAD).as_deref(), Some("1.8% + 3 x 0.01uF"));
+    // All digits, a finer range, and a unit or range whose step is not stated: as it stands in the row.
+    assert_eq!(read_off("7.40", Unit::MICROFARAD).as_deref(), Some("1.8% + 3"));
+    assert_eq!(read_off("0.412", Unit::MICROFARAD).as_deref(), Some("1.8% + 3"));
+    assert_eq!(read_off("412", Unit::NANOFARAD).as_deref(), Some("1.8% + 3"));
+    assert_eq!(read_off("75", Unit::MICROFARAD).as_deref(), Some("2.5% + 5"));
 }

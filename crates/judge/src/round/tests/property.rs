@@ -144,7 +144,10 @@ fn sequence(seed: u64, events: usize) -> Vec<(Event, Instant)> {
             7 => Event::Energised,
             8 => Event::Gap { device: dice.pick(&["meter", "bench"]).to_string() },
             9 => typed(&mut dice),
-            10 | 11 => Event::Answer { yes: dice.one_in(2) },
+            10 | 11 => {
+                let number = u32::try_from(dice.below(6)).unwrap();
+                Event::Answer { question: dice.one_in(2).then_some(number), yes: dice.one_in(2) }
+            }
             12 => Event::Rules(rules()),
             13 => Event::Tick,
             14..=17 => {

@@ -5,7 +5,8 @@
 //! - what is armed: `rule ID`, `unit TAG`, `component NAME`, `plate NAME VALUE`, `bind POINT DEVICE CHANNEL`,
 //!   `accuracy TEXT` (of all meters), `simple` (simple acceptance), `arm`
 //! - by hand: `confirm NAME`, `gate` (confirms all of the rule), `withdraw NAME`, `energised`, `again`, `finish`, `yes`,
-//!   `no`, `typed POINT VALUE`, `open POINT`, `rules none`, `rules all`
+//!   `no` (both with the number of a question, or for the one that is open), `typed POINT VALUE`, `open POINT`, `rules none`,
+//!   `rules all`
 //! - by the caller: `stores` (it stores verdicts), `stored NUMBER`, `unwatched`
 //! - by meter: `meter 39.40 uF x20 @10Hz hold`: device (`meter/1` for channel 1), display (`OL`, `---`), unit, then in any
 //!   order a count, a rate, a flag (`hold`, `relative`, `min-max`, `low-battery`), a noise in counts (`~2`), a step from
@@ -105,7 +106,13 @@ impl Runner {
             "energised" => self.step(Event::Energised),
             "again" => self.step(Event::Again),
             "finish" => self.step(Event::Finish),
-            "yes" | "no" => self.step(Event::Answer { yes: word == "yes" }),
+            "yes" | "no" => {
+                let question = match rest {
+                    "" => None,
+                    number => Some(number.parse().map_err(|_| "yes NUMBER")?),
+                };
+                self.step(Event::Answer { question, yes: word == "yes" });
+            }
             "typed" => self.typed(rest)?,
             "rules" => self.step(Event::Rules(if rest == "all" { rules() } else { RuleSet::default() })),
             "open" => self.step(Event::Open { point: rest.to_string() }),
@@ -278,7 +285,7 @@ pub(super) fn text(output: &Output) -> String {
         Output::Lapsed { name, why } => format!("lapsed {name}: {}", why.text()),
         Output::Settled(r) => format!("settled {} {} {} from {}", r.point, r.shown, r.unit, r.device),
         Output::Reset { why } => format!("reset {}", why.text()),
-        Output::Asked { question } => format!("asked {question}"),
+        Output::Asked { question, .. } => format!("asked {question}"),
         Output::Refused { why } => format!("refused {why}"),
         Output::Verdict(verdict) => match &verdict.reason {
             Some(reason) => format!("verdict {}: {reason}", verdict.word).replace('\n', " "),
