@@ -1,5 +1,6 @@
-//! What only a traced or slowed disk shows: power cuts, slow flushes. Needs strace, so it is not among the tests
-//! that always run: `cargo xtask test --only power` installs strace where it can, and reports NOT RUN where it cannot.
+//! What only a traced or a small disk shows: power cuts and a full disk. Needs strace, and the right to mount, so it is
+//! not among the tests that always run: `cargo xtask test --only power,full` installs strace where it can, and reports
+//! NOT RUN where it cannot.
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,
@@ -10,3 +11,4 @@
 )]
 
 mod cut;
+mod full;
