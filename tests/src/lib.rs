@@ -13,17 +13,21 @@
 )]
 
 mod daemon;
+mod disk;
 mod folder;
 mod http;
 mod meter;
 mod program;
+mod strace;
 mod table;
 
 pub use daemon::{Daemon, Stream};
+pub use disk::{Disk, Fate, Rng, lay_out};
 pub use folder::{Folder, copy_tree, root};
 pub use http::{Answer, Page};
 pub use meter::{Leads, Meter, babble};
 pub use program::{Ended, Invocation, program};
+pub use strace::{Event, has_strace, trace};
 pub use table::check_table;
 
 /// Bounds a hang, nothing else: no check passes or fails by how long something takes.

@@ -77,6 +77,16 @@ impl Run {
     }
 }
 
+/// Installs Debian's packages.
+pub(crate) fn apt_install(packages: &[&str]) -> Result<()> {
+    if !is_installed("apt-get") {
+        bail!("no apt-get here to install {}", packages.join(", "));
+    }
+    let apt = |args: &[&str]| Run::new("apt-get", args).env("DEBIAN_FRONTEND", "noninteractive").check();
+    apt(&["update", "-qq"])?;
+    apt(&[&["install", "-y", "-qq", "--no-install-recommends"], packages].concat())
+}
+
 /// The last lines of what a program said, as one text.
 pub(crate) fn last_lines(bytes: &[u8], count: usize) -> String {
     let text = String::from_utf8_lossy(bytes);

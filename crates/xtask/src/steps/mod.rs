@@ -2,6 +2,7 @@
 //! Does not hold what a step does; each module beside this one does.
 
 mod budget;
+mod disk;
 mod no_std;
 mod product;
 mod python;
@@ -44,6 +45,8 @@ const STEPS: &[Step] = &[
         run: python::reference,
     },
     Step { name: "browser", what: "the dashboard in a real headless Chromium", run: python::browser },
+    Step { name: "power", what: "power cuts at any point of real commits (strace)", run: disk::power },
+    Step { name: "full", what: "a history on a full disk (a mount of its own)", run: disk::full },
     Step { name: "budget", what: "packages, binary size, idle memory", run: budget::run },
 ];
 

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, Result, bail};
 
 use crate::context::Context;
-use crate::process::{Run, is_installed};
+use crate::process::{Run, apt_install, is_installed};
 use crate::summary::Outcome;
 
 pub(crate) fn reference(context: &Context) -> Result<Outcome> {
@@ -81,14 +81,7 @@ fn install_browser() -> Result<()> {
         return Ok(());
     }
     let advice = "install chromium and chromedriver, or leave this step out with --without-browser";
-    if !is_installed("apt-get") {
-        bail!("no Chromium here and no apt-get to install it: {advice}");
-    }
-    let apt = |args: &[&str]| Run::new("apt-get", args).env("DEBIAN_FRONTEND", "noninteractive").check();
-    apt(&["update", "-qq"])
-        .and_then(|()| {
-            apt(&["install", "-y", "-qq", "--no-install-recommends", "chromium", "chromium-driver"])
-        })
+    apt_install(&["chromium", "chromium-driver"])
         .with_context(|| format!("Chromium could not be installed: {advice}"))?;
     if missing() {
         bail!("Debian's packages brought no chromium and chromedriver: {advice}");

@@ -1,0 +1,42 @@
+//! Steps that need a traced or a small disk: power cuts and slow flushes (strace), a full disk (a mount of its own).
+//! Does not hold the checks; they stand in `tests/power`.
+
+use anyhow::Result;
+
+use crate::context::Context;
+use crate::process::{Run, apt_install, is_installed};
+use crate::summary::Outcome;
+
+pub(crate) fn power(context: &Context) -> Result<Outcome> {
+    if !cfg!(target_os = "linux") {
+        return Ok(Outcome::NotRun("strace is for Linux".to_owned()));
+    }
+    if !is_installed("strace")
+        && let Err(error) = apt_install(&["strace"])
+    {
+        return Ok(Outcome::NotRun(format!("no strace, so NO POWER CUT WAS TRIED: {error:#}")));
+    }
+    let tried = Run::new("strace", &["-f", "-o", "/dev/null", "true"]).output()?;
+    if !tried.status.success() {
+        let why = "strace may not trace here (ptrace refused), so NO POWER CUT WAS TRIED";
+        return Ok(Outcome::NotRun(why.to_owned()));
+    }
+    run(context, "cut::")
+}
+
+pub(crate) fn full(context: &Context) -> Result<Outcome> {
+    let mounts = ["--mount", "--map-root-user", "mount", "-t", "tmpfs", "none", "/mnt"];
+    let tried = Run::new("unshare", &mounts).output();
+    if !tried.is_ok_and(|output| output.status.success()) {
+        let why = "`unshare --mount --map-root-user mount` is refused, so NO FULL DISK WAS TRIED";
+        return Ok(Outcome::NotRun(why.to_owned()));
+    }
+    run(context, "full::")
+}
+
+/// Runs the tests of `tests/power` whose names begin with `part`; none at all is a failure.
+fn run(context: &Context, part: &str) -> Result<Outcome> {
+    let test = ["test", "--package", "checks", "--test", "power", "--", "--nocapture", part];
+    context.cargo(&test).check()?;
+    Ok(Outcome::passed())
+}
