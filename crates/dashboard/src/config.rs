@@ -39,7 +39,9 @@ pub struct Limits {
     pub write_stall: Duration,
     /// Time the daemon has to answer an action.
     pub answer_time: Duration,
-    /// Least time between two views on a stream (5 a second).
+    /// Views that go out at once, however close together they come.
+    pub view_burst: u32,
+    /// After those, one more each time this has passed (20 a second): the longest a view waits.
     pub view_gap: Duration,
     /// A stream that has said nothing for this long says a heartbeat.
     pub beat: Duration,
@@ -58,7 +60,8 @@ impl Default for Limits {
             body_time: Duration::from_secs(5),
             write_stall: Duration::from_secs(20),
             answer_time: Duration::from_secs(3),
-            view_gap: Duration::from_millis(200),
+            view_burst: 2,
+            view_gap: Duration::from_millis(50),
             beat: Duration::from_secs(1),
             shutdown_time: Duration::from_secs(2),
         }

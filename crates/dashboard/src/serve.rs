@@ -23,7 +23,8 @@ const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
 /// Serves the dashboard on a bound listener until `shutdown` is done.
 ///
 /// `view` holds the whole view as JSON text (the page's contract). Send it at least once a second even when it is
-/// unchanged: a page greys out when the view it shows was not renewed for 4 s. `actions` gets what the mechanic asks
+/// unchanged: a page greys out when the view it shows was not renewed for 4 s. Send it as often as something happens:
+/// what tells nothing new is not sent on, and what does is thinned to [`Limits::view_gap`](crate::Limits). `actions` gets what the mechanic asks
 /// for; a full channel is answered with 503, an action without a reply in 3 s with 504.
 ///
 /// # Errors
@@ -49,7 +50,7 @@ pub async fn serve(
     let mut tasks = JoinSet::new();
     let connections = Arc::new(Semaphore::new(limits.connections_max));
 
-    let relaying = relay(view, out, limits.view_gap);
+    let relaying = relay(view, out, limits);
     let accepting = async {
         loop {
             // The semaphore is never closed, so this cannot fail; without a place nothing is accepted.

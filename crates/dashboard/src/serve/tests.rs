@@ -59,8 +59,8 @@ async fn a_view_goes_out_an_action_comes_in_and_the_shutdown_ends_all() {
     let mut stream = bench.send("GET /events HTTP/1.1\r\nhost: localhost:PORT\r\n\r\n").await;
     let head = until(&mut stream, "{\"seq\":1}").await;
     assert!(head.starts_with("HTTP/1.1 200 OK"), "{head}");
-    bench.view.send_replace("{\"seq\":2}".into());
-    until(&mut stream, "{\"seq\":2}").await;
+    bench.view.send_replace("{\"seq\":2,\"site\":\"a\"}".into());
+    until(&mut stream, "{\"seq\":2,\"site\":\"a\"}").await;
     until(&mut stream, "event: beat").await;
 
     let body = r#"{"do":"answer","yes":true,"check":null}"#;
