@@ -23,9 +23,10 @@ pub struct Config {
 /// Bounds on what visitors may take.
 #[derive(Clone, Copy, Debug)]
 pub struct Limits {
-    /// Event streams at once; the next one gets 503 and a sentence.
+    /// Event streams at once. For the next one, the stream whose reader has taken nothing for longest ends; when all
+    /// readers take what comes, the one that was opened first, and its page comes back by itself.
     pub streams_max: usize,
-    /// Connections at once; further ones wait unaccepted in the kernel's queue.
+    /// Connections at once. For the next one, the connection that has asked for nothing for longest ends.
     pub connections_max: usize,
     /// Longest body of an action, bytes.
     pub body_bytes_max: usize,
@@ -58,7 +59,7 @@ impl Default for Limits {
             head_bytes_max: 16 * 1024,
             head_time: Duration::from_secs(5),
             body_time: Duration::from_secs(5),
-            write_stall: Duration::from_secs(20),
+            write_stall: Duration::from_secs(5),
             answer_time: Duration::from_secs(3),
             view_burst: 2,
             view_gap: Duration::from_millis(50),

@@ -19,6 +19,7 @@ mod connection;
 mod events;
 pub mod guard;
 mod page;
+mod places;
 mod relay;
 mod routes;
 mod serve;

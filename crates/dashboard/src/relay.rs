@@ -96,11 +96,7 @@ impl Pace {
 ///
 /// A view that tells nothing new renews the stamp and wakes nobody. One that does goes out at once while the pace
 /// allows it, else as soon as it does; until then a newer one takes its place.
-pub(crate) async fn relay(
-    mut views: watch::Receiver<Arc<str>>,
-    out: watch::Sender<Stamped>,
-    limits: Limits,
-) {
+pub(crate) async fn relay(mut views: watch::Receiver<Arc<str>>, out: watch::Sender<Stamped>, limits: Limits) {
     let mut pace = Pace::new(&limits);
     let mut shown = Told::by(&out.borrow().text);
     let mut renewed = out.borrow().renewed;

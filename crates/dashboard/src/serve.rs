@@ -1,4 +1,4 @@
-//! The server as a whole: checks the address, accepts connections up to the limit, ends them at the shutdown. It
+//! The server as a whole: checks the address, accepts connections, ends those beyond the limit, and all of them at the shutdown. It
 //! binds no socket: the caller hands over a bound one.
 
 use std::future::Future;
@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::net::TcpListener;
-use tokio::sync::{Semaphore, mpsc, watch};
+use tokio::sync::{mpsc, watch};
 use tokio::task::JoinSet;
 use tokio::time::{Instant, sleep, timeout};
 
@@ -14,6 +14,7 @@ use crate::act::Asked;
 use crate::config::{Config, ServeError};
 use crate::connection::serve_connection;
 use crate::page::Page;
+use crate::places::Places;
 use crate::relay::{Stamped, relay};
 use crate::routes::{App, router};
 
@@ -43,30 +44,27 @@ pub async fn serve(
     let limits = config.limits;
     let first = Stamped::new(Arc::clone(&view.borrow()), Instant::now());
     let (out, views) = watch::channel(first);
-    let places = Arc::new(Semaphore::new(limits.streams_max));
-    let app = App { allowed, limits, page: Page::new(), views, actions, places, started: Instant::now() };
+    let streams = Places::new("event streams", limits.streams_max);
+    let app = App { allowed, limits, page: Page::new(), views, actions, streams, started: Instant::now() };
     let routes = router(Arc::new(app));
     let (close, closing) = watch::channel(false);
     let mut tasks = JoinSet::new();
-    let connections = Arc::new(Semaphore::new(limits.connections_max));
+    let connections = Places::new("connections", limits.connections_max);
 
     let relaying = relay(view, out, limits);
     let accepting = async {
         loop {
-            // The semaphore is never closed, so this cannot fail; without a place nothing is accepted.
-            let Ok(place) = Arc::clone(&connections).acquire_owned().await else { return };
             while tasks.try_join_next().is_some() {}
             match listener.accept().await {
                 Ok((socket, _)) => {
                     let _ = socket.set_nodelay(true);
-                    let served = serve_connection(socket, routes.clone(), limits, closing.clone());
-                    tasks.spawn(async move {
-                        served.await;
-                        drop(place);
-                    });
+                    let place = connections.take();
+                    tasks.spawn(serve_connection(socket, routes.clone(), limits, closing.clone(), place));
                 }
                 Err(error) => {
                     tracing::warn!(%error, "the dashboard could not accept a visitor; it goes on");
+                    // As a rule no file descriptor is left; a visitor that asks for nothing holds one.
+                    connections.make_room();
                     sleep(ACCEPT_PAUSE).await;
                 }
             }
