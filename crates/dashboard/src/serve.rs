@@ -21,6 +21,10 @@ use crate::routes::{App, router};
 /// Wait after a failed accept (no file descriptors left, as a rule).
 const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
 
+/// What the kernel keeps for a visitor that does not read, bytes (Linux takes twice that). Its own choice would grow to
+/// some megabytes, of views that are long past; the next view is worth more than any of them.
+const SEND_BUFFER: usize = 64 * 1024;
+
 /// Serves the dashboard on a bound listener until `shutdown` is done.
 ///
 /// `view` holds the whole view as JSON text (the page's contract). Send it at least once a second even when it is
@@ -58,6 +62,7 @@ pub async fn serve(
             match listener.accept().await {
                 Ok((socket, _)) => {
                     let _ = socket.set_nodelay(true);
+                    let _ = socket2::SockRef::from(&socket).set_send_buffer_size(SEND_BUFFER);
                     let place = connections.take();
                     tasks.spawn(serve_connection(socket, routes.clone(), limits, closing.clone(), place));
                 }
