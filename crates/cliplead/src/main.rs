@@ -13,6 +13,7 @@ mod devices;
 mod doctor;
 mod judge_once;
 mod learn;
+mod licences;
 mod output;
 mod published;
 mod replay;
@@ -39,6 +40,7 @@ fn main() -> ExitCode {
         Command::Rules(options) => rules_command::run(options),
         Command::Devices(options) => devices::run(options),
         Command::Calc(options) => calc::run(options),
+        Command::Licences => licences::run(),
     };
     match end {
         Ok(exit) => exit.code(),

@@ -7,6 +7,7 @@ mod options;
 mod process;
 mod steps;
 mod summary;
+mod supply;
 mod tidy;
 
 use std::process::ExitCode;
@@ -18,6 +19,7 @@ const HELP: &str = "\
 cargo xtask COMMAND
 
   tidy                 what no compiler checks: tiers, sizes, opening lines, DEVELOPERS.md, links
+  licences             write the third-party notices that `cliplead licences` prints
   test                 every check of the project; what CI runs
   ci                   the same with --locked and CI defaults
 
@@ -48,6 +50,7 @@ fn run() -> anyhow::Result<bool> {
             print!("{HELP}");
             Ok(true)
         }
+        Command::Licences => steps::supply::write_notices(&Context::new(options)?).map(|()| true),
         Command::Tidy => tidy::run(&Context::new(options)?),
         Command::Test if options.list => {
             steps::list();

@@ -122,8 +122,11 @@ async fn an_address_beyond_loopback_is_not_served() {
 /// memory that 31 others would like too. The second reader paces the views.
 #[tokio::test]
 async fn little_waits_for_a_reader_that_takes_nothing() {
-    let limits =
-        crate::Limits { view_gap: Duration::ZERO, write_stall: Duration::from_secs(3600), ..Default::default() };
+    let limits = crate::Limits {
+        view_gap: Duration::ZERO,
+        write_stall: Duration::from_secs(3600),
+        ..Default::default()
+    };
     let bench = bench_with(Config { limits, ..Config::default() }).await;
     let mut stuck = bench.send("GET /events HTTP/1.1\r\nhost: localhost:PORT\r\n\r\n").await;
     let mut reader = bench.send("GET /events HTTP/1.1\r\nhost: localhost:PORT\r\n\r\n").await;

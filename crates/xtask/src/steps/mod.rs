@@ -6,6 +6,7 @@ mod no_std;
 mod product;
 mod python;
 mod rust;
+pub(crate) mod supply;
 
 use std::time::Instant;
 
@@ -24,6 +25,12 @@ struct Step {
 const STEPS: &[Step] = &[
     Step { name: "fmt", what: "cargo fmt --check", run: rust::fmt },
     Step { name: "tidy", what: "tiers, sizes, opening lines, DEVELOPERS.md, links", run: rust::tidy },
+    Step {
+        name: "supply",
+        what: "licences, doubled packages, sources, third-party notices",
+        run: supply::supply,
+    },
+    Step { name: "advisories", what: "known faults of what is taken from others", run: supply::advisories },
     Step { name: "clippy", what: "cargo clippy, warnings are errors", run: rust::clippy },
     Step { name: "test", what: "unit, property, hostile-rule and integration tests", run: rust::test },
     Step { name: "doctest", what: "examples in the documentation", run: rust::doctest },
