@@ -5,6 +5,7 @@
 mod context;
 mod options;
 mod process;
+mod release;
 mod steps;
 mod summary;
 mod supply;
@@ -20,6 +21,7 @@ cargo xtask COMMAND
 
   tidy                 what no compiler checks: tiers, sizes, opening lines, DEVELOPERS.md, links
   licences             write the third-party notices that `cliplead licences` prints
+  release              build target/release/cliplead without the paths of this machine in it
   test                 every check of the project; what CI runs
   ci                   the same with --locked and CI defaults
 
@@ -51,6 +53,10 @@ fn run() -> anyhow::Result<bool> {
             Ok(true)
         }
         Command::Licences => steps::supply::write_notices(&Context::new(options)?).map(|()| true),
+        Command::Release => {
+            println!("{}", release::build(&Context::new(options)?)?.display());
+            Ok(true)
+        }
         Command::Tidy => tidy::run(&Context::new(options)?),
         Command::Test if options.list => {
             steps::list();

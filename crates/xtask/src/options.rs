@@ -9,6 +9,7 @@ pub(crate) enum Command {
     Help,
     Tidy,
     Licences,
+    Release,
     Test,
 }
 
@@ -31,6 +32,7 @@ impl Options {
         let (command, locked) = match word.as_str() {
             "help" | "--help" | "-h" => (Command::Help, false),
             "tidy" => (Command::Tidy, false),
+            "release" => (Command::Release, false),
             "licences" => (Command::Licences, false),
             "test" => (Command::Test, false),
             "ci" => (Command::Test, true),

@@ -51,7 +51,11 @@ const STEPS: &[Step] = &[
         run: python::reference,
     },
     Step { name: "browser", what: "the dashboard in a real headless Chromium", run: python::browser },
-    Step { name: "budget", what: "packages, binary size, idle memory", run: budget::run },
+    Step {
+        name: "budget",
+        what: "packages, binary size, no path of this machine in it, idle memory",
+        run: budget::run,
+    },
 ];
 
 /// Prints the steps.
