@@ -141,6 +141,34 @@ fn of_two_pages_that_answer_one_question_the_second_is_refused() {
     assert_eq!(page.act(&json!({"do": "answer", "check": 1, "yes": true})).status, 400);
     page.done(&json!({"do": "answer", "check": 1, "question": 2, "yes": true}));
     assert_eq!(site::word(&daemon.wait_data(1)[0]), "fail");
+}
+
+/// Event streams nobody reads, as many as are served at once; then sockets that say nothing and sockets that never end
+/// their request, several times as many as are served at once. All stay open while a new page comes and is served. What
+/// the limit bounds is a hang: who makes room for whom, and that it takes no time, stands in crate `dashboard`.
+#[test]
+fn a_crowd_that_holds_every_place_keeps_no_page_out() {
+    let folder = Folder::new("crowd");
+    let daemon = Daemon::run(&site::write(&folder, site::TYPED, 1), &[]);
+    let page = daemon.page();
+    let send = |text: &str| {
+        let mut socket = std::net::TcpStream::connect_timeout(&page.address(), checks::HANG).unwrap();
+        // A socket that has had to make room already takes no more; that is no fault of this side.
+        let _ = std::io::Write::write_all(&mut socket, text.as_bytes());
+        socket
+    };
+    let head = |path: &str| format!("GET {path} HTTP/1.1\r\nHost: {}\r\n", page.address());
+    let mut crowd: Vec<_> = (0..32).map(|_| send(&format!("{}\r\n", head("/events")))).collect();
+    for _ in 0..200 {
+        crowd.extend(["", "GET /vie", &head("/view")].map(send));
+    }
+    let begun = std::time::Instant::now();
+    assert_eq!(page.fetch("/").status, 200);
+    println!("beside {} sockets the page came in {:?}", crowd.len(), begun.elapsed());
+    page.view_until("the armed check", |view| view["check"]["number"] == 1);
+    page.confirm(&site::HOLD_POINTS);
+    page.view_until("the hold points", |view| shown_hold_points(view) == site::HOLD_POINTS.len());
+    drop(crowd);
     assert_eq!(daemon.terminate().0, Some(0));
 }
 

@@ -45,6 +45,9 @@ pub(crate) enum Command {
     Devices(DevicesOptions),
     /// The trade's formulas: list, explain, compute
     Calc(CalcOptions),
+    /// Under what terms the program and all it holds from others come, with every text
+    #[command(alias = "licenses")]
+    Licences,
 }
 
 /// How answers are written.

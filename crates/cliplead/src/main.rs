@@ -16,6 +16,7 @@ mod files;
 mod judge_once;
 mod last_good;
 mod learn;
+mod licences;
 mod output;
 mod published;
 mod replay;
@@ -44,6 +45,7 @@ fn main() -> ExitCode {
         Command::Rules(options) => rules_command::run(options),
         Command::Devices(options) => devices::run(options),
         Command::Calc(options) => calc::run(options),
+        Command::Licences => licences::run(),
     };
     match end {
         Ok(exit) => exit.code(),

@@ -23,9 +23,10 @@ pub struct Config {
 /// Bounds on what visitors may take.
 #[derive(Clone, Copy, Debug)]
 pub struct Limits {
-    /// Event streams at once; the next one gets 503 and a sentence.
+    /// Event streams at once. For the next one, the stream whose reader has taken nothing for longest ends; when all
+    /// readers take what comes, the one that was opened first, and its page comes back by itself.
     pub streams_max: usize,
-    /// Connections at once; further ones wait unaccepted in the kernel's queue.
+    /// Connections at once. For the next one, the connection that has asked for nothing for longest ends.
     pub connections_max: usize,
     /// Longest body of an action, bytes.
     pub body_bytes_max: usize,
@@ -39,7 +40,9 @@ pub struct Limits {
     pub write_stall: Duration,
     /// Time the daemon has to answer an action.
     pub answer_time: Duration,
-    /// Least time between two views on a stream (5 a second).
+    /// Views that go out at once, however close together they come.
+    pub view_burst: u32,
+    /// After those, one more each time this has passed (20 a second): the longest a view waits.
     pub view_gap: Duration,
     /// A stream that has said nothing for this long says a heartbeat.
     pub beat: Duration,
@@ -56,9 +59,10 @@ impl Default for Limits {
             head_bytes_max: 16 * 1024,
             head_time: Duration::from_secs(5),
             body_time: Duration::from_secs(5),
-            write_stall: Duration::from_secs(20),
+            write_stall: Duration::from_secs(5),
             answer_time: Duration::from_secs(3),
-            view_gap: Duration::from_millis(200),
+            view_burst: 2,
+            view_gap: Duration::from_millis(50),
             beat: Duration::from_secs(1),
             shutdown_time: Duration::from_secs(2),
         }

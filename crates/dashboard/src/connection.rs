@@ -1,44 +1,65 @@
-//! One connection: HTTP/1.1 with bounds on the head's size and time and on stalled writes. It knows no route.
+//! One connection: HTTP/1.1 with bounds on the head's size and time and on stalled writes; it ends when its place goes
+//! to a newer one. It knows no route.
+
+use std::sync::Arc;
 
 use axum::Router;
+use hyper::Request;
+use hyper::body::Incoming;
 use hyper::server::conn::http1;
+use hyper::service::{Service as _, service_fn};
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::sync::watch;
 
 use crate::config::Limits;
+use crate::places::Place;
 use crate::stall::StallLimit;
 
 /// Most header lines in a request.
 const HEADERS_MAX: usize = 64;
 
-/// Serves `io` until it ends, or until `closing` turns true and the request under way is answered.
+/// Serves `io` until it ends, until `closing` turns true and the request under way is answered, or until `place` is
+/// lost. A handler finds `place` among the extensions of its request.
 pub(crate) async fn serve_connection<T>(
     io: T,
     routes: Router,
     limits: Limits,
     mut closing: watch::Receiver<bool>,
+    place: Arc<Place>,
 ) where
     T: AsyncRead + AsyncWrite + Unpin + Send + 'static,
 {
     let io = TokioIo::new(StallLimit::new(io, limits.write_stall));
+    let routes = TowerToHyperService::new(routes);
+    let asked = Arc::clone(&place);
+    let service = service_fn(move |mut request: Request<Incoming>| {
+        asked.waits();
+        request.extensions_mut().insert(Arc::clone(&asked));
+        routes.call(request)
+    });
     let connection = http1::Builder::new()
         .timer(TokioTimer::new())
         .header_read_timeout(limits.head_time)
         .max_buf_size(limits.head_bytes_max)
         .max_headers(HEADERS_MAX)
-        .serve_connection(io, TowerToHyperService::new(routes));
+        .serve_connection(io, service);
     let mut connection = std::pin::pin!(connection);
-    let result = tokio::select! {
-        result = connection.as_mut() => result,
-        () = async { let _ = closing.wait_for(|&closing| closing).await; } => {
-            connection.as_mut().graceful_shutdown();
-            connection.await
+    let served = async {
+        tokio::select! {
+            result = connection.as_mut() => result,
+            () = async { let _ = closing.wait_for(|&closing| closing).await; } => {
+                connection.as_mut().graceful_shutdown();
+                connection.await
+            }
         }
     };
-    if let Err(error) = result {
-        tracing::debug!(%error, "a dashboard connection ended early");
+    tokio::select! {
+        result = served => if let Err(error) = result {
+            tracing::debug!(%error, "a dashboard connection ended early");
+        },
+        () = place.lost() => {}
     }
 }
 

@@ -1,5 +1,6 @@
 //! One event stream (`/events`): the present view at once, then each newer one, and a heartbeat when nothing changes.
-//! It holds no queue: a slow reader gets the newest view next, whatever it missed.
+//! It holds no queue: a slow reader gets the newest view next, whatever it missed. It ends when its place goes to a
+//! newer stream.
 //!
 //! Each event's `id` is `<server time ms>/<age of the view ms>`, both at the moment of sending. The page adds the age
 //! to its own clock and finds by the server time how long the event was on its way.
@@ -8,11 +9,16 @@ use axum::body::Bytes;
 use futures_util::Stream;
 use futures_util::stream::unfold;
 use std::convert::Infallible;
+use std::sync::Arc;
 use std::time::Duration;
-use tokio::sync::{OwnedSemaphorePermit, watch};
+use tokio::sync::watch;
 use tokio::time::{Instant, sleep_until};
 
+use crate::places::Place;
 use crate::relay::Stamped;
+
+/// Said once at the start: a page whose stream has ended comes back after half a second, long before it greys.
+const RETRY: &str = "retry: 500\n";
 
 struct Reader {
     views: watch::Receiver<Stamped>,
@@ -20,28 +26,43 @@ struct Reader {
     started: Instant,
     beat: Duration,
     next_beat: Instant,
-    _place: OwnedSemaphorePermit,
+    seat: Seat,
 }
 
-/// The stream for one reader. `place` is given back when the stream is dropped.
+/// What a stream holds: its place among the streams, and its connection's place among the connections.
+pub(crate) struct Seat {
+    pub(crate) stream: Arc<Place>,
+    pub(crate) connection: Option<Arc<Place>>,
+}
+
+impl Seat {
+    fn each(&self) -> impl Iterator<Item = &Place> {
+        std::iter::once(&*self.stream).chain(self.connection.as_deref())
+    }
+}
+
+/// The stream for one reader. `seat` is given back when the stream is dropped.
 pub(crate) fn stream(
     views: watch::Receiver<Stamped>,
     started: Instant,
     beat: Duration,
-    place: OwnedSemaphorePermit,
+    seat: Seat,
 ) -> impl Stream<Item = Result<Bytes, Infallible>> + Send {
-    let reader = Reader { views, first: true, started, beat, next_beat: Instant::now(), _place: place };
+    let reader = Reader { views, first: true, started, beat, next_beat: Instant::now(), seat };
     unfold(reader, |mut reader| async move { reader.next().await.map(|event| (Ok(event), reader)) })
 }
 
 impl Reader {
+    /// It is asked for the next event only when the last one is on its way: a reader that takes nothing does not ask.
     async fn next(&mut self) -> Option<Bytes> {
-        let view = if self.first {
-            self.first = false;
+        self.seat.each().for_each(Place::flows);
+        let first = std::mem::take(&mut self.first);
+        let view = if first {
             true
         } else {
             tokio::select! {
                 biased;
+                () = self.seat.stream.lost() => return None,
                 changed = self.views.changed() => { changed.ok()?; true }
                 () = sleep_until(self.next_beat) => false,
             }
@@ -52,10 +73,12 @@ impl Reader {
         let name = if view { "view" } else { "beat" };
         let age_ms = now.saturating_duration_since(stamped.renewed).as_millis();
         let time_ms = now.saturating_duration_since(self.started).as_millis();
-        let head = format!("event: {name}\nid: {time_ms}/{age_ms}\n");
+        let retry = if first { RETRY } else { "" };
+        let head = format!("{retry}event: {name}\nid: {time_ms}/{age_ms}\n");
         let mut event = Vec::with_capacity(head.len() + stamped.data.len());
         event.extend_from_slice(head.as_bytes());
         event.extend_from_slice(if view { &stamped.data } else { b"data: 0\n\n" });
+        self.seat.each().for_each(Place::waits);
         Some(Bytes::from(event))
     }
 }
@@ -63,20 +86,22 @@ impl Reader {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::places::Places;
     use futures_util::StreamExt;
-    use std::sync::Arc;
-    use tokio::sync::Semaphore;
+    use tokio::time::advance;
+
+    const BEAT: Duration = Duration::from_secs(1);
 
     #[tokio::test(start_paused = true)]
     async fn first_the_view_then_beats_then_the_newer_view_then_the_end() {
         let start = Instant::now();
         let (out, views) = watch::channel(Stamped::new("{\"seq\":1}".into(), start));
-        let places = Arc::new(Semaphore::new(1));
-        let place = Arc::clone(&places).try_acquire_owned().unwrap();
-        let mut events = Box::pin(stream(views, start, Duration::from_secs(1), place));
+        let places = Places::new("streams", 1);
+        let seat = Seat { stream: places.take(), connection: None };
+        let mut events = Box::pin(stream(views, start, BEAT, seat));
         assert_eq!(
             &events.next().await.unwrap().unwrap()[..],
-            b"event: view\nid: 0/0\ndata: {\"seq\":1}\n\n"
+            b"retry: 500\nevent: view\nid: 0/0\ndata: {\"seq\":1}\n\n"
         );
         assert_eq!(start.elapsed(), Duration::ZERO);
         for second in 1..=3 {
@@ -91,6 +116,37 @@ mod tests {
         drop(out);
         assert!(events.next().await.is_none());
         drop(events);
-        assert_eq!(places.available_permits(), 1);
+        assert_eq!(places.taken(), 0);
+    }
+
+    /// Two streams whose readers take what comes, and one in the middle whose reader stopped.
+    #[tokio::test(start_paused = true)]
+    async fn the_stream_whose_reader_stopped_makes_room() {
+        let (_out, views) = watch::channel(Stamped::new("{}".into(), Instant::now()));
+        let places = Places::new("streams", 3);
+        let open = || {
+            let seat = Seat { stream: places.take(), connection: None };
+            Box::pin(stream(views.clone(), Instant::now(), BEAT, seat))
+        };
+        let [mut first, mut stopped, mut third] = [open(), open(), open()];
+        assert!(stopped.next().await.is_some());
+        let read = |mut events: std::pin::Pin<Box<_>>| {
+            tokio::spawn(async move { while StreamExt::next(&mut events).await.is_some() {} })
+        };
+        for events in [&mut first, &mut third] {
+            assert!(events.next().await.is_some());
+        }
+        let (first, third) = (read(first), read(third));
+        advance(Duration::from_secs(10)).await;
+        let mut fourth = open();
+        assert!(fourth.next().await.is_some());
+        assert!(stopped.next().await.is_none(), "it has lost its place");
+        assert!(!first.is_finished() && !third.is_finished());
+        // All take what comes: the one that came first comes back by itself.
+        let fourth = read(fourth);
+        advance(Duration::from_secs(10)).await;
+        let _fifth = open();
+        first.await.unwrap();
+        assert!(!third.is_finished() && !fourth.is_finished());
     }
 }

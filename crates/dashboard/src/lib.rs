@@ -5,10 +5,12 @@
 //! unless the caller says so in as many words.
 //!
 //! ```text
-//! daemon --watch(view JSON)--> relay --at most 5/s--> /events --> page
+//! daemon --watch(view JSON)--> relay --what is new--> /events --> page
 //! daemon <--mpsc(Asked)------- /act <------------------------------ page
 //! ```
-//! The daemon must send its view at least once a second, changed or not: the page takes a view that was not renewed
+//! The daemon sends its view at least once a second, changed or not, and at once when something has happened. A view that
+//! differs in nothing but `seq`, `now_ms` and fractions of a second of `live.age_ms` reaches no page; it renews the age of
+//! the view that is shown, and a beat once a second tells the page that age. The page takes a view that was not renewed
 //! for 4 s as a lost link, so that a daemon that hangs behind a live server never leaves a verdict standing.
 
 mod act;
@@ -17,6 +19,7 @@ mod connection;
 mod events;
 pub mod guard;
 mod page;
+mod places;
 mod relay;
 mod routes;
 mod serve;

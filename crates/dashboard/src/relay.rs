@@ -1,12 +1,16 @@
-//! Between the daemon and the event streams: takes each view once, stamps it with the time it came, thins it to the
-//! agreed rate and writes its stream form once for all readers. It keeps the newest view only and reads none of it.
+//! Between the daemon and the event streams: takes each view once, stamps it with the time it came, sends on what tells
+//! something new at the agreed pace, and writes its stream form once for all readers. It keeps the newest view only,
+//! and of a view it knows no more than which members are clocks.
 
 use std::sync::Arc;
 use std::time::Duration;
 
 use axum::body::Bytes;
+use serde_json::Value;
 use tokio::sync::watch;
 use tokio::time::{Instant, sleep_until};
+
+use crate::config::Limits;
 
 /// A view, and when the daemon last stood by it.
 #[derive(Clone, Debug)]
@@ -15,7 +19,7 @@ pub(crate) struct Stamped {
     pub(crate) text: Arc<str>,
     /// Its `data:` lines and the blank line that ends the event.
     pub(crate) data: Bytes,
-    /// When the daemon last sent it; sending the same text again renews it.
+    /// When the daemon last sent it, or one that tells the same.
     pub(crate) renewed: Instant,
 }
 
@@ -32,79 +36,99 @@ impl Stamped {
     }
 }
 
+/// What a view tells: all of it but the members that differ each time although nothing has happened.
+#[derive(PartialEq)]
+enum Told {
+    Object(Value),
+    /// A text that is no JSON object counts as it stands.
+    Other(Arc<str>),
+}
+
+impl Told {
+    fn by(text: &Arc<str>) -> Self {
+        match serde_json::from_str(text) {
+            Ok(Value::Object(mut members)) => {
+                members.remove("seq");
+                members.remove("now_ms");
+                // The page shows this age in whole seconds.
+                if let Some(age) = members.get_mut("live").and_then(|live| live.get_mut("age_ms"))
+                    && let Some(ms) = age.as_i64()
+                {
+                    *age = Value::from(ms / 1000);
+                }
+                Self::Object(Value::Object(members))
+            }
+            _ => Self::Other(Arc::clone(text)),
+        }
+    }
+}
+
+/// A token bucket: `burst` views at once, and one more each `gap`. It holds the moment at which it is full again.
+struct Pace {
+    gap: Duration,
+    /// How long it takes to fill but for the last token.
+    slack: Duration,
+    full_at: Instant,
+}
+
+impl Pace {
+    fn new(limits: &Limits) -> Self {
+        let slack = limits.view_gap * limits.view_burst.saturating_sub(1);
+        Self { gap: limits.view_gap, slack, full_at: Instant::now() }
+    }
+
+    /// When the next token is there.
+    fn ready_at(&self) -> Instant {
+        self.full_at.checked_sub(self.slack).unwrap_or(self.full_at)
+    }
+
+    /// Takes a token, if there is one.
+    fn take(&mut self, now: Instant) -> bool {
+        let ready = self.ready_at() <= now;
+        if ready {
+            self.full_at = self.full_at.max(now) + self.gap;
+        }
+        ready
+    }
+}
+
 /// Runs until the daemon drops its end; then `out` is dropped, which ends every stream.
-pub(crate) async fn relay(mut view: watch::Receiver<Arc<str>>, out: watch::Sender<Stamped>, gap: Duration) {
-    let mut next_at = Instant::now();
-    while view.changed().await.is_ok() {
-        let renewed = Instant::now();
-        if *view.borrow_and_update() == out.borrow().text {
+///
+/// A view that tells nothing new renews the stamp and wakes nobody. One that does goes out at once while the pace
+/// allows it, else as soon as it does; until then a newer one takes its place.
+pub(crate) async fn relay(mut views: watch::Receiver<Arc<str>>, out: watch::Sender<Stamped>, limits: Limits) {
+    let mut pace = Pace::new(&limits);
+    let mut shown = Told::by(&out.borrow().text);
+    let mut renewed = out.borrow().renewed;
+    let mut waits = false;
+    loop {
+        let ended = tokio::select! {
+            biased;
+            changed = views.changed() => {
+                renewed = Instant::now();
+                changed.is_err()
+            }
+            () = sleep_until(pace.ready_at()), if waits => false,
+        };
+        let newest = Arc::clone(&views.borrow_and_update());
+        let told = Told::by(&newest);
+        waits = told != shown;
+        if !waits {
+            // Whoever asks for the view gets the newest text; nobody is woken.
             out.send_if_modified(|stamped| {
-                stamped.renewed = renewed;
+                *stamped = Stamped::new(newest, renewed);
                 false
             });
-            continue;
+        } else if ended || pace.take(Instant::now()) {
+            waits = false;
+            shown = told;
+            out.send_replace(Stamped::new(newest, renewed));
         }
-        if renewed < next_at {
-            sleep_until(next_at).await;
+        if ended {
+            return;
         }
-        let newest = Arc::clone(&view.borrow_and_update());
-        out.send_replace(Stamped::new(newest, renewed));
-        next_at = Instant::now() + gap;
     }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use tokio::task::yield_now;
-    use tokio::time::advance;
-
-    const GAP: Duration = Duration::from_millis(200);
-
-    #[tokio::test(start_paused = true)]
-    async fn a_flood_is_thinned_to_five_a_second_and_the_newest_comes_through() {
-        let (send, receive) = watch::channel(Arc::<str>::from("{}"));
-        let (out, mut stamped) = watch::channel(Stamped::new("{}".into(), Instant::now()));
-        let task = tokio::spawn(relay(receive, out, GAP));
-        let flood = tokio::spawn(async move {
-            for n in 0..1000 {
-                send.send_replace(format!("{{\"seq\":{n}}}").into());
-                advance(Duration::from_millis(2)).await;
-            }
-            send
-        });
-        let mut count = 0;
-        let mut last = String::new();
-        while last != "{\"seq\":999}" {
-            stamped.changed().await.unwrap();
-            last = stamped.borrow_and_update().text.to_string();
-            count += 1;
-        }
-        assert!((9..=12).contains(&count), "{count} views in 2 s");
-        drop(flood.await.unwrap());
-        task.await.unwrap();
-        assert!(stamped.changed().await.is_err());
-    }
-
-    #[tokio::test(start_paused = true)]
-    async fn the_same_text_renews_the_stamp_without_an_event() {
-        let (send, receive) = watch::channel(Arc::<str>::from("{}"));
-        let (out, mut stamped) = watch::channel(Stamped::new("{}".into(), Instant::now()));
-        tokio::spawn(relay(receive, out, GAP));
-        stamped.mark_unchanged();
-        advance(Duration::from_secs(7)).await;
-        assert_eq!(stamped.borrow().renewed.elapsed().as_secs(), 7);
-        send.send_replace("{}".into());
-        for _ in 0..4 {
-            yield_now().await;
-        }
-        assert!(stamped.borrow().renewed.elapsed() < Duration::from_millis(10));
-        assert!(!stamped.has_changed().unwrap());
-    }
-
-    #[test]
-    fn a_view_of_several_lines_stays_one_event() {
-        let stamped = Stamped::new("{\n \"a\":1,\r\n\"b\":2}".into(), Instant::now());
-        assert_eq!(&stamped.data[..], b"data: {\ndata:  \"a\":1,\ndata: \"b\":2}\n\n");
-    }
-}
+mod tests;

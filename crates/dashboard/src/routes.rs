@@ -12,14 +12,15 @@ use axum::middleware::{Next, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use tokio::sync::mpsc::error::TrySendError;
-use tokio::sync::{Semaphore, mpsc, oneshot, watch};
+use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::{Instant, timeout};
 
 use crate::act::{Asked, parse};
 use crate::config::Limits;
-use crate::events;
+use crate::events::{self, Seat};
 use crate::guard::{Allowed, Refusal, Visit};
 use crate::page::{ICON, Page};
+use crate::places::{Place, Places};
 use crate::relay::Stamped;
 
 /// What the handlers share.
@@ -29,7 +30,7 @@ pub(crate) struct App {
     pub(crate) page: Page,
     pub(crate) views: watch::Receiver<Stamped>,
     pub(crate) actions: mpsc::Sender<Asked>,
-    pub(crate) places: Arc<Semaphore>,
+    pub(crate) streams: Arc<Places>,
     pub(crate) started: Instant,
 }
 
@@ -132,15 +133,10 @@ async fn view(State(app): Shared) -> Response {
     (headers, text).into_response()
 }
 
-async fn stream(State(app): Shared) -> Response {
-    let Ok(place) = Arc::clone(&app.places).try_acquire_owned() else {
-        let most = app.limits.streams_max;
-        return sentence(
-            StatusCode::SERVICE_UNAVAILABLE,
-            format!("The dashboard already serves {most} open pages, which is the most; close one."),
-        );
-    };
-    let events = events::stream(app.views.clone(), app.started, app.limits.beat, place);
+async fn stream(State(app): Shared, request: Request) -> Response {
+    let connection = request.extensions().get::<Arc<Place>>().cloned();
+    let seat = Seat { stream: app.streams.take(), connection };
+    let events = events::stream(app.views.clone(), app.started, app.limits.beat, seat);
     ([(header::CONTENT_TYPE, "text/event-stream")], Body::from_stream(events)).into_response()
 }
 

@@ -1,4 +1,4 @@
-//! The server as a whole: checks the address, accepts connections up to the limit, ends them at the shutdown. It
+//! The server as a whole: checks the address, accepts connections, ends those beyond the limit, and all of them at the shutdown. It
 //! binds no socket: the caller hands over a bound one.
 
 use std::future::Future;
@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::net::TcpListener;
-use tokio::sync::{Semaphore, mpsc, watch};
+use tokio::sync::{mpsc, watch};
 use tokio::task::JoinSet;
 use tokio::time::{Instant, sleep, timeout};
 
@@ -14,16 +14,22 @@ use crate::act::Asked;
 use crate::config::{Config, ServeError};
 use crate::connection::serve_connection;
 use crate::page::Page;
+use crate::places::Places;
 use crate::relay::{Stamped, relay};
 use crate::routes::{App, router};
 
 /// Wait after a failed accept (no file descriptors left, as a rule).
 const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
 
+/// What the kernel keeps for a visitor that does not read, bytes (Linux takes twice that). Its own choice would grow to
+/// some megabytes, of views that are long past; the next view is worth more than any of them.
+const SEND_BUFFER: usize = 64 * 1024;
+
 /// Serves the dashboard on a bound listener until `shutdown` is done.
 ///
 /// `view` holds the whole view as JSON text (the page's contract). Send it at least once a second even when it is
-/// unchanged: a page greys out when the view it shows was not renewed for 4 s. `actions` gets what the mechanic asks
+/// unchanged: a page greys out when the view it shows was not renewed for 4 s. Send it as often as something happens:
+/// what tells nothing new is not sent on, and what does is thinned to [`Limits::view_gap`](crate::Limits). `actions` gets what the mechanic asks
 /// for; a full channel is answered with 503, an action without a reply in 3 s with 504.
 ///
 /// # Errors
@@ -42,30 +48,28 @@ pub async fn serve(
     let limits = config.limits;
     let first = Stamped::new(Arc::clone(&view.borrow()), Instant::now());
     let (out, views) = watch::channel(first);
-    let places = Arc::new(Semaphore::new(limits.streams_max));
-    let app = App { allowed, limits, page: Page::new(), views, actions, places, started: Instant::now() };
+    let streams = Places::new("event streams", limits.streams_max);
+    let app = App { allowed, limits, page: Page::new(), views, actions, streams, started: Instant::now() };
     let routes = router(Arc::new(app));
     let (close, closing) = watch::channel(false);
     let mut tasks = JoinSet::new();
-    let connections = Arc::new(Semaphore::new(limits.connections_max));
+    let connections = Places::new("connections", limits.connections_max);
 
-    let relaying = relay(view, out, limits.view_gap);
+    let relaying = relay(view, out, limits);
     let accepting = async {
         loop {
-            // The semaphore is never closed, so this cannot fail; without a place nothing is accepted.
-            let Ok(place) = Arc::clone(&connections).acquire_owned().await else { return };
             while tasks.try_join_next().is_some() {}
             match listener.accept().await {
                 Ok((socket, _)) => {
                     let _ = socket.set_nodelay(true);
-                    let served = serve_connection(socket, routes.clone(), limits, closing.clone());
-                    tasks.spawn(async move {
-                        served.await;
-                        drop(place);
-                    });
+                    let _ = socket2::SockRef::from(&socket).set_send_buffer_size(SEND_BUFFER);
+                    let place = connections.take();
+                    tasks.spawn(serve_connection(socket, routes.clone(), limits, closing.clone(), place));
                 }
                 Err(error) => {
                     tracing::warn!(%error, "the dashboard could not accept a visitor; it goes on");
+                    // As a rule no file descriptor is left; a visitor that asks for nothing holds one.
+                    connections.make_room();
                     sleep(ACCEPT_PAUSE).await;
                 }
             }

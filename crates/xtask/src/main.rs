@@ -5,8 +5,10 @@
 mod context;
 mod options;
 mod process;
+mod release;
 mod steps;
 mod summary;
+mod supply;
 mod tidy;
 
 use std::process::ExitCode;
@@ -18,6 +20,8 @@ const HELP: &str = "\
 cargo xtask COMMAND
 
   tidy                 what no compiler checks: tiers, sizes, opening lines, DEVELOPERS.md, links
+  licences             write the third-party notices that `cliplead licences` prints
+  release              build target/release/cliplead without the paths of this machine in it
   test                 every check of the project; what CI runs
   ci                   the same with --locked and CI defaults
 
@@ -46,6 +50,11 @@ fn run() -> anyhow::Result<bool> {
     match options.command {
         Command::Help => {
             print!("{HELP}");
+            Ok(true)
+        }
+        Command::Licences => steps::supply::write_notices(&Context::new(options)?).map(|()| true),
+        Command::Release => {
+            println!("{}", release::build(&Context::new(options)?)?.display());
             Ok(true)
         }
         Command::Tidy => tidy::run(&Context::new(options)?),

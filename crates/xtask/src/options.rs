@@ -8,6 +8,8 @@ use anyhow::{Result, bail};
 pub(crate) enum Command {
     Help,
     Tidy,
+    Licences,
+    Release,
     Test,
 }
 
@@ -30,6 +32,8 @@ impl Options {
         let (command, locked) = match word.as_str() {
             "help" | "--help" | "-h" => (Command::Help, false),
             "tidy" => (Command::Tidy, false),
+            "release" => (Command::Release, false),
+            "licences" => (Command::Licences, false),
             "test" => (Command::Test, false),
             "ci" => (Command::Test, true),
             other => bail!("no command {other:?}; `cargo xtask help` names them"),

@@ -25,7 +25,7 @@ fn bench() -> Bench {
         page: Page::new(),
         views: receive,
         actions: send,
-        places: Arc::new(Semaphore::new(limits.streams_max)),
+        streams: Places::new("event streams", limits.streams_max),
         started: Instant::now(),
     };
     Bench { routes: router(Arc::new(app)), actions, views }
@@ -214,30 +214,27 @@ async fn bad_bodies_are_refused_with_a_sentence() {
 }
 
 #[tokio::test(start_paused = true)]
-async fn the_stream_speaks_at_once_and_the_33rd_reader_is_told_why_not() {
+async fn the_stream_speaks_at_once_and_the_33rd_reader_gets_the_place_of_one_who_does_not_read() {
     let bench = bench();
     let open = || async {
-        bench.routes.clone().oneshot(get_request("/events").body(Body::empty()).unwrap()).await.unwrap()
+        let request = get_request("/events").body(Body::empty()).unwrap();
+        let response = bench.routes.clone().oneshot(request).await.unwrap();
+        let kind = response.headers()["content-type"].to_str().unwrap();
+        assert_eq!((response.status(), kind), (StatusCode::OK, "text/event-stream"));
+        response.into_body().into_data_stream()
     };
     let mut readers = Vec::new();
     for _ in 0..Limits::default().streams_max {
-        let response = open().await;
-        assert_eq!(
-            (response.status(), &response.headers()["content-type"]),
-            (StatusCode::OK, &"text/event-stream".parse().unwrap())
-        );
-        readers.push(response.into_body().into_data_stream());
+        readers.push(open().await);
     }
-    let refused = open().await;
-    assert_eq!(refused.status(), StatusCode::SERVICE_UNAVAILABLE);
-    let why = axum::body::to_bytes(refused.into_body(), 4096).await.unwrap();
-    assert!(std::str::from_utf8(&why).unwrap().contains("32 open pages"), "{why:?}");
     let first = readers[0].next().await.unwrap().unwrap();
-    assert_eq!(first, "event: view\nid: 0/0\ndata: {\"seq\":1}\n\n");
+    assert_eq!(first, "retry: 500\nevent: view\nid: 0/0\ndata: {\"seq\":1}\n\n");
     let beat = readers[0].next().await.unwrap().unwrap();
     assert_eq!(beat, "event: beat\nid: 1000/1000\ndata: 0\n\n");
-    readers.pop();
-    assert_eq!(open().await.status(), StatusCode::OK, "a place is given back");
+    for reader in 1..=40 {
+        let mut newest = open().await;
+        assert!(newest.next().await.unwrap().unwrap().starts_with(b"retry: 500\nevent: view"), "{reader}");
+    }
     drop(bench.views);
     assert!(readers[0].next().await.is_none(), "the streams end with the daemon");
 }

@@ -19,13 +19,17 @@ struct Bench {
 }
 
 async fn bench() -> Bench {
+    bench_with(Config::default()).await
+}
+
+async fn bench_with(config: Config) -> Bench {
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let port = listener.local_addr().unwrap().port();
     let (view, views) = watch::channel(Arc::<str>::from("{\"seq\":1}"));
     let (send, actions) = mpsc::channel(4);
     let (stop, stopped) = oneshot::channel::<()>();
     let shutdown = async move { stopped.await.unwrap_or(()) };
-    let task = tokio::spawn(serve(listener, Config::default(), views, send, shutdown));
+    let task = tokio::spawn(serve(listener, config, views, send, shutdown));
     Bench { port, view, actions, stop, task }
 }
 
@@ -59,8 +63,8 @@ async fn a_view_goes_out_an_action_comes_in_and_the_shutdown_ends_all() {
     let mut stream = bench.send("GET /events HTTP/1.1\r\nhost: localhost:PORT\r\n\r\n").await;
     let head = until(&mut stream, "{\"seq\":1}").await;
     assert!(head.starts_with("HTTP/1.1 200 OK"), "{head}");
-    bench.view.send_replace("{\"seq\":2}".into());
-    until(&mut stream, "{\"seq\":2}").await;
+    bench.view.send_replace("{\"seq\":2,\"site\":\"a\"}".into());
+    until(&mut stream, "{\"seq\":2,\"site\":\"a\"}").await;
     until(&mut stream, "event: beat").await;
 
     let body = r#"{"do":"answer","question":5,"yes":true,"check":null}"#;
@@ -112,4 +116,28 @@ async fn an_address_beyond_loopback_is_not_served() {
     let (send, _actions) = mpsc::channel(1);
     let result = serve(listener, Config::default(), views, send, std::future::pending()).await;
     assert!(matches!(result, Err(ServeError::BeyondLoopback(_))));
+}
+
+/// 10 MB of views for a reader that takes none of them: what waits for it in the kernel is old by the time it is read, and
+/// memory that 31 others would like too. The second reader paces the views.
+#[tokio::test]
+async fn little_waits_for_a_reader_that_takes_nothing() {
+    let limits = crate::Limits {
+        view_gap: Duration::ZERO,
+        write_stall: Duration::from_secs(3600),
+        ..Default::default()
+    };
+    let bench = bench_with(Config { limits, ..Config::default() }).await;
+    let mut stuck = bench.send("GET /events HTTP/1.1\r\nhost: localhost:PORT\r\n\r\n").await;
+    let mut reader = bench.send("GET /events HTTP/1.1\r\nhost: localhost:PORT\r\n\r\n").await;
+    let filling = "x".repeat(1 << 15);
+    for number in 0..320 {
+        bench.view.send_replace(format!("{{\"site\":\"{filling}\",\"n\":{number}.0}}").into());
+        until(&mut reader, &format!("\"n\":{number}.0")).await;
+    }
+    bench.stop.send(()).unwrap();
+    timeout(HANG, bench.task).await.unwrap().unwrap().unwrap();
+    let mut waiting = Vec::new();
+    let _ = timeout(HANG, stuck.read_to_end(&mut waiting)).await.unwrap();
+    assert!(waiting.len() < 1 << 20, "{} bytes waited", waiting.len());
 }

@@ -1,4 +1,5 @@
-//! The step that measures what makes the product fit a small board: packages, binary, idle memory.
+//! The step that measures what makes the product fit a small board: packages, binary (its size, and that it
+//! holds no path of the machine), idle memory.
 //! Does not measure the busy daemon.
 
 use std::path::Path;
@@ -22,8 +23,7 @@ const WATCHED: Duration = Duration::from_secs(4);
 
 pub(crate) fn run(context: &Context) -> Result<Outcome> {
     let packages = packages(context, &[])?;
-    context.cargo(&["build", "--release", "--package", "cliplead"]).check()?;
-    let binary = context.target.join("release/cliplead");
+    let binary = crate::release::build(context)?;
     let bytes = std::fs::metadata(&binary).context("no release binary")?.len();
     let idle_kib = idle_memory(context, &binary);
     let idle_text = match &idle_kib {

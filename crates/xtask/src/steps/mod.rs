@@ -7,6 +7,7 @@ mod no_std;
 mod product;
 mod python;
 mod rust;
+pub(crate) mod supply;
 
 use std::time::Instant;
 
@@ -25,6 +26,12 @@ struct Step {
 const STEPS: &[Step] = &[
     Step { name: "fmt", what: "cargo fmt --check", run: rust::fmt },
     Step { name: "tidy", what: "tiers, sizes, opening lines, DEVELOPERS.md, links", run: rust::tidy },
+    Step {
+        name: "supply",
+        what: "licences, doubled packages, sources, third-party notices",
+        run: supply::supply,
+    },
+    Step { name: "advisories", what: "known faults of what is taken from others", run: supply::advisories },
     Step { name: "clippy", what: "cargo clippy, warnings are errors", run: rust::clippy },
     Step { name: "test", what: "unit, property, hostile-rule and integration tests", run: rust::test },
     Step { name: "doctest", what: "examples in the documentation", run: rust::doctest },
@@ -47,7 +54,11 @@ const STEPS: &[Step] = &[
     Step { name: "browser", what: "the dashboard in a real headless Chromium", run: python::browser },
     Step { name: "power", what: "power cuts at any point of real commits (strace)", run: disk::power },
     Step { name: "full", what: "a history on a full disk (a mount of its own)", run: disk::full },
-    Step { name: "budget", what: "packages, binary size, idle memory", run: budget::run },
+    Step {
+        name: "budget",
+        what: "packages, binary size, no path of this machine in it, idle memory",
+        run: budget::run,
+    },
 ];
 
 /// Prints the steps.

@@ -1,0 +1,104 @@
+//! The steps about what the project takes from others: licences, doubled packages, sources, notices, advisories.
+//! Does not hold what is allowed; `.cargo/deny.toml` does.
+
+use anyhow::{Context as _, Result, bail};
+
+use crate::context::Context;
+use crate::process::{Run, is_installed, last_lines};
+use crate::summary::Outcome;
+use crate::supply::{self, NOTICES, POLICY, notices};
+
+/// The policy is kept, and the notices are those of the packages that are linked.
+pub(crate) fn supply(context: &Context) -> Result<Outcome> {
+    let policy = supply::policy(context)?;
+    let packages = supply::all(context, &policy)?;
+    let findings = policy.check(&packages)?;
+    for finding in &findings {
+        println!("{POLICY}: {finding}");
+    }
+    if !findings.is_empty() {
+        bail!("{} findings about what is taken from others (above)", findings.len());
+    }
+    let (text, linked) = notices_text(context)?;
+    let kept = std::fs::read_to_string(context.root.join(NOTICES)).unwrap_or_default();
+    if kept != text {
+        bail!("{NOTICES} is not what the packages now ask for; `cargo xtask licences` writes it anew");
+    }
+    let deny = if is_installed("cargo-deny") {
+        cargo_deny(context, &["licenses", "bans", "sources"]).check()?;
+        "cargo-deny says the same"
+    } else {
+        "cargo-deny is not installed, so nobody has checked it twice"
+    };
+    Ok(Outcome::Passed(format!("{} packages, {linked} of them in the binary; {deny}", packages.len())))
+}
+
+/// Known faults of the packages. It needs cargo-deny and the advisory database, which is a repository on a public server;
+/// without either nothing was looked at, and that is said.
+pub(crate) fn advisories(context: &Context) -> Result<Outcome> {
+    if !is_installed("cargo-deny") {
+        let why = "cargo-deny is not installed (`cargo install --locked cargo-deny`): nobody has looked for known faults";
+        return Ok(Outcome::NotRun(why.to_owned()));
+    }
+    let output = cargo_deny(context, &["advisories"]).output()?;
+    if output.status.success() {
+        return Ok(Outcome::passed());
+    }
+    let said = last_lines(&output.stderr, 20);
+    if is_database_missing(&said) {
+        return Ok(Outcome::NotRun(format!(
+            "the advisory database could not be had: {}",
+            last_lines(said.as_bytes(), 1)
+        )));
+    }
+    bail!("cargo-deny ended with {}:\n{said}", output.status)
+}
+
+/// Whether cargo-deny had no advisories to compare with.
+fn is_database_missing(said: &str) -> bool {
+    said.contains("advisory database")
+        && (said.contains("failed to fetch") || said.contains("failed to load"))
+}
+
+fn cargo_deny(context: &Context, checks: &[&str]) -> Run {
+    let base = ["deny", "--locked", "check", "--config", POLICY, "--hide-inclusion-graph"];
+    Run::cargo(&[base.as_slice(), checks].concat()).in_dir(&context.root)
+}
+
+/// Writes the notices anew.
+pub(crate) fn write_notices(context: &Context) -> Result<()> {
+    let (text, linked) = notices_text(context)?;
+    std::fs::write(context.root.join(NOTICES), &text)
+        .with_context(|| format!("{NOTICES} cannot be written"))?;
+    println!("{NOTICES}: {linked} packages, {} bytes", text.len());
+    Ok(())
+}
+
+/// The notices as they should be, and of how many packages.
+fn notices_text(context: &Context) -> Result<(String, usize)> {
+    let linked = supply::linked(context, &supply::policy(context)?)?;
+    let (list, sqlite) = notices::read(&linked)?;
+    let mit =
+        std::fs::read_to_string(context.root.join("LICENSE-MIT")).context("LICENSE-MIT cannot be read")?;
+    Ok((notices::write(&list, &sqlite, &mit)?, linked.len()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_missing_database_is_told_from_an_advisory() {
+        for (said, missing) in [
+            (
+                "2026-11-29 [ERROR] failed to fetch advisory database https://example.org/db: an IO error",
+                true,
+            ),
+            ("error: failed to load advisory database", true),
+            ("error[vulnerability]: a fault in the parser\n advisories FAILED", false),
+            ("error[yanked]: detected yanked crate; see the advisory database", false),
+        ] {
+            assert_eq!(is_database_missing(said), missing, "{said}");
+        }
+    }
+}
