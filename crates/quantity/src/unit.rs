@@ -32,11 +32,11 @@ pub struct UnitRow {
 /// Why a unit text was refused, or two units do not convert.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum UnitError {
-    /// No such unit; holds the text and the nearest known symbol if one is near.
+    /// No such unit; holds the text, and what was meant if only one known unit can have been.
     Unknown {
         /// The text as given.
         text: String,
-        /// The nearest known spelling.
+        /// The only known spelling that can have been meant. Never one of another quantity.
         did_you_mean: Option<&'static str>,
     },
     /// The two units measure different kinds of quantity.
@@ -162,14 +162,13 @@ impl Unit {
     /// Finds the unit by symbol or alias.
     ///
     /// # Errors
-    /// [`UnitError::Unknown`] with the nearest known spelling.
+    /// [`UnitError::Unknown`], with the known spelling that was meant where that is sure.
     pub fn parse(text: &str) -> Result<Self, UnitError> {
         let text = text.trim();
-        Self::ALL
-            .iter()
-            .find(|unit| unit.is_written(text))
-            .copied()
-            .ok_or_else(|| UnitError::Unknown { text: text.into(), did_you_mean: nearest_spelling(text) })
+        Self::ALL.iter().find(|unit| unit.is_written(text)).copied().ok_or_else(|| UnitError::Unknown {
+            text: text.into(),
+            did_you_mean: near::nearest_spelling(text),
+        })
     }
 
     fn is_written(self, text: &str) -> bool {
@@ -255,19 +254,6 @@ impl fmt::Display for Unit {
     }
 }
 
-/// The known spelling nearest to `text`: the same letters in another case, or one slip away; `None` if nothing is near.
-fn nearest_spelling(text: &str) -> Option<&'static str> {
-    let spellings =
-        || Unit::ALL.iter().flat_map(|u| core::iter::once(u.0.symbol).chain(u.0.aliases.iter().copied()));
-    if text == "C" {
-        return Some("°C");
-    }
-    spellings().find(|s| s.to_lowercase() == text.to_lowercase()).or_else(|| {
-        let near = spellings().map(|s| (edit_distance(s, text), s)).min_by_key(|(d, _)| *d)?;
-        (near.0 <= 1 && text.chars().count() > 1).then_some(near.1)
-    })
-}
-
 /// Levenshtein distance of two short words (the first 24 characters count); for "did you mean" hints.
 #[must_use]
 pub fn edit_distance(a: &str, b: &str) -> usize {
@@ -287,5 +273,6 @@ pub fn edit_distance(a: &str, b: &str) -> usize {
     row.last().copied().unwrap_or(0)
 }
 
+mod near;
 #[cfg(test)]
 mod tests;

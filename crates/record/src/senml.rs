@@ -7,6 +7,8 @@ use std::fmt;
 use quantity::{Coupling, Decimal, Flags, Instant, Kind, Reading, Sign, State, Unit, parse_typed};
 use serde_json::{Map, Value, json};
 
+use crate::verdict::rounded;
+
 /// Why a pack was refused.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct SenmlError(String);
@@ -56,7 +58,7 @@ pub fn reading(device: &str, reading: &Reading) -> String {
     match reading.state {
         State::Value(shown) => {
             let value = unit.convert(shown.to_f64(), base).unwrap_or_else(|_| shown.to_f64());
-            record.insert("v".into(), json!(value));
+            record.insert("v".into(), json!(rounded(value)));
         }
         State::Overload(Sign::Positive) => drop(record.insert("vs".into(), json!("OL"))),
         State::Overload(Sign::Negative) => drop(record.insert("vs".into(), json!("-OL"))),
@@ -203,7 +205,8 @@ fn shown_or_value(
         if let (Some(value), Some(known)) = (value, known) {
             let digits = unit.convert(typed.number.to_f64(), known).map_err(|e| format!("shown: {e}"))?;
             let step = unit.convert_span(typed.number.resolution(), known).unwrap_or(0.0);
-            if (digits - (value + base_value)).abs() > step {
+            // The value is written with nine significant digits.
+            if (digits - (value + base_value)).abs() > step.max(1e-8 * digits.abs()) {
                 return Err(format!("shown {shown:?} contradicts v = {value} {senml_unit}"));
             }
         }
@@ -261,6 +264,31 @@ mod tests {
         );
         let again: Value = serde_json::from_str(&reading("meter", &got)).unwrap();
         assert_eq!(super::pack(&again).unwrap()[0].1, got);
+    }
+
+    /// 12.46 uF in farads is 0.000012460000000000001 to a float.
+    #[test]
+    fn values_have_nine_significant_digits() {
+        for (text, v) in [
+            ("12.46 uF", r#""v":0.00001246}"#),
+            ("0.12345678912345 V", r#""v":0.123456789}"#),
+            ("72.1 °F", r#""v":22.2777778}"#),
+        ] {
+            let typed = parse_typed(text).unwrap();
+            let made = Reading {
+                at: Instant::from_micros(1_250_000),
+                seq: 1,
+                channel: 0,
+                unit: typed.unit.unwrap(),
+                coupling: None,
+                state: State::Value(typed.number),
+                flags: Flags::default(),
+                accuracy: None,
+            };
+            let line = reading("meter", &made);
+            assert!(line.contains(v), "{line}");
+            assert_eq!(super::pack(&serde_json::from_str(&line).unwrap()).unwrap()[0].1, made);
+        }
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! What the decoder dropped and why: typed faults and running counts. Does not limit how often faults are reported.
 
+use alloc::vec::Vec;
 use core::fmt;
 
 /// A field of a frame that could not be understood.
@@ -44,12 +45,34 @@ pub enum Reason {
     Unread,
     /// Frames that were lost on the way, told by the numbers that the device gives them; [`Counters::missed`] says how many.
     Missed,
+    /// Bytes that make sound frames in two ways, both of which can be read: neither is believed.
+    TwoCuts,
+    /// A frame whose checksum holds, but not a byte that the profile demands of every frame.
+    Constant,
 }
 
 impl Reason {
     /// Number of reasons, the fields of [`Reason::Undecodable`] counted as one.
-    pub const COUNT: usize = 11;
+    pub const COUNT: usize = 13;
 
+    /// Every reason; one field stands for all of [`Reason::Undecodable`].
+    pub const ALL: [Self; Self::COUNT] = [
+        Self::Garbage,
+        Self::Partial,
+        Self::Checksum,
+        Self::Pattern,
+        Self::Overlong,
+        Self::Undecodable(Field::Value),
+        Self::Disagreed,
+        Self::Refused,
+        Self::Script,
+        Self::Unread,
+        Self::Missed,
+        Self::TwoCuts,
+        Self::Constant,
+    ];
+
+    /// Its place in [`Reason::ALL`].
     const fn index(self) -> usize {
         match self {
             Self::Garbage => 0,
@@ -63,6 +86,28 @@ impl Reason {
             Self::Script => 8,
             Self::Unread => 9,
             Self::Missed => 10,
+            Self::TwoCuts => 11,
+            Self::Constant => 12,
+        }
+    }
+
+    /// A short name, for lists of counts; the fields of [`Reason::Undecodable`] have one.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Garbage => "garbage",
+            Self::Partial => "partial",
+            Self::Checksum => "checksum",
+            Self::Pattern => "pattern",
+            Self::Overlong => "overlong",
+            Self::Undecodable(_) => "undecodable",
+            Self::Disagreed => "disagreed",
+            Self::Refused => "refused",
+            Self::Script => "script failed",
+            Self::Unread => "unread",
+            Self::Missed => "missed",
+            Self::TwoCuts => "two ways to cut",
+            Self::Constant => "demanded byte differs",
         }
     }
 
@@ -86,6 +131,8 @@ impl Reason {
             Self::Script => "the decode script failed",
             Self::Unread => "more frames than a decode script reads",
             Self::Missed => "frames are missing, by their numbers",
+            Self::TwoCuts => "two ways to cut the bytes into frames, and both can be read",
+            Self::Constant => "a byte is not the one that the profile demands",
         }
     }
 }
@@ -138,6 +185,16 @@ impl Counters {
         self.drops.get(reason.index()).copied().unwrap_or(0)
     }
 
+    /// The reasons that occurred, by name, with how many faults of each were reported; the most frequent first.
+    #[must_use]
+    pub fn by_count(&self) -> Vec<(&'static str, u64)> {
+        let mut counts: Vec<_> =
+            Reason::ALL.iter().map(|reason| (reason.name(), self.drops(*reason))).collect();
+        counts.retain(|(_, count)| *count > 0);
+        counts.sort_by_key(|(_, count)| core::cmp::Reverse(*count));
+        counts
+    }
+
     /// All faults.
     #[must_use]
     pub fn faults(&self) -> u64 {
@@ -149,5 +206,34 @@ impl Counters {
         if let Some(n) = self.drops.get_mut(fault.reason.index()) {
             *n = n.saturating_add(1);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_reason_is_in_the_list_once_and_has_a_name_of_its_own() {
+        let mut names: Vec<&str> = Reason::ALL.iter().map(|reason| reason.name()).collect();
+        for (place, reason) in Reason::ALL.iter().enumerate() {
+            assert_eq!(reason.index(), place, "{}", reason.name());
+        }
+        names.sort_unstable();
+        names.dedup();
+        assert_eq!(names.len(), Reason::COUNT);
+    }
+
+    #[test]
+    fn counts_come_largest_first_and_without_what_did_not_occur() {
+        let mut counters = Counters::default();
+        assert_eq!(counters.by_count(), []);
+        for (reason, times) in
+            [(Reason::Refused, 2), (Reason::Undecodable(Field::Unit), 3), (Reason::Partial, 2)]
+        {
+            (0..times).for_each(|_| counters.count(Fault { reason, bytes: 0 }));
+        }
+        counters.count(Fault { reason: Reason::Undecodable(Field::Mode), bytes: 0 });
+        assert_eq!(counters.by_count(), [("undecodable", 4), ("partial", 2), ("refused", 2)]);
     }
 }

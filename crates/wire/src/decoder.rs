@@ -42,6 +42,8 @@ struct Meaning {
     /// The second in hand and the frames of it that a script has read.
     scripted: (i64, u32),
     script_error: Option<Box<ScriptError>>,
+    /// When the frame that waits for what follows was whole.
+    whole_at: Instant,
     /// The last number of each count of frames.
     numbers: Vec<(u8, i64)>,
 }
@@ -60,6 +62,7 @@ impl Decoder {
                 next_seq: 0,
                 scripted: (0, 0),
                 script_error: None,
+                whole_at: Instant::ZERO,
                 numbers: Vec::new(),
             },
         }
@@ -73,7 +76,9 @@ impl Decoder {
         if data.is_empty() {
             return;
         }
-        if self.last_bytes.is_some_and(|last| at.since(last) > self.meaning.profile.silence()) {
+        if let Some(last) = self.last_bytes.filter(|last| at.since(*last) > self.meaning.profile.silence()) {
+            let meaning = &mut self.meaning;
+            self.framer.settle(&mut |chunk| meaning.chunk(last, &chunk, sink));
             self.cut(sink);
         }
         self.last_bytes = Some(at);
@@ -94,9 +99,7 @@ impl Decoder {
         meaning.counters.gaps = meaning.counters.gaps.saturating_add(1);
         self.framer.cut(&mut |chunk| meaning.chunk(Instant::ZERO, &chunk, sink));
         meaning.numbers.clear();
-        for _ in 0..meaning.agreement.clear() {
-            meaning.fault(Fault { reason: Reason::Disagreed, bytes: 0 }, sink);
-        }
+        meaning.disagree(sink);
     }
 
     /// What was received, handed out and dropped so far.
@@ -136,12 +139,40 @@ impl Meaning {
         sink(Item::Fault(fault));
     }
 
-    fn chunk(&mut self, at: Instant, chunk: &Chunk<'_>, sink: &mut dyn FnMut(Item)) {
+    /// Takes what the framer hands out; true: of the frame, something could be read.
+    fn chunk(&mut self, at: Instant, chunk: &Chunk<'_>, sink: &mut dyn FnMut(Item)) -> bool {
         match *chunk {
             Chunk::LineEnd => self.counters.frame_bytes = self.counters.frame_bytes.saturating_add(1),
-            Chunk::Dropped(fault) => self.fault(fault, sink),
-            Chunk::Frame { frame, bytes } => self.frame(at, frame, bytes, sink),
+            Chunk::Dropped(fault) => {
+                self.fault(fault, sink);
+                if fault.reason == Reason::TwoCuts {
+                    self.disagree(sink);
+                }
+            }
+            Chunk::Other(frame) => return self.can_read(at, frame),
+            Chunk::Waits => self.whole_at = at,
+            Chunk::Frame { frame, bytes, waited } => {
+                let at = if waited { self.whole_at } else { at };
+                return self.frame(at, frame, bytes, sink);
+            }
         }
+        false
+    }
+
+    /// Forgets the frames that were to bear each other out.
+    fn disagree(&mut self, sink: &mut dyn FnMut(Item)) {
+        for _ in 0..self.agreement.clear() {
+            self.fault(Fault { reason: Reason::Disagreed, bytes: 0 }, sink);
+        }
+    }
+
+    /// Whether something of a frame can be read. Nothing of it is handed out or counted.
+    fn can_read(&mut self, at: Instant, frame: &[u8]) -> bool {
+        let mut any = false;
+        if self.may_read(at) {
+            let _ = self.profile.decode().frame(frame, &mut |decoded| any |= decoded.is_ok());
+        }
+        any
     }
 
     /// Whether the script may read one more frame in this second.
@@ -157,13 +188,16 @@ impl Meaning {
         self.scripted.1 <= FRAMES_PER_SECOND
     }
 
-    fn frame(&mut self, at: Instant, frame: &[u8], bytes: u32, sink: &mut dyn FnMut(Item)) {
+    fn frame(&mut self, at: Instant, frame: &[u8], bytes: u32, sink: &mut dyn FnMut(Item)) -> bool {
         if !self.may_read(at) {
-            return self.fault(Fault { reason: Reason::Unread, bytes }, sink);
+            self.fault(Fault { reason: Reason::Unread, bytes }, sink);
+            return false;
         }
         if self.is_repeated(frame, sink) {
-            return self.whole(bytes, true);
+            self.whole(bytes, true);
+            return true;
         }
+        let mut is_read = false;
         let Self { profile, agreement, counters, next_seq, .. } = self;
         let fit = profile.decode().frame(frame, &mut |decoded| {
             let mut refuse = |reason: Reason| {
@@ -175,6 +209,7 @@ impl Meaning {
                 Ok(decoded) => decoded,
                 Err(reason) => return refuse(reason),
             };
+            is_read = true;
             agreement.push(at, decoded, &mut |outcome| match outcome {
                 Outcome::Disagreed => {
                     let fault = Fault { reason: Reason::Disagreed, bytes: 0 };
@@ -197,6 +232,7 @@ impl Meaning {
                 self.fault(Fault { reason: Reason::Script, bytes }, sink);
             }
         }
+        is_read
     }
 
     /// Counts a whole frame.

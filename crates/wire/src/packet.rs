@@ -77,6 +77,7 @@ pub(crate) fn framing() -> CountedFrame {
         min: HEADER_BYTES + CHECK_BYTES,
         max: HEADER_BYTES + MESSAGE_BYTES_MAX + CHECK_BYTES,
         check: Some((CheckKind::Crc16Modbus, SYNC.len())),
+        must: Vec::new(),
     }
 }
 
@@ -102,6 +103,7 @@ mod tests {
                     let packet = open(PacketKind::Answer, frame).unwrap();
                     seen.push((packet.index, packet.message.to_vec()));
                 }
+                false
             });
         }
         seen

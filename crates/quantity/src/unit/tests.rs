@@ -86,3 +86,93 @@ proptest::proptest! {
         let _ = Unit::parse(&text);
     }
 }
+
+fn hint(text: &str) -> Option<&'static str> {
+    match Unit::parse(text) {
+        Err(UnitError::Unknown { did_you_mean, .. }) => did_you_mean,
+        other => panic!("{text}: {other:?}"),
+    }
+}
+
+#[test]
+fn a_slip_is_told_its_unit() {
+    for (text, near) in [
+        ("uf", "uF"),
+        ("UF", "uF"),
+        ("C", "°C"),
+        ("OHM", "ohm"),
+        ("Volts", "volts"),
+        ("PSIG", "psig"),
+        ("KPA", "kPa"),
+        ("kw", "kW"),
+        ("ohn", "ohm"),
+        ("kohn", "kohm"),
+        ("rpmm", "rpm"),
+        ("inwcc", "inwc"),
+        ("HZ", "Hz"),
+        ("amp s", "amps"),
+    ] {
+        assert_eq!(hint(text), Some(near), "{text}");
+    }
+}
+
+/// Henries, siemens, teslas, ampere hours: a reading in one must never be taken down in another quantity's unit. The symbols
+/// are those of the SI brochure (9th edition, tables 2, 4 and 8); the others are common practice, no source.
+#[test]
+fn the_unit_of_another_quantity_is_no_slip() {
+    for text in [
+        "mH", "nH", "pH", "uH", "H", "nS", "pS", "mS", "uS", "S", "mT", "pA", "lm", "lx", "Nm", "kN", "dB",
+        "Ah", "mAh", "VAr", "kVAr", "kvar", "PF", "pf", "mol", "cd", "Wb", "Gy", "eV", "pph", "Btu", "BTU",
+        "rh", "bar", "mbar", "MPa", "µH", "h-1", "C/W", "ppb", "psid", "k", "f", "H2O",
+    ] {
+        assert_eq!(hint(text), None, "{text}");
+    }
+}
+
+/// A prefix or a "per" that the table lacks is no slip either: what is near is another magnitude.
+#[test]
+fn another_magnitude_is_no_slip() {
+    for text in [
+        "MHz", "GHz", "MV", "MA", "GV", "fF", "MF", "m3/h", "L/min", "m/h", "km", "cm", "mg", "MW", "mW",
+        "us",
+    ] {
+        assert_eq!(hint(text), None, "{text}");
+    }
+}
+
+/// Whatever one letter of a symbol is changed, left out or added: the hint is never another quantity's unit.
+#[test]
+fn no_slip_leads_to_another_kind() {
+    let letters = || "aghmkFHSV".chars().map(Some).chain([None]);
+    for unit in Unit::ALL {
+        let chars: Vec<char> = unit.symbol().chars().collect();
+        let places = (0..=chars.len()).flat_map(|at| [(at, 0), (at, 1)]);
+        let slips = places.filter(|(at, cut)| at + cut <= chars.len()).flat_map(|(at, cut)| {
+            let (before, after) = (&chars[..at], &chars[at + cut..]);
+            letters().map(move |put| before.iter().copied().chain(put).chain(after.iter().copied()).collect())
+        });
+        slips.for_each(|slip: String| hint_is_of_one_kind(slip.trim()));
+    }
+}
+
+fn hint_is_of_one_kind(slip: &str) {
+    let Err(UnitError::Unknown { did_you_mean: Some(near), .. }) = Unit::parse(slip) else { return };
+    // Degrees, as the trade writes them.
+    if slip == "C" {
+        return;
+    }
+    // A unit as near that measures something else would make the slip ambiguous.
+    let lower = slip.to_lowercase();
+    let is_near = |known: &str| {
+        if near.to_lowercase() == lower {
+            known.to_lowercase() == lower
+        } else {
+            edit_distance(known, slip) <= 1
+        }
+    };
+    let kind = Unit::parse(near).unwrap().kind();
+    for other in Unit::ALL {
+        let near_too = is_near(other.symbol()) || other.row().aliases.iter().any(|alias| is_near(alias));
+        assert!(!near_too || other.kind() == kind, "{slip:?} -> {near:?}, {other}");
+    }
+}

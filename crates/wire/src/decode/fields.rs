@@ -140,6 +140,8 @@ pub(crate) struct ChannelDecode {
     /// Raw codes that mean "no value".
     pub(crate) no_value: Vec<i64>,
     pub(crate) bits: Vec<(Bit, BitMeaning)>,
+    /// Bytes of flags, with those of their bits that nothing names: a frame in which one is set is refused.
+    pub(crate) nameless: Vec<(usize, u8)>,
 }
 
 /// A number that goes up by one with each frame and begins anew behind its greatest.
@@ -209,6 +211,9 @@ impl ChannelDecode {
                 number.integer(frame).and_then(|n| i8::try_from(n).ok()).ok_or(Field::Exponent)?
             }
         };
+        if self.nameless.iter().any(|(at, bits)| frame.get(*at).is_some_and(|byte| byte & bits != 0)) {
+            return Err(Field::Flags);
+        }
         let mut flags = Flags::default();
         for (bit, meaning) in &self.bits {
             if let (BitMeaning::Flag(flag), true) = (meaning, bit.is_set(frame)) {

@@ -41,6 +41,8 @@ pub(crate) struct CountedFrame {
     pub(crate) max: usize,
     /// The checksum's kind, and the first byte it covers; it covers all from there and stands at the end.
     pub(crate) check: Option<(CheckKind, usize)>,
+    /// Bytes that every frame has: place and value.
+    pub(crate) must: Vec<(usize, u8)>,
 }
 
 impl CountedFrame {
@@ -69,7 +71,12 @@ impl CountedFrame {
         said.checked_add(self.uncounted()).filter(|whole| (self.min..=self.max).contains(whole))
     }
 
-    pub(crate) fn is_sound(&self, frame: &[u8]) -> bool {
+    /// Whether a frame cut at a wrong place may pass.
+    pub(crate) fn is_doubtful(&self) -> bool {
+        self.check.is_none_or(|(kind, _)| kind.is_doubtful())
+    }
+
+    pub(crate) fn check_holds(&self, frame: &[u8]) -> bool {
         self.check.is_none_or(|(kind, from)| {
             let split = frame.len().checked_sub(kind.width()).and_then(|at| frame.split_at_checked(at));
             split.is_some_and(|(body, stored)| {

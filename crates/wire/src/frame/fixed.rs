@@ -24,10 +24,17 @@ pub(crate) struct FixedFrame {
     /// Whole length in bytes.
     pub(crate) length: usize,
     pub(crate) check: Option<FrameCheck>,
+    /// Bytes that every frame has: place and value.
+    pub(crate) must: Vec<(usize, u8)>,
 }
 
 impl FixedFrame {
-    pub(crate) fn is_sound(&self, frame: &[u8]) -> bool {
+    /// Whether a frame cut at a wrong place may pass.
+    pub(crate) fn is_doubtful(&self) -> bool {
+        self.check.as_ref().is_none_or(|check| check.kind.is_doubtful())
+    }
+
+    pub(crate) fn check_holds(&self, frame: &[u8]) -> bool {
         self.check.as_ref().is_none_or(|check| {
             let stored = frame.get(check.at..check.at + check.kind.width());
             match (frame.get(check.covers.clone()), stored) {

@@ -6,7 +6,7 @@
 
 use alloc::vec::Vec;
 
-use super::{Chunk, RUN_BYTES_MAX, count, drop_bytes};
+use super::{Chunk, Out, RUN_BYTES_MAX, count, drop_bytes};
 use crate::counters::Reason;
 
 /// The most bytes such a frame can have: as many as half a byte counts.
@@ -53,19 +53,19 @@ impl IndexedFramer {
         self.held.len() + self.skipped as usize
     }
 
-    pub(crate) fn cut(&mut self, out: &mut dyn FnMut(Chunk<'_>)) {
+    pub(crate) fn cut(&mut self, out: &mut Out<'_>) {
         drop_bytes(out, Reason::Partial, self.skipped + count(self.held.len()));
         self.held.clear();
         self.skipped = 0;
     }
 
-    pub(crate) fn push(&mut self, data: &[u8], out: &mut dyn FnMut(Chunk<'_>)) {
+    pub(crate) fn push(&mut self, data: &[u8], out: &mut Out<'_>) {
         for byte in data {
             self.byte(*byte, out);
         }
     }
 
-    fn byte(&mut self, byte: u8, out: &mut dyn FnMut(Chunk<'_>)) {
+    fn byte(&mut self, byte: u8, out: &mut Out<'_>) {
         let place = usize::from(byte >> 4);
         if place != self.held.len() + 1 {
             self.skipped = self.skipped.saturating_add(count(self.held.len()));
@@ -81,13 +81,13 @@ impl IndexedFramer {
         self.held.push(byte & DATA);
         if self.held.len() == self.frame.length {
             self.report_skipped(out);
-            out(Chunk::Frame { frame: &self.held, bytes: count(self.held.len()) });
+            out(Chunk::Frame { frame: &self.held, bytes: count(self.held.len()), waited: false });
             self.held.clear();
         }
     }
 
     /// What is shorter than a frame was a part of one: joined in its middle, or a byte of it was lost or damaged.
-    fn report_skipped(&mut self, out: &mut dyn FnMut(Chunk<'_>)) {
+    fn report_skipped(&mut self, out: &mut Out<'_>) {
         let part = (self.skipped as usize) <= self.frame.length;
         drop_bytes(out, if part { Reason::Partial } else { Reason::Garbage }, self.skipped);
         self.skipped = 0;

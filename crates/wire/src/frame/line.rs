@@ -2,7 +2,7 @@
 
 use alloc::vec::Vec;
 
-use super::{Chunk, RUN_BYTES_MAX, count, drop_bytes};
+use super::{Chunk, Out, RUN_BYTES_MAX, count, drop_bytes};
 use crate::check::CheckKind;
 use crate::counters::{Fault, Reason};
 
@@ -53,14 +53,14 @@ impl LineFramer {
         self.line.len() + self.skipped as usize
     }
 
-    pub(crate) fn cut(&mut self, out: &mut dyn FnMut(Chunk<'_>)) {
+    pub(crate) fn cut(&mut self, out: &mut Out<'_>) {
         drop_bytes(out, Reason::Partial, self.skipped + count(self.line.len()));
         self.line.clear();
         self.skipped = 0;
         self.state = State::Joining;
     }
 
-    pub(crate) fn push(&mut self, data: &[u8], out: &mut dyn FnMut(Chunk<'_>)) {
+    pub(crate) fn push(&mut self, data: &[u8], out: &mut Out<'_>) {
         let mut rest = data;
         while !rest.is_empty() {
             let end = rest.iter().position(|b| matches!(b, b'\r' | b'\n'));
@@ -74,7 +74,7 @@ impl LineFramer {
         }
     }
 
-    fn text(&mut self, text: &[u8], out: &mut dyn FnMut(Chunk<'_>)) {
+    fn text(&mut self, text: &[u8], out: &mut Out<'_>) {
         if self.state == State::Lines {
             if self.line.len() + text.len() <= self.frame.max_bytes {
                 self.line.extend_from_slice(text);
@@ -90,7 +90,7 @@ impl LineFramer {
         }
     }
 
-    fn report_skipped(&mut self, out: &mut dyn FnMut(Chunk<'_>)) {
+    fn report_skipped(&mut self, out: &mut Out<'_>) {
         let reason = match self.state {
             State::Overlong => Reason::Overlong,
             _ if self.skipped as usize > self.frame.max_bytes => Reason::Garbage,
@@ -100,14 +100,14 @@ impl LineFramer {
         self.skipped = 0;
     }
 
-    fn end(&mut self, out: &mut dyn FnMut(Chunk<'_>)) {
+    fn end(&mut self, out: &mut Out<'_>) {
         self.report_skipped(out);
         if self.state == State::Lines && !self.line.is_empty() {
             let bytes = count(self.line.len());
             match check_line(&self.line, self.frame.check) {
-                Ok(frame) => out(Chunk::Frame { frame, bytes }),
+                Ok(frame) => out(Chunk::Frame { frame, bytes, waited: false }),
                 Err(reason) => out(Chunk::Dropped(Fault { reason, bytes })),
-            }
+            };
         }
         self.line.clear();
         self.state = State::Lines;

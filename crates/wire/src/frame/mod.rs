@@ -24,7 +24,7 @@ pub(crate) enum Framing {
 }
 
 impl Framing {
-    /// The longest frame, and so the most that a framer ever holds.
+    /// The longest frame.
     pub(crate) fn max_bytes(&self) -> usize {
         match self {
             Self::Line(frame) => frame.max_bytes,
@@ -32,6 +32,16 @@ impl Framing {
             Self::Counted(frame) => frame.max,
             Self::Indexed(frame) => frame.length,
         }
+    }
+
+    /// The most bytes that a framer ever holds.
+    pub(crate) fn held_max(&self) -> usize {
+        let is_doubtful = match self {
+            Self::Line(_) | Self::Indexed(_) => false,
+            Self::Fixed(frame) => frame.is_doubtful(),
+            Self::Counted(frame) => frame.is_doubtful(),
+        };
+        if is_doubtful { 2 * self.max_bytes() } else { self.max_bytes() }
     }
 
     pub(crate) fn has_check(&self) -> bool {
@@ -57,12 +67,21 @@ impl Framing {
 pub(crate) enum Chunk<'f> {
     /// A frame (without line end, line checksum, the checksum behind a counted frame, or the places in indexed bytes), and
     /// the bytes it took on the wire.
-    Frame { frame: &'f [u8], bytes: u32 },
+    /// It `waited` where [`Chunk::Waits`] told when it was whole.
+    Frame { frame: &'f [u8], bytes: u32, waited: bool },
+    /// The frame in hand is whole and waits until what follows says whether it is one.
+    Waits,
+    /// Another way to cut: whole, sound, and inside or beside the frame in hand. Asks whether it can be read; nothing of
+    /// it is handed out.
+    Other(&'f [u8]),
     /// A line end.
     LineEnd,
     /// Something dropped.
     Dropped(Fault),
 }
+
+/// Takes what a framer hands out; true: of the frame, something could be read.
+pub(crate) type Out<'o> = dyn FnMut(Chunk<'_>) -> bool + 'o;
 
 /// A running framer.
 #[derive(Clone, Debug)]
@@ -73,7 +92,7 @@ pub(crate) enum Framer {
 }
 
 impl Framer {
-    pub(crate) fn push(&mut self, data: &[u8], out: &mut dyn FnMut(Chunk<'_>)) {
+    pub(crate) fn push(&mut self, data: &[u8], out: &mut Out<'_>) {
         match self {
             Self::Line(framer) => framer.push(data, out),
             Self::Synced(framer) => framer.push(data, out),
@@ -82,11 +101,19 @@ impl Framer {
     }
 
     /// Drops what is held and starts anew, as if joined in mid-frame.
-    pub(crate) fn cut(&mut self, out: &mut dyn FnMut(Chunk<'_>)) {
+    pub(crate) fn cut(&mut self, out: &mut Out<'_>) {
         match self {
             Self::Line(framer) => framer.cut(out),
             Self::Synced(framer) => framer.cut(out),
             Self::Indexed(framer) => framer.cut(out),
+        }
+    }
+
+    /// No more bytes are coming: hands out what only waited for them.
+    pub(crate) fn settle(&mut self, out: &mut Out<'_>) {
+        match self {
+            Self::Synced(framer) => framer.settle(out),
+            Self::Line(_) | Self::Indexed(_) => {}
         }
     }
 
@@ -114,7 +141,7 @@ impl Framer {
 pub(crate) const RUN_BYTES_MAX: u32 = 4096;
 
 /// Reports `bytes` dropped bytes, if any.
-pub(crate) fn drop_bytes(out: &mut dyn FnMut(Chunk<'_>), reason: Reason, bytes: u32) {
+pub(crate) fn drop_bytes(out: &mut Out<'_>, reason: Reason, bytes: u32) {
     if bytes > 0 {
         out(Chunk::Dropped(Fault { reason, bytes }));
     }

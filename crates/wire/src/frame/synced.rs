@@ -1,11 +1,11 @@
 //! Cuts bytes into frames that begin with sync bytes, of one length or of a length they say. Does not look at other
-//! fields than the length and the checksum.
+//! fields than the length, the checksum and demanded bytes; whether a frame can be read it asks the decoder.
 
 use alloc::vec::Vec;
 
 use super::counted::CountedFrame;
 use super::fixed::FixedFrame;
-use super::{Chunk, RUN_BYTES_MAX, count, drop_bytes};
+use super::{Chunk, Out, RUN_BYTES_MAX, count, drop_bytes};
 use crate::counters::{Fault, Reason};
 
 /// The shape of the frames.
@@ -48,10 +48,33 @@ impl Shape {
         }
     }
 
-    fn is_sound(&self, frame: &[u8]) -> bool {
+    fn must(&self) -> &[(usize, u8)] {
         match self {
-            Self::Fixed(shape) => shape.is_sound(frame),
-            Self::Counted(shape) => shape.is_sound(frame),
+            Self::Fixed(frame) => &frame.must,
+            Self::Counted(frame) => &frame.must,
+        }
+    }
+
+    fn check_holds(&self, frame: &[u8]) -> bool {
+        match self {
+            Self::Fixed(shape) => shape.check_holds(frame),
+            Self::Counted(shape) => shape.check_holds(frame),
+        }
+    }
+
+    fn is_sound(&self, frame: &[u8]) -> bool {
+        self.must().iter().all(|(at, byte)| frame.get(*at) == Some(byte)) && self.check_holds(frame)
+    }
+
+    /// Why a frame is not sound.
+    fn fault(&self, frame: &[u8]) -> Reason {
+        if self.check_holds(frame) { Reason::Constant } else { Reason::Checksum }
+    }
+
+    fn is_doubtful(&self) -> bool {
+        match self {
+            Self::Fixed(frame) => frame.is_doubtful(),
+            Self::Counted(frame) => frame.is_doubtful(),
         }
     }
 
@@ -66,7 +89,37 @@ impl Shape {
     }
 }
 
-/// Cuts bytes into frames. What is held always begins like a frame.
+/// What a sound frame's inner sync bytes say of it.
+enum Look {
+    /// Another sound frame begins at this byte, reaches behind this one and can be read: there are two ways to cut.
+    Rival(usize),
+    /// No other can.
+    Alone,
+    /// So many bytes held tell more.
+    More(usize),
+}
+
+/// What stands directly behind a frame.
+enum Follower {
+    /// A whole sound frame.
+    Sound,
+    /// So many bytes held tell more.
+    More(usize),
+    /// No frame.
+    None,
+}
+
+/// Cuts bytes into frames. What is held begins like a frame.
+///
+/// Where the checksum lets other cuts pass ([`CheckKind::is_doubtful`]), each sync byte inside a sound frame may begin a
+/// frame too: a display that stands still holds such a one as often as the true one. So the frame waits until those
+/// inside it are told:
+/// - one that can be read, where this one cannot: this one was no frame, its bytes are dropped up to the other;
+/// - one that can be read, where this one can too, or stands where frames were read before: nothing is handed out of
+///   either ([`Reason::TwoCuts`]);
+/// - none: this one is handed out, read or refused.
+///
+/// Frames that follow on one that was read do not wait, as long as nothing inside the one before was a rival.
 #[derive(Clone, Debug)]
 pub(crate) struct SyncedFramer {
     shape: Shape,
@@ -75,12 +128,29 @@ pub(crate) struct SyncedFramer {
     skipped: u32,
     /// A whole frame has been seen since the start or the last gap.
     synced: bool,
+    /// Where in `held` the next frame begins that follows on frames which were read, each behind the other.
+    trusted: Option<usize>,
+    /// The frame handed out last, from its first inner sync byte on; empty where it has none.
+    behind: Vec<u8>,
+    /// Bytes of the frame in hand in which no rival begins.
+    looked: usize,
+    /// The frame in hand waits for what follows.
+    waited: bool,
 }
 
 impl SyncedFramer {
     pub(crate) fn new(shape: Shape) -> Self {
         let held = Vec::with_capacity(shape.max());
-        Self { shape, held, skipped: 0, synced: false }
+        Self {
+            shape,
+            held,
+            skipped: 0,
+            synced: false,
+            trusted: None,
+            behind: Vec::new(),
+            looked: 0,
+            waited: false,
+        }
     }
 
     #[cfg(test)]
@@ -92,15 +162,26 @@ impl SyncedFramer {
         self.held.len() + self.skipped as usize
     }
 
-    pub(crate) fn cut(&mut self, out: &mut dyn FnMut(Chunk<'_>)) {
+    pub(crate) fn cut(&mut self, out: &mut Out<'_>) {
         drop_bytes(out, Reason::Partial, self.skipped + count(self.held.len()));
         self.held.clear();
-        self.skipped = 0;
-        self.synced = false;
+        self.behind.clear();
+        (self.skipped, self.synced, self.trusted, self.looked, self.waited) = (0, false, None, 0, false);
     }
 
-    /// Takes no more bytes at a time than the frame in hand may have, so how the bytes were split changes nothing.
-    pub(crate) fn push(&mut self, data: &[u8], out: &mut dyn FnMut(Chunk<'_>)) {
+    /// No more bytes are coming: a frame that waits for what follows waits no longer.
+    pub(crate) fn settle(&mut self, out: &mut Out<'_>) {
+        while let Extent::Whole(length) = self.shape.extent(&self.held)
+            && length <= self.held.len()
+        {
+            if self.whole(length, out).is_some() {
+                self.read(length, out);
+            }
+        }
+    }
+
+    /// Takes no more bytes at a time than the frame in hand wants, so how the bytes were split changes nothing.
+    pub(crate) fn push(&mut self, data: &[u8], out: &mut Out<'_>) {
         let mut rest = data;
         loop {
             let wanted = match self.shape.extent(&self.held) {
@@ -108,40 +189,158 @@ impl SyncedFramer {
                     self.skip(1, out);
                     continue;
                 }
-                Extent::Whole(length) if length <= self.held.len() => {
-                    self.whole(length, out);
-                    continue;
-                }
-                Extent::Whole(length) | Extent::Unknown(length) => length - self.held.len(),
+                Extent::Whole(length) if length <= self.held.len() => match self.whole(length, out) {
+                    Some(wanted) => wanted,
+                    None => continue,
+                },
+                Extent::Whole(length) | Extent::Unknown(length) => length,
             };
             if rest.is_empty() {
                 return;
             }
-            let (now, after) = rest.split_at(wanted.min(rest.len()));
+            let (now, after) = rest.split_at(wanted.saturating_sub(self.held.len()).clamp(1, rest.len()));
             rest = after;
             self.held.extend_from_slice(now);
             self.skip(0, out);
         }
     }
 
-    fn whole(&mut self, length: usize, out: &mut dyn FnMut(Chunk<'_>)) {
+    /// Decides on the frame at the front; how many bytes must be held to decide, if it cannot be.
+    fn whole(&mut self, length: usize, out: &mut Out<'_>) -> Option<usize> {
         self.report_skipped(out);
         let frame = self.held.get(..length).unwrap_or_default();
-        if self.shape.is_sound(frame) {
-            self.synced = true;
-            out(Chunk::Frame { frame: self.shape.content(frame), bytes: count(length) });
-            self.held.drain(..length);
-            self.skip(0, out);
-        } else {
+        if !self.shape.is_sound(frame) {
             // A sync pattern may stand inside rubbish, or a damaged length reach into the next frame: that one may begin
             // anywhere behind the first byte.
+            let reason = self.shape.fault(frame);
             let bytes = self.align(1);
-            out(Chunk::Dropped(Fault { reason: Reason::Checksum, bytes }));
+            out(Chunk::Dropped(Fault { reason, bytes }));
+            return None;
+        }
+        let follows = self.trusted == Some(0);
+        let may_go = self.looked == 0 && follows && self.is_quiet_behind(length, out);
+        if self.shape.is_doubtful() && !may_go {
+            match self.look(length, out) {
+                Look::More(wanted) => {
+                    if !self.waited {
+                        self.waited = true;
+                        out(Chunk::Waits);
+                    }
+                    return Some(wanted);
+                }
+                Look::Rival(at) => {
+                    let frame = self.held.get(..length).unwrap_or_default();
+                    if follows || out(Chunk::Other(self.shape.content(frame))) {
+                        let bytes = self.align(at);
+                        if follows {
+                            self.trusted = length.checked_sub(at);
+                        }
+                        out(Chunk::Dropped(Fault { reason: Reason::TwoCuts, bytes }));
+                    } else {
+                        self.skip(at, out);
+                    }
+                    return None;
+                }
+                Look::Alone => {}
+            }
+        }
+        self.read(length, out);
+        None
+    }
+
+    /// Hands out the frame at the front.
+    fn read(&mut self, length: usize, out: &mut Out<'_>) {
+        self.synced = true;
+        let follows = self.trusted == Some(0);
+        let frame = self.held.get(..length).unwrap_or_default();
+        let is_read =
+            out(Chunk::Frame { frame: self.shape.content(frame), bytes: count(length), waited: self.waited });
+        self.behind.clear();
+        if self.shape.is_doubtful()
+            && let Some(at) = self.sync_from(1, length)
+        {
+            self.behind.extend_from_slice(self.held.get(at..length).unwrap_or_default());
+        }
+        self.drain(length);
+        if is_read || follows {
+            self.trusted = Some(0);
+        }
+        self.skip(0, out);
+    }
+
+    /// Whether a rival of the frame in hand begins inside it. Goes on where it stopped.
+    fn look(&mut self, length: usize, out: &mut Out<'_>) -> Look {
+        self.looked = self.looked.max(1);
+        while let Some(at) = self.sync_from(self.looked, length) {
+            let tail = self.held.get(at..).unwrap_or_default();
+            let wanted = match self.shape.extent(tail) {
+                Extent::Unknown(more) => at + more,
+                Extent::Whole(its) if its > tail.len() => at + its,
+                Extent::Whole(its) if at + its > length => {
+                    let other = tail.get(..its).unwrap_or_default();
+                    let stands = self.shape.is_sound(other)
+                        && (self.trusted == Some(at) || out(Chunk::Other(self.shape.content(other))));
+                    if stands {
+                        return Look::Rival(at);
+                    }
+                    0
+                }
+                // What ends inside this frame is a part of it.
+                Extent::Whole(_) | Extent::None => 0,
+            };
+            if wanted > self.held.len() {
+                match self.follower(length) {
+                    Follower::Sound => {}
+                    Follower::None => return Look::More(wanted),
+                    Follower::More(more) => return Look::More(wanted.min(more)),
+                }
+            }
+            self.looked = at + 1;
+        }
+        Look::Alone
+    }
+
+    /// The frame directly behind the one in hand: where it is whole, no longer one is waited for.
+    fn follower(&self, length: usize) -> Follower {
+        let tail = self.held.get(length..).unwrap_or_default();
+        match self.shape.extent(tail) {
+            Extent::Unknown(more) => Follower::More(length + more),
+            Extent::Whole(its) if its > tail.len() => Follower::More(length + its),
+            Extent::Whole(its) if self.shape.is_sound(tail.get(..its).unwrap_or_default()) => Follower::Sound,
+            Extent::Whole(_) | Extent::None => Follower::None,
         }
     }
 
+    /// Whether no frame that can be read begins inside the frame handed out last and ends in the one in hand.
+    fn is_quiet_behind(&self, length: usize, out: &mut Out<'_>) -> bool {
+        if self.behind.is_empty() {
+            return true;
+        }
+        let frame = self.held.get(..length).unwrap_or_default();
+        let both = [self.behind.as_slice(), frame].concat();
+        let is_rival = |at: usize, out: &mut Out<'_>| {
+            let tail = both.get(at..).unwrap_or_default();
+            if !tail.starts_with(self.shape.sync()) {
+                return false;
+            }
+            let Extent::Whole(its) = self.shape.extent(tail) else { return false };
+            let Some(other) = tail.get(..its).filter(|_| at + its > self.behind.len()) else { return false };
+            self.shape.is_sound(other) && out(Chunk::Other(self.shape.content(other)))
+        };
+        !(0..self.behind.len()).any(|at| is_rival(at, out))
+    }
+
+    /// The first byte in `from..to` at which a frame may begin.
+    fn sync_from(&self, from: usize, to: usize) -> Option<usize> {
+        let sync = self.shape.sync();
+        let first = sync.first()?;
+        let bytes = self.held.get(..to)?;
+        let found = bytes.iter().enumerate().skip(from).filter(|(_, byte)| *byte == first);
+        found.map(|(at, _)| at).find(|at| begins(self.held.get(*at..).unwrap_or_default(), sync))
+    }
+
     /// Drops bytes, `from` at least, until what is held begins like a frame.
-    fn skip(&mut self, from: usize, out: &mut dyn FnMut(Chunk<'_>)) {
+    fn skip(&mut self, from: usize, out: &mut Out<'_>) {
         self.skipped = self.skipped.saturating_add(self.align(from));
         while self.skipped >= RUN_BYTES_MAX {
             drop_bytes(out, Reason::Garbage, RUN_BYTES_MAX);
@@ -152,18 +351,33 @@ impl SyncedFramer {
     /// As `skip`, but reports nothing; how many went.
     fn align(&mut self, from: usize) -> u32 {
         let sync = self.shape.sync();
-        let begins = |at: &usize| {
-            let tail = self.held.get(*at..).unwrap_or_default();
-            tail.starts_with(sync) || sync.starts_with(tail)
-        };
-        let at = (from..self.held.len()).find(begins).unwrap_or(self.held.len());
-        self.held.drain(..at);
+        let at = (from..self.held.len())
+            .find(|at| begins(self.held.get(*at..).unwrap_or_default(), sync))
+            .unwrap_or(self.held.len());
+        if at > 0 {
+            self.behind.clear();
+        }
+        self.drain(at);
         count(at)
     }
 
-    fn report_skipped(&mut self, out: &mut dyn FnMut(Chunk<'_>)) {
+    fn drain(&mut self, bytes: usize) {
+        self.held.drain(..bytes);
+        if bytes > 0 {
+            self.looked = 0;
+            self.waited = false;
+            self.trusted = self.trusted.and_then(|at| at.checked_sub(bytes));
+        }
+    }
+
+    fn report_skipped(&mut self, out: &mut Out<'_>) {
         let joined = !self.synced && (self.skipped as usize) < self.shape.max();
         drop_bytes(out, if joined { Reason::Partial } else { Reason::Garbage }, self.skipped);
         self.skipped = 0;
     }
+}
+
+/// Whether these bytes are the sync bytes and more, or a beginning of them.
+fn begins(bytes: &[u8], sync: &[u8]) -> bool {
+    bytes.starts_with(sync) || sync.starts_with(bytes)
 }

@@ -424,13 +424,17 @@ fn tried(recording: &Recording, mut cut: Cut) -> Option<Cut> {
     let (mut covered, mut damaged) = (0_usize, 0);
     for (at, bytes) in recording.chunks() {
         let frames = &mut cut.frames;
-        let mut take = |chunk: Chunk<'_>| match chunk {
-            Chunk::Frame { frame, bytes } => {
-                covered += usize::try_from(bytes).unwrap_or(0);
-                frames.push((at, frame.to_vec()));
+        // What frames say is not known yet, so none is another's rival.
+        let mut take = |chunk: Chunk<'_>| {
+            match chunk {
+                Chunk::Frame { frame, bytes, .. } => {
+                    covered += usize::try_from(bytes).unwrap_or(0);
+                    frames.push((at, frame.to_vec()));
+                }
+                Chunk::Dropped(_) => damaged += 1,
+                Chunk::LineEnd | Chunk::Other(_) | Chunk::Waits => return false,
             }
-            Chunk::Dropped(_) => damaged += 1,
-            Chunk::LineEnd => {}
+            true
         };
         match bytes {
             Some(bytes) => framer.push(bytes, &mut take),

@@ -10,9 +10,12 @@ use core::fmt::Write as _;
 use quantity::{Instant, Reading};
 
 use super::{Observation, Recording, load};
-use crate::counters::{Field, Reason};
+use crate::counters::Reason;
 use crate::decoder::{Decoder, Item};
 use crate::profile::Profile;
+
+/// The first of all reasons, which any device may give, are listed with a count of 0 too.
+const ALWAYS_LISTED: usize = 7;
 
 /// What a stream decodes to, as `expected.txt` of a class holds it: readings, drops, counters.
 #[must_use]
@@ -37,23 +40,10 @@ pub fn expected(profile: &Profile, recording: &Recording) -> String {
     let c = decoder.counters();
     // Writing to a text cannot fail.
     let _ = writeln!(out, "{} bytes, {} frames, {} readings, {} gaps", c.bytes, c.frames, c.readings, c.gaps);
-    for (reason, name) in [
-        (Reason::Garbage, "garbage"),
-        (Reason::Partial, "partial"),
-        (Reason::Checksum, "checksum"),
-        (Reason::Pattern, "pattern"),
-        (Reason::Overlong, "overlong"),
-        (Reason::Undecodable(Field::Value), "undecodable"),
-        (Reason::Disagreed, "disagreed"),
-    ] {
-        let _ = writeln!(out, "{name}: {}", c.drops(reason));
-    }
-    if c.missed > 0 {
-        let _ = writeln!(out, "missed: {}", c.missed);
-    }
-    for (reason, name) in [(Reason::Script, "script failed"), (Reason::Unread, "unread")] {
-        if c.drops(reason) > 0 {
-            let _ = writeln!(out, "{name}: {}", c.drops(reason));
+    for (place, reason) in Reason::ALL.into_iter().enumerate() {
+        let count = if reason == Reason::Missed { c.missed } else { c.drops(reason) };
+        if count > 0 || place < ALWAYS_LISTED {
+            let _ = writeln!(out, "{}: {count}", reason.name());
         }
     }
     out

@@ -44,10 +44,13 @@ pub(super) fn find(recording: &Recording) -> Option<Display> {
     let mut framer = IndexedFramer::new(IndexedFrame { length });
     let (mut frames, mut damaged) = (Vec::new(), 0);
     for (at, bytes) in recording.chunks() {
-        let mut chunk = |chunk: Chunk<'_>| match chunk {
-            Chunk::Frame { frame, .. } => frames.push((at, frame.to_vec())),
-            Chunk::Dropped(_) => damaged += 1,
-            Chunk::LineEnd => {}
+        let mut chunk = |chunk: Chunk<'_>| {
+            match chunk {
+                Chunk::Frame { frame, .. } => frames.push((at, frame.to_vec())),
+                Chunk::Dropped(_) => damaged += 1,
+                Chunk::LineEnd | Chunk::Other(_) | Chunk::Waits => {}
+            }
+            false
         };
         match bytes {
             Some(bytes) => framer.push(bytes, &mut chunk),

@@ -36,7 +36,7 @@ type Row = (String, i8);
 
 pub(super) fn draft(head: Head<'_>, cut: &Cut, observations: &[Observation]) -> Draft {
     match fields(cut, observations) {
-        Ok((body, remarks)) => {
+        Ok(Fields { must, body, remarks }) => {
             let agree = match cut.check {
                 0 => "agree = 2                       # no checksum: two frames must bear a reading out\n",
                 1 => {
@@ -46,7 +46,7 @@ pub(super) fn draft(head: Head<'_>, cut: &Cut, observations: &[Observation]) -> 
             };
             let mut toml = opening(head, agree, observations);
             toml.push_str(&format!(
-                "# {} frames bear the framing out.\n{}\n{body}",
+                "# {} frames bear the framing out.\n{}{must}\n{body}",
                 cut.frames.len(),
                 cut.toml
             ));
@@ -56,7 +56,15 @@ pub(super) fn draft(head: Head<'_>, cut: &Cut, observations: &[Observation]) -> 
     }
 }
 
-fn fields(cut: &Cut, observations: &[Observation]) -> Result<(String, Vec<String>), String> {
+/// What is written of the fields.
+struct Fields {
+    /// The line of `[frame]` with the demanded bytes, or nothing.
+    must: String,
+    body: String,
+    remarks: Vec<String>,
+}
+
+fn fields(cut: &Cut, observations: &[Observation]) -> Result<Fields, String> {
     let mut seen: Vec<Seen<'_>> = observations
         .iter()
         .map(|o| Seen {
@@ -86,8 +94,45 @@ fn fields(cut: &Cut, observations: &[Observation]) -> Result<(String, Vec<String
     }
     let bits = meanings(cut, &place, &seen)?;
     let select = select(cut, &place, &seen, &bits)?;
-    let guards = guards(cut, &place, &seen, &bits, select.as_ref());
-    Ok(write(&place, &seen, &bits, select.as_ref(), &guards))
+    let constants = constants(cut, &place, &bits, select.as_ref());
+    let mut guards = guards(cut, &place, &seen, &bits, select.as_ref());
+    guards.retain(|(byte, _)| !constants.iter().any(|(at, _)| at == byte));
+    let (body, mut remarks) = write(&place, &seen, &bits, select.as_ref(), &guards);
+    let must = match constants.as_slice() {
+        [] => String::new(),
+        all => {
+            remarks.push(format!(
+                "{} bytes were the same in every frame; a frame in which one differs is refused",
+                all.len()
+            ));
+            let all: Vec<String> = all.iter().map(|(at, byte)| format!("{at} = 0x{byte:02X}")).collect();
+            format!("must = {{ {} }}     # as seen in every frame\n", all.join(", "))
+        }
+    };
+    Ok(Fields { must, body, remarks })
+}
+
+/// Bytes that are the same in every frame, not zero, and no part of a field. Zeros are guarded bit by bit, since a bit that
+/// appears there is a mode that was not shown.
+fn constants(
+    cut: &Cut,
+    place: &Place,
+    bits: &[(Bit, &'static str)],
+    select: Option<&Select>,
+) -> Vec<(usize, u8)> {
+    let selects = |byte: usize| select.is_some_and(|s| s.covers(byte));
+    let is_plain = |byte: &usize| !selects(*byte) && !bits.iter().any(|((at, _), _)| at == byte);
+    let value = |byte: usize| cut.frames.first().and_then(|(_, frame)| frame.get(byte)).copied();
+    control(cut, place)
+        .filter(|byte| is_plain(byte) && same_in_all(cut, *byte))
+        .filter_map(|byte| value(byte).filter(|value| *value != 0).map(|value| (byte, value)))
+        .collect()
+}
+
+impl Select {
+    fn covers(&self, byte: usize) -> bool {
+        (self.at..self.at + self.width).contains(&byte)
+    }
 }
 
 /// The one place that gives all numbers shown.
@@ -367,6 +412,10 @@ fn write(
             None => flags.push((name, alloc::vec![bit])),
         }
     }
+    let ignored = ignored(place, &flags, select);
+    if !ignored.is_empty() {
+        flags.push(("ignore", ignored));
+    }
     if !flags.is_empty() {
         text.push_str(
             "\n[decode.channel.flags]          # byte.bit; bits never seen set while watched mean no value\n",
@@ -384,4 +433,16 @@ fn write(
         ));
     }
     (text, remarks)
+}
+
+/// The bits beside those with a name in bytes of flags: they were set at times and what was shown did not hang on them. Without
+/// a name they would refuse the frame.
+fn ignored(place: &Place, flags: &[(&str, Vec<Bit>)], select: Option<&Select>) -> Vec<Bit> {
+    let named: Vec<Bit> = flags.iter().flat_map(|(_, bits)| bits).copied().collect();
+    let mut bytes: Vec<usize> = named.iter().map(|(byte, _)| *byte).collect();
+    bytes.sort_unstable();
+    bytes.dedup();
+    bytes.retain(|byte| !place.bytes().contains(byte) && !select.is_some_and(|s| s.covers(*byte)));
+    let bits = bytes.iter().flat_map(|byte| (0..8_u8).map(|bit| (*byte, bit)));
+    bits.filter(|bit| !named.contains(bit)).collect()
 }

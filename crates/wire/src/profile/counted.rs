@@ -1,7 +1,9 @@
 //! Loads the counted binary framing of a profile: sync bytes, a length, an optional checksum at the end. Does not load
 //! fields.
 
-use super::fixed::{Places, load_sync};
+use alloc::vec::Vec;
+
+use super::fixed::{Places, load_must, load_sync};
 use super::table::Table;
 use crate::check::CheckKind;
 use crate::decode::fields::{Number, NumberType};
@@ -15,14 +17,14 @@ const LENGTH_TYPES: [&str; 3] = ["u8", "u16le", "u16be"];
 
 /// The `[frame]` table of kind `counted`.
 pub(super) fn load_frame(table: &Table<'_>) -> Loaded<CountedFrame> {
-    table.only(&["kind", "sync", "length", "min_bytes", "max_bytes", "check"])?;
+    table.only(&["kind", "sync", "length", "min_bytes", "max_bytes", "check", "must"])?;
     let max_node = table.need("max_bytes", "max_bytes = 32 (the longest whole frame)")?;
     let max = max_node.size(3, COUNTED_BYTES_MAX)?;
     let sync = load_sync(table, max - 2)?;
     let (length, counts) = load_length(table, sync.len())?;
     let header = length.at + length.kind.width();
     let check = table.table("check")?.map(|t| load_check(&t, header)).transpose()?;
-    let mut frame = CountedFrame { sync, length, counts, min: 0, max, check };
+    let mut frame = CountedFrame { sync, length, counts, min: 0, max, check, must: Vec::new() };
     let least = header + 1 + frame.check_width();
     if max < least {
         return Err(max_node.error(format_args!(
@@ -37,6 +39,10 @@ pub(super) fn load_frame(table: &Table<'_>) -> Loaded<CountedFrame> {
     if frame.min > most.saturating_add(frame.uncounted()) {
         return Err(max_node.error("the length can never say so much; give it the type u16le or u16be"));
     }
+    // The shortest frame has the demanded bytes too.
+    let shortest =
+        Places { room: frame.min - frame.check_width(), what: "shortest frame's", ..places(&frame) };
+    frame.must = load_must(table, &shortest)?;
     Ok(frame)
 }
 
@@ -71,9 +77,11 @@ fn load_check(table: &Table<'_>, header: usize) -> Loaded<(CheckKind, usize)> {
 pub(super) fn places(frame: &CountedFrame) -> Places {
     Places {
         length: None,
+        what: "longest frame's",
         room: frame.max - frame.check_width(),
         sync: frame.sync.len(),
         taken: Some((frame.length.at..frame.header(), "the length")),
+        must: frame.must.iter().map(|(at, _)| *at).collect(),
         data: 0xFF,
     }
 }

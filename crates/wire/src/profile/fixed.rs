@@ -19,11 +19,35 @@ type Loaded<T> = Result<T, ProfileError>;
 
 /// The `[frame]` table of kind `fixed`.
 pub(super) fn load_frame(table: &Table<'_>) -> Loaded<FixedFrame> {
-    table.only(&["kind", "sync", "length", "check"])?;
+    table.only(&["kind", "sync", "length", "check", "must"])?;
     let length = table.need("length", "length = 12")?.size(2, FIXED_BYTES_MAX)?;
     let sync = load_sync(table, length - 1)?;
     let check = table.table("check")?.map(|t| load_check(&t, sync.len(), length)).transpose()?;
-    Ok(FixedFrame { sync, length, check })
+    let mut frame = FixedFrame { sync, length, check, must: Vec::new() };
+    frame.must = load_must(table, &Places::of_fixed(&frame))?;
+    Ok(frame)
+}
+
+/// `must = { 7 = 0xAA }`: bytes that are the same in every frame.
+pub(super) fn load_must(table: &Table<'_>, frame: &Places) -> Loaded<Vec<(usize, u8)>> {
+    let Some(table) = table.table("must")? else { return Ok(Vec::new()) };
+    let mut found: Vec<(usize, u8)> = Vec::new();
+    for entry in table.entries() {
+        let at = match entry.key.strip_prefix("0x") {
+            Some(hex) => usize::from_str_radix(hex, 16),
+            None => entry.key.parse(),
+        };
+        let at = at.map_err(|_| {
+            entry
+                .error(format_args!("{:?} is no place of a byte; write 7 or 0x07, counted from 0", entry.key))
+        })?;
+        frame.check(at).map_err(|why| entry.error(why))?;
+        if found.iter().any(|(known, _)| *known == at) {
+            return Err(entry.error(format_args!("byte {at} stands twice")));
+        }
+        found.push((at, u8::try_from(entry.value.int(0..=255)?).unwrap_or(0)));
+    }
+    if found.is_empty() { Err(table.error("no byte is demanded; leave must away")) } else { Ok(found) }
 }
 
 /// The sync bytes, `max` at most.
@@ -75,10 +99,14 @@ pub(super) struct Places {
     pub(super) length: Option<usize>,
     /// Bytes that fields have room in, from the start of the frame.
     pub(super) room: usize,
+    /// Whose room it is, in words.
+    pub(super) what: &'static str,
     /// Sync bytes.
     pub(super) sync: usize,
     /// Bytes that are no fields, and what they are.
     pub(super) taken: Option<(Range<usize>, &'static str)>,
+    /// Bytes that every frame has, so that they tell nothing.
+    pub(super) must: Vec<usize>,
     /// Bits of a byte that hold data.
     pub(super) data: u8,
 }
@@ -89,8 +117,10 @@ impl Places {
         Self {
             length: Some(frame.length),
             room: frame.length,
+            what: "frame's",
             sync: frame.sync.len(),
             taken: frame.check.as_ref().map(stored),
+            must: frame.must.iter().map(|(at, _)| *at).collect(),
             data: 0xFF,
         }
     }
@@ -123,6 +153,8 @@ pub(super) fn load_fields(table: &Table<'_>, frame: &Places) -> Loaded<FieldsDec
     if channels.is_empty() {
         return Err(node.error("no channel is described"));
     }
+    let frame_numbers: Vec<Number> = selector.into_iter().chain(sequence.map(|s| s.at)).collect();
+    name_the_nameless(&mut channels, &frame_numbers, selector.is_some());
     Ok(FieldsDecode { length: frame.length, channel: selector, sequence, channels })
 }
 
@@ -186,14 +218,45 @@ pub(super) fn load_channel(table: &Table<'_>, frame: &Places) -> Loaded<ChannelD
         counts: table.find("counts").map(|node| node.int(1..=i64::from(u32::MAX))).transpose()?,
         no_value,
         bits: load_bits(table, frame)?,
+        nameless: Vec::new(),
     };
     channel.end = places(&channel).map(|place| place.end).max().unwrap_or(0);
     Ok(channel)
 }
 
+/// Finds the bits without a name in bytes of flags. Each channel by itself where a frame carries one of them.
+fn name_the_nameless(channels: &mut [ChannelDecode], frame_numbers: &[Number], one_a_frame: bool) {
+    for index in 0..channels.len() {
+        let beside = |(other, _): &(usize, &ChannelDecode)| !one_a_frame || *other == index;
+        let visible = || channels.iter().enumerate().filter(beside).map(|(_, channel)| channel);
+        let numbers = || visible().flat_map(numbers).chain(frame_numbers.iter().copied());
+        let mut nameless: Vec<(usize, u8)> = Vec::new();
+        for (bit, _) in channels.get(index).map(|channel| channel.bits.as_slice()).unwrap_or_default() {
+            let in_number = numbers().map(place).any(|place| place.contains(&bit.byte));
+            if in_number || nameless.iter().any(|(byte, _)| *byte == bit.byte) {
+                continue;
+            }
+            let here = visible().flat_map(|channel| &channel.bits).filter(|(b, _)| b.byte == bit.byte);
+            let free = here.fold(u8::MAX, |free, (b, _)| free & !(1 << b.bit));
+            nameless.push((bit.byte, free));
+        }
+        if let Some(channel) = channels.get_mut(index) {
+            channel.nameless = nameless;
+        }
+    }
+}
+
+fn place(number: Number) -> Range<usize> {
+    number.at..number.at + number.kind.width()
+}
+
 /// Where all fields of a channel stand.
 fn places(channel: &ChannelDecode) -> impl Iterator<Item = Range<usize>> + '_ {
-    let place = |n: Number| n.at..n.at + n.kind.width();
+    numbers(channel).map(place).chain(channel.bits.iter().map(|(bit, _)| bit.byte..bit.byte + 1))
+}
+
+/// The numbers of a channel.
+fn numbers(channel: &ChannelDecode) -> impl Iterator<Item = Number> + '_ {
     let select = match &channel.select {
         Select::Code { at, .. } => Some(*at),
         Select::Fixed(_) => None,
@@ -202,8 +265,7 @@ fn places(channel: &ChannelDecode) -> impl Iterator<Item = Range<usize>> + '_ {
         Exponent::At(at) => Some(at),
         Exponent::Fixed(_) => None,
     };
-    let bits = channel.bits.iter().map(|(bit, _)| bit.byte..bit.byte + 1);
-    core::iter::once(channel.value).chain(select).chain(exponent).map(place).chain(bits)
+    core::iter::once(channel.value).chain(select).chain(exponent)
 }
 
 fn every_function_fixes_it(select: &Select) -> bool {
@@ -313,12 +375,15 @@ fn check_place(place: &Range<usize>, frame: &Places) -> Result<(), alloc::string
             "bytes {} to {} run past the {} {} bytes (the first byte is 0)",
             place.start,
             place.end - 1,
-            if frame.length.is_some() { "frame's" } else { "longest frame's" },
+            frame.what,
             frame.room
         ));
     }
     if place.start < frame.sync {
         return Err("stands in the sync bytes".into());
+    }
+    if let Some(at) = frame.must.iter().find(|at| place.contains(at)) {
+        return Err(alloc::format!("byte {at} is the same in every frame, as [frame] must says"));
     }
     match &frame.taken {
         Some((taken, what)) if overlaps(place, taken) => Err(alloc::format!("stands in {what}")),
@@ -326,7 +391,7 @@ fn check_place(place: &Range<usize>, frame: &Places) -> Result<(), alloc::string
     }
 }
 
-pub(super) const BITS: [(&str, BitMeaning); 7] = [
+pub(super) const BITS: [(&str, BitMeaning); 8] = [
     ("hold", BitMeaning::Flag(Flag::Hold)),
     ("low_battery", BitMeaning::Flag(Flag::LowBattery)),
     ("relative", BitMeaning::Flag(Flag::Relative)),
@@ -334,6 +399,7 @@ pub(super) const BITS: [(&str, BitMeaning); 7] = [
     ("overload", BitMeaning::Overload),
     ("no_value", BitMeaning::NoValue),
     ("negative", BitMeaning::Negative),
+    ("ignore", BitMeaning::Flag(Flag::Ignore)),
 ];
 
 /// `hold = "6.1"`, or a list of such where more than one bit means it.
@@ -391,7 +457,7 @@ pub(super) fn has_uncovered_field(frame: &Framing, decode: &Decode) -> bool {
         Decode::Segments(display) => display.bits().any(|bit| outside(bit.byte..bit.byte + 1)),
         // A script may read any byte that is not laid down by the framing.
         Decode::Script(_) => match frame {
-            Framing::Fixed(FixedFrame { sync, length, check: Some(check) }) => {
+            Framing::Fixed(FixedFrame { sync, length, check: Some(check), .. }) => {
                 let stored = check.at..check.at + check.kind.width();
                 (sync.len()..*length).any(|byte| !stored.contains(&byte) && !check.covers.contains(&byte))
             }

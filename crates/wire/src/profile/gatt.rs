@@ -17,7 +17,15 @@ const CHANNELS_MAX: usize = 256;
 /// Keys that say which characteristic is meant, and how to read it.
 const KEYS: [&str; 7] = ["service", "characteristic", "instance", "label", "format", "figure", "sequence"];
 /// Where fields stand in a value.
-const VALUE: Places = Places { length: None, room: MESSAGE_BYTES_MAX, sync: 0, taken: None, data: 0xFF };
+const VALUE: Places = Places {
+    length: None,
+    room: MESSAGE_BYTES_MAX,
+    what: "longest message's",
+    sync: 0,
+    taken: None,
+    must: Vec::new(),
+    data: 0xFF,
+};
 
 /// The `[decode]` table of kind `gatt`. Without channels it takes whatever describes itself.
 pub(super) fn load_decode(table: &Table<'_>) -> Loaded<GattDecode> {

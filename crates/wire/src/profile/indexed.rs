@@ -1,5 +1,7 @@
 //! Loads the indexed framing of a profile: bytes that say their place. Does not load what the data light up.
 
+use alloc::vec::Vec;
+
 use super::fixed::Places;
 use super::table::Table;
 use crate::error::ProfileError;
@@ -14,5 +16,13 @@ pub(super) fn load_frame(table: &Table<'_>) -> Result<IndexedFrame, ProfileError
 
 /// Bits stand in the low half of every byte.
 pub(super) fn places(frame: &IndexedFrame) -> Places {
-    Places { length: Some(frame.length), room: frame.length, sync: 0, taken: None, data: DATA }
+    Places {
+        length: Some(frame.length),
+        room: frame.length,
+        what: "frame's",
+        sync: 0,
+        taken: None,
+        must: Vec::new(),
+        data: DATA,
+    }
 }

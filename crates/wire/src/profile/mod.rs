@@ -160,10 +160,10 @@ impl Profile {
         self.link.as_ref()
     }
 
-    /// The most bytes a decoder of this profile holds.
+    /// The most bytes a decoder of this profile holds: a frame, and the one beside it where two ways to cut are compared.
     #[must_use]
     pub fn frame_bytes_max(&self) -> usize {
-        self.frame.max_bytes()
+        self.frame.held_max()
     }
 
     /// The stated accuracy for a value shown in `unit`: the first row of its quantity that reaches up to the value. A

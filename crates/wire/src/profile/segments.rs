@@ -200,8 +200,12 @@ fn load_prefixes<'t>(table: &Table<'t>, bits: &mut Bits<'_>) -> Loaded<Vec<(Entr
     let mut found = Vec::new();
     for entry in table.entries() {
         if !PREFIXES.contains(&entry.key) {
-            let message = format!("unknown prefix {:?}; {}", entry.key, suggest(entry.key, &PREFIXES));
-            return Err(entry.error(message));
+            // No guess: the nearest letter is another power of ten.
+            return Err(entry.error(format_args!(
+                "unknown prefix {:?}; known here: {}",
+                entry.key,
+                PREFIXES.join(", ")
+            )));
         }
         let bit = bits.one(entry.value)?;
         found.push((entry, bit));

@@ -1,5 +1,7 @@
 //! Which framing goes with which decoding and which talk, and how many frames must agree. Does not load what stands inside them.
 
+use alloc::vec::Vec;
+
 use quantity::Duration;
 
 use super::table::{Node, Table};
@@ -170,9 +172,15 @@ fn places(framing: &Framing) -> fixed::Places {
         Framing::Fixed(frame) => fixed::Places::of_fixed(frame),
         Framing::Counted(frame) => counted::places(frame),
         Framing::Indexed(frame) => indexed::places(frame),
-        Framing::Line(frame) => {
-            fixed::Places { length: None, room: frame.max_bytes, sync: 0, taken: None, data: 0xFF }
-        }
+        Framing::Line(frame) => fixed::Places {
+            length: None,
+            room: frame.max_bytes,
+            what: "longest line's",
+            sync: 0,
+            taken: None,
+            must: Vec::new(),
+            data: 0xFF,
+        },
     }
 }
 

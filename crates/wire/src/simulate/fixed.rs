@@ -20,7 +20,7 @@ pub(super) fn encode(shape: &FixedFrame, fields: &FieldsDecode, readings: &[Read
 
 /// A frame that `fill` writes into: sync bytes before, the checksum after.
 pub(super) fn framed(shape: &FixedFrame, fill: impl FnOnce(&mut [u8]) -> Sent<()>) -> Sent<Vec<u8>> {
-    let mut frame = begun(&shape.sync, shape.length);
+    let mut frame = begun(&shape.sync, shape.length, &shape.must);
     fill(&mut frame)?;
     if let Some(check) = &shape.check {
         let sum = check.kind.compute(frame.get(check.covers.clone()).unwrap_or_default());
@@ -47,7 +47,7 @@ pub(super) fn framed_counted(
     fill: impl FnOnce(&mut [u8]) -> Sent<()>,
 ) -> Sent<Vec<u8>> {
     let body = end.max(shape.min - shape.check_width());
-    let mut frame = begun(&shape.sync, body);
+    let mut frame = begun(&shape.sync, body, &shape.must);
     fill(&mut frame)?;
     let counted = (body + shape.check_width()).checked_sub(shape.uncounted()).ok_or(SimulateError::Value)?;
     put(&mut frame, shape.length, i64::try_from(counted).map_err(|_| SimulateError::Value)?)?;
@@ -58,10 +58,15 @@ pub(super) fn framed_counted(
     Ok(frame)
 }
 
-/// Sync bytes, then zeros up to `length`.
-fn begun(sync: &[u8], length: usize) -> Vec<u8> {
+/// Sync bytes, then zeros up to `length`, but for the bytes that every frame has.
+fn begun(sync: &[u8], length: usize, must: &[(usize, u8)]) -> Vec<u8> {
     let mut frame = sync.to_vec();
     frame.resize(length, 0);
+    for (at, byte) in must {
+        if let Some(to) = frame.get_mut(*at) {
+            *to = *byte;
+        }
+    }
     frame
 }
 

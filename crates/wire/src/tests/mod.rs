@@ -2,6 +2,7 @@
 //! Does not test single modules; those have their tests beside them.
 
 mod counted;
+mod cuts;
 mod damage;
 mod faults;
 mod gatt;
@@ -12,7 +13,7 @@ mod polled;
 mod properties;
 mod segments;
 
-use crate::{Counters, Decoder, Fault, Item, Profile};
+use crate::{CheckKind, Counters, Decoder, Fault, Item, Profile};
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 use quantity::{Coupling, Decimal, Flags, Instant, Reading, State, Unit};
