@@ -228,3 +228,28 @@ fn typed_on_stdin() {
     }
     assert_eq!(daemon.terminate().0, Some(0));
 }
+
+/// The whole way of a profile's `dtr` and `rts`, down to the system. A pseudo-terminal has no such lines and the system says
+/// so, which it does only when it is asked to set them.
+#[test]
+fn control_lines_of_a_profile_are_asked_for() {
+    let folder = Folder::new("control-lines");
+    let shipped = checks::root().join("hardware-notes/generic-line-meter/profile.toml");
+    let plain = std::fs::read_to_string(shipped).unwrap();
+    let watch = |name: &str, profile: &str| {
+        let meter = Meter::plug_in(&folder.join(name), Leads::Open);
+        let path = folder.join(&format!("{name}.toml"));
+        std::fs::write(&path, profile).unwrap();
+        let path = path.display().to_string();
+        let args = ["devices", "watch", &meter.selector(), "--profile", &path, "--count", "2"];
+        let ended = Invocation::new(args).run();
+        assert_eq!(ended.code, Some(0), "{}", ended.err);
+        ended.err
+    };
+    let asked = watch("asked", &plain.replace("baud = 9600", "baud = 9600\ndtr = true\nrts = false"));
+    for line in ["DTR on (", "RTS off ("] {
+        assert!(asked.contains(line), "{asked}");
+    }
+    let plain = watch("plain", &plain);
+    assert!(!plain.contains("DTR") && !plain.contains("RTS"), "{plain}");
+}
