@@ -86,3 +86,78 @@ async fn listed_only_when_asked_and_a_radio_that_is_off_is_told() {
         assert_eq!((world.called("Set"), world.called("Connect"), world.powered), (0, 0, false))
     });
 }
+
+/// How a command is brought to its end, once it is where the test wants it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum End {
+    /// By this signal.
+    Signal(&'static str),
+    /// By so many values that it waits for.
+    Values(i16),
+    /// By nothing but itself.
+    Itself,
+    /// Its reader goes away, and one more value comes.
+    NoReader,
+}
+
+/// Every way out of every command that uses the radio leaves nothing connected and no scan running, and says so itself: the fake
+/// service, like the real one, keeps a connection whose client has gone.
+#[tokio::test]
+async fn nothing_is_left_connected_or_scanning_however_a_command_ends() {
+    const ADDRESS: &str = "ble:C0:11:22:33:44:01";
+    let watch = ["devices", "watch", ADDRESS, "--profile", "generic-gatt-meter"];
+    let counted = ["devices", "watch", ADDRESS, "--profile", "generic-gatt-meter", "--count", "2"];
+    let learn = ["devices", "learn", ADDRESS, "--bytes", "60", "--seconds", "600"];
+    let scan = ["devices", "list", "--scan"];
+    let cases: [(&[&str], End, i32); 9] = [
+        (&watch, End::Signal("INT"), 0),
+        (&watch, End::Signal("TERM"), 0),
+        (&watch, End::NoReader, 0),
+        (&counted, End::Values(2), 0),
+        (&learn, End::Signal("INT"), 2),
+        (&learn, End::Signal("TERM"), 2),
+        (&learn, End::Values(3), 1),
+        (&scan, End::Itself, 0),
+        (&scan, End::Signal("INT"), 2),
+    ];
+    for (arguments, end, want) in cases {
+        let device = probe();
+        let fake = Fake::new(vec![device.clone()]);
+        let mut child = Command::new(program())
+            .args(arguments)
+            .env("DBUS_SYSTEM_BUS_ADDRESS", fake.address())
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let is_scan = arguments.contains(&"list");
+        let path = device.part_path(0);
+        fake.until(|world| if is_scan { world.called("StartDiscovery") > 0 } else { world.subscribed(&path) })
+            .await;
+        match end {
+            End::Itself => {}
+            End::Signal(name) => {
+                let sent = Command::new("kill").args([&format!("-{name}"), &child.id().to_string()]).status();
+                assert!(sent.unwrap().success());
+            }
+            End::Values(many) => {
+                for raw in 0..many {
+                    assert!(fake.notify(&path, raw.to_le_bytes().to_vec()).await);
+                }
+            }
+            End::NoReader => {
+                drop(child.stdout.take());
+                assert!(fake.notify(&path, 1284_i16.to_le_bytes().to_vec()).await);
+            }
+        }
+        let ended = tokio::task::spawn_blocking(move || child.wait_with_output().unwrap()).await.unwrap();
+        let err = text(&ended.stderr);
+        assert_eq!(ended.status.code(), Some(want), "{arguments:?} {end:?}: {err}");
+        fake.change(|world| {
+            let said = (world.called("Disconnect"), world.called("StopDiscovery"));
+            let want = if is_scan { (0, 1) } else { (1, 1) };
+            assert_eq!((world.left(), said), ((0, 0), want), "{arguments:?} {end:?}: {:?}\n{err}", world.log);
+        });
+    }
+}

@@ -253,3 +253,29 @@ fn control_lines_of_a_profile_are_asked_for() {
     let plain = watch("plain", &plain);
     assert!(!plain.contains("DTR") && !plain.contains("RTS"), "{plain}");
 }
+
+/// A signal that arrives together with an event is not lost with it. The program is held while both are made to happen, so that it
+/// finds both at once.
+#[test]
+fn a_signal_is_heard_beside_an_event() {
+    use std::io::Write as _;
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let selector = format!("tcp:{}", listener.local_addr().unwrap());
+    // Half of them were lost by a wait that began anew with each event.
+    for round in 0..12 {
+        let mut watch = Daemon::start(Invocation::new(["devices", "watch", &selector]).command());
+        let (mut peer, _) = listener.accept().unwrap();
+        peer.write_all(b"44.70\n").unwrap();
+        watch.wait(Stream::Out, "44.70");
+        let pid = watch.pid().to_string();
+        let signal = |name: &str| {
+            let sent = std::process::Command::new("kill").args([name, &pid]).status().unwrap();
+            assert!(sent.success(), "{name} in round {round}");
+        };
+        signal("-STOP");
+        drop(peer);
+        signal("-INT");
+        signal("-CONT");
+        assert_eq!(watch.ended().0, Some(0), "round {round}");
+    }
+}

@@ -13,6 +13,7 @@ mod devices;
 mod doctor;
 mod judge_once;
 mod learn;
+mod links;
 mod output;
 mod published;
 mod replay;
