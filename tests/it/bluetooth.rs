@@ -59,11 +59,30 @@ async fn watched_through_a_broken_link() {
     assert_eq!(ended.status.code(), Some(0), "{err}");
     let readings: Vec<&str> =
         out.lines().filter_map(|line| line.split_once("reading  ")).map(|(_, r)| r).collect();
-    assert_eq!(readings, ["12.84 °C", "22.84 °C", "12.91 °C", "22.91 °C"], "{out}{err}");
+    let (supply, back) = ("°C  (channel 0, supply air)", "°C  (channel 1, return air)");
+    let want = [("12.84", supply), ("22.84", back), ("12.91", supply), ("22.91", back)];
+    assert_eq!(readings, want.map(|(value, which)| format!("{value} {which}")), "{out}{err}");
     assert!(
         err.contains("gap: the device is gone") && err.contains("4 readings from 4 frames; 0 drops"),
         "{err}"
     );
+}
+
+/// The same word for programs.
+#[tokio::test]
+async fn labels_stand_in_the_json() {
+    let device = probe();
+    let fake = Fake::new(vec![device.clone()]);
+    let arguments = &[
+        "devices", "watch", "ble:name=Air probe", "--profile", "generic-gatt-meter", "--count", "1", "--format", "json",
+    ];
+    let running = start(&fake, arguments);
+    let path = device.part_path(1);
+    fake.until(|world| world.subscribed(&path)).await;
+    assert!(fake.notify(&path, 1284_i16.to_le_bytes().to_vec()).await);
+    let ended = running.await.unwrap();
+    let out = text(&ended.stdout);
+    assert!(out.contains(r#""channel":1"#) && out.contains(r#""label":"return air""#), "{out}");
 }
 
 #[tokio::test]

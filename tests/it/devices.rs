@@ -279,3 +279,18 @@ fn a_signal_is_heard_beside_an_event() {
         assert_eq!(watch.ended().0, Some(0), "round {round}");
     }
 }
+
+/// A file is no device that babbles: each of its frames is read by a script, however fast the file is.
+#[test]
+fn every_frame_of_a_file_is_read_by_a_script() {
+    let folder = Folder::new("scripted-file");
+    let profile = "profile = 1\nid = \"m\"\n[frame]\nkind = \"line\"\n[decode]\nkind = \"script\"\n\
+                   script = \'\'\'\nfn decode(frame) {\n    reading(0, text(frame, 0, 5), \"uF\")\n}\n\'\'\'\n";
+    let profile = folder.write("profile.toml", profile).display().to_string();
+    let lines = "12.46\n".repeat(1_000);
+    let selector = format!("file:{}", folder.write("lines.txt", lines).display());
+    let ended = Invocation::new(["devices", "watch", &selector, "--profile", &profile]).run();
+    assert_eq!(ended.code, Some(0), "{}", ended.err);
+    assert!(ended.err.contains(" readings from 1000 frames;"), "{}", ended.err);
+    assert!(!ended.out.contains("more frames than a decode script reads"), "{}", ended.err);
+}

@@ -6,7 +6,7 @@ use std::time::Instant as Clock;
 
 use anyhow::Context as _;
 use link::{LinkEvent, Registry};
-use quantity::Instant;
+use quantity::{Instant, Reading};
 use wire::poll::{PollCounters, PollReason};
 use wire::{Decoder, Item};
 
@@ -152,7 +152,8 @@ async fn follow(options: &WatchOptions, registry: &Registry, stop: &mut Stop) ->
     let device = device(options)?;
     let profile = device.profile.as_ref().map(|(profile, _)| profile);
     let mut link = registry.open_as(&device.selector, &config::open_options(profile)?, profile)?;
-    let mut decoder = profile.map(Decoder::new);
+    let is_file = link.selector().scheme() == "file";
+    let mut decoder = profile.map(if is_file { Decoder::of_recorded_bytes } else { Decoder::new });
     let start = Clock::now();
     let mut left = options.count.unwrap_or(u64::MAX);
     while left > 0 {
@@ -248,28 +249,30 @@ fn show(
         }
         return Ok(1);
     };
+    let mut items = Vec::new();
+    decoder.bytes(at, &bytes, &mut |item| items.push(item));
     let mut lines = Vec::new();
     let mut readings = 0;
     let mut failed = false;
-    decoder.bytes(at, &bytes, &mut |item| match item {
-        Item::Reading(reading) => {
-            readings += 1;
-            lines.push(match format {
-                Format::Json => record::senml_reading(name, &reading),
-                Format::Text => {
-                    let held = if reading.flags.is_live() { "" } else { "  (not live)" };
-                    format!("{:>9.3} s  reading  {reading}{held}", at.seconds())
-                }
-            });
+    for item in items {
+        match item {
+            Item::Reading(reading) => {
+                readings += 1;
+                let label = decoder.label(reading.channel);
+                lines.push(match format {
+                    Format::Json => record::senml_reading(name, label, &reading),
+                    Format::Text => format!("{:>9.3} s  reading  {}", at.seconds(), worded(&reading, label)),
+                });
+            }
+            Item::Fault(fault) => {
+                failed |= fault.reason == wire::Reason::Script;
+                lines.push(match format {
+                    Format::Json => format!("{{\"t\":{},\"dropped\":{:?}}}", at.micros(), fault.to_string()),
+                    Format::Text => format!("{:>9.3} s  dropped  {fault}", at.seconds()),
+                });
+            }
         }
-        Item::Fault(fault) => {
-            failed |= fault.reason == wire::Reason::Script;
-            lines.push(match format {
-                Format::Json => format!("{{\"t\":{},\"dropped\":{:?}}}", at.micros(), fault.to_string()),
-                Format::Text => format!("{:>9.3} s  dropped  {fault}", at.seconds()),
-            });
-        }
-    });
+    }
     if let (true, Some(error)) = (failed, decoder.script_error()) {
         lines.push(match format {
             Format::Json => format!("{{\"t\":{},\"script\":{:?}}}", at.micros(), error.to_string()),
@@ -280,6 +283,19 @@ fn show(
         data(&line)?;
     }
     Ok(readings)
+}
+
+/// A reading with what tells it from those beside it, where there are any.
+fn worded(reading: &Reading, label: Option<&str>) -> String {
+    let mut notes = Vec::new();
+    if reading.channel != 0 || label.is_some() {
+        notes.push(format!("channel {}", reading.channel));
+    }
+    notes.extend(label.map(str::to_owned));
+    if !reading.flags.is_live() {
+        notes.push("not live".to_owned());
+    }
+    if notes.is_empty() { reading.to_string() } else { format!("{reading}  ({})", notes.join(", ")) }
 }
 
 /// Printable bytes as they are, others as escapes.
