@@ -19,6 +19,12 @@ const BAUDS: [u32; 8] = [9600, 2400, 19_200, 4800, 1200, 38_400, 57_600, 115_200
 /// Why a lesson that was broken off has no result.
 pub(super) const STOPPED: &str = "stopped; nothing was written";
 
+/// Turns of the runtime in which a port that has bytes is read and hands them over.
+const TURNS: u32 = 4;
+
+/// The most events taken that came before an answer; a link holds fewer back.
+const WAITING_MAX: u32 = 1024;
+
 /// The most observations of one lesson.
 const OBSERVATIONS_MAX: usize = 64;
 
@@ -234,6 +240,22 @@ impl Tape {
         Ok((from, self.now()))
     }
 
+    /// Takes the bytes that came before now: they belong to what was shown before, not to what is recorded next.
+    async fn take_what_came(&mut self) {
+        let a_few_turns = || async {
+            for _ in 0..TURNS {
+                tokio::task::yield_now().await;
+            }
+        };
+        for _ in 0..WAITING_MAX {
+            tokio::select! {
+                biased;
+                event = self.link.next(), if !self.ended => self.take(event),
+                () = a_few_turns() => return,
+            }
+        }
+    }
+
     /// The next line somebody types, while the recording goes on; `None` when nobody will.
     async fn answer(
         &mut self,
@@ -244,7 +266,10 @@ impl Tape {
             tokio::select! {
                 biased;
                 asked = stop.asked() => { asked?; bail!(STOPPED); }
-                line = answers.recv() => return Ok(line.transpose()?),
+                line = answers.recv() => {
+                    self.take_what_came().await;
+                    return Ok(line.transpose()?);
+                }
                 event = self.link.next(), if !self.ended => self.take(event),
             }
         }
