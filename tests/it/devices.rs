@@ -228,3 +228,70 @@ fn typed_on_stdin() {
     }
     assert_eq!(daemon.terminate().0, Some(0));
 }
+
+/// The whole way of a profile's `dtr` and `rts`, down to the system. A pseudo-terminal has no such lines and the system says
+/// so, which it does only when it is asked to set them.
+#[test]
+fn control_lines_of_a_profile_are_asked_for() {
+    let folder = Folder::new("control-lines");
+    let shipped = checks::root().join("hardware-notes/generic-line-meter/profile.toml");
+    let plain = std::fs::read_to_string(shipped).unwrap();
+    let watch = |name: &str, profile: &str| {
+        let meter = Meter::plug_in(&folder.join(name), Leads::Open);
+        let path = folder.join(&format!("{name}.toml"));
+        std::fs::write(&path, profile).unwrap();
+        let path = path.display().to_string();
+        let args = ["devices", "watch", &meter.selector(), "--profile", &path, "--count", "2"];
+        let ended = Invocation::new(args).run();
+        assert_eq!(ended.code, Some(0), "{}", ended.err);
+        ended.err
+    };
+    let asked = watch("asked", &plain.replace("baud = 9600", "baud = 9600\ndtr = true\nrts = false"));
+    for line in ["DTR on (", "RTS off ("] {
+        assert!(asked.contains(line), "{asked}");
+    }
+    let plain = watch("plain", &plain);
+    assert!(!plain.contains("DTR") && !plain.contains("RTS"), "{plain}");
+}
+
+/// A signal that arrives together with an event is not lost with it. The program is held while both are made to happen, so that it
+/// finds both at once.
+#[test]
+fn a_signal_is_heard_beside_an_event() {
+    use std::io::Write as _;
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let selector = format!("tcp:{}", listener.local_addr().unwrap());
+    // Half of them were lost by a wait that began anew with each event.
+    for round in 0..12 {
+        let mut watch = Daemon::start(Invocation::new(["devices", "watch", &selector]).command());
+        let (mut peer, _) = listener.accept().unwrap();
+        peer.write_all(b"44.70\n").unwrap();
+        watch.wait(Stream::Out, "44.70");
+        let pid = watch.pid().to_string();
+        let signal = |name: &str| {
+            let sent = std::process::Command::new("kill").args([name, &pid]).status().unwrap();
+            assert!(sent.success(), "{name} in round {round}");
+        };
+        signal("-STOP");
+        drop(peer);
+        signal("-INT");
+        signal("-CONT");
+        assert_eq!(watch.ended().0, Some(0), "round {round}");
+    }
+}
+
+/// A file is no device that babbles: each of its frames is read by a script, however fast the file is.
+#[test]
+fn every_frame_of_a_file_is_read_by_a_script() {
+    let folder = Folder::new("scripted-file");
+    let profile = "profile = 1\nid = \"m\"\n[frame]\nkind = \"line\"\n[decode]\nkind = \"script\"\n\
+                   script = \'\'\'\nfn decode(frame) {\n    reading(0, text(frame, 0, 5), \"uF\")\n}\n\'\'\'\n";
+    let profile = folder.write("profile.toml", profile).display().to_string();
+    let lines = "12.46\n".repeat(1_000);
+    let selector = format!("file:{}", folder.write("lines.txt", lines).display());
+    let ended = Invocation::new(["devices", "watch", &selector, "--profile", &profile]).run();
+    assert_eq!(ended.code, Some(0), "{}", ended.err);
+    // The stream is taken to be joined in mid-line.
+    assert!(ended.err.contains("999 readings from 999 frames; 1 drops"), "{}", ended.err);
+    assert!(!ended.out.contains("more frames than a decode script reads"), "{}", ended.err);
+}

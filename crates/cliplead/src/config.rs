@@ -177,17 +177,7 @@ pub(crate) fn open_options(profile: Option<&Profile>) -> anyhow::Result<link::Op
             .clamp(std::time::Duration::from_millis(50), std::time::Duration::from_secs(3600)),
     );
     if let Some(hints) = profile.link() {
-        let parity = match hints.parity {
-            wire::Parity::None => 'N',
-            wire::Parity::Even => 'E',
-            wire::Parity::Odd => 'O',
-        };
-        let stop = match hints.stop_bits {
-            wire::StopBits::One => '1',
-            wire::StopBits::Two => '2',
-        };
-        let text = format!("{} {}{parity}{stop}", hints.baud, hints.data_bits);
-        options.line = text.parse().with_context(|| format!("line settings {text:?}"))?;
+        options.line = link::LineSettings::of(hints).context("the profile's [link]")?;
     }
     Ok(options)
 }
@@ -215,6 +205,43 @@ mod tests {
         assert_eq!((config.devices.len(), config.route.len()), (1, 1));
         let judge::round::Entered::Number { number, .. } = &config.route[0].plate[0].1 else { panic!() };
         assert_eq!(number.to_string(), "12.5");
+    }
+
+    const PROFILE: &str = "profile = 1\nid = \"m\"\n[frame]\nkind = \"line\"\n[decode]\nkind = \"pattern\"\n\
+                           pattern = \"{value:6} {unit:3}\"\n[decode.units]\n\"uF\" = \"uF\"\n";
+
+    fn line_of(link: &str) -> link::LineSettings {
+        let text = format!("{PROFILE}[link]\nkind = \"serial\"\n{link}\n");
+        let profile = Profile::parse(&text).unwrap();
+        open_options(Some(&profile)).unwrap().line
+    }
+
+    /// Each key of a profile's `[link]`, and what it changes. Both sides are taken apart without `..`: a key that is added
+    /// and not handed on does not compile.
+    #[test]
+    fn every_key_of_a_link_table_reaches_the_options() {
+        let all = "baud = 2400\ndata_bits = 7\nparity = \"even\"\nstop_bits = 2\ndtr = true\nrts = false";
+        let link::LineSettings { baud, data_bits, parity, stop_bits, dtr, rts } = line_of(all);
+        assert_eq!((baud, data_bits), (2400, link::DataBits::Seven));
+        assert_eq!((parity, stop_bits), (link::Parity::Even, link::StopBits::Two));
+        assert_eq!((dtr, rts), (Some(true), Some(false)));
+        let plain = line_of("");
+        assert_eq!(plain, link::LineSettings::default());
+        for (key, want) in [
+            ("baud = 50", link::LineSettings { baud: 50, ..plain }),
+            ("baud = 4000000", link::LineSettings { baud: 4_000_000, ..plain }),
+            ("data_bits = 5", link::LineSettings { data_bits: link::DataBits::Five, ..plain }),
+            ("data_bits = 6", link::LineSettings { data_bits: link::DataBits::Six, ..plain }),
+            ("parity = \"odd\"", link::LineSettings { parity: link::Parity::Odd, ..plain }),
+            ("parity = \"none\"", plain),
+            ("stop_bits = 1", plain),
+            ("dtr = false", link::LineSettings { dtr: Some(false), ..plain }),
+            ("dtr = true", link::LineSettings { dtr: Some(true), ..plain }),
+            ("rts = false", link::LineSettings { rts: Some(false), ..plain }),
+            ("rts = true", link::LineSettings { rts: Some(true), ..plain }),
+        ] {
+            assert_eq!(line_of(key), want, "{key}");
+        }
     }
 
     #[test]

@@ -90,6 +90,7 @@ pub(crate) struct Running {
     pub(crate) notices: broadcast::Receiver<Arc<Notice>>,
     /// Where the page is.
     pub(crate) address: Option<SocketAddr>,
+    registry: Registry,
     core: JoinHandle<anyhow::Result<Ended>>,
     /// Closes when the core thread has ended, for whatever reason.
     core_alive: oneshot::Receiver<()>,
@@ -214,11 +215,11 @@ pub(crate) async fn start(mut setup: Setup) -> anyhow::Result<Running> {
             core.run(queue, answers)
         })
         .context("the core thread did not start")?;
-    Ok(Running { inputs, notices: listener, address, core, core_alive, stop_web })
+    Ok(Running { inputs, notices: listener, address, registry, core, core_alive, stop_web })
 }
 
 impl Running {
-    /// Ends the armed check's recording and the round, and waits for it.
+    /// Ends the armed check's recording and the round, waits for it, and has every link let its device go.
     ///
     /// # Errors
     /// What the core ended with.
@@ -227,6 +228,9 @@ impl Running {
         let _ = self.inputs.send(Input::Stop).await;
         let core = self.core;
         let ended = tokio::task::spawn_blocking(move || core.join()).await.context("the core did not end")?;
+        if let Err(left) = self.registry.close().await {
+            talk(&format!("cliplead: {left}"));
+        }
         ended.map_err(|_| anyhow::anyhow!("the core failed; please report this"))?
     }
 }

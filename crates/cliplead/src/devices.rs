@@ -5,8 +5,8 @@ use std::path::Path;
 use std::time::Instant as Clock;
 
 use anyhow::Context as _;
-use link::LinkEvent;
-use quantity::Instant;
+use link::{LinkEvent, Registry};
+use quantity::{Instant, Reading};
 use wire::poll::{PollCounters, PollReason};
 use wire::{Decoder, Item};
 
@@ -14,6 +14,7 @@ use crate::cli::{DevicesCommand, DevicesOptions, Format, WatchOptions};
 use crate::config::{self, DeviceConfig};
 use crate::daemon;
 use crate::learn;
+use crate::links::{self, Stop};
 use crate::output::{Exit, data, talk};
 
 /// Runs the command.
@@ -24,8 +25,7 @@ pub(crate) fn run(options: &DevicesOptions) -> anyhow::Result<Exit> {
     match &options.command {
         DevicesCommand::List { scan, format } => list(*scan, *format),
         DevicesCommand::Watch(watch) => {
-            let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-            runtime.block_on(follow(watch))
+            links::run(&daemon::registry(), async |registry, stop| follow(watch, registry, stop).await)
         }
         #[cfg(unix)]
         DevicesCommand::Doctor(doctor) => crate::doctor::run(doctor),
@@ -43,11 +43,20 @@ struct FoundJson {
 /// Bluetooth LE meters in range; a radio sends nothing unless this is asked for.
 #[cfg(all(feature = "ble", target_os = "linux"))]
 fn scan() -> anyhow::Result<Vec<link::Found>> {
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    Ok(runtime.block_on(link::BleAdapter::new().scan()).unwrap_or_else(|absence| {
-        talk(&format!("no Bluetooth scan: {absence}"));
-        Vec::new()
-    }))
+    let radio = link::BleAdapter::new();
+    links::run(&Registry::new().with(radio.clone()), async |_, stop| {
+        tokio::select! {
+            biased;
+            asked = stop.asked() => {
+                asked?;
+                anyhow::bail!("stopped; the scan was not over")
+            }
+            found = radio.scan() => Ok(found.unwrap_or_else(|absence| {
+                talk(&format!("no Bluetooth scan: {absence}"));
+                Vec::new()
+            })),
+        }
+    })
 }
 
 #[cfg(not(all(feature = "ble", target_os = "linux")))]
@@ -139,21 +148,22 @@ fn device(options: &WatchOptions) -> anyhow::Result<DeviceConfig> {
     Ok(device)
 }
 
-async fn follow(options: &WatchOptions) -> anyhow::Result<Exit> {
+async fn follow(options: &WatchOptions, registry: &Registry, stop: &mut Stop) -> anyhow::Result<Exit> {
     let device = device(options)?;
     let profile = device.profile.as_ref().map(|(profile, _)| profile);
-    let registry = daemon::registry();
     let mut link = registry.open_as(&device.selector, &config::open_options(profile)?, profile)?;
-    let mut decoder = profile.map(Decoder::new);
+    let is_file = link.selector().scheme() == "file";
+    let mut decoder = profile.map(if is_file { Decoder::of_recorded_bytes } else { Decoder::new });
     let start = Clock::now();
     let mut left = options.count.unwrap_or(u64::MAX);
     while left > 0 {
         let event = tokio::select! {
-            event = link.next() => event,
-            asked = daemon::stop_asked() => {
+            biased;
+            asked = stop.asked() => {
                 asked?;
                 None
             }
+            event = link.next() => event,
         };
         let Some(event) = event else { break };
         let us = i64::try_from(start.elapsed().as_micros()).unwrap_or(i64::MAX);
@@ -239,28 +249,30 @@ fn show(
         }
         return Ok(1);
     };
+    let mut items = Vec::new();
+    decoder.bytes(at, &bytes, &mut |item| items.push(item));
     let mut lines = Vec::new();
     let mut readings = 0;
     let mut failed = false;
-    decoder.bytes(at, &bytes, &mut |item| match item {
-        Item::Reading(reading) => {
-            readings += 1;
-            lines.push(match format {
-                Format::Json => record::senml_reading(name, &reading),
-                Format::Text => {
-                    let held = if reading.flags.is_live() { "" } else { "  (not live)" };
-                    format!("{:>9.3} s  reading  {reading}{held}", at.seconds())
-                }
-            });
+    for item in items {
+        match item {
+            Item::Reading(reading) => {
+                readings += 1;
+                let label = decoder.label(reading.channel);
+                lines.push(match format {
+                    Format::Json => record::senml_reading(name, label, &reading),
+                    Format::Text => format!("{:>9.3} s  reading  {}", at.seconds(), worded(&reading, label)),
+                });
+            }
+            Item::Fault(fault) => {
+                failed |= fault.reason == wire::Reason::Script;
+                lines.push(match format {
+                    Format::Json => format!("{{\"t\":{},\"dropped\":{:?}}}", at.micros(), fault.to_string()),
+                    Format::Text => format!("{:>9.3} s  dropped  {fault}", at.seconds()),
+                });
+            }
         }
-        Item::Fault(fault) => {
-            failed |= fault.reason == wire::Reason::Script;
-            lines.push(match format {
-                Format::Json => format!("{{\"t\":{},\"dropped\":{:?}}}", at.micros(), fault.to_string()),
-                Format::Text => format!("{:>9.3} s  dropped  {fault}", at.seconds()),
-            });
-        }
-    });
+    }
     if let (true, Some(error)) = (failed, decoder.script_error()) {
         lines.push(match format {
             Format::Json => format!("{{\"t\":{},\"script\":{:?}}}", at.micros(), error.to_string()),
@@ -271,6 +283,19 @@ fn show(
         data(&line)?;
     }
     Ok(readings)
+}
+
+/// A reading with what tells it from those beside it, where there are any.
+fn worded(reading: &Reading, label: Option<&str>) -> String {
+    let mut notes = Vec::new();
+    if reading.channel != 0 || label.is_some() {
+        notes.push(format!("channel {}", reading.channel));
+    }
+    notes.extend(label.map(str::to_owned));
+    if !reading.flags.is_live() {
+        notes.push("not live".to_owned());
+    }
+    if notes.is_empty() { reading.to_string() } else { format!("{reading}  ({})", notes.join(", ")) }
 }
 
 /// Printable bytes as they are, others as escapes.

@@ -58,19 +58,19 @@ pub(crate) fn run(options: &DoctorOptions) -> anyhow::Result<Exit> {
 fn examine(options: &DoctorOptions) -> anyhow::Result<Vec<Finding>> {
     let machine = machine(options)?;
     let site = options.config.as_deref().map(|path| site::look(&machine, path));
-    let (mut findings, schemes) = site.unwrap_or_default();
-    let uses = |scheme: &str| schemes.as_ref().is_none_or(|known| known.iter().any(|one| one == scheme));
+    let (mut findings, site) = site.unwrap_or_default();
+    let uses = |scheme: &str| site.as_ref().is_none_or(|site| site.schemes.iter().any(|one| one == scheme));
     let mut kinds: Vec<Vec<Finding>> = Vec::new();
     #[cfg(feature = "serial")]
     if uses("serial") {
-        let mut serial = doctor::serial(&machine);
+        let mut serial = doctor::serial(&machine, site.as_ref().map(|site| site.ports.as_slice()));
         serial.extend(doctor::udev_rule(&machine, shipped::udev_rule()));
         kinds.push(serial);
     }
     if uses("ble") {
         kinds.push(doctor::bluetooth(&machine));
     }
-    must_be_there(&mut kinds, schemes.is_some());
+    must_be_there(&mut kinds, site.is_some());
     findings.extend(kinds.into_iter().flatten());
     findings.push(clock());
     findings.sort_by_key(|finding| finding.state);
@@ -214,11 +214,12 @@ fn show(finding: &Finding, format: Format) -> anyhow::Result<()> {
 fn summary(findings: &[Finding]) -> String {
     let count = |state: State| findings.iter().filter(|finding| finding.state == state).count();
     format!(
-        "{} hindered, {} likely, {} could not be looked at, {} not there, {} fine",
+        "{} hindered, {} likely, {} could not be looked at, {} not there, {} notes, {} fine",
         count(State::Hindered),
         count(State::Likely),
         count(State::NotSeen),
         count(State::Missing),
+        count(State::Note),
         count(State::Fine)
     )
 }

@@ -12,6 +12,8 @@ use quantity::Instant;
 use wire::learn::{Head, Learned, Observation, Outcome, Recording, Shown, learn};
 
 use crate::cli::{Format, LearnOptions};
+use crate::daemon;
+use crate::links;
 use crate::output::{Exit, data, talk};
 
 /// Shown before anything is recorded from a meter (`hardware-notes/README.md`).
@@ -36,25 +38,29 @@ pub(crate) struct Lesson {
 /// When the device or the file cannot be used, or what was shown cannot be read.
 pub(crate) fn run(options: &LearnOptions) -> anyhow::Result<Exit> {
     let id = options.write.as_deref().map(folder::id).transpose()?;
-    let lesson = match &options.from {
+    let chosen = id.unwrap_or_else(|| "learned-meter".into());
+    let id = chosen.as_str();
+    let (lesson, learned) = match &options.from {
         Some(path) => {
             let recording = source::read(path)?;
             let seen = observations(&options.shows, &recording)?;
-            Lesson { recording, seen, link: String::new(), captured: false }
+            considered(Lesson { recording, seen, link: String::new(), captured: false }, id)?
         }
         None => {
             talk(CAUTIONS);
-            let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-            runtime.block_on(record::lesson(options))?
+            links::run(&daemon::registry(), async |registry, stop| {
+                let lesson = record::lesson(options, registry, stop).await?;
+                let all = considered(lesson, id)?;
+                if stop.is_asked().await? {
+                    bail!(record::STOPPED);
+                }
+                Ok(all)
+            })?
         }
     };
-    let lesson = in_milliseconds(lesson)?;
-    let id = id.unwrap_or_else(|| "learned-meter".into());
-    let title = format!("Learned meter {id}");
-    let learned = learn(Head { id: &id, title: &title, link: &lesson.link }, &lesson.recording, &lesson.seen);
     let written = match (&learned.outcome, &options.write) {
         (Outcome::Profile { toml, remarks }, Some(path)) => {
-            folder::write(path, &id, toml, remarks, &lesson, &learned)?;
+            folder::write(path, id, toml, remarks, &lesson, &learned)?;
             Some(path.display().to_string())
         }
         _ => None,
@@ -65,6 +71,14 @@ pub(crate) fn run(options: &LearnOptions) -> anyhow::Result<Exit> {
         Outcome::Ask(_) if lesson.seen.is_empty() && options.write.is_none() => Exit::Fine,
         Outcome::Ask(_) | Outcome::Nothing(_) => Exit::Found,
     })
+}
+
+/// The recording as it will be written, and what it teaches.
+fn considered(lesson: Lesson, id: &str) -> anyhow::Result<(Lesson, Learned)> {
+    let lesson = in_milliseconds(lesson)?;
+    let title = format!("Learned meter {id}");
+    let learned = learn(Head { id, title: &title, link: &lesson.link }, &lesson.recording, &lesson.seen);
+    Ok((lesson, learned))
 }
 
 /// The recording as `stream.hex` will hold it, so that what is checked is what is written.

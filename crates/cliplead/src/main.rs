@@ -17,6 +17,7 @@ mod judge_once;
 mod last_good;
 mod learn;
 mod licences;
+mod links;
 mod output;
 mod published;
 mod replay;

@@ -7,6 +7,7 @@ use std::task::{Context, Poll};
 
 use tokio::sync::mpsc;
 
+use crate::closing::Closing;
 use crate::error::{Absence, OpenError};
 use crate::event::{Counters, LinkEvent};
 use crate::options::{LineSettings, OpenOptions};
@@ -32,6 +33,15 @@ pub trait Adapter: Send + Sync {
     /// # Errors
     /// Only what can never heal by itself: a refused selector, an option out of range, an unreadable file.
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError>;
+
+    /// Asks the links of this adapter to end, whoever holds them, and waits, for [`crate::CLOSE_TIME_MAX`] at most, until each
+    /// has let its device go; those too that were dropped before. For the end of a program: see [`crate::Registry::close`].
+    ///
+    /// Only a device to which something must be said in parting needs it; any other is free when its link is dropped. An
+    /// adapter around another one passes it on.
+    fn close(&self) -> Closing {
+        Box::pin(std::future::ready(0))
+    }
 }
 
 /// A device that [`Adapter::list`] found.

@@ -159,6 +159,24 @@ impl fmt::Display for OpenError {
 
 impl std::error::Error for OpenError {}
 
+/// What may mend a Bluetooth meter that is in range and cannot be opened.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Mend {
+    /// Another program or telephone may hold it.
+    Release,
+    /// It wants to be paired first.
+    Pair,
+    /// It is hardly in range.
+    Approach,
+    /// What the system remembers of it may be wrong.
+    Forget,
+    /// The Bluetooth service itself does not answer.
+    Service,
+    /// It has nothing that can be read.
+    Choose,
+}
+
 /// Why a device cannot be opened now. It is tried again for ever; the text says what mends it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
@@ -235,6 +253,8 @@ pub enum Absence {
     Mute {
         /// What came of the last request.
         why: &'static str,
+        /// The line is a serial port of this machine, with settings of its own.
+        serial: bool,
     },
     /// There is no way to the host.
     Unreachable {
@@ -265,6 +285,8 @@ pub enum Absence {
         device: String,
         /// What the service said.
         detail: String,
+        /// What mends it.
+        mend: Mend,
     },
     /// The system refused for another reason.
     System {
@@ -331,10 +353,15 @@ impl fmt::Display for Absence {
                 "{address} does not answer; check that the serial server is on, that the address is its own, and that no \
                  firewall stands between"
             ),
-            Self::Mute { why } => write!(
+            Self::Mute { why, serial } => write!(
                 f,
-                "the line is open, and the device gives no answer that counts ({why}); check that it is on, its address, speed \
-                 and parity, and the wires"
+                "the {} is open, and the device gives no answer that counts ({why}); check that it is on, its address{}",
+                if *serial { "line" } else { "connection" },
+                if *serial {
+                    ", speed and parity, and the wires"
+                } else {
+                    " in the profile, and, if a serial server stands between, the line settings of that server"
+                }
             ),
             Self::Unreachable { address, detail } => write!(
                 f,
@@ -369,11 +396,27 @@ impl Absence {
                 devices.len(),
                 devices.join(", ")
             ),
-            Self::NotConnected { device, detail } => write!(
-                f,
-                "{device} is in range and cannot be opened ({detail}); close the program or telephone that holds it, then \
-                 switch it off and on"
-            ),
+            Self::NotConnected { device, detail, mend } => {
+                write!(f, "{device} is in range and cannot be opened ({detail}); ")?;
+                match mend {
+                    Mend::Release => f.write_str(
+                        "close the program or telephone that holds it, then switch it off and on",
+                    ),
+                    Mend::Pair => write!(f, "it may have to be paired: bluetoothctl pair {device}"),
+                    Mend::Approach => f.write_str("bring it nearer, and see that it is still switched on"),
+                    Mend::Forget => write!(
+                        f,
+                        "switch it off and on; if that does not help, have the system forget it: bluetoothctl remove {device}"
+                    ),
+                    Mend::Service => f.write_str(
+                        "switch it off and on; if that does not help, start the Bluetooth service anew: sudo systemctl restart \
+                         bluetooth",
+                    ),
+                    Mend::Choose => f.write_str(
+                        "check with `devices list --scan` that it is the meter that is meant; this one cannot be read",
+                    ),
+                }
+            }
             _ => Ok(()),
         }
     }

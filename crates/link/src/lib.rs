@@ -11,7 +11,8 @@
 //! 4. A live source never waits for its reader. A reader that falls behind by more than the queue holds loses the whole
 //!    backlog, told as one counted gap, and goes on with the present. Finite sources (file, stdin) wait instead and lose nothing.
 //! 5. A device that is absent, busy, forbidden or broken is looked for again for ever, and never delays another.
-//! 6. Dropping the link stops its task and frees the device.
+//! 6. Dropping the link stops its task and frees the device. What has to be said to a device in parting takes some time;
+//!    [`Registry::close`] waits for it, and every program calls it before its runtime ends.
 //! 7. Listing never opens a device and never fails.
 //!
 //! [`conformance::check`] proves these for any adapter.
@@ -38,6 +39,7 @@ mod adapter;
 mod backoff;
 #[cfg(all(feature = "ble", target_os = "linux"))]
 mod ble;
+mod closing;
 pub mod conformance;
 #[cfg(unix)]
 pub mod doctor;
@@ -71,7 +73,8 @@ mod tracer;
 pub use adapter::{Adapter, Found, Link, RequestRefused, Requests};
 #[cfg(all(feature = "ble", target_os = "linux"))]
 pub use ble::{BleAdapter, BlePlace};
-pub use error::{Absence, OpenError, SelectorFault};
+pub use closing::{CLOSE_TIME_MAX, Closing, NotLetGo};
+pub use error::{Absence, Mend, OpenError, SelectorFault};
 pub use event::{CHUNK_BYTES_MAX, Counters, GapReason, LinkEvent, LinkState, Loss};
 pub use faults::{Fault, FaultCounts, FaultRates, FaultyAdapter, FaultyLink, Injected};
 #[cfg(feature = "file")]

@@ -140,6 +140,39 @@ impl FromStr for LineSettings {
 }
 
 impl LineSettings {
+    /// The settings that a profile's `[link]` table asks for. Taken apart without `..`, so that a key that joins the table
+    /// cannot be forgotten here.
+    ///
+    /// # Errors
+    /// A number out of its range, which a profile that loaded does not have.
+    pub fn of(hints: &wire::LinkHints) -> Result<Self, OptionFault> {
+        let wire::LinkHints { kind: wire::LinkKind::Serial, baud, data_bits, parity, stop_bits, dtr, rts } =
+            *hints;
+        let settings = Self {
+            baud,
+            data_bits: match data_bits {
+                5 => DataBits::Five,
+                6 => DataBits::Six,
+                7 => DataBits::Seven,
+                8 => DataBits::Eight,
+                bits => return Err(OptionFault::DataBits { bits }),
+            },
+            parity: match parity {
+                wire::Parity::None => Parity::None,
+                wire::Parity::Odd => Parity::Odd,
+                wire::Parity::Even => Parity::Even,
+            },
+            stop_bits: match stop_bits {
+                wire::StopBits::One => StopBits::One,
+                wire::StopBits::Two => StopBits::Two,
+            },
+            dtr,
+            rts,
+        };
+        settings.check()?;
+        Ok(settings)
+    }
+
     fn check(&self) -> Result<(), OptionFault> {
         if (BAUD.0..=BAUD.1).contains(&self.baud) {
             Ok(())
@@ -223,6 +256,11 @@ pub enum OptionFault {
         /// As given.
         baud: u32,
     },
+    /// The data bits.
+    DataBits {
+        /// As given.
+        bits: u8,
+    },
     /// The silence time.
     Silence {
         /// As given.
@@ -249,6 +287,7 @@ impl fmt::Display for OptionFault {
                 text.escape_debug()
             ),
             Self::Baud { baud } => write!(f, "baud rate {baud} is outside {} to {}", BAUD.0, BAUD.1),
+            Self::DataBits { bits } => write!(f, "{bits} data bits are outside 5 to 8"),
             Self::Silence { silence } => write!(f, "silence time {silence:?} is outside 50 ms to 1 h"),
             Self::Queue { bytes } => write!(f, "queue of {bytes} bytes is outside 8192 bytes to 16 MiB"),
             Self::Pace { rate } => write!(f, "pace {rate} is outside 1 to 10000000 bytes a second"),

@@ -11,6 +11,7 @@ use wire::Profile;
 use wire::poll::{PollCounters, PollReason, Polled, Poller};
 
 use crate::adapter::{Adapter, Found, Link, Requests};
+use crate::closing::Closing;
 use crate::error::{Absence, OpenError};
 use crate::event::{Counters, GapReason, LinkEvent, LinkState, Loss};
 use crate::guard::guarded;
@@ -50,6 +51,10 @@ impl<A: Adapter> Adapter for PolledAdapter<A> {
 
     fn check(&self, selector: &Selector) -> Result<(), OpenError> {
         self.inner.check(selector)
+    }
+
+    fn close(&self) -> Closing {
+        self.inner.close()
     }
 
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
@@ -93,6 +98,7 @@ pub(crate) fn open(
             mute_at: None,
             mute: false,
             trouble: PollReason::Unanswered.words(),
+            serial: line.is_some(),
         };
         drive.run()
     })?;
@@ -146,6 +152,8 @@ struct Drive {
     mute: bool,
     /// What came of the last request.
     trouble: &'static str,
+    /// The line is a serial port of this machine.
+    serial: bool,
 }
 
 impl Drive {
@@ -240,7 +248,7 @@ impl Drive {
     fn is_mute(&mut self) {
         self.mute_at = None;
         self.mute = true;
-        self.outlet.state(LinkState::Absent(Absence::Mute { why: self.trouble }));
+        self.outlet.state(LinkState::Absent(Absence::Mute { why: self.trouble, serial: self.serial }));
     }
 
     fn fell_silent(&mut self) {

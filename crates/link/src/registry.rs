@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::adapter::{Adapter, Found, Link};
+use crate::closing::NotLetGo;
 use crate::error::OpenError;
 use crate::options::OpenOptions;
 use crate::polled;
@@ -69,6 +70,27 @@ impl Registry {
     pub fn open(&self, text: &str, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
         let selector: Selector = text.parse()?;
         self.adapter(&selector)?.open(&selector, options)
+    }
+
+    /// Ends the links of all adapters, whoever holds them, and waits until each has let its device go, for
+    /// [`crate::CLOSE_TIME_MAX`] at most. Every program calls it before its runtime ends, however it ends: a task that is left
+    /// to a runtime that ends is never run, and a Bluetooth meter would stay connected and be found by nobody.
+    /// Must be called within a tokio runtime.
+    ///
+    /// # Errors
+    /// How many did not in time.
+    pub async fn close(&self) -> Result<(), NotLetGo> {
+        // All are asked before one is waited for, so that one limit holds for all.
+        let closing: Vec<_> =
+            self.adapters.iter().map(|(scheme, adapter)| (*scheme, adapter.close())).collect();
+        let mut links = Vec::new();
+        for (scheme, closing) in closing {
+            match closing.await {
+                0 => {}
+                left => links.push((scheme, left)),
+            }
+        }
+        if links.is_empty() { Ok(()) } else { Err(NotLetGo { links }) }
     }
 
     /// As [`Registry::open`]; a device that speaks only when asked, by its profile, is asked (see [`crate::PolledAdapter`]).

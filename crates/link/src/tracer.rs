@@ -6,6 +6,7 @@ use std::sync::Arc;
 use std::task::{Context, Poll};
 
 use crate::adapter::{Adapter, Found, Link, Requests};
+use crate::closing::Closing;
 use crate::error::OpenError;
 use crate::event::{Counters, LinkEvent};
 use crate::options::{LineSettings, OpenOptions};
@@ -54,6 +55,10 @@ impl<A: Adapter> Adapter for TracedAdapter<A> {
 
     fn check(&self, selector: &Selector) -> Result<(), OpenError> {
         self.inner.check(selector)
+    }
+
+    fn close(&self) -> Closing {
+        self.inner.close()
     }
 
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {

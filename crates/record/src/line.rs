@@ -42,8 +42,8 @@ pub struct RecordingHeader {
     /// Verdicts were stored, each with a line of its own; default false: each counts at once.
     #[serde(default, skip_serializing_if = "core::ops::Not::not")]
     pub stores: bool,
-    /// When it began, for people.
-    #[serde(default)]
+    /// When it began, for people; empty when nobody said it, and then not written.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
     pub started: String,
     /// Where the data come from: measured or synthesised, for people.
     #[serde(default)]
@@ -419,5 +419,21 @@ fn data(text: Option<&str>, hex: Option<&str>) -> Result<Vec<u8>, String> {
                 .ok_or_else(|| "hex holds something other than 0-9, a-f".to_owned())
         }
         _ => Err("bytes need exactly one of \"text\" and \"hex\"".to_owned()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A key says something or is not there.
+    #[test]
+    fn the_start_is_written_when_it_is_known() {
+        let mut header = RecordingHeader::of(&round::Settings::default());
+        assert!(!crate::to_line(&header).contains("started"));
+        header.started = "2026-03-02 09:15".to_owned();
+        let line = crate::to_line(&header);
+        assert!(line.contains("\"started\":\"2026-03-02 09:15\""), "{line}");
+        assert_eq!(serde_json::from_str::<RecordingHeader>(&line).unwrap(), header);
     }
 }

@@ -42,9 +42,9 @@ const UNITS: [(&str, Unit); 16] = [
     ("s", Unit::SECOND),
 ];
 
-/// One reading as a pack of one record.
+/// One reading as a pack of one record, with the device's own word for its channel where it has one.
 #[must_use]
-pub fn reading(device: &str, reading: &Reading) -> String {
+pub fn reading(device: &str, label: Option<&str>, reading: &Reading) -> String {
     let unit = reading.unit;
     let (senml, base) =
         UNITS.iter().copied().find(|(_, known)| known.kind() == unit.kind()).unwrap_or(("", unit));
@@ -68,6 +68,9 @@ pub fn reading(device: &str, reading: &Reading) -> String {
     record.insert("seq".into(), json!(reading.seq));
     if reading.channel != 0 {
         record.insert("channel".into(), json!(reading.channel));
+    }
+    if let Some(label) = label {
+        record.insert("label".into(), json!(label));
     }
     let flags = reading.flags;
     let set = [
@@ -254,6 +257,27 @@ mod tests {
         assert_eq!((many[1].0.as_str(), many[1].1.to_string().as_str()), ("10e2073a01080063", "1.2 A"));
     }
 
+    /// What the display shows in uF stands in F without a digit more.
+    #[test]
+    fn a_value_has_no_digits_that_nobody_showed() {
+        for (shown, want) in [("12.46 uF", "1.246e-5"), ("44.70 uF", "4.47e-5"), ("0.0001 uF", "1e-10")] {
+            let number: f64 = want.parse().unwrap();
+            let pack = format!(r#"[{{"n":"meter","u":"F","v":{number},"shown":"{shown}"}}]"#);
+            let written: Value = serde_json::from_str(&reading("meter", None, &example(&pack)[0].1)).unwrap();
+            assert_eq!(written[0]["v"].to_string(), json!(number).to_string(), "{shown}");
+        }
+    }
+
+    #[test]
+    fn a_label_stands_beside_the_channel_and_hinders_no_reader() {
+        let got = example(r#"[{"n":"probe","u":"Cel","v":21.5,"channel":1}]"#).remove(0).1;
+        let line = reading("probe", Some("return \"air\""), &got);
+        let again: Value = serde_json::from_str(&line).unwrap();
+        assert_eq!((&again[0]["channel"], &again[0]["label"]), (&json!(1), &json!("return \"air\"")));
+        assert_eq!(super::pack(&again).unwrap()[0].1, got);
+        assert!(!reading("probe", None, &got).contains("label"));
+    }
+
     #[test]
     fn keeps_the_digits_as_displayed() {
         let pack = r#"[{"bn":"urn:dev:cliplead:meter:","n":"capacitance","t":1.25,"u":"F","v":4.47e-05,"shown":"44.70 uF","seq":17}]"#;
@@ -262,7 +286,7 @@ mod tests {
             (device.as_str(), got.to_string().as_str(), got.at.micros()),
             ("meter", "44.70 uF", 1_250_000)
         );
-        let again: Value = serde_json::from_str(&reading("meter", &got)).unwrap();
+        let again: Value = serde_json::from_str(&reading("meter", None, &got)).unwrap();
         assert_eq!(super::pack(&again).unwrap()[0].1, got);
     }
 

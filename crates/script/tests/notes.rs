@@ -116,6 +116,19 @@ fn a_flood_of_whole_frames_is_not_read() {
     assert!(error.line > 0 && error.line < line && error.message.contains("11 bytes"), "{error}");
 }
 
+/// Recorded bytes have no times and no device behind them: all of them are read.
+#[test]
+fn every_frame_of_recorded_bytes_is_read() {
+    let (text, _) = changed("kind = \"script\"", "kind = \"script\"");
+    let profile = Profile::parse_with(&text, &FrameScripts).unwrap();
+    let frame = [0xE4, 0x9C, 0, 1, 2, 3, 4, 5, 6, 7, 8];
+    let unread = |mut decoder: Decoder| {
+        decoder.bytes(quantity::Instant::ZERO, &frame.repeat(1_000), &mut |_| {});
+        decoder.counters().drops(wire::Reason::Unread)
+    };
+    assert_eq!((unread(Decoder::new(&profile)), unread(Decoder::of_recorded_bytes(&profile))), (800, 0));
+}
+
 #[test]
 fn a_script_reads_one_characteristic() {
     use wire::packet::{PacketKind, wrap};

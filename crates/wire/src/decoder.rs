@@ -2,6 +2,7 @@
 //! reported and does not read a clock.
 
 use alloc::boxed::Box;
+use alloc::collections::BTreeMap;
 use alloc::vec::Vec;
 
 use quantity::{Instant, Reading};
@@ -46,6 +47,10 @@ struct Meaning {
     whole_at: Instant,
     /// The last number of each count of frames.
     numbers: Vec<(u8, i64)>,
+    /// What the device calls each channel.
+    labels: BTreeMap<u8, Box<str>>,
+    /// The bytes are recorded ones, which come as fast as they are read.
+    recorded: bool,
 }
 
 impl Decoder {
@@ -64,8 +69,19 @@ impl Decoder {
                 script_error: None,
                 whole_at: Instant::ZERO,
                 numbers: Vec::new(),
+                labels: BTreeMap::new(),
+                recorded: false,
             },
         }
+    }
+
+    /// A decoder of recorded bytes without their times, such as a file of them. They come as fast as they are read, so a script
+    /// reads them all: there is no device that could babble.
+    #[must_use]
+    pub fn of_recorded_bytes(profile: &Profile) -> Self {
+        let mut decoder = Self::new(profile);
+        decoder.meaning.recorded = true;
+        decoder
     }
 
     /// Takes bytes that arrived at `at`. A frame's time is that of its last byte (of its line end, for text).
@@ -112,6 +128,13 @@ impl Decoder {
     #[must_use]
     pub fn evidence(&self) -> Evidence {
         self.meaning.profile.evidence()
+    }
+
+    /// What the device itself calls this channel: the User Description of the characteristic that gave its last frame. `None`:
+    /// it said nothing, or not in words.
+    #[must_use]
+    pub fn label(&self, channel: u8) -> Option<&str> {
+        self.meaning.labels.get(&channel).map(|label| &**label)
     }
 
     /// Why the decode script failed last, with its line in the profile; `None` where it has not.
@@ -177,7 +200,7 @@ impl Meaning {
 
     /// Whether the script may read one more frame in this second.
     fn may_read(&mut self, at: Instant) -> bool {
-        if !matches!(self.profile.decode(), Decode::Script(_)) {
+        if self.recorded || !matches!(self.profile.decode(), Decode::Script(_)) {
             return true;
         }
         let second = at.micros().div_euclid(1_000_000);
@@ -224,6 +247,7 @@ impl Meaning {
                 }
             });
         });
+        self.keep_label(frame, &fit);
         match fit {
             Fit::Fits | Fit::Ignored => self.whole(bytes, fit == Fit::Ignored),
             Fit::Foreign => self.fault(Fault { reason: Reason::Pattern, bytes }, sink),
@@ -233,6 +257,20 @@ impl Meaning {
             }
         }
         is_read
+    }
+
+    /// Keeps what a characteristic is called, or forgets it: the packets of one channel may change their device.
+    fn keep_label(&mut self, frame: &[u8], fit: &Fit) {
+        let (Decode::Gatt(gatt), Fit::Fits) = (self.profile.decode(), fit) else { return };
+        match gatt.label(frame) {
+            None => {}
+            Some((channel, None)) => drop(self.labels.remove(&channel)),
+            Some((channel, Some(label))) => {
+                if self.labels.get(&channel).is_none_or(|known| **known != *label) {
+                    self.labels.insert(channel, label.into());
+                }
+            }
+        }
     }
 
     /// Counts a whole frame.

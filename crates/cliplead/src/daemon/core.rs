@@ -119,6 +119,7 @@ impl Core {
         let mut header = RecordingHeader::of(&settings);
         header.site.clone_from(&config.site);
         rules.hash().clone_into(&mut header.rules);
+        header.started = httpdate::fmt_http_date(std::time::SystemTime::now());
         header.note = note;
         let Outlets { mut tape, notices, views } = outlets;
         if let Some(tape) = &mut tape {

@@ -11,8 +11,30 @@ use super::command;
 use crate::config::{self, Config, DeviceConfig};
 use crate::{daemon, rules};
 
-/// The findings, and the schemes of the devices the site uses; `None` when its file cannot be read.
-pub(crate) fn look(machine: &Machine, path: &Path) -> (Vec<Finding>, Option<Vec<String>>) {
+/// What the devices of a site use.
+#[derive(Default)]
+pub(crate) struct Uses {
+    /// The schemes of their selectors.
+    pub(crate) schemes: Vec<String>,
+    /// The serial ports they name.
+    #[cfg(feature = "serial")]
+    pub(crate) ports: Vec<link::SerialPlace>,
+}
+
+impl Uses {
+    fn add(&mut self, selector: &str) {
+        let Some((scheme, _rest)) = selector.split_once(':') else { return };
+        self.schemes.push(scheme.to_owned());
+        #[cfg(feature = "serial")]
+        if scheme == "serial" {
+            // One that cannot be read is told with its device.
+            self.ports.extend(link::SerialPlace::parse(_rest).ok());
+        }
+    }
+}
+
+/// The findings, and what the devices of the site use; `None` when its file cannot be read.
+pub(crate) fn look(machine: &Machine, path: &Path) -> (Vec<Finding>, Option<Uses>) {
     const CHECK: &str = "site's file";
     const WHY: &str = "The daemon does not start with a file it cannot use.";
     let what = path.display().to_string();
@@ -26,10 +48,10 @@ pub(crate) fn look(machine: &Machine, path: &Path) -> (Vec<Finding>, Option<Vec<
     };
     let mut findings = vec![Finding::new(CHECK, what, State::Fine, "loads, its profiles too", WHY)];
     let registry = daemon::registry();
-    let mut schemes = Vec::new();
+    let mut uses = Uses::default();
     for one in &config.devices {
         findings.push(device(machine, &registry, one));
-        schemes.extend(one.selector.split_once(':').map(|(scheme, _)| scheme.to_owned()));
+        uses.add(&one.selector);
     }
     findings.push(rule_set(&config));
     if let Some(history) = &config.history {
@@ -39,7 +61,7 @@ pub(crate) fn look(machine: &Machine, path: &Path) -> (Vec<Finding>, Option<Vec<
     if let Some(address) = config.dashboard {
         findings.push(page(address));
     }
-    (findings, Some(schemes))
+    (findings, Some(uses))
 }
 
 #[cfg_attr(

@@ -3,18 +3,27 @@
 use std::time::Duration;
 
 use anyhow::{Context as _, bail};
-use link::{Link, LinkEvent, OpenOptions};
+use link::{Link, LinkEvent, OpenOptions, Registry};
 use quantity::Instant;
 use tokio::sync::mpsc;
 use wire::learn::{Head, Observation, Outcome, Recording, Shown, learn};
 
 use super::{Lesson, may_ask};
 use crate::cli::LearnOptions;
-use crate::daemon;
+use crate::links::Stop;
 use crate::output::talk;
 
 /// The usual rates of meters, the most usual first (common practice).
 const BAUDS: [u32; 8] = [9600, 2400, 19_200, 4800, 1200, 38_400, 57_600, 115_200];
+
+/// Why a lesson that was broken off has no result.
+pub(super) const STOPPED: &str = "stopped; nothing was written";
+
+/// Turns of the runtime in which a port that has bytes is read and hands them over.
+const TURNS: u32 = 4;
+
+/// The most events taken that came before an answer; a link holds fewer back.
+const WAITING_MAX: u32 = 1024;
 
 /// The most observations of one lesson.
 const OBSERVATIONS_MAX: usize = 64;
@@ -47,22 +56,26 @@ struct Tape {
 ///
 /// # Errors
 /// When the device cannot be opened, or what was shown cannot be read.
-pub(super) async fn lesson(options: &LearnOptions) -> anyhow::Result<Lesson> {
+pub(super) async fn lesson(
+    options: &LearnOptions,
+    registry: &Registry,
+    stop: &mut Stop,
+) -> anyhow::Result<Lesson> {
     let selector = options.selector.as_deref().context("a selector is needed")?;
     // Wrong words are refused before anybody waits for a recording.
     let told: Vec<Shown> = options.shows.iter().map(|text| Shown::parse(text)).collect::<Result<_, _>>()?;
     let mut baud = options.baud;
     if options.try_bauds {
-        baud = best_baud(selector, options).await?;
+        baud = best_baud(selector, options, registry, stop).await?;
     }
-    let mut tape = Tape::open(selector, baud)?;
+    let mut tape = Tape::open(registry, selector, baud)?;
     let seen = if may_ask(options) {
-        asked(&mut tape, options).await?
+        asked(&mut tape, options, stop).await?
     } else {
         let mut seen = Vec::new();
         for shown in told {
             talk(&format!("the display is taken to show {:?} now", shown.text()));
-            let (from, to) = tape.record(options).await?;
+            let (from, to) = tape.record(options, stop).await?;
             seen.push(Observation { from, to, shown });
         }
         seen
@@ -77,13 +90,18 @@ pub(super) async fn lesson(options: &LearnOptions) -> anyhow::Result<Lesson> {
 
 /// The rate at which text, a checksum or counted places come out, and most of it sound. Regular frames alone prove a rate only
 /// where no other rate has them: at half or twice the right one a steady display looks regular too.
-async fn best_baud(selector: &str, options: &LearnOptions) -> anyhow::Result<u32> {
+async fn best_baud(
+    selector: &str,
+    options: &LearnOptions,
+    registry: &Registry,
+    stop: &mut Stop,
+) -> anyhow::Result<u32> {
     let head = Head { id: "learned-meter", title: "", link: "" };
     talk("Change what the display shows all the while: at a wrong rate a steady one looks regular too.");
     let mut found: Vec<(bool, usize, u32)> = Vec::new();
     for baud in BAUDS {
-        let mut tape = Tape::open(selector, baud)?;
-        tape.record(options).await?;
+        let mut tape = Tape::open(registry, selector, baud)?;
+        tape.record(options, stop).await?;
         let learned = learn(head, &tape.recording, &[]);
         let words = learned.hypotheses.first();
         let sound = words.map_or(0, |h| h.sound * 100 / (h.sound + h.damaged).max(1));
@@ -122,15 +140,19 @@ fn chosen(found: &[(bool, usize, u32)]) -> anyhow::Result<u32> {
 }
 
 /// Records, asks, and records again until there is no answer.
-async fn asked(tape: &mut Tape, options: &LearnOptions) -> anyhow::Result<Vec<Observation>> {
+async fn asked(
+    tape: &mut Tape,
+    options: &LearnOptions,
+    stop: &mut Stop,
+) -> anyhow::Result<Vec<Observation>> {
     let mut seen: Vec<Observation> = Vec::new();
     let mut answers = answers();
     while seen.len() < OBSERVATIONS_MAX {
         talk("Hold the display steady.");
-        let (from, to) = tape.record(options).await?;
+        let (from, to) = tape.record(options, stop).await?;
         let shown = loop {
             talk("What did the display show? (\"12.46 uF\", \"OL\", \"12.46 uF hold\"; empty: no more)");
-            let Some(text) = tape.answer(&mut answers).await? else { return Ok(seen) };
+            let Some(text) = tape.answer(&mut answers, stop).await? else { return Ok(seen) };
             if text.trim().is_empty() {
                 return Ok(seen);
             }
@@ -154,7 +176,7 @@ async fn asked(tape: &mut Tape, options: &LearnOptions) -> anyhow::Result<Vec<Ob
             return Ok(seen);
         }
         talk("Change the value or the function, wait until it stands still, press Enter. (done: no more)");
-        match tape.answer(&mut answers).await? {
+        match tape.answer(&mut answers, stop).await? {
             Some(text) if text.trim() != "done" => {}
             _ => return Ok(seen),
         }
@@ -164,11 +186,11 @@ async fn asked(tape: &mut Tape, options: &LearnOptions) -> anyhow::Result<Vec<Ob
 }
 
 impl Tape {
-    fn open(selector: &str, baud: u32) -> anyhow::Result<Self> {
+    fn open(registry: &Registry, selector: &str, baud: u32) -> anyhow::Result<Self> {
         let mut options = OpenOptions { silence: None, ..OpenOptions::default() };
         options.line.baud = baud;
         options.check().map_err(|fault| anyhow::anyhow!("{fault}"))?;
-        let link = daemon::registry().open(selector, &options)?;
+        let link = registry.open(selector, &options)?;
         Ok(Self { link, recording: Recording::new(), start: tokio::time::Instant::now(), ended: false })
     }
 
@@ -191,7 +213,11 @@ impl Tape {
     }
 
     /// Records for the asked time, or until the asked bytes came or the device ended; when that was.
-    async fn record(&mut self, options: &LearnOptions) -> anyhow::Result<(Instant, Instant)> {
+    async fn record(
+        &mut self,
+        options: &LearnOptions,
+        stop: &mut Stop,
+    ) -> anyhow::Result<(Instant, Instant)> {
         let from = self.now();
         let before = self.recording.len() + self.recording.left_out();
         let end = tokio::time::Instant::now() + Duration::from_secs(options.seconds);
@@ -200,25 +226,51 @@ impl Tape {
         let got = |tape: &Self| tape.recording.len() + tape.recording.left_out() - before;
         while got(self) < most && !self.ended {
             tokio::select! {
-                event = self.link.next() => self.take(event),
+                biased;
+                asked = stop.asked() => { asked?; bail!(STOPPED); }
+                // Before the bytes: a device that never pauses does not make it longer.
+                () = tokio::time::sleep_until(end) => break,
                 _ = second.tick() => {
                     let left = end.saturating_duration_since(tokio::time::Instant::now()).as_secs();
                     talk(&format!("recording: {} bytes, {left} s left", got(self)));
                 }
-                () = tokio::time::sleep_until(end) => break,
-                stop = daemon::stop_asked() => { stop?; bail!("stopped; nothing was written"); }
+                event = self.link.next() => self.take(event),
             }
         }
         Ok((from, self.now()))
     }
 
+    /// Takes the bytes that came before now: they belong to what was shown before, not to what is recorded next.
+    async fn take_what_came(&mut self) {
+        let a_few_turns = || async {
+            for _ in 0..TURNS {
+                tokio::task::yield_now().await;
+            }
+        };
+        for _ in 0..WAITING_MAX {
+            tokio::select! {
+                biased;
+                event = self.link.next(), if !self.ended => self.take(event),
+                () = a_few_turns() => return,
+            }
+        }
+    }
+
     /// The next line somebody types, while the recording goes on; `None` when nobody will.
-    async fn answer(&mut self, answers: &mut Answers) -> anyhow::Result<Option<String>> {
+    async fn answer(
+        &mut self,
+        answers: &mut Answers,
+        stop: &mut Stop,
+    ) -> anyhow::Result<Option<String>> {
         loop {
             tokio::select! {
-                line = answers.recv() => return Ok(line.transpose()?),
+                biased;
+                asked = stop.asked() => { asked?; bail!(STOPPED); }
+                line = answers.recv() => {
+                    self.take_what_came().await;
+                    return Ok(line.transpose()?);
+                }
                 event = self.link.next(), if !self.ended => self.take(event),
-                stop = daemon::stop_asked() => { stop?; bail!("stopped; nothing was written"); }
             }
         }
     }

@@ -160,7 +160,8 @@ impl Gate {
 
     /// Removes all of them.
     pub(super) fn forget_all(&mut self) -> Vec<Standing> {
-        core::mem::take(&mut self.standing)
+        let Self { standing, .. } = core::mem::take(self);
+        standing.into_values().collect()
     }
 
     /// Removes one by name at this place.

@@ -7,7 +7,9 @@ use wire::gatt::Uuid;
 use zbus::Variant;
 
 use super::bus::{ADAPTER, Bus, CallFault, DEVICE, Objects, Properties, property};
+use super::farewell::Farewell;
 use super::place::BlePlace;
+use crate::closing::Hold;
 use crate::error::Absence;
 
 /// How long a scan listens. Devices advertise every 20 ms to 10.24 s (Core Specification, Vol 6 Part B, 4.4.2.2), a meter
@@ -77,8 +79,8 @@ pub(super) fn in_range(objects: &Objects) -> Vec<Seen> {
     objects.iter().filter_map(|(path, interfaces)| of(interfaces, path.as_str())).collect()
 }
 
-/// Starts a scan on every radio that is on.
-pub(super) async fn start_scan(bus: &Bus) -> Result<(), Absence> {
+/// Starts a scan on every radio that is on; gives what ends it.
+pub(super) async fn start_scan(bus: &Bus, hold: &Hold) -> Result<Farewell, Absence> {
     let objects = bus.objects().await.map_err(CallFault::service)?;
     let radios: Vec<(&str, bool)> = objects
         .iter()
@@ -92,18 +94,28 @@ pub(super) async fn start_scan(bus: &Bus) -> Result<(), Absence> {
     }
     let mut told = Absence::RadioOff;
     let mut scanning = false;
+    let mut scan = Farewell::new(bus, hold);
     for (path, _) in radios.iter().filter(|(_, powered)| *powered) {
         let filter = std::collections::BTreeMap::from([("Transport", Variant::from("le"))]);
         // An older service without this filter scans all the same.
         let _ = bus.call(path, ADAPTER, "SetDiscoveryFilter", &filter).await;
+        scan.owe(path, ADAPTER, "StopDiscovery");
         match bus.call(path, ADAPTER, "StartDiscovery", &()).await {
             Ok(_) => scanning = true,
             // Somebody else's scan is just beginning; what it finds is there for all.
-            Err(CallFault::Refused(why)) if why.contains("org.bluez.Error.InProgress") => scanning = true,
-            Err(fault) => told = fault.service(),
+            Err(CallFault::Refused(why)) if why.contains("org.bluez.Error.InProgress") => {
+                scan.forgive();
+                scanning = true;
+            }
+            Err(fault) => {
+                if let CallFault::Refused(_) = &fault {
+                    scan.forgive();
+                }
+                told = fault.service();
+            }
         }
     }
-    if scanning { Ok(()) } else { Err(told) }
+    if scanning { Ok(scan) } else { Err(told) }
 }
 
 /// Looks for the meter. An address that fits is taken at once; a name or a service only when the whole scan showed no
@@ -111,7 +123,12 @@ pub(super) async fn start_scan(bus: &Bus) -> Result<(), Absence> {
 ///
 /// A connected meter does not advertise, so no scan shows it: after the service was started anew, the system may still hold the
 /// connection of the old one. Such a one is taken without a scan, which may not even be possible while it stands.
-pub(super) async fn find(bus: &Bus, place: &BlePlace, before: Option<&Seen>) -> Result<Seen, Absence> {
+pub(super) async fn find(
+    bus: &Bus,
+    place: &BlePlace,
+    before: Option<&Seen>,
+    hold: &Hold,
+) -> Result<Seen, Absence> {
     let fitting = |objects: &Objects| -> Vec<Seen> {
         in_range(objects).into_iter().filter(|seen| seen.fits(place)).collect()
     };
@@ -119,15 +136,29 @@ pub(super) async fn find(bus: &Bus, place: &BlePlace, before: Option<&Seen>) -> 
         matches!(place, BlePlace::Address(_)) || before.is_some_and(|before| before.address == seen.address)
     };
     let objects = bus.objects().await.map_err(CallFault::service)?;
-    if let Some(held) = fitting(&objects).iter().filter(|seen| seen.connected).find(sure) {
+    if let Some(held) = fitting(&objects).iter().filter(|seen| seen.connected).find(&sure) {
         return Ok(held.clone());
     }
-    start_scan(bus).await?;
+    let scan = start_scan(bus, hold).await?;
+    let found = listen(bus, place, before, sure, fitting).await;
+    // Before connecting: a radio that scans connects badly, and what is not needed costs the meters' batteries.
+    scan.say().await;
+    found
+}
+
+/// Looks at what the scan shows until the meter is there or the time is over.
+async fn listen(
+    bus: &Bus,
+    place: &BlePlace,
+    before: Option<&Seen>,
+    sure: impl Fn(&&Seen) -> bool,
+    fitting: impl Fn(&Objects) -> Vec<Seen>,
+) -> Result<Seen, Absence> {
     let end = Instant::now() + SCAN_TIME;
     loop {
         let objects = bus.objects().await.map_err(CallFault::service)?;
         let fitting = fitting(&objects);
-        if let Some(sure) = fitting.iter().find(sure) {
+        if let Some(sure) = fitting.iter().find(&sure) {
             return Ok(sure.clone());
         }
         if Instant::now() >= end {

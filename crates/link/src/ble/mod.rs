@@ -7,6 +7,7 @@
 //! connects, and its tasks cannot be ended, which clause 6 of the contract asks for.
 
 mod bus;
+mod farewell;
 mod find;
 mod place;
 mod session;
@@ -18,6 +19,7 @@ pub use place::BlePlace;
 
 use crate::adapter::{Adapter, Found, Link};
 use crate::backoff::Backoff;
+use crate::closing::{Closer, Closing};
 use crate::error::{Absence, OpenError};
 use crate::options::OpenOptions;
 use crate::selector::Selector;
@@ -28,6 +30,7 @@ use crate::task::TaskLink;
 pub struct BleAdapter {
     /// Where the bus is; `None`: the system's own.
     bus: Option<String>,
+    closer: Closer,
     /// Tests make the code that takes signals fail with it.
     #[cfg(test)]
     pub(crate) trip: std::sync::Arc<std::sync::atomic::AtomicBool>,
@@ -52,16 +55,18 @@ impl BleAdapter {
         BlePlace::parse(selector.rest()).map_err(|fault| selector.refuse(fault))
     }
 
-    /// Scans for some seconds and tells what is in range. Connects to nothing and switches no radio on.
-    /// Must be called within a tokio runtime.
+    /// Scans for some seconds and tells what is in range. Connects to nothing and switches no radio on. When it is dropped
+    /// before its end, [`Adapter::close`] waits until the scan is stopped. Must be called within a tokio runtime.
     ///
     /// # Errors
     /// Why no scan was possible.
     pub async fn scan(&self) -> Result<Vec<Found>, Absence> {
         let (bus, _signals) = bus::Bus::open(self.bus.as_deref()).await?;
-        find::start_scan(&bus).await?;
+        let scan = find::start_scan(&bus, &self.closer.hold()).await?;
         sleep_until(Instant::now() + find::SCAN_TIME).await;
-        let objects = bus.objects().await.map_err(bus::CallFault::service)?;
+        let objects = bus.objects().await.map_err(bus::CallFault::service);
+        scan.say().await;
+        let objects = objects?;
         Ok(find::in_range(&objects).into_iter().map(found).collect())
     }
 }
@@ -93,13 +98,18 @@ impl Adapter for BleAdapter {
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
         let place = Self::place(selector)?;
         let (bus, silence, backoff) = (self.bus.clone(), options.silence, Backoff::new(selector));
+        let hold = self.closer.hold();
         let link = TaskLink::start(selector, options, |outlet| {
             #[allow(unused_mut)] // tests set the trip
-            let mut source = session::Source::new(place, bus, outlet, silence, backoff);
+            let mut source = session::Source::new(place, bus, outlet, silence, backoff, hold);
             #[cfg(test)]
             (source.trip = std::sync::Arc::clone(&self.trip));
             session::supervise(source)
         })?;
         Ok(Box::new(link))
+    }
+
+    fn close(&self) -> Closing {
+        self.closer.close()
     }
 }

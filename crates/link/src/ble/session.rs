@@ -7,7 +7,7 @@
 //! again, and if that does not help, disconnected and opened anew over a new connection to the bus. Each step is told. One
 //! characteristic that falls silent while others send is subscribed to again by itself, once for each silence.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -17,11 +17,13 @@ use tokio::time::{Instant, MissedTickBehavior, interval, sleep, sleep_until};
 use zbus::{Message, MessageStream};
 
 use super::bus::{ADAPTER, Bus, CHARACTERISTIC, CallFault, DEVICE, Properties, property};
+use super::farewell::Farewell;
 use super::find::{Seen, find};
 use super::place::BlePlace;
-use super::table::{self, Table};
+use super::table::{self, Loaded, Table};
 use crate::backoff::Backoff;
-use crate::error::Absence;
+use crate::closing::{Hold, asked_to_end};
+use crate::error::{Absence, Mend};
 use crate::event::{LinkState, Loss};
 use crate::guard::{Panicked, guarded};
 use crate::queue::Outlet;
@@ -35,6 +37,8 @@ const LOOK_EVERY: Duration = Duration::from_millis(200);
 const ASK_EVERY: Duration = Duration::from_secs(1);
 /// A meter that was never heard is opened again after this many silence times.
 const QUIET_TIMES: u32 = 10;
+/// The most that one link tells of what it does not read.
+const TOLD_MAX: usize = 128;
 
 /// One meter, for as long as its link lives.
 #[derive(Debug)]
@@ -44,6 +48,10 @@ pub(super) struct Source {
     outlet: Outlet,
     silence: Option<Duration>,
     backoff: Backoff,
+    /// Says when the link is to end, and has whoever asked for it wait for what is owed to the meter.
+    hold: Hold,
+    /// What cannot be read of the meter and was told.
+    told: BTreeSet<String>,
     /// What was open before: another device of the same name does not take its place.
     before: Option<Seen>,
     heard_ever: bool,
@@ -59,6 +67,7 @@ impl Source {
         outlet: Outlet,
         silence: Option<Duration>,
         backoff: Backoff,
+        hold: Hold,
     ) -> Self {
         Self {
             place,
@@ -66,6 +75,8 @@ impl Source {
             outlet,
             silence,
             backoff,
+            hold,
+            told: BTreeSet::new(),
             before: None,
             heard_ever: false,
             #[cfg(test)]
@@ -92,8 +103,8 @@ struct Live {
     heard: BTreeMap<String, Instant>,
     /// `Syncing` was told.
     open: bool,
-    /// To be let go of when the link is dropped.
-    held: Option<Held>,
+    /// A meter that was asked to connect is let go of when the session ends, also when the link is dropped.
+    held: Option<Farewell>,
 }
 
 #[derive(Debug)]
@@ -146,20 +157,34 @@ impl Shared<'_> {
             return End::Lost(loss);
         }
         End::Absent(match &live.seen {
-            Some(seen) => not_connected(seen, loss.to_string()),
+            Some(seen) => {
+                let mend = if loss == Loss::HungUp { Mend::Approach } else { Mend::Service };
+                not_connected(seen, (loss.to_string(), mend))
+            }
             None => Absence::NoBluetooth { detail: loss.to_string() },
         })
     }
 }
 
-fn not_connected(seen: &Seen, detail: String) -> Absence {
-    Absence::NotConnected { device: seen.address.clone(), detail }
+fn not_connected(seen: &Seen, (detail, mend): Trouble) -> Absence {
+    Absence::NotConnected { device: seen.address.clone(), detail, mend }
 }
 
-/// Runs until it is aborted. A panic below is counted, told as a loss, and the source started again.
+/// Runs until it is aborted or asked to end. A panic below is counted, told as a loss, and the source started again.
 pub(super) async fn supervise(mut source: Source) {
+    let mut hold = source.hold.clone();
+    tokio::select! {
+        biased;
+        () = asked_to_end(&mut hold) => {}
+        never = for_ever(&mut source) => match never {},
+    }
+    // The session is dropped by now, and with it went the word to let the meter go.
+    source.outlet.end();
+}
+
+async fn for_ever(source: &mut Source) -> std::convert::Infallible {
     loop {
-        let Err(Panicked) = guarded(sessions(&mut source)).await;
+        let Err(Panicked) = guarded(sessions(source)).await;
         source.outlet.lost(Loss::Panicked);
         sleep(source.backoff.step()).await;
     }
@@ -196,14 +221,14 @@ async fn session(source: &mut Source) -> End {
         loss = follow(&mut signals, &shared) => {
             // It is gone by itself; a late word to let go would hit the next session.
             if let Some(held) = shared.live().held.take() {
-                held.gone();
+                held.drop_unsaid();
             }
             shared.lost(loss)
         }
         end = serve(&bus, source, &shared) => {
             let held = shared.live().held.take();
             if let Some(held) = held {
-                held.let_go().await;
+                held.say().await;
             }
             end
         }
@@ -257,50 +282,23 @@ fn take(message: &Message, shared: &Shared<'_>) -> Option<Loss> {
     }
 }
 
-/// A meter that was asked to connect. It is let go of when the session ends, also when the link is dropped.
-#[derive(Debug)]
-struct Held(Option<(Bus, String)>);
-
-impl Held {
-    async fn let_go(mut self) {
-        if let Some((bus, path)) = self.0.take() {
-            disconnect(bus, path).await;
-        }
-    }
-
-    fn gone(mut self) {
-        self.0 = None;
-    }
-}
-
-impl Drop for Held {
-    fn drop(&mut self) {
-        if let (Some((bus, path)), Ok(runtime)) = (self.0.take(), tokio::runtime::Handle::try_current()) {
-            // Ends by itself: a call has a time limit.
-            runtime.spawn(disconnect(bus, path));
-        }
-    }
-}
-
-/// An answer "no" means that it is let go already.
-async fn disconnect(bus: Bus, path: String) {
-    let _ = bus.call(&path, DEVICE, "Disconnect", &()).await;
-}
-
 async fn serve(bus: &Bus, source: &mut Source, shared: &Shared<'_>) -> End {
-    let seen = match find(bus, &source.place, source.before.as_ref()).await {
+    let seen = match find(bus, &source.place, source.before.as_ref(), &source.hold).await {
         Ok(seen) => seen,
         Err(absence) => return End::Absent(absence),
     };
     {
         let mut live = shared.live();
         live.seen = Some(seen.clone());
-        live.held = Some(Held(Some((bus.clone(), seen.path.clone()))));
+        let mut held = Farewell::new(bus, &source.hold);
+        held.owe(&seen.path, DEVICE, "Disconnect");
+        live.held = Some(held);
     }
-    let table = match open(bus, &seen).await {
-        Ok(table) => table,
-        Err(detail) => return End::Absent(not_connected(&seen, detail)),
+    let Loaded { table, left_out, .. } = match open(bus, &seen).await {
+        Ok(loaded) => loaded,
+        Err(trouble) => return End::Absent(not_connected(&seen, trouble)),
     };
+    tell(source, &seen, left_out);
     source.before = Some(seen);
     {
         let mut live = shared.live();
@@ -316,30 +314,56 @@ async fn serve(bus: &Bus, source: &mut Source, shared: &Shared<'_>) -> End {
 
 /// Connects, waits for the services, and reads what describes the characteristics. A device that is connected already is asked to
 /// connect all the same: a connection from before the service was started has no services until then. A refusal says nothing then.
-async fn open(bus: &Bus, seen: &Seen) -> Result<Table, String> {
-    bus.watch_below(&seen.path).await.map_err(CallFault::words)?;
-    bus.watch_below(&seen.adapter).await.map_err(CallFault::words)?;
+async fn open(bus: &Bus, seen: &Seen) -> Result<Loaded, Trouble> {
+    bus.watch_below(&seen.path).await.map_err(service)?;
+    bus.watch_below(&seen.adapter).await.map_err(service)?;
     let connected = bus.call(&seen.path, DEVICE, "Connect", &()).await;
     if !seen.connected {
-        connected.map_err(CallFault::words)?;
+        connected.map_err(|fault| match fault {
+            CallFault::Refused(why) if table::wants_pairing(&why) => (why, Mend::Pair),
+            CallFault::Refused(why) => (why, Mend::Release),
+            stalled @ CallFault::Stalled => service(stalled),
+        })?;
     }
     let most = if seen.connected { HELD_SERVICES_TIME_MAX } else { SERVICES_TIME_MAX };
     let end = Instant::now() + most;
     let objects = loop {
-        let objects = bus.objects().await.map_err(CallFault::words)?;
+        let objects = bus.objects().await.map_err(service)?;
         let device = objects.iter().find(|(path, _)| path.as_str() == seen.path);
-        let device = device.and_then(|(_, interfaces)| interfaces.get(DEVICE)).ok_or("it is gone")?;
+        let gone = || ("it is gone".to_owned(), Mend::Approach);
+        let device = device.and_then(|(_, interfaces)| interfaces.get(DEVICE)).ok_or_else(gone)?;
         if property(device, "ServicesResolved") == Some(true) {
             break objects;
         }
         if Instant::now() >= end {
-            return Err(format!("its services were not found in {} s", most.as_secs()));
+            return Err((format!("its services were not found in {} s", most.as_secs()), Mend::Forget));
         }
         sleep(LOOK_EVERY).await;
     };
-    let table = table::load(bus, &objects, &seen.path).await?;
-    let any = table.values().any(|characteristic| characteristic.sends || characteristic.is_asked());
-    if any { Ok(table) } else { Err("it has nothing that sends values or can be asked for one".to_owned()) }
+    let loaded = table::load(bus, &objects, &seen.path).await.map_err(service)?;
+    if loaded.table.values().any(|characteristic| characteristic.sends || characteristic.is_asked()) {
+        return Ok(loaded);
+    }
+    let why = loaded.left_out.first().map_or_else(String::new, |first| format!(": {first}"));
+    let mend = if loaded.wants_pairing { Mend::Pair } else { Mend::Choose };
+    Err((format!("it has nothing that sends values or can be asked for one{why}"), mend))
+}
+
+/// Why a meter could not be opened, and what mends it.
+type Trouble = (String, Mend);
+
+fn service(fault: CallFault) -> Trouble {
+    (fault.words(), Mend::Service)
+}
+
+/// Tells once for each link what of a meter is not read.
+fn tell(source: &mut Source, seen: &Seen, left_out: Vec<String>) {
+    for words in left_out {
+        if source.told.len() < TOLD_MAX && !source.told.contains(&words) {
+            tracing::warn!("ble:{}: {words}", seen.address);
+            source.told.insert(words);
+        }
+    }
 }
 
 /// Subscribes to all that can send. One that refuses, for want of pairing perhaps, does not keep the others away.

@@ -42,6 +42,8 @@ pub enum State {
     NotSeen,
     /// It is not there, which hinders only who needs it.
     Missing,
+    /// Something is in the way of what nobody here is known to use.
+    Note,
     /// Looked at, and nothing is in the way.
     Fine,
 }
@@ -55,6 +57,7 @@ impl State {
             Self::Likely => "likely hindered",
             Self::NotSeen => "could not be looked at",
             Self::Missing => "not there",
+            Self::Note => "note",
             Self::Fine => "fine",
         }
     }

@@ -29,9 +29,10 @@ pub(crate) fn ports(machine: &Machine) -> Vec<Port> {
     ports
 }
 
-/// Looks at every serial port.
+/// Looks at every serial port. `named` are the places that the devices of a site name, where a site is known: what is in the way of
+/// any other port hinders nobody.
 #[must_use]
-pub fn serial(machine: &Machine) -> Vec<Finding> {
+pub fn serial(machine: &Machine, named: Option<&[SerialPlace]>) -> Vec<Finding> {
     const CHECK: &str = "serial ports";
     const WHY: &str = "A meter on a cable is read through a serial port.";
     if !machine.has("sys/class/tty") {
@@ -48,21 +49,41 @@ pub fn serial(machine: &Machine) -> Vec<Finding> {
         ];
     }
     let holders = Holders::scan(machine);
-    let any_usb = ports.iter().any(|port| port.usb.is_some());
     ports
         .iter()
         .flat_map(|port| {
             let all = [right(machine, port), name(machine, port), used(machine, port, &holders)];
-            all.map(|finding| if any_usb && port.usb.is_none() { spare(finding) } else { finding })
+            all.map(|finding| match named {
+                Some(places) if places.iter().any(|place| is_at(machine, port, place)) => finding,
+                Some(_) => spare(finding, "no device of the site names this port"),
+                // Somebody plugged a USB port in for something; a built-in one is there in every machine.
+                None if port.usb.is_none() => {
+                    spare(finding, "it matters only if the meter is on this built-in port")
+                }
+                None => finding,
+            })
         })
         .collect()
 }
 
-/// Beside a USB port, a built-in one is seldom the meter's: what is in its way hinders only who uses it.
-fn spare(mut finding: Finding) -> Finding {
+/// Whether this port is the one that a device names.
+fn is_at(machine: &Machine, port: &Port, place: &SerialPlace) -> bool {
+    match place {
+        SerialPlace::Usb(usb) => port.usb.as_ref().is_some_and(|found| usb.matches(found)),
+        SerialPlace::Path(path) => {
+            let real = |path: &Path| fs::canonicalize(path).ok();
+            let named = path.to_str().and_then(|path| real(&machine.at(path)));
+            named.is_some() && named == real(&port.device)
+        }
+    }
+}
+
+/// What is in the way of a port that is not used is worth a note, no more.
+fn spare(mut finding: Finding, why: &str) -> Finding {
     if finding.state == State::Hindered {
-        finding.state = State::Missing;
-        finding.finding.push_str("; it matters only if the meter is on this built-in port");
+        finding.state = State::Note;
+        finding.finding.push_str("; ");
+        finding.finding.push_str(why);
         // Nobody is to be let in, or a console ended, for a port that is not used.
         for step in finding.remedies.iter_mut().filter_map(|remedy| remedy.step.as_mut()) {
             step.run = Run::ByHand;

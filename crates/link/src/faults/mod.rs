@@ -18,6 +18,7 @@ use tokio::time::{Sleep, sleep};
 use self::plan::Plan;
 pub use self::plan::{Fault, FaultCounts, FaultRates, Injected};
 use crate::adapter::{Adapter, Found, Link, Requests};
+use crate::closing::Closing;
 use crate::error::OpenError;
 use crate::event::{CHUNK_BYTES_MAX, Counters, GapReason, LinkEvent, LinkState, Loss};
 use crate::options::{LineSettings, OpenOptions};
@@ -74,6 +75,10 @@ impl<A: Adapter> Adapter for FaultyAdapter<A> {
 
     fn check(&self, selector: &Selector) -> Result<(), OpenError> {
         self.inner.check(selector)
+    }
+
+    fn close(&self) -> Closing {
+        self.inner.close()
     }
 
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {

@@ -1,11 +1,13 @@
 //! Opens one serial port: finds it, takes it for this program alone, sets the line, throws away what lay in its buffer.
 //! Turns each refusal into an [`Absence`] that says what mends it.
 
+use std::fmt;
 use std::fs;
 use std::os::unix::fs::FileTypeExt;
 use std::path::{Path, PathBuf};
 use std::pin::Pin;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::task::{Context, Poll};
 use std::time::Duration;
 use std::{io, panic};
@@ -28,17 +30,33 @@ const OPEN_TIME_MAX: Duration = Duration::from_secs(5);
 
 type Attempt = JoinHandle<Result<OpenPort, Absence>>;
 
+/// A line beside the data that a profile may set.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum ControlLine {
+    Dtr,
+    Rts,
+}
+
 /// Opens the port of one place. Opening runs on a blocking thread, at most one at a time for each device, because some
 /// drivers keep the caller waiting.
 pub(crate) struct SerialOpener {
-    request: Arc<(SerialPlace, LineSettings, Roots)>,
+    request: Arc<Request>,
     /// An attempt that has not answered yet.
     pending: Mutex<Option<Attempt>>,
 }
 
+struct Request {
+    place: SerialPlace,
+    line: LineSettings,
+    roots: Roots,
+    /// That a control line cannot be set was told; it stays so for each opening.
+    told: AtomicBool,
+}
+
 impl SerialOpener {
     pub(crate) fn new(place: SerialPlace, line: LineSettings, roots: Roots) -> Self {
-        Self { request: Arc::new((place, line, roots)), pending: Mutex::new(None) }
+        let request = Request { place, line, roots, told: AtomicBool::new(false) };
+        Self { request: Arc::new(request), pending: Mutex::new(None) }
     }
 }
 
@@ -48,26 +66,23 @@ impl Opener for SerialOpener {
     async fn open(&self) -> Result<OpenPort, Absence> {
         let mut pending = self.pending.lock().await;
         let request = Arc::clone(&self.request);
-        let mut attempt = pending.take().unwrap_or_else(|| {
-            spawn_blocking(move || {
-                let (place, line, roots) = &*request;
-                open_now(place, line, roots)
-            })
-        });
+        let mut attempt =
+            pending.take().unwrap_or_else(|| spawn_blocking(move || open_now(&request)));
         match timeout(OPEN_TIME_MAX, &mut attempt).await {
             Ok(Ok(result)) => result,
             // A panic below is counted and told by the supervisor.
             Ok(Err(error)) if error.is_panic() => panic::resume_unwind(error.into_panic()),
-            Ok(Err(_)) => Err(Absence::OpenStalled { what: self.request.0.to_string() }),
+            Ok(Err(_)) => Err(Absence::OpenStalled { what: self.request.place.to_string() }),
             Err(_elapsed) => {
                 *pending = Some(attempt);
-                Err(Absence::OpenStalled { what: self.request.0.to_string() })
+                Err(Absence::OpenStalled { what: self.request.place.to_string() })
             }
         }
     }
 }
 
-fn open_now(place: &SerialPlace, line: &LineSettings, roots: &Roots) -> Result<OpenPort, Absence> {
+fn open_now(request: &Request) -> Result<OpenPort, Absence> {
+    let Request { place, line, roots, told } = request;
     let (path, real) = locate(place, roots)?;
     let shown = path.display().to_string();
     let is_pty = real.starts_with("/dev/pts");
@@ -82,15 +97,20 @@ fn open_now(place: &SerialPlace, line: &LineSettings, roots: &Roots) -> Result<O
         .data_bits(library_data_bits(line.data_bits))
         .parity(library_parity(line.parity))
         .stop_bits(library_stop_bits(line.stop_bits));
-    let builder = match line.dtr {
-        Some(level) => builder.dtr_on_open(level),
-        None => builder.preserve_dtr_on_open(),
-    };
+    // The library would throw away what the system says to it.
+    let builder = builder.preserve_dtr_on_open();
     let mut port =
         OpenPort(SerialStream::open(&builder).map_err(|error| absence(&error, &shown, || group_of(&real)))?);
-    if let Some(level) = line.rts {
-        // A pseudo-terminal has no such line; an adapter without it still delivers.
-        let _ = port.0.write_request_to_send(level);
+    let refused = set_control_lines(line, |which, level| match which {
+        ControlLine::Dtr => port.0.write_data_terminal_ready(level),
+        ControlLine::Rts => port.0.write_request_to_send(level),
+    });
+    // A pseudo-terminal has no such lines, and an adapter without them still delivers.
+    if !refused.is_empty() && !told.swap(true, Ordering::Relaxed) {
+        tracing::warn!(
+            "{shown} does not do what the profile asks for: {}; a cable that takes its supply from there gives no values",
+            refused.join(", ")
+        );
     }
     // A pseudo-terminal takes settings and reads back others: nothing to learn there.
     if !is_pty && let Some(setting) = setting_refused(&port.0, line) {
@@ -99,6 +119,21 @@ fn open_now(place: &SerialPlace, line: &LineSettings, roots: &Roots) -> Result<O
     // What came before the settings held is noise or old news.
     let _ = port.0.clear(ClearBuffer::Input);
     Ok(port)
+}
+
+/// Sets the lines that are asked for and leaves the others alone; gives what was refused and the system's words.
+pub(crate) fn set_control_lines<E: fmt::Display>(
+    line: &LineSettings,
+    mut set: impl FnMut(ControlLine, bool) -> Result<(), E>,
+) -> Vec<String> {
+    let mut refused = Vec::new();
+    for (which, name, level) in [(ControlLine::Dtr, "DTR", line.dtr), (ControlLine::Rts, "RTS", line.rts)] {
+        let Some(level) = level else { continue };
+        if let Err(error) = set(which, level) {
+            refused.push(format!("{name} {} ({error})", if level { "on" } else { "off" }));
+        }
+    }
+    refused
 }
 
 /// The path as named and the device it leads to.

@@ -120,7 +120,7 @@ async fn a_device_that_falls_silent_is_told_as_lost_and_asked_on() {
     assert_eq!(next(&mut *link).await, LinkEvent::Gap(GapReason::Lost(silent)));
     assert_eq!(next(&mut *link).await, LinkEvent::State(LinkState::Lost(silent)));
     until(&mut *link, &LinkState::Syncing).await;
-    let mute = Absence::Mute { why: "no answer in time" };
+    let mute = Absence::Mute { why: "no answer in time", serial: false };
     assert_eq!(next(&mut *link).await, LinkEvent::State(LinkState::Absent(mute)));
     // It answers the marker only: that is no answer, and it is asked on. The clock is paused, so this takes no time.
     assert!(tokio::time::timeout(Duration::from_secs(60), link.next()).await.is_err());
@@ -142,7 +142,7 @@ async fn a_dead_device_does_not_delay_another() {
     let spent = begin.elapsed();
     assert!((Duration::from_secs(9)..Duration::from_secs(13)).contains(&spent), "{spent:?}");
     assert_eq!(next(&mut *dead).await, LinkEvent::State(LinkState::Syncing));
-    let mute = Absence::Mute { why: "no answer in time" };
+    let mute = Absence::Mute { why: "no answer in time", serial: false };
     assert_eq!(next(&mut *dead).await, LinkEvent::State(LinkState::Absent(mute)));
     assert!(dead.poll_counters().unwrap().faults() > 5);
     let more = tokio::time::timeout(Duration::from_millis(1), dead.next()).await;

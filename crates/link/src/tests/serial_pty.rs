@@ -164,6 +164,40 @@ async fn settings_that_a_terminal_does_not_read_back_are_no_hindrance() {
     assert_eq!(link.line_settings(), Some(line));
 }
 
+/// From a profile's text down to the request to the port, for each level of each line. A pseudo-terminal has neither line; that
+/// the system is really asked is checked in `tests/it/devices.rs` by its refusal.
+#[test]
+fn control_lines_are_set_as_the_profile_says_and_else_left_alone() {
+    use crate::serial::open::{ControlLine, set_control_lines};
+    for (keys, want) in [
+        ("", vec![]),
+        ("dtr = true\n", vec![(ControlLine::Dtr, true)]),
+        ("dtr = false\n", vec![(ControlLine::Dtr, false)]),
+        ("rts = true\n", vec![(ControlLine::Rts, true)]),
+        ("dtr = true\nrts = false\n", vec![(ControlLine::Dtr, true), (ControlLine::Rts, false)]),
+    ] {
+        let text = format!(
+            "profile = 1\nid = \"m\"\n[link]\nkind = \"serial\"\n{keys}[frame]\nkind = \"line\"\n\
+             [decode]\nkind = \"pattern\"\npattern = \"{{value:6}} {{unit:3}}\"\n[decode.units]\nuF = \"uF\"\n"
+        );
+        let profile = wire::Profile::parse(&text).unwrap();
+        let line = crate::LineSettings::of(&profile.link().unwrap()).unwrap();
+        let mut asked = Vec::new();
+        let refused = set_control_lines(&line, |which, level| {
+            asked.push((which, level));
+            if which == ControlLine::Rts { Err("no such line") } else { Ok(()) }
+        });
+        assert_eq!(asked, want, "{keys:?}");
+        let told: Vec<&str> = refused.iter().map(String::as_str).collect();
+        let rts = |level| format!("RTS {level} (no such line)");
+        match want.last() {
+            Some((ControlLine::Rts, true)) => assert_eq!(told, [rts("on")]),
+            Some((ControlLine::Rts, false)) => assert_eq!(told, [rts("off")]),
+            _ => assert!(told.is_empty(), "{told:?}"),
+        }
+    }
+}
+
 #[tokio::test]
 async fn what_is_no_port_or_has_no_fixed_name_is_refused_and_looked_at_again() {
     let dir = TestDir::new();

@@ -92,6 +92,16 @@ impl GattDecode {
         Fit::Fits
     }
 
+    /// The channel of this value, and what the device calls it.
+    pub(crate) fn label<'f>(&self, frame: &'f [u8]) -> Option<(u8, Option<&'f str>)> {
+        let (index, message) = message(frame)?;
+        let channel = match self.channels.iter().find(|channel| channel.named.is(&message)) {
+            Some(channel) => channel.number,
+            None => index,
+        };
+        Some((channel, message.label.and_then(|bytes| text(bytes).ok())))
+    }
+
     /// The number of this value, and which channel counts it.
     pub(crate) fn numbered(&self, frame: &[u8]) -> Option<Numbered> {
         if self.channels.iter().all(|channel| channel.sequence.is_none()) {

@@ -70,6 +70,27 @@ fn twins_are_told_apart_by_instance_or_by_label() {
     assert_eq!(decoded(&by_label, &twins), (vec!["1: -0.50 °C".into()], 2));
 }
 
+/// What the device calls a channel goes with it, by the profile's number or the packet's, and ends when it no longer says it.
+#[test]
+fn a_channel_keeps_the_word_of_the_device() {
+    let said = Message { label: Some(b"return air\0"), ..message(0x2A6E, 2, &[0xCE, 0xFF]) };
+    let silent = Message { label: None, ..said.clone() };
+    let rubbish = Message { label: Some(b"\x1B[2J"), ..said.clone() };
+    let numbered = profile("[[decode.channel]]\nnumber = 7\ncharacteristic = \"0x2A6E\"\ninstance = 2\n");
+    for (profile, channel) in [(numbered, 7), (profile(""), 3)] {
+        let mut decoder = Decoder::new(&profile);
+        let mut take = |message: &Message<'_>| {
+            decoder.bytes(Instant::ZERO, &packet(3, message), &mut |_| {});
+            decoder.label(channel).map(ToString::to_string)
+        };
+        assert_eq!(take(&said).as_deref(), Some("return air"));
+        assert_eq!(take(&silent), None);
+        assert_eq!(take(&said).as_deref(), Some("return air"));
+        assert_eq!(take(&rubbish), None);
+        assert_eq!(decoder.label(0), None);
+    }
+}
+
 #[test]
 fn without_channels_whatever_describes_itself_is_taken() {
     let farad = &[6, 0xF8, 0x29, 0x27, 1, 0, 0][..];

@@ -12,8 +12,10 @@ use super::*;
 /// What the program would have built in.
 const RULE: &str = "# a rule\n";
 
-fn all(machine: &Machine) -> Vec<Finding> {
-    let mut findings = serial(machine);
+fn all(tree: &Tree) -> Vec<Finding> {
+    let machine = &tree.machine;
+    let mut findings = serial(machine, tree.named.as_deref());
+    findings.extend(tree.history.as_ref().map(|path| storage(machine, path)));
     findings.extend(udev_rule(machine, RULE));
     findings.extend(bluetooth(machine));
     findings
@@ -50,7 +52,7 @@ fn made_up_machines() {
     let mut wrong = String::new();
     for case in &cases {
         let tree = Tree::plant(case);
-        let found = written(&all(&tree.machine));
+        let found = written(&all(&tree));
         for want in &case.wants {
             if !found.iter().any(|line| line.contains(want.as_str())) {
                 wrong.push_str(&format!(
@@ -123,7 +125,7 @@ fn rubbish_neither_panics_nor_hangs() {
             }
         }
         tree.look_again();
-        for finding in all(&tree.machine) {
+        for finding in all(&tree) {
             findings += 1;
             let text = format!("{finding:?}");
             assert!(!finding.finding.chars().any(char::is_control), "{text}");

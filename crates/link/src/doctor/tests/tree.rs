@@ -14,6 +14,9 @@
 //! file PATH TEXT                   `\n` is a new line
 //! link PATH TARGET
 //! dir PATH
+//! home NAME PATH                   of an account that is not the caller's; the caller's own is /home/NAME
+//! site REST                        a site is known, and a device of it names this serial place ("-": none does)
+//! history PATH                     where the site keeps its history
 //! want TEXT                        some line of the answer holds TEXT
 //! no TEXT                          none does
 //! ```
@@ -55,6 +58,9 @@ pub(crate) fn parse(text: &str) -> Vec<Case> {
 pub(crate) struct Tree {
     pub(crate) root: PathBuf,
     pub(crate) machine: Machine,
+    /// The serial places of a site, where one is known.
+    pub(crate) named: Option<Vec<crate::SerialPlace>>,
+    pub(crate) history: Option<PathBuf>,
 }
 
 static NUMBER: AtomicU32 = AtomicU32::new(0);
@@ -66,7 +72,7 @@ impl Tree {
         remove(&root);
         fs::create_dir_all(root.join("sys/class/tty")).unwrap();
         let root = fs::canonicalize(root).unwrap();
-        let mut tree = Self { machine: Machine::under(&root, None), root };
+        let mut tree = Self { machine: Machine::under(&root, None), root, named: None, history: None };
         for line in &case.lines {
             tree.line(line);
         }
@@ -90,8 +96,16 @@ impl Tree {
                     "Uid:\t{uid}\t{uid}\t{uid}\t{uid}\nGid:\t{gid}\t{gid}\t{gid}\t{gid}\nGroups:\t{more}\n"
                 );
                 self.file("proc/self/status", &status);
-                self.append("etc/passwd", &format!("{name}:x:{uid}:{gid}::/:/bin/sh\n"));
+                self.append("etc/passwd", &format!("{name}:x:{uid}:{gid}::/home/{name}:/bin/sh\n"));
             }
+            ["home", name, path] => self.append("etc/passwd", &format!("{name}:x:1:1::{path}:/bin/sh\n")),
+            ["site", rest] => {
+                let named = self.named.get_or_insert_default();
+                if *rest != "-" {
+                    named.push(crate::SerialPlace::parse(rest).unwrap());
+                }
+            }
+            ["history", path] => self.history = Some(self.root.join(path)),
             ["group", name, gid, members @ ..] => {
                 self.append("etc/group", &format!("{name}:x:{gid}:{}\n", members.join("")));
             }

@@ -54,6 +54,10 @@ impl Device {
     pub(super) fn part_path(&self, part: usize) -> String {
         format!("{}/service0010/char{:04x}", self.path(), 0x11 + 0x10 * part)
     }
+
+    pub(super) fn descriptor_path(&self, part: usize, nth: usize) -> String {
+        format!("{}/desc{:04x}", self.part_path(part), 0x12 + 0x10 * part + nth)
+    }
 }
 
 #[derive(Debug, Default)]
@@ -67,6 +71,14 @@ pub(super) struct World {
     pub(super) refused: BTreeMap<&'static str, u32>,
     /// How often each method was called.
     pub(super) calls: BTreeMap<String, u32>,
+    /// Every call to the service, in order: method and object.
+    pub(super) log: Vec<(String, String)>,
+    /// Who has a scan running. The service ends it when its client goes; a connection it keeps.
+    pub(super) discovering: BTreeSet<usize>,
+    /// The services of a connected device are never found.
+    pub(super) unresolved: bool,
+    /// Objects that cannot be read, and with which error each refuses.
+    pub(super) unreadable: BTreeMap<String, &'static str>,
     /// Who subscribed to what.
     pub(super) notifying: BTreeSet<(usize, String)>,
     peers: BTreeMap<usize, Connection>,
@@ -76,6 +88,16 @@ pub(super) struct World {
 impl World {
     pub(super) fn called(&self, method: &str) -> u32 {
         self.calls.get(method).copied().unwrap_or(0)
+    }
+
+    /// How many devices are connected, and how many clients have a scan running.
+    pub(super) fn left(&self) -> (usize, usize) {
+        (self.devices.iter().filter(|device| device.connected).count(), self.discovering.len())
+    }
+
+    /// Where this method first stands in the log.
+    pub(super) fn first(&self, method: &str) -> Option<usize> {
+        self.log.iter().position(|(called, _)| called == method)
     }
 
     pub(super) fn subscribed(&self, path: &str) -> bool {
@@ -153,6 +175,7 @@ impl Fake {
         }
         self.change(|world| {
             world.peers.clear();
+            world.discovering.clear();
             world.notifying.clear();
             world.devices.iter_mut().for_each(|device| device.connected = false);
         });
@@ -202,6 +225,7 @@ impl Fake {
         self.change(|world| {
             world.powered = on;
             world.notifying.clear();
+            world.discovering.clear();
             world.devices.iter_mut().for_each(|device| device.connected = false);
         });
         self.changed(RADIO, ADAPTER, "Powered", Variant::from(on)).await;
@@ -222,6 +246,7 @@ impl Fake {
     pub(super) async fn restart(&self, told: bool) {
         self.change(|world| {
             world.notifying.clear();
+            world.discovering.clear();
             world.devices.iter_mut().for_each(|device| device.connected = false);
         });
         if told {
@@ -266,6 +291,7 @@ async fn serve(stream: std::os::unix::net::UnixStream, shared: Arc<Shared>) {
     world.peers.remove(&peer);
     // The service ends what a client began when the client goes.
     world.notifying.retain(|(of, _)| *of != peer);
+    world.discovering.remove(&peer);
     drop(world);
     shared.changed.notify_waiters();
 }
@@ -283,6 +309,7 @@ enum Answer {
 
 fn decide(world: &mut World, path: &str, member: &str, peer: usize) -> Answer {
     *world.calls.entry(member.to_owned()).or_insert(0) += 1;
+    world.log.push((member.to_owned(), path.to_owned()));
     if world.muted.contains(member) {
         return Answer::Silence;
     }
@@ -293,8 +320,12 @@ fn decide(world: &mut World, path: &str, member: &str, peer: usize) -> Answer {
     let device = world.devices.iter_mut().find(|device| path.starts_with(&device.path()));
     match member {
         "Hello" => Answer::Text(format!(":1.{}", 100 + peer)),
-        "AddMatch" | "SetDiscoveryFilter" | "StopDiscovery" => Answer::Nothing,
-        "StartDiscovery" if world.powered => Answer::Nothing,
+        "AddMatch" | "SetDiscoveryFilter" => Answer::Nothing,
+        "StartDiscovery" if world.powered => {
+            if world.discovering.insert(peer) { Answer::Nothing } else { Answer::Refused("org.bluez.Error.InProgress") }
+        }
+        "StopDiscovery" if world.discovering.remove(&peer) => Answer::Nothing,
+        "StopDiscovery" => Answer::Refused("org.bluez.Error.Failed"),
         "StartDiscovery" => Answer::Refused("org.bluez.Error.NotReady"),
         "GetManagedObjects" => Answer::Objects,
         "Connect" | "Disconnect" => match device {
@@ -309,7 +340,10 @@ fn decide(world: &mut World, path: &str, member: &str, peer: usize) -> Answer {
             Answer::Nothing
         }
         "StopNotify" if world.notifying.remove(&(peer, path.to_owned())) => Answer::Nothing,
-        "ReadValue" => read(device.as_deref(), path),
+        "ReadValue" => match world.unreadable.get(path) {
+            Some(error) => Answer::Refused(error),
+            None => read(device.as_deref(), path),
+        },
         _ => Answer::Refused("org.freedesktop.DBus.Error.UnknownMethod"),
     }
 }
@@ -324,7 +358,7 @@ fn read(device: Option<&Device>, path: &str) -> Answer {
             return Answer::Bytes(part.value.clone(), Some(own));
         }
         for (nth, (_, value)) in part.descriptors.iter().enumerate() {
-            if path == format!("{own}/desc{:04x}", 0x12 + 0x10 * at + nth) {
+            if path == device.descriptor_path(at, nth) {
                 return Answer::Bytes(value.clone(), None);
             }
         }
@@ -382,7 +416,7 @@ fn objects(world: &World) -> HashMap<OwnedObjectPath, Interfaces> {
             ("AddressType", Variant::from(if device.random { "random" } else { "public" })),
             ("Name", Variant::from(device.name)),
             ("Connected", Variant::from(device.connected)),
-            ("ServicesResolved", Variant::from(device.connected)),
+            ("ServicesResolved", Variant::from(device.connected && !world.unresolved)),
             ("UUIDs", Variant::from(vec![full(device.service)])),
         ];
         properties.extend(device.rssi.map(|rssi| ("RSSI", Variant::from(rssi))));
@@ -401,8 +435,7 @@ fn objects(world: &World) -> HashMap<OwnedObjectPath, Interfaces> {
             let properties =
                 vec![("UUID", Variant::from(part.uuid.clone())), ("Flags", Variant::from(flags))];
             for (nth, (uuid, _)) in part.descriptors.iter().enumerate() {
-                let path = format!("{own}/desc{:04x}", 0x12 + 0x10 * at + nth);
-                put(path, DESCRIPTOR, vec![("UUID", Variant::from(full(*uuid)))]);
+                put(device.descriptor_path(at, nth), DESCRIPTOR, vec![("UUID", Variant::from(full(*uuid)))]);
             }
             put(own, CHARACTERISTIC, properties);
         }

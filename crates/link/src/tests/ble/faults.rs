@@ -242,25 +242,6 @@ async fn a_bad_device_does_not_delay_a_good_one() {
     assert!(!good.states.iter().any(|state| state.starts_with("lost") || state.starts_with("absent")));
 }
 
-/// A descriptor that cannot be read leaves a value without what describes it: no value then.
-#[tokio::test(start_paused = true)]
-async fn without_its_descriptors_a_meter_is_not_open() {
-    let fake = Fake::new(vec![meter(FIRST)]);
-    fake.change(|world| world.refused.insert("ReadValue", 1));
-    let mut link = open(&fake, FIRST);
-    loop {
-        match next(&mut *link).await {
-            LinkEvent::State(LinkState::Absent(Absence::NotConnected { detail, .. })) => {
-                break assert!(detail.contains("descriptor 0x2901 cannot be read"), "{detail}");
-            }
-            LinkEvent::State(LinkState::Opening) => {}
-            other => panic!("{other:?}"),
-        }
-    }
-    until(&mut *link, &LinkState::Syncing).await;
-    drop(link);
-}
-
 /// One of two that send falls silent: it is subscribed to again by itself, and the other is never lost.
 #[tokio::test(start_paused = true)]
 async fn one_characteristic_that_falls_silent_is_subscribed_to_again() {

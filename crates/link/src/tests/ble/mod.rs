@@ -4,6 +4,8 @@
 mod conform;
 mod fake;
 mod faults;
+mod leaving;
+mod unreadable;
 
 use std::collections::BTreeSet;
 use std::time::Duration;
