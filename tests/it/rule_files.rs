@@ -153,3 +153,22 @@ fn a_folder_without_rules_is_named_and_a_near_name_gets_a_hint() {
     assert_eq!(checked.code, Some(0), "{}", checked.err);
     assert!(checked.out.contains("draft.rhai.txt: is not read"), "{}", checked.out);
 }
+
+/// A changed published figure is said in any case; how to say that it is the shop's own, only to a shop that has not.
+#[test]
+fn a_shop_that_names_its_own_records_is_not_told_to() {
+    let folder = Folder::new("own");
+    let text = std::fs::read_to_string(root().join("rules/supply/supply-voltage.rhai")).unwrap();
+    let changed = text
+        .replace("limit(\"unbalance\", 2, \"%\", \"memory:", "limit(\"unbalance\", 3, \"%\", \"own records:");
+    assert_ne!(changed, text);
+    let said = |text: String| {
+        folder.write("supply-voltage.rhai", text);
+        rules("check", &folder).run().out
+    };
+    let own = said(changed.clone());
+    assert!(own.contains("limit \"unbalance\" is 3 % here, the published figure is 2 %"), "{own}");
+    assert!(!own.contains("if this is your own"), "{own}");
+    let not_said = said(changed.replace("own records:", "common practice:"));
+    assert!(not_said.contains("if this is your own, begin its source with \"own records:\""), "{not_said}");
+}
