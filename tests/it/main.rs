@@ -21,6 +21,7 @@ mod kill;
 mod learn;
 mod many;
 mod page;
+mod readers;
 mod reference;
 mod reload;
 mod rule_files;

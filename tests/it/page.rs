@@ -53,7 +53,10 @@ fn page_view_and_acts() {
     assert_eq!(stored, std::slice::from_ref(&line));
     let mut shown = view["verdict"].clone();
     assert_eq!(shown["live"], true);
-    shown.as_object_mut().unwrap().remove("live");
+    assert_eq!(shown["unsaved"], false);
+    for of_the_view in ["live", "unsaved"] {
+        shown.as_object_mut().unwrap().remove(of_the_view);
+    }
     assert_eq!(shown, serde_json::from_str::<Value>(&line).unwrap());
     assert_eq!(site::word(&line), "fail");
     assert_eq!(view["recent"][0]["verdict"], "fail");
@@ -133,7 +136,10 @@ fn of_two_pages_that_answer_one_question_the_second_is_refused() {
     page.done(&yes);
     let second = page.act(&yes);
     assert_eq!(second.status, 409, "{second:?}");
-    assert!(second.body.contains("question 1, which is no longer asked; now asked, as question 2"), "{second:?}");
+    assert!(
+        second.body.contains("question 1, which is no longer asked; now asked, as question 2"),
+        "{second:?}"
+    );
     let view = page.view_until("the next question", |view| view["check"]["question_number"] == 2);
     assert!(view["check"]["question"].as_str().unwrap().contains("nameplate capacitance"), "{view:#}");
     assert_eq!(view["verdict"], Value::Null);

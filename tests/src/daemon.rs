@@ -1,6 +1,7 @@
 //! A running daemon: its lines as they come, its page, its end. Does not judge them.
 
 use std::io::{BufRead as _, BufReader, Read};
+use std::os::fd::AsFd as _;
 use std::path::Path;
 use std::process::{Child, ChildStdin, Command, Stdio};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
@@ -86,6 +87,43 @@ impl Daemon {
         let stdin = self.child.stdin.as_mut().expect("stdin");
         writeln!(stdin, "{line}").expect("the daemon reads its stdin");
         stdin.flush().expect("the daemon reads its stdin");
+    }
+
+    /// Writes all of this to its stdin, from a thread of its own: the daemon may take its time.
+    ///
+    /// # Panics
+    /// When its stdin was taken before.
+    pub fn type_text(&mut self, text: &str) {
+        use std::io::Write as _;
+        let mut stdin = self
+            .child
+            .stdin
+            .as_ref()
+            .expect("stdin")
+            .as_fd()
+            .try_clone_to_owned()
+            .map(std::fs::File::from)
+            .expect("stdin");
+        let text = text.to_owned();
+        std::thread::spawn(move || {
+            // Whoever ends before it has read all of it is no fault here.
+            let _ = stdin.write_all(text.as_bytes());
+        });
+    }
+
+    /// Waits for its end, whatever becomes of its streams; gives the exit code.
+    ///
+    /// # Panics
+    /// When it does not end.
+    pub fn code(&mut self) -> Option<i32> {
+        let deadline = Instant::now() + HANG;
+        loop {
+            if let Some(ended) = self.child.try_wait().expect("its end") {
+                return ended.code();
+            }
+            assert!(Instant::now() < deadline, "it does not end; it said:{}", self.told());
+            std::thread::park_timeout(std::time::Duration::from_millis(10));
+        }
     }
 
     /// Its stdin, to be written from elsewhere; `type_line` is over then.
@@ -212,7 +250,11 @@ impl Daemon {
         self.ended().1
     }
 
-    fn signal(&mut self, name: &str) {
+    /// Sends it this signal.
+    ///
+    /// # Panics
+    /// When it is gone already.
+    pub fn signal(&mut self, name: &str) {
         let pid = self.child.id().to_string();
         let sent = Command::new("kill").args([&format!("-{name}"), &pid]).status().expect("kill");
         assert!(sent.success(), "no signal to {pid}");

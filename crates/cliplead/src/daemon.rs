@@ -52,8 +52,6 @@ const NOTICES_MAX: usize = 1024;
 const TOLD_MAX: usize = 256;
 /// This long after it was asked to end, the program ends whatever still holds it up.
 const END_BY_FORCE: Duration = Duration::from_secs(5);
-/// At the end stdout and stderr get this long to take what is left.
-const LAST_WORDS: Duration = Duration::from_secs(1);
 
 /// What a daemon needs to start.
 pub(crate) struct Setup {
@@ -138,7 +136,6 @@ pub(crate) fn run(options: &RunOptions) -> anyhow::Result<Exit> {
             () = tokio::time::sleep(END_BY_FORCE) => end_by_force("something still holds it up"),
         }
     });
-    output::drain(LAST_WORDS);
     // What still hangs in the background must not hold up the end.
     runtime.shutdown_background();
     let lost = !keeps && output::lines_lost() > 0;
@@ -195,7 +192,8 @@ pub(crate) async fn start(mut setup: Setup) -> anyhow::Result<Running> {
         let last_good = config.history.as_deref().map(LastGood::beside);
         let set = setup.rules.clone();
         let watch = reload::Watch { folder, set, texts: setup.texts.take(), last_good };
-        reload::start(watch, setup.refused.clone(), inputs.clone()).context("the rules' thread did not start")?;
+        reload::start(watch, setup.refused.clone(), inputs.clone())
+            .context("the rules' thread did not start")?;
     }
     let (clock, registry) = (Arc::clone(&setup.clock), std::mem::take(&mut setup.registry));
     let (alive, core_alive) = oneshot::channel();

@@ -34,6 +34,9 @@ use clap::Parser as _;
 use cli::{Cli, Command};
 use output::{Exit, talk};
 
+/// At the end stdout and stderr get this long to take what is left.
+const LAST_WORDS: std::time::Duration = std::time::Duration::from_secs(1);
+
 fn main() -> ExitCode {
     let cli = Cli::parse();
     output::set_up_log(cli.verbose);
@@ -48,12 +51,14 @@ fn main() -> ExitCode {
         Command::Calc(options) => calc::run(options),
         Command::Licences => licences::run(),
     };
-    match end {
+    let code = match end {
         Ok(exit) => exit.code(),
         Err(error) if output::is_broken_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
             talk(&format!("cliplead: {error:#}"));
             Exit::CouldNotRun.code()
         }
-    }
+    };
+    output::drain(LAST_WORDS);
+    code
 }

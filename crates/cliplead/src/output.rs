@@ -148,7 +148,9 @@ pub(crate) fn drain(at_most: Duration) {
     if let Some(background) = BACKGROUND.get() {
         let left = background.data.drain(at_most);
         if left > 0 {
-            talk(&format!("cliplead: {left} verdict line(s) could not be written to stdout: nobody reads it"));
+            talk(&format!(
+                "cliplead: {left} verdict line(s) could not be written to stdout: nobody reads it"
+            ));
         }
         background.talk.drain(at_most);
     }

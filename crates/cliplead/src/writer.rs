@@ -47,8 +47,7 @@ impl Writer {
         bytes_max: usize,
         tells: bool,
     ) -> io::Result<Self> {
-        let shared =
-            Arc::new(Shared { state: Mutex::default(), changed: Condvar::new(), bytes_max, tells });
+        let shared = Arc::new(Shared { state: Mutex::default(), changed: Condvar::new(), bytes_max, tells });
         let of_thread = Arc::clone(&shared);
         // Detached: a write that never comes back must not hold up the end of the program.
         std::thread::Builder::new().name(name.to_owned()).spawn(move || of_thread.work(sink))?;
@@ -92,8 +91,7 @@ impl Writer {
             if (state.lines.is_empty() && !state.busy) || state.gone || left.is_zero() {
                 return state.lines.len() + usize::from(state.busy);
             }
-            state =
-                self.shared.changed.wait_timeout(state, left).unwrap_or_else(PoisonError::into_inner).0;
+            state = self.shared.changed.wait_timeout(state, left).unwrap_or_else(PoisonError::into_inner).0;
         }
     }
 }
@@ -192,7 +190,10 @@ mod tests {
         }
     }
 
-    fn stepped(bytes_max: usize, tells: bool) -> (Writer, mpsc::Sender<io::Result<usize>>, mpsc::Receiver<Vec<u8>>) {
+    fn stepped(
+        bytes_max: usize,
+        tells: bool,
+    ) -> (Writer, mpsc::Sender<io::Result<usize>>, mpsc::Receiver<Vec<u8>>) {
         let (permit, permits) = mpsc::channel();
         let (written, seen) = mpsc::channel();
         (Writer::start("t", Stepped { permits, written }, bytes_max, tells).unwrap(), permit, seen)
@@ -218,7 +219,10 @@ mod tests {
             .take(taken + 1)
             .collect();
         assert_eq!(text[0], "line 00\n");
-        assert_eq!(text[taken], format!("cliplead: {} lines were dropped here: nobody read them\n", 50 - taken));
+        assert_eq!(
+            text[taken],
+            format!("cliplead: {} lines were dropped here: nobody read them\n", 50 - taken)
+        );
     }
 
     #[test]

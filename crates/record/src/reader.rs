@@ -72,7 +72,9 @@ pub fn read(text: &str, scripts: &dyn ScriptCompiler) -> Result<Recording, ReadE
         let found = header.cliplead_recording;
         return Err(fault(
             number + 1,
-            &format!("recording version {found} is not known here (this program reads {VERSION_OLDEST} to {VERSION})"),
+            &format!(
+                "recording version {found} is not known here (this program reads {VERSION_OLDEST} to {VERSION})"
+            ),
         ));
     }
     let settings = header.settings().map_err(|why| fault(number + 1, &why))?;

@@ -176,7 +176,7 @@ impl Core {
         Ok(runtime.block_on(async {
             let mut beat = tokio::time::interval(BEAT);
             beat.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
-            let mut answers = true;
+            let mut answers = self.store.keeps();
             loop {
                 tokio::select! {
                     biased;

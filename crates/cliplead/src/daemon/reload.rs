@@ -31,7 +31,11 @@ pub(super) struct Watch {
 ///
 /// # Errors
 /// When the system gives no thread.
-pub(super) fn start(watch: Watch, refused: Option<String>, inputs: mpsc::Sender<Input>) -> std::io::Result<()> {
+pub(super) fn start(
+    watch: Watch,
+    refused: Option<String>,
+    inputs: mpsc::Sender<Input>,
+) -> std::io::Result<()> {
     std::thread::Builder::new().name("rules".to_owned()).stack_size(8 * 1024 * 1024).spawn(move || {
         let mut looks = Looks { refused, ..Looks::new(watch) };
         loop {
@@ -152,7 +156,12 @@ mod tests {
         }
 
         fn looks(&self) -> Looks {
-            Looks::new(Watch { folder: self.0.clone(), set: RuleSet::default(), texts: None, last_good: None })
+            Looks::new(Watch {
+                folder: self.0.clone(),
+                set: RuleSet::default(),
+                texts: None,
+                last_good: None,
+            })
         }
     }
 

@@ -64,7 +64,9 @@ fn lenient(folder: &Path, history: Option<&Path>) -> anyhow::Result<StartRules> 
         Err(error) => (format!("{error:#}"), Texts::default()),
     };
     talk(&format!("cliplead: THE RULES IN {} ARE REFUSED: {refused}", folder.display()));
-    if let Some((set, path)) = last_good.as_ref().and_then(|kept| Some((loaded(&kept.texts()?)?, kept.path()))) {
+    if let Some((set, path)) =
+        last_good.as_ref().and_then(|kept| Some((loaded(&kept.texts()?)?, kept.path())))
+    {
         talk(&format!(
             "cliplead: the last good rules are in force, {} of them, from {}",
             set.iter().count(),
@@ -73,7 +75,10 @@ fn lenient(folder: &Path, history: Option<&Path>) -> anyhow::Result<StartRules> 
         return Ok(StartRules { set, texts: None, refused: Some(refused) });
     }
     let Some(set) = without_the_bad(texts) else {
-        bail!("the rules in {} are refused, and there are no others to start with: {refused}", folder.display())
+        bail!(
+            "the rules in {} are refused, and there are no others to start with: {refused}",
+            folder.display()
+        )
     };
     talk(&format!("cliplead: only the {} rules that load are in force", set.iter().count()));
     Ok(StartRules { set, texts: None, refused: Some(refused) })

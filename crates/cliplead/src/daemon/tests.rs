@@ -1,9 +1,9 @@
 //! The core in played time, with a history that the test plays: what it says and shows, and when. No file, no thread.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, sync_channel};
-use std::sync::Arc;
 use std::time::Duration;
 
 use judge::round::{LapseReason, Output, Settings};
@@ -184,7 +184,10 @@ fn what_was_shown_stands_while_somebody_watches() {
     bench.watch(Duration::from_secs(2 * 60));
     assert_eq!(
         bench.said(),
-        [format!("lapsed discharged: {}", LapseReason::Time.text()), "lapsed one lead off: a hold point before it fell".into()]
+        [
+            format!("lapsed discharged: {}", LapseReason::Time.text()),
+            "lapsed one lead off: a hold point before it fell".into()
+        ]
     );
 }
 
@@ -208,7 +211,8 @@ fn two_verdicts_of_one_check_in_one_chunk_are_two() {
 
 #[test]
 fn no_two_ids_are_alike_whatever_clock_and_process() {
-    let ids: std::collections::BTreeSet<String> = (0..100_000).map(|_| uuid::Uuid::now_v7().to_string()).collect();
+    let ids: std::collections::BTreeSet<String> =
+        (0..100_000).map(|_| uuid::Uuid::now_v7().to_string()).collect();
     assert_eq!(ids.len(), 100_000);
     // RFC 9562, 5.7: the version is 7, the variant 10.
     let id = uuid::Uuid::now_v7();
@@ -280,7 +284,11 @@ fn without_a_history_a_verdict_is_shown_at_once() {
     bench.confirm_all();
     bench.said();
     bench.type_chunk("capacitance=40.0uF\nagain\ncapacitance=30.0uF\n");
-    let words: Vec<String> = bench.said().into_iter().filter(|line| line.ends_with(&format!("{:?}", Saved::NothingKept))).collect();
+    let words: Vec<String> = bench
+        .said()
+        .into_iter()
+        .filter(|line| line.ends_with(&format!("{:?}", Saved::NothingKept)))
+        .collect();
     assert_eq!(words, ["pass NothingKept", "fail NothingKept"]);
     assert!(bench.core.store.is_sound());
 }

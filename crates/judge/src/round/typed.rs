@@ -87,7 +87,10 @@ impl Round {
         let Typed { number, unit, coupling } = completed(point, value);
         let unit = unit.unwrap_or(point.unit);
         if let Some(coupling) = coupling.filter(|_| !unit.kind().has_coupling()) {
-            return Err(format!("{name} is wanted in {}, which is neither ac nor dc; leave {coupling} out", point.unit));
+            return Err(format!(
+                "{name} is wanted in {}, which is neither ac nor dc; leave {coupling} out",
+                point.unit
+            ));
         }
         let u = uncertainty(number, accuracy, unit).map_err(|e| format!("{name}: {e}"))?;
         let (shown, input) = taken(number, u, unit, point).map_err(|e| format!("{name}: {e}"))?;
