@@ -21,16 +21,19 @@ enum Nasty {
 }
 
 /// Nine bytes: sync, function, power of ten, value (two bytes), bar graph, flags, a constant, check.
-fn meter(check: &str, must: &str, agree: u8) -> Profile {
-    let text = alloc::format!(
+pub(crate) fn meter(check: &str, must: &str, agree: u8) -> Profile {
+    Profile::parse(&meter_text(check, must, agree)).unwrap_or_else(|error| panic!("{error}"))
+}
+
+pub(crate) fn meter_text(check: &str, must: &str, agree: u8) -> String {
+    alloc::format!(
         "profile = 1\nid = \"nine\"\nagree = {agree}\n[frame]\nkind = \"fixed\"\nsync = [0xAA]\nlength = 9\n\
          check = {{ kind = \"{check}\", from = 0, to = 8, at = 8 }}\n{must}[decode]\nkind = \"fields\"\n\
          [[decode.channel]]\nselect = {{ at = 1, type = \"u8\" }}\nexponent = {{ at = 2, type = \"i8\" }}\n\
          value = {{ at = 3, type = \"u16be\" }}\n\
          [decode.channel.functions]\n1 = \"uF\"\n2 = \"V ac\"\n3 = \"kohm\"\n0xAA = \"A ac\"\n\
          [decode.channel.flags]\nhold = \"6.0\"\nlow_battery = \"6.1\"\noverload = \"6.2\"\n"
-    );
-    Profile::parse(&text).unwrap_or_else(|error| panic!("{error}"))
+    )
 }
 
 /// A frame and what its display shows.
@@ -108,7 +111,7 @@ fn a_steady_display_is_read_wherever_it_is_joined() {
 
 /// A meter of seven bytes without anything that tells its two ways apart: sync, value, constant equal to sync, value, xor8
 /// of all. Both ways can be read as long as the display stands still.
-fn twofold(check: &str, agree: u8) -> Profile {
+pub(crate) fn twofold(check: &str, agree: u8) -> Profile {
     let text = alloc::format!(
         "profile = 1\nid = \"twofold\"\nagree = {agree}\n[frame]\nkind = \"fixed\"\nsync = [0xAA]\nlength = 7\n\
          check = {{ kind = \"{check}\", from = 0, to = 6, at = 6 }}\n[decode]\nkind = \"fields\"\n\
