@@ -311,7 +311,7 @@ mod tests {
             };
             let line = reading("meter", &made);
             assert!(line.contains(v), "{line}");
-            assert_eq!(super::pack(&serde_json::from_str(&line).unwrap()).unwrap()[0].1, made);
+            assert_eq!(pack(&serde_json::from_str(&line).unwrap()).unwrap()[0].1, made);
         }
     }
 

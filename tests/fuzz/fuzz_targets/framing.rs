@@ -1,16 +1,18 @@
-//! What the targets of the framings share: any bytes, in pieces of any size, through the decoder of a generic meter: no panic,
+//! What the targets of the framings share: any bytes, in pieces of any size, through the decoder of a meter: no panic,
 //! no byte lost from the count. A target that names a kind of packet sends them as the message of a good packet too.
 
 macro_rules! framing {
     ($class:literal $(, packets of $kind:expr)?) => {
+        framing!(profile include_str!(concat!("../../../hardware-notes/", $class, "/profile.toml")) $(, packets of $kind)?);
+    };
+    (profile $text:expr $(, packets of $kind:expr)?) => {
         use libfuzzer_sys::fuzz_target;
         use quantity::Instant;
         use std::sync::LazyLock;
         use wire::{Decoder, Profile};
 
         static PROFILE: LazyLock<Profile> = LazyLock::new(|| {
-            let text = include_str!(concat!("../../../hardware-notes/", $class, "/profile.toml"));
-            Profile::parse(text).unwrap_or_else(|error| panic!("{error}"))
+            Profile::parse($text).unwrap_or_else(|error| panic!("{error}"))
         });
 
         fuzz_target!(|data: &[u8]| {

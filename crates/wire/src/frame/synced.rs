@@ -68,7 +68,8 @@ impl Shape {
 
     /// Why a frame is not sound.
     fn fault(&self, frame: &[u8]) -> Reason {
-        if self.check_holds(frame) { Reason::Constant } else { Reason::Checksum }
+        let differs = !self.must().is_empty() && self.check_holds(frame);
+        if differs { Reason::Constant } else { Reason::Checksum }
     }
 
     fn is_doubtful(&self) -> bool {
@@ -274,6 +275,7 @@ impl SyncedFramer {
         while let Some(at) = self.sync_from(self.looked, length) {
             let tail = self.held.get(at..).unwrap_or_default();
             let wanted = match self.shape.extent(tail) {
+                _ if tail.len() < self.shape.sync().len() => at + self.shape.sync().len(),
                 Extent::Unknown(more) => at + more,
                 Extent::Whole(its) if its > tail.len() => at + its,
                 Extent::Whole(its) if at + its > length => {

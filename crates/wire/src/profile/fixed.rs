@@ -412,16 +412,28 @@ fn load_bits(table: &Table<'_>, frame: &Places) -> Loaded<Vec<(Bit, BitMeaning)>
             let known = BITS.map(|(known, _)| known);
             entry.error(format_args!("unknown flag {:?}; {}", entry.key, suggest(entry.key, &known)))
         })?;
-        let places = entry.value.list().unwrap_or_else(|_| alloc::vec![entry.value]);
-        for node in places {
-            let bit = load_bit(node, frame)?;
-            if found.iter().any(|(known, _)| *known == bit) {
-                return Err(node.error("this bit has a meaning already"));
+        for node in entry.value.list().unwrap_or_else(|_| alloc::vec![entry.value]) {
+            for bit in load_some_bits(node, frame)? {
+                if found.iter().any(|(known, _)| *known == bit) {
+                    return Err(
+                        node.error(format_args!("the bit {}.{} has a meaning already", bit.byte, bit.bit))
+                    );
+                }
+                found.push((bit, meaning));
             }
-            found.push((bit, meaning));
         }
     }
     Ok(found)
+}
+
+/// `"6.1"`, or `"6.*"` for all bits of a byte.
+pub(super) fn load_some_bits(node: Node<'_>, frame: &Places) -> Loaded<Vec<Bit>> {
+    let Some(byte) = node.str()?.strip_suffix(".*") else { return Ok(alloc::vec![load_bit(node, frame)?]) };
+    let byte = byte
+        .parse()
+        .map_err(|_| node.error(format_args!("{byte:?} is no byte; write byte.*, for example \"6.*\"")))?;
+    frame.check(byte).map_err(|why| node.error(why))?;
+    Ok((0..8).filter(|bit| frame.data >> bit & 1 == 1).map(|bit| Bit { byte, bit }).collect())
 }
 
 pub(super) fn load_bit(node: Node<'_>, frame: &Places) -> Loaded<Bit> {

@@ -5,7 +5,7 @@ use alloc::vec::Vec;
 
 use quantity::{Coupling, Unit};
 
-use super::fixed::{Places, load_bit};
+use super::fixed::{Places, load_bit, load_some_bits};
 use super::table::{Entry, Node, Table};
 use super::words::unit_word;
 use crate::decode::Flag;
@@ -84,16 +84,7 @@ impl Bits<'_> {
     fn some(&mut self, node: Node<'_>) -> Loaded<Vec<Bit>> {
         let mut found = Vec::new();
         for node in node.list().unwrap_or_else(|_| alloc::vec![node]) {
-            let Some(byte) = node.str()?.strip_suffix(".*") else {
-                found.push(self.one(node)?);
-                continue;
-            };
-            let byte = byte.parse().map_err(|_| {
-                node.error(format_args!("{byte:?} is no byte; write byte.*, for example \"6.*\""))
-            })?;
-            self.frame.check(byte).map_err(|why| node.error(why))?;
-            for bit in (0..8).filter(|bit| self.frame.data >> bit & 1 == 1) {
-                let bit = Bit { byte, bit };
+            for bit in load_some_bits(node, self.frame)? {
                 self.take(bit, node)?;
                 found.push(bit);
             }

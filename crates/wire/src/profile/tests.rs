@@ -106,6 +106,18 @@ fn refuses_what_is_wrong_in_a_binary_profile_at_its_line() {
         ("hold = \"7.1\"", "held = \"7.1\"", "did you mean \"hold\""),
         ("counts = 60000", "counts = 0", "from 1"),
         ("unit = \"°C\"", "unit = \"C\"", "did you mean \"°C\""),
+        ("hold = \"7.1\"", "ignore = \"7.0\"", "has a meaning already"),
+        ("hold = \"7.1\"", "ignore = \"7.*\"", "the bit 7.0 has a meaning already"),
+        ("hold = \"7.1\"", "ignore = \"x.*\"", "is no byte"),
+        ("length = 12", "length = 12\nmust = { 12 = 1 }", "run past the frame's 12"),
+        ("length = 12", "length = 12\nmust = { 1 = 0x2B }", "sync"),
+        ("length = 12", "length = 12\nmust = { 11 = 0 }", "in the checksum"),
+        ("length = 12", "length = 12\nmust = { 0x07 = 0, 7 = 1 }", "byte 7 stands twice"),
+        ("length = 12", "length = 12\nmust = { seven = 0 }", "no place of a byte"),
+        ("length = 12", "length = 12\nmust = { 7 = 256 }", "from 0 to 255"),
+        ("length = 12", "length = 12\nmust = { 7 = \"AA\" }", "a whole number"),
+        ("length = 12", "length = 12\nmust = {}", "no byte is demanded"),
+        ("length = 12", "length = 12\nmusst = { 7 = 0 }", "did you mean \"must\""),
     ] {
         check(BINARY, from, to, says);
     }
@@ -210,6 +222,8 @@ fn refuses_what_is_wrong_in_a_counted_profile_at_its_line() {
             "value = { at = 21, type = \"i16be\" }",
             "longest frame's 22",
         ),
+        ("max_bytes = 24", "max_bytes = 24\nmust = { 7 = 0 }", "shortest frame's 7"),
+        ("max_bytes = 24", "max_bytes = 24\nmust = { 3 = 0 }", "stands in the length"),
         ("kind = \"fields\"", "kind = \"pattern\"", "lines of text"),
     ] {
         check(COUNTED, from, to, says);
@@ -390,4 +404,22 @@ fn digits_left_out_make_no_larger_counts() {
     assert_eq!(read_off("0.412", Unit::MICROFARAD).as_deref(), Some("1.8% + 3"));
     assert_eq!(read_off("412", Unit::NANOFARAD).as_deref(), Some("1.8% + 3"));
     assert_eq!(read_off("75", Unit::MICROFARAD).as_deref(), Some("2.5% + 5"));
+}
+
+/// A demanded byte and a field in it: the field is named, at its line and column.
+#[test]
+fn no_field_stands_in_a_demanded_byte() {
+    for byte in [7, 8] {
+        let text = BINARY.replacen("length = 12", &alloc::format!("length = 12\nmust = {{ {byte} = 0 }}"), 1);
+        let error = Profile::parse(&text).unwrap_err();
+        assert!(error.message.contains(&alloc::format!("byte {byte} is the same in every frame")), "{error}");
+        let line = text.lines().nth(error.line - 1).unwrap();
+        let field = if byte == 7 { "\"7.0\"" } else { "8" };
+        assert!(line.get(error.column - 1..).unwrap().starts_with(field), "{error}");
+    }
+    let text = BINARY.replacen("{ at = 8, type = \"i16le\" }", "{ at = 7, type = \"u8\" }", 1);
+    assert!(
+        Profile::parse(&text.replacen("length = 12", "length = 12\nmust = { 8 = 0x11, 0x09 = 0 }", 1))
+            .is_ok()
+    );
 }

@@ -21,16 +21,19 @@ enum Nasty {
 }
 
 /// Nine bytes: sync, function, power of ten, value (two bytes), bar graph, flags, a constant, check.
-fn meter(check: &str, must: &str, agree: u8) -> Profile {
-    let text = alloc::format!(
+pub(crate) fn meter(check: &str, must: &str, agree: u8) -> Profile {
+    Profile::parse(&meter_text(check, must, agree)).unwrap_or_else(|error| panic!("{error}"))
+}
+
+pub(crate) fn meter_text(check: &str, must: &str, agree: u8) -> String {
+    alloc::format!(
         "profile = 1\nid = \"nine\"\nagree = {agree}\n[frame]\nkind = \"fixed\"\nsync = [0xAA]\nlength = 9\n\
          check = {{ kind = \"{check}\", from = 0, to = 8, at = 8 }}\n{must}[decode]\nkind = \"fields\"\n\
          [[decode.channel]]\nselect = {{ at = 1, type = \"u8\" }}\nexponent = {{ at = 2, type = \"i8\" }}\n\
          value = {{ at = 3, type = \"u16be\" }}\n\
          [decode.channel.functions]\n1 = \"uF\"\n2 = \"V ac\"\n3 = \"kohm\"\n0xAA = \"A ac\"\n\
          [decode.channel.flags]\nhold = \"6.0\"\nlow_battery = \"6.1\"\noverload = \"6.2\"\n"
-    );
-    Profile::parse(&text).unwrap_or_else(|error| panic!("{error}"))
+    )
 }
 
 /// A frame and what its display shows.
@@ -108,7 +111,7 @@ fn a_steady_display_is_read_wherever_it_is_joined() {
 
 /// A meter of seven bytes without anything that tells its two ways apart: sync, value, constant equal to sync, value, xor8
 /// of all. Both ways can be read as long as the display stands still.
-fn twofold(check: &str, agree: u8) -> Profile {
+pub(crate) fn twofold(check: &str, agree: u8) -> Profile {
     let text = alloc::format!(
         "profile = 1\nid = \"twofold\"\nagree = {agree}\n[frame]\nkind = \"fixed\"\nsync = [0xAA]\nlength = 7\n\
          check = {{ kind = \"{check}\", from = 0, to = 6, at = 6 }}\n[decode]\nkind = \"fields\"\n\
@@ -212,4 +215,69 @@ fn a_demanded_byte_that_differs_is_told_by_its_name() {
     let run = run_whole(&profile, &[good, bad, good].concat());
     assert_eq!(run.shown(), [shown.as_str(), &shown]);
     assert_eq!(run.faults, [Fault { reason: Reason::Constant, bytes: 9 }]);
+}
+
+/// What damage did to the nine-byte meter.
+#[derive(Clone, Copy, Debug, Default)]
+struct Damaged {
+    frames: usize,
+    readings: usize,
+    /// Readings that no display said.
+    wrong: usize,
+}
+
+/// 1,000 displays of six frames each, every byte flipped, lost, doubled or preceded by another with a chance of 1 in `rare`.
+fn damaged(profile: &Profile, check: CheckKind, nasty: Nasty, rare: usize) -> Damaged {
+    let mut seeded = Seeded(11);
+    let mut decoder = Decoder::new(profile);
+    let mut tally = Damaged::default();
+    for second in 0..1_000 {
+        let (frame, shown) = display(&mut seeded, check, nasty);
+        let mut bytes = Vec::new();
+        for byte in frame.repeat(6) {
+            match (seeded.below(rare), seeded.below(4)) {
+                (0, 0) => bytes.push(byte ^ 1 << seeded.below(8)),
+                (0, 1) => {}
+                (0, 2) => bytes.extend([byte, byte]),
+                (0, _) => bytes.extend([u8::try_from(seeded.below(256)).unwrap(), byte]),
+                _ => bytes.push(byte),
+            }
+        }
+        // A gap between displays, so that each reading is of the one in hand.
+        decoder.gap(Instant::from_micros(second * 1_000_000));
+        decoder.bytes(Instant::from_micros(second * 1_000_000), &bytes, &mut |item| {
+            if let Item::Reading(reading) = item {
+                tally.readings += 1;
+                tally.wrong += usize::from(reading.to_string() != shown);
+            }
+        });
+        tally.frames += 6;
+    }
+    tally
+}
+
+/// Agreement of two, the default for one byte of checksum. `--nocapture` prints the table.
+#[test]
+fn damage_on_a_steady_display_gets_nothing_through() {
+    println!("| check | equals the sync byte | demanded | damage | frames | readings | wrong |");
+    for (name, check) in [("xor8", CheckKind::Xor8), ("sum8", CheckKind::Sum8)] {
+        for nasty in [Nasty::Nothing, Nasty::Constant] {
+            for must in ["", "must"] {
+                for rare in [40, 150] {
+                    let constant = if nasty == Nasty::Constant { "0xAA" } else { "0x5C" };
+                    let demanded = alloc::format!("must = {{ 7 = {constant} }}\n");
+                    let demanded = if must.is_empty() { "" } else { &demanded };
+                    let t = damaged(&meter(name, demanded, 2), check, nasty, rare);
+                    println!(
+                        "| {name} | {nasty:?} | {must} | 1 in {rare} bytes | {} | {} | {} |",
+                        t.frames, t.readings, t.wrong
+                    );
+                    assert!(
+                        t.wrong <= 1 && t.readings > t.frames / 2,
+                        "{name} {nasty:?} {must} {rare}: {t:?}"
+                    );
+                }
+            }
+        }
+    }
 }

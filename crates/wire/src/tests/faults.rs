@@ -278,3 +278,34 @@ fn accuracy_comes_with_the_reading_by_quantity_range_and_coupling() {
     let profile = Profile::parse(&short).unwrap();
     assert!(profile.accuracy(Unit::MICROFARAD, None, 5000.0).is_some());
 }
+
+/// Bits of a byte of flags that nothing names, in frames whose checksum holds. What is said to be ignored is no such bit, nor
+/// are those of bytes without flags or with a number in them.
+#[test]
+fn a_flag_bit_without_a_name_refuses_the_channel() {
+    let text = "profile = 1\nid = \"flags\"\nagree = 2\n[frame]\nkind = \"fixed\"\nsync = [0xD7]\nlength = 9\n[decode]\n\
+        kind = \"fields\"\n[[decode.channel]]\nunit = \"uF\"\nexponent = -2\nvalue = { at = 1, type = \"u16be\" }\n\
+        [decode.channel.flags]\nhold = \"3.0\"\nignore = [\"3.4\", \"5.*\"]\noverload = \"1.7\"\n\
+        [[decode.channel]]\nnumber = 1\nunit = \"°C\"\nexponent = -1\nvalue = { at = 6, type = \"i16be\" }\n\
+        [decode.channel.flags]\nlow_battery = \"3.1\"\nhold = \"8.0\"\n";
+    let profile = Profile::parse(text).unwrap();
+    let good = [0xD7, 0x0F, 0x0C, 0, 0, 0, 0, 231, 0];
+    let shown = |at: usize, bits: u8| {
+        let mut frame = good;
+        frame[at] |= bits;
+        let run = run_whole(&profile, &[frame, frame, [0; 9]].concat());
+        let refused = run.faults.iter().filter(|f| f.reason == Reason::Undecodable(Field::Flags)).count();
+        let mut said: Vec<_> = run.readings.iter().map(|r| (r.channel, r.flags.hold)).collect();
+        said.sort_unstable();
+        (said, refused)
+    };
+    let both = |hold: bool| (alloc::vec![(0, hold), (0, hold), (1, false), (1, false)], 0);
+    assert_eq!(shown(3, 0x01), both(true));
+    for (at, bits) in [(3, 0x02), (3, 0x10), (4, 0xFF), (5, 0xFF), (1, 0x40)] {
+        assert_eq!(shown(at, bits), both(false), "{at}: {bits:#x}");
+    }
+    for bits in [0x04, 0x08, 0x20, 0x40, 0x80] {
+        assert_eq!(shown(3, bits), (alloc::vec![], 4), "{bits:#x}");
+        assert_eq!(shown(8, bits), (alloc::vec![(0, false), (0, false)], 2), "{bits:#x}");
+    }
+}

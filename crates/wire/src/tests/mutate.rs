@@ -43,10 +43,16 @@ impl Seeded {
 fn damaged_streams_never_panic_and_keep_their_books() {
     let mut seeded = Seeded(1);
     let values: Vec<Reading> = (0..8).map(|i| microfarad(&alloc::format!("38.{i}2"))).collect();
-    let counted = small_counted("type = \"u8\", counts = \"payload\"", "crc16modbus", 1);
-    for profile in
-        [line_profile(), small_binary("crc16modbus", 1), small_binary("sum8", 2), counted, segment_profile()]
-    {
+    let counted = |check, agree| small_counted("type = \"u8\", counts = \"payload\"", check, agree);
+    for profile in [
+        line_profile(),
+        small_binary("crc16modbus", 1),
+        small_binary("sum8", 2),
+        counted("crc16modbus", 1),
+        counted("xor8", 1),
+        segment_profile(),
+        segments_in_fixed(None, 2),
+    ] {
         let clean = stream(&profile, &values);
         for _ in 0..2_000 {
             let mut bytes = clean.clone();
@@ -62,7 +68,10 @@ fn damaged_streams_never_panic_and_keep_their_books() {
 fn damaged_profiles_load_or_name_a_line_and_what_loads_decodes() {
     let mut seeded = Seeded(2);
     let (mut loaded, mut refused) = (0, 0);
-    for text in [LINE, BINARY, COUNTED, SEGMENT, MODBUS, SCPI] {
+    let demanding =
+        cuts::meter_text("xor8", "must = { 7 = 0x5C, 0x05 = 39 }\n", 2) + "ignore = [\"6.3\", \"2.*\"]\n";
+    let demanding = demanding.replacen("exponent = { at = 2, type = \"i8\" }", "exponent = -2", 1);
+    for text in [LINE, BINARY, COUNTED, SEGMENT, MODBUS, SCPI, &demanding] {
         for _ in 0..1_000 {
             let mut bytes = text.as_bytes().to_vec();
             seeded.damage(&mut bytes);
@@ -73,7 +82,8 @@ fn damaged_profiles_load_or_name_a_line_and_what_loads_decodes() {
                     run_whole(
                         &profile,
                         b"\r\nCAP   38.52 uF    A   \r\n\xD7\x2B\x06\xFE\x77\x11\0\0\xE7\0\x62\x9A\x3C\xB1\x01\x03\0\x04\xA0\0\xA7\
-                          \x1F\x24\x3F\x47\x5D\x6E\x7B\x85\x98\xA0\xB2\xC2\xD0",
+                          \x1F\x24\x3F\x47\x5D\x6E\x7B\x85\x98\xA0\xB2\xC2\xD0\
+                          \xAA\x01\0\x0F\xAA\x27\0\x5C\x75\xAA\x01\0\x0F\xAA\x27\0\x5C\x75",
                     );
                 }
                 Err(error) => {

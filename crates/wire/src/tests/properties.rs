@@ -21,6 +21,10 @@ fn profiles() -> Vec<Profile> {
         Profile::parse(loose).unwrap(),
         segment_profile(),
         segments_in_fixed(Some("sum8"), 2),
+        segments_in_fixed(None, 2),
+        cuts::meter("xor8", "", 1),
+        cuts::meter("sum8", "must = { 7 = 0xAA }\n", 2),
+        cuts::twofold("xor8", 1),
     ]
 }
 
@@ -44,7 +48,16 @@ fn bytes() -> impl Strategy<Value = Vec<u8>> {
             .collect()),
         Just(alloc::vec![0xD7, 0x2B, 6, 0xFE, 0x77, 0x11, 0, 0, 0xE7, 0, 0x62, 0x9A]),
     ];
-    vec(piece, 0..20).prop_map(|pieces| pieces.concat())
+    vec(prop_oneof![6 => piece, 1 => still()], 0..20).prop_map(|pieces| pieces.concat())
+}
+
+/// A display that stands still, its sync byte inside it too, with an exclusive or of all bytes behind them.
+fn still() -> impl Strategy<Value = Vec<u8>> {
+    let byte = prop_oneof![Just(0xAA_u8), Just(0), 1_u8..4, any::<u8>()];
+    (vec(byte, 5..=7), 1_usize..4).prop_map(|(rest, times)| {
+        let bytes = [&[0xAA], rest.as_slice()].concat();
+        [bytes.as_slice(), &CheckKind::Xor8.compute(&bytes)[..1]].concat().repeat(times)
+    })
 }
 
 fn state() -> impl Strategy<Value = State> {
