@@ -133,7 +133,10 @@ fn of_two_pages_that_answer_one_question_the_second_is_refused() {
     page.done(&yes);
     let second = page.act(&yes);
     assert_eq!(second.status, 409, "{second:?}");
-    assert!(second.body.contains("question 1, which is no longer asked; now asked, as question 2"), "{second:?}");
+    assert!(
+        second.body.contains("question 1, which is no longer asked; now asked, as question 2"),
+        "{second:?}"
+    );
     let view = page.view_until("the next question", |view| view["check"]["question_number"] == 2);
     assert!(view["check"]["question"].as_str().unwrap().contains("nameplate capacitance"), "{view:#}");
     assert_eq!(view["verdict"], Value::Null);

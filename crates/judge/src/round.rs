@@ -27,7 +27,8 @@ use quantity::{Instant, Reading};
 
 pub use check::Phase;
 pub use event::{
-    Binding, Entered, Event, LapseReason, NO_QUESTION, Output, Plan, ResetReason, Settings, Stamped, reads_open,
+    Binding, Entered, Event, LapseReason, NO_QUESTION, Output, Plan, ResetReason, Settings, Stamped,
+    reads_open,
 };
 pub use view::{CheckView, HoldPointView, LiveView, PointView, QuestionView, RulerView, View};
 

@@ -49,7 +49,8 @@ impl fmt::Display for ManualFault {
 impl core::error::Error for ManualFault {}
 
 /// The words besides values.
-const WORDS: &str = "confirm NAME, withdraw NAME, yes, no (or yes 3 for question 3), again, finish, energised, next";
+const WORDS: &str =
+    "confirm NAME, withdraw NAME, yes, no (or yes 3 for question 3), again, finish, energised, next";
 
 /// What a line asks for.
 #[derive(Debug)]

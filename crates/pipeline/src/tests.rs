@@ -69,7 +69,13 @@ fn capitals_make_no_other_word_and_an_answer_may_name_its_question() {
 
 #[test]
 fn what_is_no_value_is_refused_with_a_sentence() {
-    for text in ["39.4uF\n", "capacitance=OLL\n", "capacitance=39.4uf\n", "capacitance=1uF; 2 parsec\n"] {
+    for text in [
+        "39.4uF\n",
+        "capacitance=OLL\n",
+        "capacitance=39.4uf\n",
+        "capacitance=1uF; 2 parsec\n",
+        "capacitance=1uF; 1.9\n",
+    ] {
         assert!(matches!(typed(text).as_slice(), [Err(_)]), "{text:?}");
     }
     // OL is a finding, which a rule may ask for with open(...).
@@ -180,7 +186,10 @@ fn an_answer_is_for_the_question_that_was_open_when_its_line_began() {
     };
     assert_eq!(said(pipeline.step(Event::Round(other.clone()), Instant::ZERO)), ["settled", "asked 1"]);
     let refused = types(&mut pipeline, "s\n");
-    assert!(refused[0].starts_with("refused the answer was begun before question 1 was asked"), "{refused:?}");
+    assert!(
+        refused[0].starts_with("refused the answer was begun before question 1 was asked"),
+        "{refused:?}"
+    );
     // The line began under the first question; the page answers that one, and another comes up.
     assert_eq!(types(&mut pipeline, "y"), [""; 0]);
     let no = round::Event::Answer { question: Some(1), yes: false };
@@ -255,7 +264,10 @@ fn what_is_left_out_of_a_typed_value_changes_neither_word_nor_uncertainty() {
 fn ac_or_dc_is_refused_where_the_point_has_neither() {
     let mut pipeline = bench(capacitance(), Some(HAND_METER));
     let refused = types(&mut pipeline, "capacitance=20.26 ac\n");
-    assert!(refused[0].starts_with("refused capacitance is wanted in uF, which is neither ac nor dc"), "{refused:?}");
+    assert!(
+        refused[0].starts_with("refused capacitance is wanted in uF, which is neither ac nor dc"),
+        "{refused:?}"
+    );
 }
 
 /// The meter shows steps of 0.01 A. U = 2 (2 % of the reading + 0.05 A) / sqrt 3 (JCGM 100, 4.3.7); digits left out add
@@ -280,7 +292,10 @@ fn digits_left_out_are_asked_about_where_the_word_depends_on_them() {
     assert_eq!(types(&mut pipeline, "yes\n"), ["pass"]);
     let verdict = pipeline.round().view(Instant::ZERO).verdict.unwrap().0;
     assert_eq!(verdict.readings[0].shown.to_text(), "39.00");
-    assert_eq!(alloc::format!("{:.3}", verdict.judgements[0].expanded_uncertainty(verdict.decision)), "0.958");
+    assert_eq!(
+        alloc::format!("{:.3}", verdict.judgements[0].expanded_uncertainty(verdict.decision)),
+        "0.958"
+    );
     // No: it is taken again, with every digit.
     let mut pipeline = bench(amps(), Some(HAND_METER));
     assert_eq!(types(&mut pipeline, "amps=39\nno\n"), ["settled", "asked 1"]);

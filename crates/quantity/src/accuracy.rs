@@ -227,7 +227,9 @@ mod tests {
 
     #[test]
     fn a_fraction_of_a_count_asks_for_the_percent_sign() {
-        for (text, term) in [("1.9", "1.9"), ("2.0", "2.0"), ("1% + 2.5", "2.5"), ("1.9 + 2%", "1.9"), (".5", ".5")] {
+        for (text, term) in
+            [("1.9", "1.9"), ("2.0", "2.0"), ("1% + 2.5", "2.5"), ("1.9 + 2%", "1.9"), (".5", ".5")]
+        {
             let error = Accuracy::parse(text).unwrap_err();
             assert_eq!(error, AccuracyError::FractionOfACount { term: term.into() }, "{text}");
             assert!(error.to_string().contains(&alloc::format!("write \"{term}%\"")), "{error}");

@@ -128,7 +128,8 @@ impl Decimal {
     /// place already, or more digits than a number may have.
     #[must_use]
     pub fn with_zeros(self, exponent: i8) -> Option<Self> {
-        let zeros = u32::try_from(i32::from(self.exponent) - i32::from(exponent)).ok().filter(|zeros| *zeros > 0)?;
+        let zeros =
+            u32::try_from(i32::from(self.exponent) - i32::from(exponent)).ok().filter(|zeros| *zeros > 0)?;
         let mantissa = self.mantissa.checked_mul(10_i64.checked_pow(zeros)?)?;
         Some(Self { negative: self.negative, ..Self::new(mantissa, exponent)? })
     }
@@ -270,7 +271,8 @@ mod tests {
 
     #[test]
     fn zeros_behind_a_number_are_digits() {
-        let padded = |text: &str, exponent| Decimal::parse(text).unwrap().with_zeros(exponent).map(Decimal::to_text);
+        let padded =
+            |text: &str, exponent| Decimal::parse(text).unwrap().with_zeros(exponent).map(Decimal::to_text);
         assert_eq!(padded("7.4", -2).as_deref(), Some("7.40"));
         assert_eq!(padded("-0", -1).as_deref(), Some("-0.0"));
         assert_eq!(padded("7.40", -2), None);

@@ -48,7 +48,10 @@ impl fmt::Display for ParseError {
             }
             Self::Unit(error) => error.fmt(f),
             Self::Coupling { unit, coupling } => {
-                write!(f, "{coupling} does not go with {unit}: only voltage and current are ac or dc; leave {coupling} out")
+                write!(
+                    f,
+                    "{coupling} does not go with {unit}: only voltage and current are ac or dc; leave {coupling} out"
+                )
             }
         }
     }

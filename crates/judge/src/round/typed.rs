@@ -1,6 +1,7 @@
 //! Values typed in by hand: a meter without a radio gets the same verdict. Checks unit and coupling, fills in what was
 //! left out, binds to a point. Does not judge.
 
+use alloc::boxed::Box;
 use alloc::format;
 use alloc::string::{String, ToString};
 
@@ -87,7 +88,10 @@ impl Round {
         let Typed { number, unit, coupling } = completed(point, value);
         let unit = unit.unwrap_or(point.unit);
         if let Some(coupling) = coupling.filter(|_| !unit.kind().has_coupling()) {
-            return Err(format!("{name} is wanted in {}, which is neither ac nor dc; leave {coupling} out", point.unit));
+            return Err(format!(
+                "{name} is wanted in {}, which is neither ac nor dc; leave {coupling} out",
+                point.unit
+            ));
         }
         let u = uncertainty(number, accuracy, unit).map_err(|e| format!("{name}: {e}"))?;
         let (shown, input) = taken(number, u, unit, point).map_err(|e| format!("{name}: {e}"))?;
@@ -168,7 +172,7 @@ fn left_out(number: Decimal, accuracy: Option<Accuracy>, unit: Unit, point: &Poi
         let (quantity, input) = taken(digits, u, unit, point).ok()?;
         Some(AsShown { digits, step, input, quantity })
     };
-    as_shown().map_or(LeftOut::No, LeftOut::Digits)
+    as_shown().map_or(LeftOut::No, |shown| LeftOut::Digits(Box::new(shown)))
 }
 
 /// The settled point of an open circuit; `None` where the rule has no use for one.

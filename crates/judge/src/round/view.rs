@@ -241,7 +241,10 @@ impl Round {
             points,
             plate: header.and_then(|h| plate::resolve(h, &check.plan).ok()).unwrap_or_default(),
             prompt,
-            question: check.question.as_ref().map(|q| QuestionView { number: q.number, text: q.text.clone() }),
+            question: check
+                .question
+                .as_ref()
+                .map(|q| QuestionView { number: q.number, text: q.text.clone() }),
             ruler: ruler(check, self.settings.decision),
         }
     }
