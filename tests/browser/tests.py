@@ -353,9 +353,24 @@ def a_verdict_that_is_not_live_is_never_drawn_as_one(bench):
     assert live_shape(browser) is None
 
 
+@test
+def the_figures_follow_the_shops_coverage_factor(bench):
+    browser = bench.browser
+    view = views.judged("conditional pass")
+    view["check"]["ruler"].update(expanded_uncertainty=1.05, coverage_factor=3.0, guard=1.05)
+    view["verdict"].update(coverage_factor=3.0, decision_rule="guarded, w = U (k = 3)")
+    view["verdict"]["judgements"][0].update(expanded_uncertainty=1.05, guard=1.05)
+    open_page(bench, view)
+    wait("the ruler", lambda: "± 1.1 uF" in browser.run("return document.querySelector('#scale .now').textContent"))
+    assert "expanded uncertainty 1.05, guard band 1.05" in browser.run("return document.querySelector('#scale svg').getAttribute('aria-label')")
+    browser.run("document.querySelector('#why details').open = true")
+    why = browser.text("#why-list")
+    assert "47.4 uF ± 1.1 (k = 3)" in why and "k = 2" not in why, why
+
+
 def entry(browser):
     """What stands in the form for a typed reading: its label, its text, and whether the keyboard is on it; None without a form."""
-    return browser.run("const n = document.getElementById('typed'); return n && n.getClientRects().length"
+    return browser.run("const n = document.getElementById('typed'); return n && n.checkVisibility()"
                        " ? [document.querySelector('label[for=typed]').textContent, n.value, document.activeElement === n] : null")
 
 

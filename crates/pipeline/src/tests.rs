@@ -69,7 +69,13 @@ fn capitals_make_no_other_word_and_an_answer_may_name_its_question() {
 
 #[test]
 fn what_is_no_value_is_refused_with_a_sentence() {
-    for text in ["39.4uF\n", "capacitance=OLL\n", "capacitance=39.4uf\n", "capacitance=1uF; 2 parsec\n"] {
+    for text in [
+        "39.4uF\n",
+        "capacitance=OLL\n",
+        "capacitance=39.4uf\n",
+        "capacitance=1uF; 2 parsec\n",
+        "capacitance=1uF; 1.9\n",
+    ] {
         assert!(matches!(typed(text).as_slice(), [Err(_)]), "{text:?}");
     }
     // OL is a finding, which a rule may ask for with open(...).

@@ -206,6 +206,16 @@ mod tests {
         }
 
         #[test]
+        fn answers_come_back_as_they_were(number in proptest::option::of(proptest::num::u32::ANY), yes: bool) {
+            let event = Event::Round(judge::round::Event::Answer { question: number, yes });
+            let line = serde_json::to_string(&LineEvent::of(7, &event).unwrap()).unwrap();
+            // Without a number the line is the one that older programs wrote.
+            proptest::prop_assert_eq!(number.is_none(), line == format!("{{\"event\":\"answer\",\"t\":7,\"yes\":{yes}}}"));
+            let recording = read(&format!("{HEAD}{line}\n")).unwrap();
+            proptest::prop_assert_eq!(format!("{:?}", recording.events[0].event), format!("{:?}", Some(event)));
+        }
+
+        #[test]
         fn bytes_come_back_as_they_were(data in proptest::collection::vec(proptest::num::u8::ANY, 0..64)) {
             let line = LineEvent::bytes(7, "meter", &data);
             let joined = "{\"t\":0,\"event\":\"joined\",\"device\":\"meter\"}";

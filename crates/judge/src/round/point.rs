@@ -1,6 +1,7 @@
 //! One point of an armed check: waiting, settling on a device, or settled. Turns readings into settled readings in the
 //! rule's unit. Does not decide which point a reading belongs to, nor judge it.
 
+use alloc::boxed::Box;
 use alloc::string::{String, ToString};
 
 use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Kind, Quantity, Reading, State, Unit};
@@ -76,7 +77,7 @@ pub(super) enum LeftOut {
     /// The display's step is not known, and the counts of the meter's accuracy are taken at the last digit typed.
     Perhaps,
     /// The meter shows finer steps here; this is the value with zeros for the digits that were left out.
-    Digits(AsShown),
+    Digits(Box<AsShown>),
 }
 
 /// A typed value as the display would have shown it, had the digits left out been zeros.

@@ -1,6 +1,7 @@
 //! Values typed in by hand: a meter without a radio gets the same verdict. Checks unit and coupling, fills in what was
 //! left out, binds to a point. Does not judge.
 
+use alloc::boxed::Box;
 use alloc::format;
 use alloc::string::{String, ToString};
 
@@ -171,7 +172,7 @@ fn left_out(number: Decimal, accuracy: Option<Accuracy>, unit: Unit, point: &Poi
         let (quantity, input) = taken(digits, u, unit, point).ok()?;
         Some(AsShown { digits, step, input, quantity })
     };
-    as_shown().map_or(LeftOut::No, LeftOut::Digits)
+    as_shown().map_or(LeftOut::No, |shown| LeftOut::Digits(Box::new(shown)))
 }
 
 /// The settled point of an open circuit; `None` where the rule has no use for one.
