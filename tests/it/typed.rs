@@ -47,3 +47,19 @@ fn a_typed_yes_is_for_the_question_that_it_names() {
     let replayed = Invocation::new(["replay", &recording, "--format", "json"]).run();
     assert_eq!(replayed.lines(), printed, "{replayed:?}");
 }
+
+/// Two verdicts of one check out of one write, so at one moment: both are printed and stored, none stands in the way of
+/// the next.
+#[test]
+fn two_verdicts_of_a_check_in_one_write_are_two() {
+    let folder = Folder::new("typed-twice");
+    let site = site::write(&folder, site::TYPED, 1);
+    let mut daemon = Daemon::run(&site, &[]);
+    let confirmed = site::HOLD_POINTS.map(|name| format!("confirm {name}\n")).concat();
+    daemon.type_line(&format!("{confirmed}capacitance=12.40uF\nagain\ncapacitance=10.00uF"));
+    let lines = daemon.wait_data(2);
+    assert_eq!([site::word(&lines[0]), site::word(&lines[1])], ["pass", "fail"], "{}", daemon.told());
+    let (code, printed) = daemon.terminate();
+    assert_eq!((code, printed.len()), (Some(0), 2));
+    assert_eq!(site::stored(&folder.join("history.sqlite")), printed);
+}

@@ -39,6 +39,7 @@ fn a_file_that_is_not_ours_is_refused_and_left_alone() {
     let foreign = folder.file("foreign.sqlite");
     Connection::open(&foreign).unwrap().execute_batch("CREATE TABLE stock (part TEXT)").unwrap();
     assert_eq!(refused(&foreign), HistoryError::Foreign { path: foreign.clone() });
+    assert!(!HistoryError::Foreign { path: foreign.clone() }.can_retry());
     assert_eq!(Reader::open(&foreign).err(), Some(HistoryError::Foreign { path: foreign }));
     assert!(matches!(refused(&folder.0), HistoryError::CannotOpen { .. }));
     assert!(matches!(
@@ -107,10 +108,9 @@ fn another_programs_lock_is_said_and_outlived() {
     let id = history.begin_round(&round("r-1")).unwrap();
     let other = Connection::open(&path).unwrap();
     other.execute_batch("BEGIN IMMEDIATE").unwrap();
-    assert_eq!(
-        history.commit_verdict(id, &verdict(1)),
-        Err(HistoryError::Locked { path: path.clone(), waited_ms: 0 })
-    );
+    let error = history.commit_verdict(id, &verdict(1)).unwrap_err();
+    assert_eq!(error, HistoryError::Locked { path: path.clone(), waited_ms: 0 });
+    assert!(error.can_retry());
     assert_eq!(history.reader().recent(5).unwrap(), []);
     other.execute_batch("COMMIT").unwrap();
     history.commit_verdict(id, &verdict(1)).unwrap();
@@ -212,7 +212,9 @@ fn a_file_deleted_or_replaced_under_the_program_is_said() {
         if replace {
             std::fs::write(&path, b"").unwrap();
         }
-        assert_eq!(history.commit_verdict(id, &verdict(1)), Err(HistoryError::Moved { path: path.clone() }));
+        let error = history.commit_verdict(id, &verdict(1)).unwrap_err();
+        assert_eq!(error, HistoryError::Moved { path: path.clone() });
+        assert!(error.can_retry());
         std::fs::rename(folder.file("aside.sqlite"), &path).unwrap();
         history.commit_verdict(id, &verdict(1)).unwrap();
     }

@@ -8,20 +8,27 @@ use crate::process::{Run, apt_install, is_installed};
 use crate::summary::Outcome;
 
 pub(crate) fn power(context: &Context) -> Result<Outcome> {
+    with_strace(context, "cut::", "NO POWER CUT WAS TRIED")
+}
+
+pub(crate) fn slow(context: &Context) -> Result<Outcome> {
+    with_strace(context, "slow::", "NO SLOW DISK WAS TRIED")
+}
+
+fn with_strace(context: &Context, part: &str, untried: &str) -> Result<Outcome> {
     if !cfg!(target_os = "linux") {
-        return Ok(Outcome::NotRun("strace is for Linux".to_owned()));
+        return Ok(Outcome::NotRun(format!("strace is for Linux, so {untried}")));
     }
     if !is_installed("strace")
         && let Err(error) = apt_install(&["strace"])
     {
-        return Ok(Outcome::NotRun(format!("no strace, so NO POWER CUT WAS TRIED: {error:#}")));
+        return Ok(Outcome::NotRun(format!("no strace, so {untried}: {error:#}")));
     }
     let tried = Run::new("strace", &["-f", "-o", "/dev/null", "true"]).output()?;
     if !tried.status.success() {
-        let why = "strace may not trace here (ptrace refused), so NO POWER CUT WAS TRIED";
-        return Ok(Outcome::NotRun(why.to_owned()));
+        return Ok(Outcome::NotRun(format!("strace may not trace here (ptrace refused), so {untried}")));
     }
-    run(context, "cut::")
+    run(context, part)
 }
 
 pub(crate) fn full(context: &Context) -> Result<Outcome> {

@@ -53,6 +53,7 @@ const STEPS: &[Step] = &[
     },
     Step { name: "browser", what: "the dashboard in a real headless Chromium", run: python::browser },
     Step { name: "power", what: "power cuts at any point of real commits (strace)", run: disk::power },
+    Step { name: "slow", what: "presses on the page while the disk is slow (strace)", run: disk::slow },
     Step { name: "full", what: "a history on a full disk (a mount of its own)", run: disk::full },
     Step {
         name: "budget",
