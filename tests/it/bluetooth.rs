@@ -74,7 +74,15 @@ async fn labels_stand_in_the_json() {
     let device = probe();
     let fake = Fake::new(vec![device.clone()]);
     let arguments = &[
-        "devices", "watch", "ble:name=Air probe", "--profile", "generic-gatt-meter", "--count", "1", "--format", "json",
+        "devices",
+        "watch",
+        "ble:name=Air probe",
+        "--profile",
+        "generic-gatt-meter",
+        "--count",
+        "1",
+        "--format",
+        "json",
     ];
     let running = start(&fake, arguments);
     let path = device.part_path(1);
@@ -152,8 +160,10 @@ async fn nothing_is_left_connected_or_scanning_however_a_command_ends() {
             .unwrap();
         let is_scan = arguments.contains(&"list");
         let path = device.part_path(0);
-        fake.until(|world| if is_scan { world.called("StartDiscovery") > 0 } else { world.subscribed(&path) })
-            .await;
+        fake.until(
+            |world| if is_scan { world.called("StartDiscovery") > 0 } else { world.subscribed(&path) },
+        )
+        .await;
         match end {
             End::Itself => {}
             End::Signal(name) => {

@@ -67,7 +67,8 @@ pub struct NotLetGo {
 
 impl fmt::Display for NotLetGo {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let links: Vec<String> = self.links.iter().map(|(scheme, count)| format!("{count} {scheme}:")).collect();
+        let links: Vec<String> =
+            self.links.iter().map(|(scheme, count)| format!("{count} {scheme}:")).collect();
         write!(
             f,
             "devices not let go of within {} s: {}; they may stay connected and hidden from others: `bluetoothctl disconnect` frees \

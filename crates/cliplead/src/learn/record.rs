@@ -140,11 +140,7 @@ fn chosen(found: &[(bool, usize, u32)]) -> anyhow::Result<u32> {
 }
 
 /// Records, asks, and records again until there is no answer.
-async fn asked(
-    tape: &mut Tape,
-    options: &LearnOptions,
-    stop: &mut Stop,
-) -> anyhow::Result<Vec<Observation>> {
+async fn asked(tape: &mut Tape, options: &LearnOptions, stop: &mut Stop) -> anyhow::Result<Vec<Observation>> {
     let mut seen: Vec<Observation> = Vec::new();
     let mut answers = answers();
     while seen.len() < OBSERVATIONS_MAX {
@@ -257,11 +253,7 @@ impl Tape {
     }
 
     /// The next line somebody types, while the recording goes on; `None` when nobody will.
-    async fn answer(
-        &mut self,
-        answers: &mut Answers,
-        stop: &mut Stop,
-    ) -> anyhow::Result<Option<String>> {
+    async fn answer(&mut self, answers: &mut Answers, stop: &mut Stop) -> anyhow::Result<Option<String>> {
         loop {
             tokio::select! {
                 biased;

@@ -9,7 +9,7 @@ use wire::gatt::packet::{Message, PRESENTATIONS_MAX};
 use wire::gatt::{Characteristic as Known, Uuid};
 use wire::packet::{PacketKind, wrap};
 
-use super::bus::{Bus, CallFault, CHARACTERISTIC, DESCRIPTOR, Objects, Properties, SERVICE, property};
+use super::bus::{Bus, CHARACTERISTIC, CallFault, DESCRIPTOR, Objects, Properties, SERVICE, property};
 
 /// The most characteristics of one meter that are followed; a packet's index has a byte.
 const CHARACTERISTICS_MAX: usize = 64;
@@ -87,7 +87,9 @@ pub(super) async fn load(bus: &Bus, objects: &Objects, device: &str) -> Result<L
         let instance = counted.entry((service, uuid)).or_insert(0);
         *instance = instance.saturating_add(1);
         let Some(index) = u8::try_from(numbered).ok().filter(|_| numbered < CHARACTERISTICS_MAX) else {
-            loaded.left_out.push(format!("it has more than {CHARACTERISTICS_MAX} characteristics; the rest is not read"));
+            loaded.left_out.push(format!(
+                "it has more than {CHARACTERISTICS_MAX} characteristics; the rest is not read"
+            ));
             break;
         };
         // One that is left out keeps its number, so that those behind it do not change theirs.
@@ -155,7 +157,10 @@ async fn describe(
             }
         };
         let told = |why: &str, so: &str| {
-            format!("descriptor 0x{kind:04X} of characteristic {} (number {}) cannot be read ({why}); {so}", of.uuid, of.index)
+            format!(
+                "descriptor 0x{kind:04X} of characteristic {} (number {}) cannot be read ({why}); {so}",
+                of.uuid, of.index
+            )
         };
         match (kind, read) {
             (0x2901, Ok(bytes)) => of.label = Some(bytes),

@@ -28,7 +28,9 @@ pub fn storage(machine: &Machine, path: &Path) -> Finding {
             return found(State::Hindered, "its folder is not there")
                 .with(Remedy::advice(format!("make it: mkdir -p {}", machine.shown(folder))));
         }
-        Err(error) => return elsewhere(machine, path, found(State::Hindered, &format!("its folder: {error}"))),
+        Err(error) => {
+            return elsewhere(machine, path, found(State::Hindered, &format!("its folder: {error}")));
+        }
     };
     if let Some(mount) = read_only(machine, &real) {
         return found(State::Hindered, &format!("{mount} is mounted for reading only"));
@@ -109,9 +111,10 @@ fn holds_only(folder: &Path, history: &Path) -> bool {
     let own = history.file_name().map(std::ffi::OsStr::to_string_lossy).unwrap_or_default();
     std::fs::read_dir(folder).is_ok_and(|mut entries| {
         !own.is_empty()
-            && entries.by_ref().take(ENTRIES_MAX).all(|entry| {
-                entry.is_ok_and(|entry| entry.file_name().to_string_lossy().starts_with(&*own))
-            })
+            && entries
+                .by_ref()
+                .take(ENTRIES_MAX)
+                .all(|entry| entry.is_ok_and(|entry| entry.file_name().to_string_lossy().starts_with(&*own)))
             && entries.next().is_none()
     })
 }

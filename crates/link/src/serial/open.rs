@@ -66,8 +66,7 @@ impl Opener for SerialOpener {
     async fn open(&self) -> Result<OpenPort, Absence> {
         let mut pending = self.pending.lock().await;
         let request = Arc::clone(&self.request);
-        let mut attempt =
-            pending.take().unwrap_or_else(|| spawn_blocking(move || open_now(&request)));
+        let mut attempt = pending.take().unwrap_or_else(|| spawn_blocking(move || open_now(&request)));
         match timeout(OPEN_TIME_MAX, &mut attempt).await {
             Ok(Ok(result)) => result,
             // A panic below is counted and told by the supervisor.

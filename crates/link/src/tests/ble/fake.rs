@@ -322,7 +322,11 @@ fn decide(world: &mut World, path: &str, member: &str, peer: usize) -> Answer {
         "Hello" => Answer::Text(format!(":1.{}", 100 + peer)),
         "AddMatch" | "SetDiscoveryFilter" => Answer::Nothing,
         "StartDiscovery" if world.powered => {
-            if world.discovering.insert(peer) { Answer::Nothing } else { Answer::Refused("org.bluez.Error.InProgress") }
+            if world.discovering.insert(peer) {
+                Answer::Nothing
+            } else {
+                Answer::Refused("org.bluez.Error.InProgress")
+            }
         }
         "StopDiscovery" if world.discovering.remove(&peer) => Answer::Nothing,
         "StopDiscovery" => Answer::Refused("org.bluez.Error.Failed"),

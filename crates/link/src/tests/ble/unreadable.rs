@@ -44,7 +44,9 @@ async fn a_label_that_nobody_may_read_costs_the_label_alone() {
 async fn a_channel_by_a_label_that_cannot_be_read_gives_nothing() {
     let device = meter(FIRST);
     let fake = Fake::new(vec![device.clone()]);
-    fake.change(|world| world.unreadable.insert(device.descriptor_path(0, 0), "org.bluez.Error.NotPermitted"));
+    fake.change(|world| {
+        world.unreadable.insert(device.descriptor_path(0, 0), "org.bluez.Error.NotPermitted")
+    });
     let mut follower = Follower::new(open(&fake, FIRST));
     follower.opened(&fake, &device).await;
     follower.send(&fake, &device).await;
@@ -79,7 +81,9 @@ async fn a_format_that_cannot_be_read_costs_its_characteristic_alone() {
     device.parts[4].descriptors.push((0x2904, vec![0x0E, 0xFE, 0x2F, 0x27, 1, 0, 0]));
     device.parts.swap(0, 4);
     let fake = Fake::new(vec![device.clone()]);
-    fake.change(|world| world.unreadable.insert(device.descriptor_path(0, 1), "org.bluez.Error.NotPermitted"));
+    fake.change(|world| {
+        world.unreadable.insert(device.descriptor_path(0, 1), "org.bluez.Error.NotPermitted")
+    });
     let mut link = open(&fake, FIRST);
     until(&mut *link, &LinkState::Syncing).await;
     let (twin, vendor) = (device.part_path(1), device.part_path(0));
