@@ -196,7 +196,8 @@ fn an_instrument_of_another_library_is_read() {
         watched.out.lines().filter_map(|line| Some(line.split_once(" s  reading  ")?.1)).collect();
     seen.sort_unstable();
     seen.dedup();
-    assert_eq!(seen, ["--- Hz", "239.62 V ac", "33.25 uF", "OL ohm"], "{watched:?}");
+    let want = ["--- Hz  (channel 2)", "239.62 V ac  (channel 1)", "33.25 uF", "OL ohm  (channel 3)"];
+    assert_eq!(seen, want, "{watched:?}");
     // The query that it does not know cost no other reading.
     for word in ["0 dropped", "no answer in time", "the device refused the request", "; 0 drops"] {
         assert!(watched.err.contains(word), "{word}: {watched:?}");

@@ -7,6 +7,9 @@ use serde_json::{Value, json};
 
 use crate::site;
 
+/// Signals of one check.
+const ROUNDS: u32 = 8;
+
 /// Issue, "The round core": link lost, the pending check resets, visibly. Reliability 14: a verdict comes after the
 /// replug without a restart. And the end: SIGTERM, exit 0, the recording whole, the round ended in the history.
 #[test]
@@ -254,29 +257,45 @@ fn control_lines_of_a_profile_are_asked_for() {
     assert!(!plain.contains("DTR") && !plain.contains("RTS"), "{plain}");
 }
 
-/// A signal that arrives together with an event is not lost with it. The program is held while both are made to happen, so that it
-/// finds both at once.
+/// A signal that arrives together with an event is not lost with it: a peer that sends as fast as it is read makes events all the
+/// time.
 #[test]
-fn a_signal_is_heard_beside_an_event() {
+fn a_signal_is_heard_in_a_flood() {
     use std::io::Write as _;
     let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
     let selector = format!("tcp:{}", listener.local_addr().unwrap());
-    // Half of them were lost by a wait that began anew with each event.
-    for round in 0..12 {
-        let mut watch = Daemon::start(Invocation::new(["devices", "watch", &selector]).command());
+    // A wait that began anew with each event lost about every other one.
+    for round in 0..ROUNDS {
+        let mut command = Invocation::new(["devices", "watch", &selector]).command();
+        let null = std::process::Stdio::null;
+        let mut watch = command.stdin(null()).stdout(null()).stderr(null()).spawn().unwrap();
         let (mut peer, _) = listener.accept().unwrap();
-        peer.write_all(b"44.70\n").unwrap();
-        watch.wait(Stream::Out, "44.70");
-        let pid = watch.pid().to_string();
-        let signal = |name: &str| {
-            let sent = std::process::Command::new("kill").args([name, &pid]).status().unwrap();
-            assert!(sent.success(), "{name} in round {round}");
-        };
-        signal("-STOP");
-        drop(peer);
-        signal("-INT");
-        signal("-CONT");
-        assert_eq!(watch.ended().0, Some(0), "round {round}");
+        let pid = watch.id().to_string();
+        let lines = b"44.70 uF\n".repeat(4_000);
+        let flood = std::thread::spawn(move || {
+            // What fits no buffer between has been read.
+            for count in 0_u32.. {
+                if count == 1_000 {
+                    let sent = std::process::Command::new("kill").args(["-INT", &pid]).status().unwrap();
+                    assert!(sent.success());
+                }
+                if peer.write_all(&lines).is_err() {
+                    return count;
+                }
+            }
+            0
+        });
+        let (done, ended) = std::sync::mpsc::channel();
+        let pid = watch.id().to_string();
+        let waits = std::thread::spawn(move || done.send(watch.wait().unwrap().code()));
+        let code = ended.recv_timeout(checks::HANG);
+        if code.is_err() {
+            let _ = std::process::Command::new("kill").args(["-KILL", &pid]).status();
+        }
+        let _ = waits.join().unwrap();
+        let sent = flood.join().unwrap();
+        assert_eq!(code, Ok(Some(0)), "round {round}: the signal was lost");
+        assert!(sent >= 1_000, "round {round}: {sent} before the signal");
     }
 }
 

@@ -68,6 +68,8 @@ fn run_until<T>(
 ) -> anyhow::Result<T> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let end = runtime.block_on(async {
+        // Signals are heard from here on: one that ends the program before its first turn would leave devices connected.
+        stop.is_asked().await?;
         let end = work(registry, &mut stop).await;
         if let Err(left) = registry.close().await {
             talk(&format!("cliplead: {left}"));

@@ -353,16 +353,7 @@ impl fmt::Display for Absence {
                 "{address} does not answer; check that the serial server is on, that the address is its own, and that no \
                  firewall stands between"
             ),
-            Self::Mute { why, serial } => write!(
-                f,
-                "the {} is open, and the device gives no answer that counts ({why}); check that it is on, its address{}",
-                if *serial { "line" } else { "connection" },
-                if *serial {
-                    ", speed and parity, and the wires"
-                } else {
-                    " in the profile, and, if a serial server stands between, the line settings of that server"
-                }
-            ),
+            Self::Mute { why, serial } => f.write_str(&mute(why, *serial)),
             Self::Unreachable { address, detail } => write!(
                 f,
                 "no way to {address} ({detail}); check the cable or the Wi-Fi, and that both are in the same network"
@@ -375,6 +366,21 @@ impl fmt::Display for Absence {
             Self::System { path, kind, detail } => write!(f, "cannot open {path}: {detail} ({kind})"),
         }
     }
+}
+
+/// What to look at where an open line gives no answers.
+fn mute(why: &str, serial: bool) -> String {
+    let (line, places) = if serial {
+        ("line", "its address, speed and parity, and the wires")
+    } else {
+        (
+            "connection",
+            "its address in the profile, and, if a serial server stands between, the line settings of that server",
+        )
+    };
+    format!(
+        "the {line} is open, and the device gives no answer that counts ({why}); check that it is on, {places}"
+    )
 }
 
 impl Absence {

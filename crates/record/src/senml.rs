@@ -274,7 +274,7 @@ mod tests {
         let line = reading("probe", Some("return \"air\""), &got);
         let again: Value = serde_json::from_str(&line).unwrap();
         assert_eq!((&again[0]["channel"], &again[0]["label"]), (&json!(1), &json!("return \"air\"")));
-        assert_eq!(super::pack(&again).unwrap()[0].1, got);
+        assert_eq!(pack(&again).unwrap()[0].1, got);
         assert!(!reading("probe", None, &got).contains("label"));
     }
 

@@ -262,14 +262,11 @@ impl Meaning {
     /// Keeps what a characteristic is called, or forgets it: the packets of one channel may change their device.
     fn keep_label(&mut self, frame: &[u8], fit: &Fit) {
         let (Decode::Gatt(gatt), Fit::Fits) = (self.profile.decode(), fit) else { return };
-        match gatt.label(frame) {
-            None => {}
-            Some((channel, None)) => drop(self.labels.remove(&channel)),
-            Some((channel, Some(label))) => {
-                if self.labels.get(&channel).is_none_or(|known| **known != *label) {
-                    self.labels.insert(channel, label.into());
-                }
-            }
+        let Some((channel, label)) = gatt.label(frame) else { return };
+        match label {
+            None => drop(self.labels.remove(&channel)),
+            Some(label) if self.labels.get(&channel).is_some_and(|known| **known == *label) => {}
+            Some(label) => drop(self.labels.insert(channel, label.into())),
         }
     }
 

@@ -11,7 +11,9 @@ use wire::{Decoder, Item, Profile};
 
 use crate::tests::polled::crc;
 use crate::tests::{TestDir, next};
-use crate::{LinkEvent, OpenOptions, Registry, SerialAdapter, Traced, TracedAdapter};
+use crate::{
+    Absence, LinkEvent, LinkState, OpenOptions, Registry, SerialAdapter, TcpAdapter, Traced, TracedAdapter,
+};
 
 /// Three registers, each in a read of its own, all of one form.
 fn profile() -> Profile {
@@ -127,4 +129,33 @@ async fn no_wrong_value_on_a_real_terminal() {
     assert!(counters.faults() > 10, "{counters:?}");
     drop(far);
     device.abort();
+}
+
+/// A device that gives no answer: what is to be looked at is what there is. A network has no parity and no wires of ours.
+#[tokio::test]
+async fn what_mends_a_mute_device_fits_its_line() {
+    let dir = TestDir::new();
+    let (_near, far) = SerialStream::pair().unwrap();
+    symlink(far.name().unwrap(), dir.join("meter")).unwrap();
+    let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let registry = Registry::new().with(SerialAdapter::new()).with(TcpAdapter::new());
+    let places = [
+        (format!("serial:{}", dir.join("meter").display()), true),
+        (format!("tcp:{}", listener.local_addr().unwrap()), false),
+    ];
+    for (selector, want) in places {
+        let options = OpenOptions { silence: Some(Duration::from_millis(100)), ..OpenOptions::default() };
+        let mut link = registry.open_as(&selector, &options, Some(&profile())).unwrap();
+        let absence = loop {
+            if let LinkEvent::State(LinkState::Absent(absence @ Absence::Mute { .. })) =
+                next(&mut *link).await
+            {
+                break absence;
+            }
+        };
+        assert!(matches!(absence, Absence::Mute { serial, .. } if serial == want), "{selector}: {absence}");
+        let words = absence.to_string();
+        assert_eq!(words.contains("parity") && words.contains("wires"), want, "{words}");
+        assert_eq!(words.contains("the line settings of that server"), !want, "{words}");
+    }
 }

@@ -181,7 +181,7 @@ fn control_lines_are_set_as_the_profile_says_and_else_left_alone() {
              [decode]\nkind = \"pattern\"\npattern = \"{{value:6}} {{unit:3}}\"\n[decode.units]\nuF = \"uF\"\n"
         );
         let profile = wire::Profile::parse(&text).unwrap();
-        let line = crate::LineSettings::of(&profile.link().unwrap()).unwrap();
+        let line = crate::LineSettings::of(profile.link().unwrap()).unwrap();
         let mut asked = Vec::new();
         let refused = set_control_lines(&line, |which, level| {
             asked.push((which, level));
