@@ -136,7 +136,16 @@ async fn nothing_is_left_connected_or_scanning_however_a_command_ends() {
     let counted = ["devices", "watch", ADDRESS, "--profile", "generic-gatt-meter", "--count", "2"];
     let learn = ["devices", "learn", ADDRESS, "--bytes", "60", "--seconds", "600"];
     let scan = ["devices", "list", "--scan"];
-    let cases: [(&[&str], End, i32); 9] = [
+    let folder = checks::Folder::new("bluetooth-run");
+    let site = format!(
+        "[[device]]\nname = \"probe\"\nselector = \"{ADDRESS}\"\nprofile = \"generic-gatt-meter\"\n"
+    );
+    let site = folder.write("site.toml", site).display().to_string();
+    let run = ["run", site.as_str()];
+    let cases: [(&[&str], End, i32); 12] = [
+        (&run, End::Signal("HUP"), 0),
+        (&run, End::Signal("INT"), 0),
+        (&run, End::Signal("TERM"), 0),
         (&watch, End::Signal("INT"), 0),
         (&watch, End::Signal("TERM"), 0),
         (&watch, End::NoReader, 0),

@@ -225,8 +225,11 @@ impl Running {
         let _ = self.stop_web.send(true);
         let _ = self.inputs.send(Input::Stop).await;
         let core = self.core;
-        let ended = tokio::task::spawn_blocking(move || core.join()).await.context("the core did not end")?;
-        if let Err(left) = self.registry.close().await {
+        // Side by side: both may take some seconds, and the program is ended by force soon.
+        let (ended, left) =
+            tokio::join!(tokio::task::spawn_blocking(move || core.join()), self.registry.close());
+        let ended = ended.context("the core did not end")?;
+        if let Err(left) = left {
             talk(&format!("cliplead: {left}"));
         }
         ended.map_err(|_| anyhow::anyhow!("the core failed; please report this"))?

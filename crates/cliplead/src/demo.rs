@@ -17,6 +17,7 @@ use crate::config::{self, Config, DeviceConfig};
 use crate::daemon::{self, Setup};
 use crate::output::{Exit, talk};
 use crate::rules;
+use crate::signals::StopSignals;
 
 /// The profile the simulated meter speaks.
 const PROFILE: &str = "generic-line-meter";
@@ -62,6 +63,7 @@ async fn play(options: &DemoOptions, folder: &Folder) -> anyhow::Result<Exit> {
         strict: true,
         clock: clock::system(),
     };
+    let mut signals = StopSignals::listen()?;
     let running = daemon::start(setup).await?;
     talk("cliplead demo: a made-up site, a simulated meter on a real pseudo-terminal, the rules as shipped");
     if let Some(address) = running.address {
@@ -71,8 +73,7 @@ async fn play(options: &DemoOptions, folder: &Folder) -> anyhow::Result<Exit> {
     let scenes = scenes::all();
     let played = tokio::select! {
         played = director.play_all(&scenes) => played?,
-        asked = daemon::stop_asked() => {
-            asked?;
+        () = signals.next() => {
             talk("cliplead demo: broken off");
             running.stop().await?;
             return Ok(Exit::CouldNotRun);
@@ -80,7 +81,7 @@ async fn play(options: &DemoOptions, folder: &Folder) -> anyhow::Result<Exit> {
     };
     if options.stay && running.address.is_some() {
         talk("the round is over; the page stays up until Ctrl-C");
-        daemon::stop_asked().await?;
+        signals.next().await;
     }
     running.stop().await?;
     summary(&played, &history)

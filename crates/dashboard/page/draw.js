@@ -36,12 +36,16 @@ function drawRuler(view) {
     $("scale").replaceChildren(...(drawn ? [drawn] : []));
   }
 }
+function health(d) {
+  const why = list(d.reasons).map((r) => `${str(r.reason)} ${str(r.count)}`).join(", ");
+  const asked = num(d.asked) === null ? "" : `, asked ${str(d.asked)} times, ${str(d.unanswered)} unanswered`;
+  return `${str(d.name)}: ${str(d.state)}, ${str(d.readings)} readings, ${str(d.drops)} dropped${why ? ` (${why})` : ""}${asked}`;
+}
 function drawFoot(view) {
-  put($("devices"), list(view.devices).map((d) => `${str(d.name)}: ${str(d.state)}, ${str(d.readings)} readings, ${str(d.drops)} drops`).join("; "));
+  put($("devices"), list(view.devices).map(health).join("; "));
   const r = view.rules || {};
   put($("rules"), view.rules ? `${str(r.count)} rules, set ${str(r.hash).slice(0, 8)}` : "");
   const faults = list(view.faults).map(str);
-  if (str(r.refused)) faults.push("New rules refused, the last good set stands: " + str(r.refused));
   if (changed("faults", faults)) $("faults").replaceChildren(...faults.map((f) => el("p", "", f)));
   $("faults").hidden = !faults.length;
 }

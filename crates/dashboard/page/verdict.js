@@ -20,7 +20,9 @@ function drawVerdict(view) {
     put($("advice"), v ? str(v.advice) : "");
     put($("reason"), v ? str(v.reason) : "");
   }
-  put($("last"), past ? `last: ${str(past.verdict)} (check ${str(past.check)}, ${str(past.unit)} ${str(past.component)}). Not what the leads show now.` : "");
+  put($("unsaved"), v && v.unsaved === true ? "UNSAVED" : "");
+  put($("saving"), num(view.saving) ? "saving the verdict; it is shown when the disk has it" : "");
+  put($("last"), past ? `${past.unsaved === true ? "UNSAVED, " : ""}last: ${str(past.verdict)} (check ${str(past.check)}, ${str(past.unit)} ${str(past.component)}). Not what the leads show now.` : "");
   drawWhy(v || past);
   buzz(v ? `${v.check} ${v.verdict}` : "", v && slot(v.verdict));
 }
@@ -57,6 +59,6 @@ function drawRecent(view) {
   $("recent").hidden = !rows.length;
   if (!changed("recent", rows)) return;
   $("recent-list").replaceChildren(...rows.map((r) => el("li", "v-" + slug(str(r.verdict)), glyph(str(r.verdict)),
-    el("div", "", el("p", "", el("b", "", str(r.verdict)), num(r.at_s) === null ? null : el("span", "at", clock(r.at_s))),
+    el("div", "", el("p", "", r.unsaved === true ? el("b", "mark", "UNSAVED ") : null, el("b", "", str(r.verdict)), num(r.at_s) === null ? null : el("span", "at", clock(r.at_s))),
       el("p", "", `${str(r.unit)} ${str(r.component)}`), el("p", "src", str(r.reason) || str(r.advice))))));
 }

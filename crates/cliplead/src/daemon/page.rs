@@ -40,7 +40,7 @@ impl Core {
         faults.extend(self.tape.as_ref().and_then(|tape| tape.fault()));
         faults.extend(output::faults());
         if let Some(why) = &self.around.rules.refused {
-            faults.push(format!("the rules in the folder are refused; others are in force: {why}"));
+            faults.push(format!("the rules in the folder are refused, others are in force: {why}"));
         }
         faults
     }
