@@ -24,6 +24,8 @@ STATES = {
     "typing": views.typing,
     "question": views.question,
     "past": lambda: views.judged("pass", live=False),
+    "unsaved": views.unsaved,
+    "saving": views.saving,
 }
 TESTS = []
 WATCH = """window.violations = []; window.shapesSeen = []; window.greys = 0; window.inertSeen = 0;
@@ -351,6 +353,25 @@ def a_verdict_that_is_not_live_is_never_drawn_as_one(bench):
     open_page(bench, missing)
     wait("the past line", lambda: browser.shown("#last"))
     assert live_shape(browser) is None
+
+
+@test
+def a_verdict_that_is_not_saved_is_marked_and_one_on_its_way_is_awaited(bench):
+    browser = bench.browser
+    open_page(bench, views.saving())
+    wait("the wait for the disk", lambda: browser.text("#saving").startswith("saving the verdict"))
+    assert live_shape(browser) is None and not browser.shown("#word")
+    open_page(bench, views.unsaved())
+    wait("the mark", lambda: browser.text("#unsaved") == "UNSAVED")
+    assert browser.run("return parseFloat(getComputedStyle(document.getElementById('unsaved')).fontSize)") >= 40
+    assert "UNSAVED" in browser.text("#recent-list li:first-child")
+    view = views.unsaved()
+    view["verdict"]["live"] = False
+    open_page(bench, view)
+    wait("the mark of a past one", lambda: browser.text("#last").startswith("UNSAVED, last:"))
+    open_page(bench, views.judged("pass"))
+    wait("the verdict", lambda: live_shape(browser) == "pass")
+    assert not browser.shown("#unsaved") and not browser.shown("#saving")
 
 
 @test

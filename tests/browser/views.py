@@ -68,6 +68,22 @@ def judged(word, live=True, number=3):
     return view
 
 
+def unsaved():
+    view = judged("fail")
+    view["verdict"]["unsaved"] = True
+    view["recent"][0]["unsaved"] = True
+    view["faults"] = ["NOT SAVED: 1 verdict(s): history /home/shop/history.sqlite: the disk is full; make room, it is tried again"]
+    view["devices"][0].update(reasons=[{"reason": "checksum does not hold", "count": 2}], gaps=1, asked=60, unanswered=3)
+    return view
+
+
+def saving():
+    view = base()
+    view["check"]["phase"] = "done"
+    view["saving"] = 1
+    return view
+
+
 def asking_hold(shown=0):
     view = base()
     view["check"].update(phase="hold points", hold_points=holds(shown))

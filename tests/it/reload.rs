@@ -77,6 +77,71 @@ fn the_last_good_set_stays() {
     assert_eq!(site::stored(&folder.join("history.sqlite")), printed);
 }
 
+/// What never ends in the rules folder is a refusal; devices, page and signals go on meanwhile.
+#[test]
+fn a_pipe_in_the_rules_folder_stops_nothing() {
+    let folder = Folder::new("reload-pipe");
+    let rules = folder.join("rules");
+    copy_tree(&root().join("rules"), &rules);
+    let site = site::write(&folder, &format!("rules = \"rules\"\n{}", site::TYPED), 2);
+    let mut daemon = Daemon::run(&site, &[]);
+    let page = daemon.page();
+    let first = verdict(&mut daemon, &page);
+    let made = std::process::Command::new("mkfifo").arg(rules.join("pipe.rhai")).status().unwrap();
+    assert!(made.success());
+    let told = daemon.wait(Stream::Err, "the last good ones stay in force");
+    assert!(told.contains("pipe.rhai"), "{told}");
+    let second = verdict(&mut daemon, &page);
+    assert_eq!(second["rule_hash"], first["rule_hash"]);
+    // The rules in the folder are not those in force: the exit code says so.
+    assert_eq!(daemon.terminate().0, Some(2));
+}
+
+/// One broken rule keeps nobody from measuring: the last good rules are beside the history, and that others are in force is
+/// said at the start, on the page and by the exit code.
+#[test]
+fn a_broken_rule_at_the_start_leaves_the_last_good_set_in_force() {
+    let folder = Folder::new("start-broken");
+    let rules = folder.join("rules");
+    copy_tree(&root().join("rules"), &rules);
+    let rule = rules.join("capacitors/run-capacitor.rhai");
+    let good = std::fs::read_to_string(&rule).unwrap();
+    let site = site::write(&folder, &format!("rules = \"rules\"\n{}", site::TYPED), 1);
+    let mut daemon = Daemon::run(&site, &[]);
+    let page = daemon.page();
+    let first = verdict(&mut daemon, &page);
+    assert_eq!(daemon.terminate().0, Some(0));
+
+    std::fs::write(&rule, good.strip_suffix("}\n").expect("a closing bracket")).unwrap();
+    let mut daemon = Daemon::run(&site, &[]);
+    let page = daemon.page();
+    let told = daemon.wait(Stream::Err, "ARE REFUSED");
+    assert!(told.contains("run-capacitor.rhai"), "{told}");
+    daemon.wait(Stream::Err, "the last good rules are in force");
+    let view = page.view_until("the refusal", |view| view["rules"]["refused"] != Value::Null);
+    assert!(view["faults"].to_string().contains("others are in force"), "{view:#}");
+    assert_eq!(verdict(&mut daemon, &page)["rule_hash"], first["rule_hash"]);
+
+    // Mended while it runs: in force, and all is in order at the end.
+    std::fs::write(&rule, &good).unwrap();
+    daemon.wait(Stream::Err, "new rules in force");
+    page.view_until("no refusal", |view| view["rules"]["refused"] == Value::Null);
+    assert_eq!(daemon.terminate().0, Some(0));
+
+    // Without a last good set those that load are in force; the strict way does not start.
+    std::fs::write(&rule, "title(\"half a").unwrap();
+    std::fs::remove_file(folder.join("history.sqlite.rules.json")).unwrap();
+    let daemon = Daemon::run(&site, &[]);
+    daemon.wait(Stream::Err, "rules that load are in force");
+    daemon.wait(Stream::Err, "there is no rule \"run-capacitor\"");
+    let (code, printed) = daemon.terminate();
+    assert_eq!(code, Some(2));
+    assert!(printed[0].contains("no rule \\\"run-capacitor\\\" in the rule set"), "{printed:#?}");
+    let ended = Invocation::new(["run", &site.display().to_string(), "--strict"]).run();
+    assert_eq!(ended.code, Some(2), "{ended:?}");
+    assert!(ended.err.contains("the rules were refused"), "{ended:?}");
+}
+
 /// Arms the next check of the route and gives its verdict on a typed value.
 fn verdict(daemon: &mut Daemon, page: &Page) -> Value {
     if !daemon.lines(Stream::Out).is_empty() {
