@@ -133,6 +133,12 @@ impl Core {
     pub(super) async fn end(mut self, told: &mut mpsc::Receiver<Told>) -> Ended {
         let deadline = WallClock::now() + END_WAITS;
         self.wait_for_disk(told, deadline, |core| core.lines.is_empty()).await;
+        // The time is over, the lines are not: what they give is shown as it is.
+        while !self.lines.is_empty() {
+            let unsaved = self.store.overdue(self.moment(), true);
+            self.show(unsaved);
+            self.take_lines();
+        }
         self.set_now(self.moment());
         let _ = self.step_round(round::Event::Tick);
         if self.pipeline.round().awaits_verdict() {

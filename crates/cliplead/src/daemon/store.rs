@@ -24,8 +24,9 @@ const PATIENCE: Duration = Duration::from_secs(5);
 const WAITING_MAX: usize = 4096;
 /// Raw readings that wait for the next write at most; more are dropped and counted.
 const RAW_MAX: usize = 4096;
-/// Raw readings are written this often, or with a verdict.
-const RAW_EVERY: Duration = Duration::from_secs(5);
+/// Raw readings are written this often, or with a verdict. Each write rewrites the last page of a table, so that smaller
+/// batches cost more (`raw_readings_cost_at_most_three_times_their_size` in crate `history`).
+const RAW_EVERY: Duration = Duration::from_secs(10);
 /// Of one channel a raw reading is stored at most this often; the settler takes slow quantities no faster.
 const RAW_GAP_US: i64 = 100_000;
 /// Channels whose last raw reading is remembered.

@@ -321,7 +321,7 @@ fn raw_readings_go_to_the_disk_thinned_and_in_batches() {
         flags: Flags::default(),
         accuracy: None,
     };
-    for ms in 0..20_000_u32 {
+    for ms in 0..40_000_u32 {
         let now = Moment(start.0 + Duration::from_millis(u64::from(ms)));
         store.raw("meter", &reading(i64::from(ms)), now);
         if ms % 200 == 0 {
@@ -333,8 +333,8 @@ fn raw_readings_go_to_the_disk_thinned_and_in_batches() {
         .try_iter()
         .filter_map(|job| if let Job::Readings(readings) = job { Some(readings.len()) } else { None })
         .collect();
-    // A thousand readings a second are thinned to ten, and written every five seconds or a beat later.
-    assert!(batches.len() == 3 && batches.iter().all(|count| (50..=53).contains(count)), "{batches:?}");
+    // A thousand readings a second are thinned to ten, and written every ten seconds or a beat later.
+    assert!(batches.len() == 3 && batches.iter().all(|count| (100..=103).contains(count)), "{batches:?}");
 }
 
 #[test]
@@ -355,4 +355,27 @@ fn a_flood_of_refused_lines_is_one_count() {
         bench.type_chunk("nonsense=1V\n");
     }
     assert!(bench.core.refusals.due(bench.now(), true).unwrap().contains("4999 more were refused"));
+}
+
+/// Lines that wait for a disk which never answers have their verdicts at the end all the same, marked.
+#[test]
+fn the_end_shows_what_the_disk_never_took() {
+    let mut bench = Bench::new(CAPACITOR);
+    bench.core.told(Told::Open);
+    bench.confirm_all();
+    bench.type_chunk("capacitance=40.00uF\nagain\ncapacitance=30.00uF\nagain\n");
+    bench.said();
+    let runtime =
+        tokio::runtime::Builder::new_current_thread().enable_time().start_paused(true).build().unwrap();
+    let Bench { core, mut notices, .. } = bench;
+    let (_told, mut answers) = tokio::sync::mpsc::channel(8);
+    let ended = runtime.block_on(core.end(&mut answers));
+    assert!(!ended.in_order);
+    let words: Vec<String> = std::iter::from_fn(|| notices.try_recv().ok())
+        .filter_map(|notice| match &*notice {
+            Notice::Verdict(kept) => Some(format!("{} {:?}", kept.verdict.word, kept.saved)),
+            Notice::Round(_) => None,
+        })
+        .collect();
+    assert_eq!(words, ["pass No", "fail No", "no verdict No"]);
 }
