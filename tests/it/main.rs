@@ -21,6 +21,7 @@ mod kill;
 mod learn;
 mod many;
 mod page;
+mod recordings;
 mod reference;
 mod reload;
 mod site;

@@ -1,8 +1,13 @@
-//! The verdict as text for people: one line, or a short block. No colour codes; the caller may add them.
+//! The verdict as text for people: one line, or a short block. No colour codes; the caller may add them. Words of others
+//! (names, advice, messages) stand in it as plain text: they cannot act on a terminal nor begin a line.
 
 use std::fmt::Write;
 
 use crate::verdict::{JudgementJson, VerdictJson};
+use crate::{plain, plain_lines};
+
+/// What stands under a line of the block, belonging to it.
+const UNDER: &str = "            ";
 
 /// One line: time, check, unit and component, rule, word, the deciding figure, advice or reason. The same verdict gives
 /// the same bytes.
@@ -12,14 +17,14 @@ pub fn line(verdict: &VerdictJson) -> String {
     let what = [verdict.unit.as_str(), verdict.component.as_str()];
     let what: Vec<&str> = what.into_iter().filter(|part| !part.is_empty()).collect();
     if !what.is_empty() {
-        let _ = write!(text, "{}  ", what.join(" / "));
+        let _ = write!(text, "{}  ", plain(&what.join(" / ")));
     }
-    let _ = write!(text, "{}: {}", verdict.title, verdict.verdict.to_uppercase());
+    let _ = write!(text, "{}: {}", plain(&verdict.title), verdict.verdict.to_uppercase());
     if let Some(worst) = deciding(verdict) {
         let _ = write!(text, "  {}", figure(worst));
     }
     if let Some(said) = verdict.reason.as_deref().or(verdict.advice.as_deref()) {
-        let _ = write!(text, "  -- {}", said.replace('\n', " "));
+        let _ = write!(text, "  -- {}", plain(&said.replace('\n', " ")));
     }
     text
 }
@@ -27,44 +32,44 @@ pub fn line(verdict: &VerdictJson) -> String {
 /// A block: the word, why, each judgement with its limits and source, the readings, the hold points.
 #[must_use]
 pub fn block(verdict: &VerdictJson) -> String {
-    let mut text = format!("{}: {}\n", verdict.title, verdict.verdict.to_uppercase());
+    let mut text = format!("{}: {}\n", plain(&verdict.title), verdict.verdict.to_uppercase());
     if let Some(reason) = &verdict.reason {
-        let _ = writeln!(text, "  because   {reason}");
+        let _ = writeln!(text, "  because   {}", plain_lines(reason, UNDER));
     }
     for judged in &verdict.judgements {
         let _ = writeln!(text, "  {:<9} {}: {}", judged.verdict, figure(judged), probability(judged));
         if let Some(advice) = &judged.advice {
-            let _ = writeln!(text, "            {advice}");
+            let _ = writeln!(text, "{UNDER}{}", plain_lines(advice, UNDER));
         }
-        let _ = writeln!(text, "            limits: {} [{}]", judged.source, judged.source_class);
+        let _ = writeln!(text, "{UNDER}limits: {} [{}]", plain(&judged.source), judged.source_class);
     }
     for reading in &verdict.readings {
         let _ = writeln!(
             text,
             "  reading   {}: {}{} (u = {} {}, {}, {} reading{})",
-            reading.label,
-            reading.shown,
-            if reading.shown == "OL" { String::new() } else { format!(" {}", reading.unit) },
+            plain(&reading.label),
+            plain(&reading.shown),
+            if reading.shown == "OL" { String::new() } else { format!(" {}", plain(&reading.unit)) },
             short(reading.standard_uncertainty),
-            reading.unit,
-            reading.device,
+            plain(&reading.unit),
+            plain(&reading.device),
             reading.count,
             if reading.count == 1 { "" } else { "s" },
         );
     }
     for hold in &verdict.hold_points {
-        let _ =
-            writeln!(text, "  {:<9} {}: {}", "hold", hold.name, hold.how.as_deref().unwrap_or("NOT SHOWN"));
+        let how = hold.how.as_deref().unwrap_or("NOT SHOWN");
+        let _ = writeln!(text, "  {:<9} {}: {}", "hold", plain(&hold.name), plain(how));
     }
     for note in &verdict.notes {
-        let _ = writeln!(text, "  note      {note}");
+        let _ = writeln!(text, "  note      {}", plain_lines(note, UNDER));
     }
     let _ = writeln!(
         text,
         "  decided   {}; rule {} {}",
-        verdict.decision_rule,
-        verdict.rule,
-        hash(&verdict.rule_hash)
+        plain(&verdict.decision_rule),
+        plain(&verdict.rule),
+        plain(hash(&verdict.rule_hash))
     );
     text
 }
@@ -76,7 +81,7 @@ fn deciding(verdict: &VerdictJson) -> Option<&JudgementJson> {
 }
 
 fn figure(judged: &JudgementJson) -> String {
-    let unit = &judged.unit;
+    let unit = plain(&judged.unit);
     let limits = match (judged.low, judged.high) {
         (Some(low), Some(high)) => format!("{} to {} {unit}", short(low), short(high)),
         (Some(low), None) => format!("at least {} {unit}", short(low)),
@@ -85,7 +90,7 @@ fn figure(judged: &JudgementJson) -> String {
     };
     let u = judged.standard_uncertainty;
     let plus_minus = if u > 0.0 { format!(" +-{}", short(2.0 * u)) } else { String::new() };
-    format!("{} {}{plus_minus} {unit} ({limits})", judged.name, short(judged.value))
+    format!("{} {}{plus_minus} {unit} ({limits})", plain(&judged.name), short(judged.value))
 }
 
 fn probability(judged: &JudgementJson) -> String {
@@ -111,14 +116,4 @@ fn hash(hash: &str) -> &str {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::short;
-
-    #[test]
-    fn four_significant_digits() {
-        assert_eq!(short(42.400_000_1), "42.4");
-        assert_eq!(short(0.012_345_6), "0.01235");
-        assert_eq!(short(1_234_567.0), "1235000");
-        assert_eq!(short(0.0), "0");
-    }
-}
+mod tests;
