@@ -137,9 +137,8 @@ async fn nothing_is_left_connected_or_scanning_however_a_command_ends() {
     let learn = ["devices", "learn", ADDRESS, "--bytes", "60", "--seconds", "600"];
     let scan = ["devices", "list", "--scan"];
     let folder = checks::Folder::new("bluetooth-run");
-    let site = format!(
-        "[[device]]\nname = \"probe\"\nselector = \"{ADDRESS}\"\nprofile = \"generic-gatt-meter\"\n"
-    );
+    let site =
+        format!("[[device]]\nname = \"probe\"\nselector = \"{ADDRESS}\"\nprofile = \"generic-gatt-meter\"\n");
     let site = folder.write("site.toml", site).display().to_string();
     let run = ["run", site.as_str()];
     let cases: [(&[&str], End, i32); 12] = [

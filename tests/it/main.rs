@@ -22,6 +22,7 @@ mod learn;
 mod many;
 mod page;
 mod readers;
+mod recordings;
 mod reference;
 mod reload;
 mod rule_files;

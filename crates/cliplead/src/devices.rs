@@ -7,6 +7,7 @@ use std::time::Instant as Clock;
 use anyhow::Context as _;
 use link::{LinkEvent, Registry};
 use quantity::{Instant, Reading};
+use record::{plain, plain_lines};
 use wire::poll::{PollCounters, PollReason};
 use wire::{Decoder, Item};
 
@@ -80,9 +81,9 @@ fn list(with_scan: bool, format: Format) -> anyhow::Result<Exit> {
             Format::Json => data(&record::to_line(&json))?,
             Format::Text => {
                 let selector = json.selector.as_deref().unwrap_or("(no name that stays the same)");
-                data(&format!("{selector:<60} {}", json.description))?;
+                data(&plain(&format!("{selector:<60} {}", json.description)))?;
                 if let Some(hindrance) = &json.hindrance {
-                    data(&format!("    cannot be used now: {hindrance}"))?;
+                    data(&plain(&format!("    cannot be used now: {hindrance}")))?;
                 }
             }
         }
@@ -231,11 +232,11 @@ fn show(
             if let Some(decoder) = decoder {
                 decoder.gap(at);
             }
-            talk(&format!("{:>9.3} s  gap: {why}", at.seconds()));
+            talk(&plain(&format!("{:>9.3} s  gap: {why}", at.seconds())));
             return Ok(0);
         }
         LinkEvent::State(state) => {
-            talk(&format!("{:>9.3} s  {state}", at.seconds()));
+            talk(&plain(&format!("{:>9.3} s  {state}", at.seconds())));
             return Ok(0);
         }
         _ => return Ok(0),
@@ -268,7 +269,7 @@ fn show(
                 failed |= fault.reason == wire::Reason::Script;
                 lines.push(match format {
                     Format::Json => format!("{{\"t\":{},\"dropped\":{:?}}}", at.micros(), fault.to_string()),
-                    Format::Text => format!("{:>9.3} s  dropped  {fault}", at.seconds()),
+                    Format::Text => plain(&format!("{:>9.3} s  dropped  {fault}", at.seconds())).into_owned(),
                 });
             }
         }
@@ -276,7 +277,7 @@ fn show(
     if let (true, Some(error)) = (failed, decoder.script_error()) {
         lines.push(match format {
             Format::Json => format!("{{\"t\":{},\"script\":{:?}}}", at.micros(), error.to_string()),
-            Format::Text => format!("{:>9.3} s  script   {error}", at.seconds()),
+            Format::Text => plain_lines(&format!("{:>9.3} s  script   {error}", at.seconds()), "    "),
         });
     }
     for line in lines {

@@ -10,6 +10,7 @@ use std::time::{SystemTime, UNIX_EPOCH};
 
 use anyhow::bail;
 use link::doctor::{self, Finding, Machine, Remedy, Run, State};
+use record::{plain, plain_lines};
 
 use crate::cli::{DoctorOptions, Format};
 use crate::output::{Exit, data};
@@ -198,15 +199,16 @@ fn show(finding: &Finding, format: Format) -> anyhow::Result<()> {
         }));
     }
     let Finding { check, what, state, finding: seen, why, remedies } = finding;
-    data(&format!("{}: {check}: {what}: {seen}", state.text()))?;
+    data(&format!("{}: {check}: {}: {}", state.text(), plain(what), plain(seen)))?;
     if *state != State::Fine {
         data(&format!("    why it matters: {why}"))?;
     }
     for remedy in remedies {
-        data(&match &remedy.step {
+        let line = match &remedy.step {
             Some(step) => format!("    $ {}        # {}", typed(step), remedy.says),
             None => format!("    {}", remedy.says),
-        })?;
+        };
+        data(&plain_lines(&line, ""))?;
     }
     Ok(())
 }

@@ -12,8 +12,6 @@ pub(crate) const RULE_BYTES_MAX: u64 = 256 * 1024;
 pub(crate) const SETTINGS_BYTES_MAX: u64 = 1024 * 1024;
 /// The most bytes of the lines that a replay is compared with.
 pub(crate) const EXPECTATION_BYTES_MAX: u64 = 64 * 1024 * 1024;
-/// The most bytes of a recording that is read as a whole.
-pub(crate) const RECORDING_BYTES_MAX: u64 = 512 * 1024 * 1024;
 
 /// A character that some editors put before the text. It means nothing in UTF-8.
 const BYTE_ORDER_MARK: char = '\u{feff}';

@@ -48,7 +48,7 @@ pub(crate) fn run(options: &JudgeOptions) -> anyhow::Result<Exit> {
 fn tell_open_hold_points(verdict: &Verdict) {
     for hold in verdict.hold_points.iter().filter(|hold| hold.evidence.is_none()) {
         let known = judge::hold::of(&hold.name);
-        talk(&format!("{}: {}\n    CAUTION {}", hold.name, known.ask, known.caution));
+        talk(&format!("{}: {}\n    CAUTION {}", record::plain(&hold.name), known.ask, known.caution));
     }
 }
 

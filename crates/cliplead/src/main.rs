@@ -55,7 +55,8 @@ fn main() -> ExitCode {
         Ok(exit) => exit.code(),
         Err(error) if output::is_broken_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            talk(&format!("cliplead: {error:#}"));
+            // An error quotes files and devices.
+            talk(&record::plain_lines(&format!("cliplead: {error:#}"), ""));
             Exit::CouldNotRun.code()
         }
     };

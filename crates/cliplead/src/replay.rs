@@ -1,17 +1,24 @@
-//! `cliplead replay`: recordings through the same pipeline as live, as fast as it goes.
+//! `cliplead replay`: recordings through the same pipeline as live, as fast as it goes. A recording is read twice, once to
+//! check it and once to play it, so that nothing of a refused one is played and none need be held in memory.
 
 use std::fmt::Write as _;
+use std::fs::File;
+use std::io::{BufReader, Read as _, Seek as _};
 use std::path::Path;
 
 use anyhow::{Context as _, bail};
+use judge::round;
 use judge::rule::RuleSet;
 use judge::verdict::Verdict;
-use pipeline::{Output, Pipeline};
-use record::{VerdictJson, text};
+use pipeline::{Event, Output, Pipeline};
+use record::{Item, LeftOutLines, Reader, VerdictJson, text};
 
 use crate::cli::{Format, ReplayOptions};
 use crate::output::{Exit, data, emphasise, talk};
 use crate::{files, rules};
+
+/// Bytes read from a file at once.
+const BUFFER_BYTES: usize = 64 * 1024;
 
 /// Runs the command.
 ///
@@ -19,10 +26,11 @@ use crate::{files, rules};
 /// When a recording, the rules or the expectation cannot be read.
 pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
     let set = rules::load_or_say(options.rules.as_deref())?;
-    let mut lines = Vec::new();
+    // Only what is compared in the end is kept.
+    let mut lines = options.expect.is_some().then(Vec::new);
     let mut worst = Exit::Fine;
     for path in &options.recordings {
-        let before = lines.len();
+        let mut verdicts = 0_u64;
         replay(path, &set, &mut |verdict| {
             let json = VerdictJson::from(verdict);
             let line = match options.format {
@@ -35,11 +43,14 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
                 data(&line)?;
             }
             worst = worse(worst, Exit::of(verdict.word));
-            lines.push(line);
+            verdicts = verdicts.saturating_add(1);
+            if let Some(lines) = &mut lines {
+                lines.push(line);
+            }
             Ok(())
         })
         .with_context(|| path.display().to_string())?;
-        if lines.len() == before {
+        if verdicts == 0 {
             // Silence is never a pass.
             talk(&format!("{}: no verdict came of this recording", path.display()));
             worst = worse(worst, Exit::NoVerdict);
@@ -47,7 +58,7 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
     }
     match &options.expect {
         None => Ok(worst),
-        Some(path) => compare(path, &lines),
+        Some(path) => compare(path, &lines.unwrap_or_default()),
     }
 }
 
@@ -57,26 +68,20 @@ fn replay(
     set: &RuleSet,
     sink: &mut dyn FnMut(&Verdict) -> anyhow::Result<()>,
 ) -> anyhow::Result<()> {
-    let bytes = files::read_bytes(path, files::RECORDING_BYTES_MAX)
-        .map_err(|error| anyhow::anyhow!("the recording {}", error.why()))?;
-    let text = String::from_utf8(bytes).map_err(|e| {
-        anyhow::anyhow!(
-            "the recording is not UTF-8 text (byte {}); is it a recording?",
-            e.utf8_error().valid_up_to()
-        )
-    })?;
-    let recording = record::read(&text, &script::FrameScripts)?;
-    if recording.cut_off {
-        talk(&format!(
-            "{}: the last line is cut off and left out; the recorder was stopped hard",
-            path.display()
-        ));
+    let (mut file, length) = open(path)?;
+    for words in check(&file, length)?.words(&record::plain(&path.display().to_string())) {
+        talk(&words);
     }
-    if !recording.header.rules.is_empty() && recording.header.rules != set.hash() {
+    file.rewind()?;
+    let mut reader = reader(&file, length)?;
+    let header = reader.header();
+    let other_rules = !header.rules.is_empty() && header.rules != set.hash();
+    if other_rules {
         tracing::info!("{}: was recorded under other rules than those it is replayed with", path.display());
     }
-    let mut pipeline = Pipeline::new(set.clone(), recording.settings);
-    for recorded in recording.events {
+    let mut pipeline = Pipeline::new(set.clone(), reader.settings());
+    while let Some(item) = reader.next_item()? {
+        let Item::Event(recorded) = item else { continue };
         let Some(event) = recorded.event else {
             talk(&format!(
                 "{}:{}: other rules came into force here; the replay goes on with those it was given",
@@ -85,13 +90,52 @@ fn replay(
             ));
             continue;
         };
+        let event = if other_rules { for_the_open_question(event) } else { event };
         for stamped in pipeline.step(event, recorded.at) {
-            if let Output::Round(judge::round::Output::Verdict(verdict)) = &stamped.output {
+            if let Output::Round(round::Output::Verdict(verdict)) = &stamped.output {
                 sink(verdict)?;
             }
         }
     }
     Ok(())
+}
+
+/// Other rules may ask other questions, so the numbers of the old ones say nothing: an answer is for the open question.
+fn for_the_open_question(event: Event) -> Event {
+    match event {
+        Event::Round(round::Event::Answer { yes, .. }) => {
+            Event::Round(round::Event::Answer { question: None, yes })
+        }
+        other => other,
+    }
+}
+
+/// Opens a recording; gives its length too, since one that is still being written grows while it is read.
+fn open(path: &Path) -> anyhow::Result<(File, u64)> {
+    // Looked at before it is opened: opening a pipe waits for its other end.
+    let found = std::fs::metadata(path).context("the recording cannot be read")?;
+    if !found.is_file() {
+        let what = if found.is_dir() { "a folder" } else { "a pipe or a device" };
+        bail!("the recording is {what}; only a file can be replayed, write what it gives to one first");
+    }
+    let file = File::open(path).context("the recording cannot be read")?;
+    Ok((file, found.len()))
+}
+
+fn reader(file: &File, length: u64) -> Result<Reader<'static, impl std::io::BufRead>, record::ReadError> {
+    Reader::new(BufReader::with_capacity(BUFFER_BYTES, file.take(length)), &script::FrameScripts)
+}
+
+/// Reads the whole recording and plays nothing; the lines that are left out.
+fn check(file: &File, length: u64) -> Result<LeftOutLines, record::ReadError> {
+    let mut left_out = LeftOutLines::default();
+    let mut reader = reader(file, length)?;
+    while let Some(item) = reader.next_item()? {
+        if let Item::LeftOut(line, why) = item {
+            left_out.push(line, why);
+        }
+    }
+    Ok(left_out)
 }
 
 /// A fail outweighs no verdict.

@@ -188,7 +188,7 @@ pub(crate) fn load_or_say(folder: Option<&Path>) -> anyhow::Result<RuleSet> {
         }
         Err(problems) => {
             for problem in &problems {
-                talk(&problem.to_string());
+                talk(&record::plain_lines(&problem.to_string(), ""));
             }
             bail!(
                 "the rules were refused: {} problem{}",

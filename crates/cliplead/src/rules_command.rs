@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use anyhow::bail;
 use judge::limits::Word;
 use judge::rule::{PlateDefault, Rule, RuleSet};
+use record::{plain, plain_lines};
 
 use crate::cases::{self, Tally};
 use crate::cli::{Format, RulesCommand, RulesFolder, RulesOptions};
@@ -30,12 +31,12 @@ fn list(folder: &RulesFolder) -> anyhow::Result<Exit> {
         match folder.format {
             Format::Json => data(&as_json(&**rule))?,
             Format::Text => {
-                data(&format!("{:<24} {}  {}", rule.id(), header.title, header.about))?;
-                data(&format!("{:24}   nameplate  {}", "", or_none(plate_words(&**rule))))?;
+                data(&format!("{:<24} {}  {}", rule.id(), plain(&header.title), plain(&header.about)))?;
+                data(&format!("{:24}   nameplate  {}", "", plain(&or_none(plate_words(&**rule)))))?;
                 let reads: Vec<String> =
                     header.points.iter().map(|p| format!("{} ({})", p.name, unit(p))).collect();
-                data(&format!("{:24}   reads      {}", "", or_none(reads)))?;
-                data(&format!("{:24}   hold       {}", "", or_none(header.hold_points.clone())))?;
+                data(&format!("{:24}   reads      {}", "", plain(&or_none(reads))))?;
+                data(&format!("{:24}   hold       {}", "", plain(&or_none(header.hold_points.clone()))))?;
             }
         }
     }
@@ -99,7 +100,7 @@ fn check(folder: &RulesFolder) -> anyhow::Result<Exit> {
     };
     for problem in &problems {
         match folder.format {
-            Format::Text => data(&problem.to_string())?,
+            Format::Text => data(&plain_lines(&problem.to_string(), ""))?,
             Format::Json => {
                 let found = &problem.found;
                 data(&record::to_line(&ProblemJson {
@@ -170,7 +171,7 @@ fn test(folder: &RulesFolder) -> anyhow::Result<Exit> {
     }
     total.failures.extend(without_cases(&set, &seen));
     for failure in &total.failures {
-        data(failure)?;
+        data(&plain_lines(failure, ""))?;
     }
     if total.passed == 0 && total.failures.is_empty() {
         bail!("no cases in {}; write NAME.cases.toml beside NAME.rhai", dir.display());

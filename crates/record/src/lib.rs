@@ -4,15 +4,21 @@
 //! Does not: decide anything, open files or sockets, read a clock.
 #![cfg_attr(test, allow(clippy::float_cmp))]
 
+mod left_out;
 mod line;
+mod lines;
+mod plain;
 mod reader;
 mod senml;
 pub mod text;
 mod verdict;
 mod view;
 
+pub use left_out::{LeftOut, LeftOutLines};
 pub use line::{LineEvent, RecordingHeader, VERSION, kind_of, plan};
-pub use reader::{ReadError, Recorded, Recording, read};
+pub use lines::LINE_BYTES_MAX;
+pub use plain::{plain, plain_lines};
+pub use reader::{Item, ReadError, Reader, Recorded, Recording, read};
 pub use senml::{SenmlError, pack as senml_pack, reading as senml_reading};
 pub use verdict::{HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
 pub use view::{Around, DeviceState, DropReason, RecentJson, RulesState, view_json};

@@ -1,6 +1,7 @@
 //! The lines of a recording (JSON Lines, version 1): the header and one line per event. Translates to and from the
 //! pipeline's events. Does not read files; see `reader.rs`. The format is described in demo-data/README.md.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use judge::round::{self, Binding, Entered, Plan};
@@ -314,6 +315,42 @@ impl LineEvent {
             Self::Unwatched { .. } => Event::Round(round::Event::Unwatched),
             Self::End { .. } => Event::Round(round::Event::Tick),
         }))
+    }
+}
+
+/// A line of bytes, borrowed from its text: what nearly all lines of a recording are.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct BytesLine<'a> {
+    pub(crate) t: i64,
+    event: &'a str,
+    #[serde(borrow)]
+    device: Cow<'a, str>,
+    #[serde(borrow)]
+    text: Option<Words<'a>>,
+    #[serde(borrow)]
+    hex: Option<Words<'a>>,
+}
+
+/// A text that is borrowed where no escape stands in it.
+#[derive(Deserialize)]
+struct Words<'a>(#[serde(borrow)] Cow<'a, str>);
+
+impl<'a> BytesLine<'a> {
+    /// The line, if it is one of bytes and plainly written; `None` says nothing but that it must be read as any other line.
+    pub(crate) fn parse(text: &'a str) -> Option<Self> {
+        // An array would be taken for the fields in order.
+        if !text.trim_start().starts_with('{') {
+            return None;
+        }
+        serde_json::from_str(text).ok().filter(|line: &Self| line.event == "bytes")
+    }
+
+    pub(crate) fn event(&self) -> Result<Event, String> {
+        fn words<'w>(words: &'w Option<Words<'_>>) -> Option<&'w str> {
+            words.as_ref().map(|words| &*words.0)
+        }
+        Ok(Event::Bytes { device: self.device.to_string(), data: data(words(&self.text), words(&self.hex))? })
     }
 }
 

@@ -1,26 +1,31 @@
-//! Reads a recording: header, events in order, each with its line number. Checks everything it can before the first
-//! event is used. Does not open files; it is handed the text.
+//! Reads a recording line by line: header, then events in order, each with its line number. Holds one line at a time,
+//! however long the recording is. Does not open files; it is handed a stream of bytes.
 
+use std::collections::{BTreeSet, VecDeque};
 use std::fmt;
+use std::io::BufRead;
 
+use judge::round;
 use pipeline::Event;
 use quantity::Instant;
 use wire::script::ScriptCompiler;
 
-use crate::line::{LineEvent, RecordingHeader, VERSION, VERSION_OLDEST};
-use crate::senml;
+use crate::left_out::{LeftOut, LeftOutLines};
+use crate::line::{BytesLine, LineEvent, RecordingHeader, VERSION, VERSION_OLDEST};
+use crate::lines::{LINE_BYTES_MAX, Line, Lines};
+use crate::{plain_lines, senml};
 
-/// A recording, read and checked.
+/// A recording, read and checked, with all its events.
 #[derive(Debug)]
 pub struct Recording {
     /// The first line.
     pub header: RecordingHeader,
     /// The settings the round had.
-    pub settings: judge::round::Settings,
+    pub settings: round::Settings,
     /// Events in order.
     pub events: Vec<Recorded>,
-    /// True when the last line was cut off in the middle (the recorder was stopped hard); that line is left out.
-    pub cut_off: bool,
+    /// Lines that are left out, and why.
+    pub left_out: LeftOutLines,
 }
 
 /// One event with its place.
@@ -34,6 +39,15 @@ pub struct Recorded {
     pub event: Option<Event>,
 }
 
+/// What a recording holds behind its header.
+#[derive(Debug)]
+pub enum Item {
+    /// An event.
+    Event(Recorded),
+    /// A line that is left out: its number, from 1, and why.
+    LeftOut(usize, LeftOut),
+}
+
 /// What is wrong, and where.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ReadError {
@@ -45,97 +59,230 @@ pub struct ReadError {
 
 impl fmt::Display for ReadError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "line {}: {}", self.line, self.message)
+        write!(f, "line {}: {}", self.line, plain_lines(&self.message, "    "))
     }
 }
 
 impl std::error::Error for ReadError {}
 
-/// Reads a recording. Blank lines are skipped; a line that is an array is a SenML pack. `scripts` makes the decode scripts
-/// of its profiles ready.
+/// Reads a recording whole. `scripts` makes the decode scripts of its profiles ready.
 ///
 /// # Errors
-/// [`ReadError`] with the line: not JSON, an unknown key or event, a value that cannot be, time running backwards. Only
-/// a last line without its line end that is no whole JSON is forgiven, and told by [`Recording::cut_off`].
-pub fn read(text: &str, scripts: &dyn ScriptCompiler) -> Result<Recording, ReadError> {
-    let mut lines = text.split_inclusive('\n').enumerate().filter(|(_, line)| !line.trim().is_empty());
-    let (number, first) = lines.next().ok_or_else(|| fault(1, "the recording is empty"))?;
-    let header: RecordingHeader = serde_json::from_str(first).map_err(|e| {
-        fault(
-            number + 1,
-            &format!(
-                "not the header of a recording ({e}); it begins {{\"cliplead_recording\":{VERSION},...}}"
-            ),
-        )
-    })?;
-    if !(VERSION_OLDEST..=VERSION).contains(&header.cliplead_recording) {
-        let found = header.cliplead_recording;
-        return Err(fault(
-            number + 1,
-            &format!(
-                "recording version {found} is not known here (this program reads {VERSION_OLDEST} to {VERSION})"
-            ),
-        ));
-    }
-    let settings = header.settings().map_err(|why| fault(number + 1, &why))?;
-    let mut recording = Recording { header, settings, events: Vec::new(), cut_off: false };
-    let mut last = Instant::ZERO;
-    let mut joined: Vec<String> = Vec::new();
-    for (index, line) in lines {
-        let number = index + 1;
-        let value: serde_json::Value = match serde_json::from_str(line) {
-            Ok(value) => value,
-            Err(_) if !line.ends_with('\n') => {
-                recording.cut_off = true;
-                break;
-            }
-            Err(error) => return Err(fault(number, &format!("not JSON: {error}"))),
-        };
-        let events = events_of(value, scripts).map_err(|why| fault(number, &why))?;
-        for (at, event) in events {
-            known_device(event.as_ref(), &mut joined).map_err(|why| fault(number, &why))?;
-            if at < last {
-                let (at, last) = (at.seconds(), last.seconds());
-                return Err(fault(number, &format!("time runs backwards: {at} s after {last} s")));
-            }
-            last = at;
-            recording.events.push(Recorded { line: number, at, event });
+/// As [`Reader::new`] and [`Reader::next_item`].
+pub fn read(source: impl BufRead, scripts: &dyn ScriptCompiler) -> Result<Recording, ReadError> {
+    let mut reader = Reader::new(source, scripts)?;
+    let (header, settings) = (reader.header().clone(), reader.settings());
+    let mut recording = Recording { header, settings, events: Vec::new(), left_out: LeftOutLines::default() };
+    while let Some(item) = reader.next_item()? {
+        match item {
+            Item::Event(event) => recording.events.push(event),
+            Item::LeftOut(line, why) => recording.left_out.push(line, why),
         }
     }
     Ok(recording)
 }
 
-/// Bytes of a device that has not joined would be dropped without a word.
-fn known_device(event: Option<&Event>, joined: &mut Vec<String>) -> Result<(), String> {
-    match event {
-        Some(Event::Joined { device, .. }) => joined.push(device.clone()),
-        Some(Event::Bytes { device, .. }) if !joined.contains(device) => {
-            return Err(format!(
-                "device {device:?} has not joined; a line with \"event\":\"joined\" must come before its bytes"
-            ));
-        }
-        _ => {}
-    }
-    Ok(())
+/// A recording being read.
+pub struct Reader<'s, R> {
+    lines: Lines<R>,
+    scripts: &'s dyn ScriptCompiler,
+    header: RecordingHeader,
+    settings: round::Settings,
+    known: Known,
+    /// Events of the line read last that were not handed out yet.
+    waiting: VecDeque<Recorded>,
 }
 
-fn events_of(
-    value: serde_json::Value,
-    scripts: &dyn ScriptCompiler,
-) -> Result<Vec<(Instant, Option<Event>)>, String> {
-    if value.is_array() {
-        let readings = senml::pack(&value).map_err(|e| format!("SenML: {e}"))?;
-        let event = |(device, reading): (String, quantity::Reading)| {
-            (reading.at, Some(Event::Round(judge::round::Event::Reading { device, reading })))
+/// What the lines so far said.
+#[derive(Default)]
+struct Known {
+    /// Devices that joined.
+    joined: BTreeSet<String>,
+    /// Devices whose readings came as SenML.
+    read: BTreeSet<String>,
+    last: Instant,
+}
+
+impl<'s, R: BufRead> Reader<'s, R> {
+    /// Reads the header: the first line that is not blank.
+    ///
+    /// # Errors
+    /// [`ReadError`] with the line when it is no header, or one of another version.
+    pub fn new(source: R, scripts: &'s dyn ScriptCompiler) -> Result<Self, ReadError> {
+        let mut lines = Lines::new(source);
+        let (header, settings) = read_header(&mut lines)?;
+        let (known, waiting) = (Known::default(), VecDeque::new());
+        Ok(Self { lines, scripts, header, settings, known, waiting })
+    }
+
+    /// The first line.
+    #[must_use]
+    pub fn header(&self) -> &RecordingHeader {
+        &self.header
+    }
+
+    /// The settings the round had.
+    #[must_use]
+    pub fn settings(&self) -> round::Settings {
+        self.settings
+    }
+
+    /// What stands next; `None` at the end. Blank lines are skipped; a line that is an array is a SenML pack, and is taken
+    /// whole or not at all.
+    ///
+    /// Left out are a last line without its line end that is no whole JSON, and any line that is not UTF-8 or longer than
+    /// [`LINE_BYTES_MAX`]. What such a line said is not known, so behind it each device has a gap: its bytes may be missing.
+    ///
+    /// # Errors
+    /// [`ReadError`] with the line: not JSON, an unknown key or event, a value that cannot be, time running backwards, or
+    /// bytes that cannot be read. What follows is not to be used then.
+    pub fn next_item(&mut self) -> Result<Option<Item>, ReadError> {
+        loop {
+            if let Some(event) = self.waiting.pop_front() {
+                return Ok(Some(Item::Event(event)));
+            }
+            let next = self.lines.number().saturating_add(1);
+            let line = self.lines.next().map_err(|error| unreadable(next, &error))?;
+            let Some((number, line)) = line else { return Ok(None) };
+            let (text, ended) = match line {
+                Line::Text { text, .. } if text.trim().is_empty() => continue,
+                Line::Text { text, ended } => (text, ended),
+                Line::NotText { cut: true } => return Ok(Some(Item::LeftOut(number, LeftOut::CutOff))),
+                Line::NotText { cut: false } => return Ok(Some(self.lost(number, LeftOut::NotText))),
+                Line::TooLong => return Ok(Some(self.lost(number, LeftOut::TooLong))),
+            };
+            let events = match events_of(text, self.scripts) {
+                Ok(events) => events,
+                Err(Fault::NotJson(_)) if !ended => {
+                    return Ok(Some(Item::LeftOut(number, LeftOut::CutOff)));
+                }
+                Err(Fault::NotJson(why)) => return Err(fault(number, &format!("not JSON: {why}"))),
+                Err(Fault::Wrong(why)) => return Err(fault(number, &why)),
+            };
+            let (at, event) = match events {
+                Events::One(at, event) => (at, event),
+                Events::Pack(pack) => {
+                    for (at, event) in pack {
+                        self.known.take(at, Some(&event)).map_err(|why| fault(number, &why))?;
+                        self.waiting.push_back(Recorded { line: number, at, event: Some(event) });
+                    }
+                    continue;
+                }
+            };
+            self.known.take(at, event.as_ref()).map_err(|why| fault(number, &why))?;
+            return Ok(Some(Item::Event(Recorded { line: number, at, event })));
+        }
+    }
+
+    /// A line lost in the middle: a gap of each device.
+    fn lost(&mut self, line: usize, why: LeftOut) -> Item {
+        let devices = self.known.joined.union(&self.known.read).cloned();
+        let gap = |device| Recorded { line, at: self.known.last, event: Some(Event::Gap { device }) };
+        self.waiting.extend(devices.map(gap));
+        Item::LeftOut(line, why)
+    }
+}
+
+impl Known {
+    /// Takes an event as the next one.
+    fn take(&mut self, at: Instant, event: Option<&Event>) -> Result<(), String> {
+        match event {
+            Some(Event::Joined { device, .. }) => {
+                self.joined.insert(device.clone());
+            }
+            // Bytes of a device that has not joined would be dropped without a word.
+            Some(Event::Bytes { device, .. }) if !self.joined.contains(device) => {
+                return Err(format!(
+                    "device {device:?} has not joined; a line with \"event\":\"joined\" must come before its bytes"
+                ));
+            }
+            Some(Event::Round(round::Event::Reading { device, .. })) if !self.read.contains(device) => {
+                self.read.insert(device.clone());
+            }
+            _ => {}
+        }
+        if at < self.last {
+            let (at, last) = (at.seconds(), self.last.seconds());
+            return Err(format!("time runs backwards: {at} s after {last} s"));
+        }
+        self.last = at;
+        Ok(())
+    }
+}
+
+fn read_header(lines: &mut Lines<impl BufRead>) -> Result<(RecordingHeader, round::Settings), ReadError> {
+    loop {
+        let next = lines.number().saturating_add(1);
+        let line = lines.next().map_err(|error| unreadable(next, &error))?;
+        let (number, text) = match line {
+            None => return Err(fault(1, "the recording is empty")),
+            Some((_, Line::Text { text, .. })) if text.trim().is_empty() => continue,
+            Some((number, Line::Text { text, .. })) => (number, text),
+            Some((number, Line::NotText { .. })) => {
+                return Err(fault(number, "the header is not UTF-8 text; is this a recording?"));
+            }
+            Some((number, Line::TooLong)) => {
+                let why = format!("the header is longer than {LINE_BYTES_MAX} bytes; is this a recording?");
+                return Err(fault(number, &why));
+            }
         };
-        return Ok(readings.into_iter().map(event).collect());
+        let header: RecordingHeader = serde_json::from_str(text).map_err(|e| {
+            let begins = format!("it begins {{\"cliplead_recording\":{VERSION},...}}");
+            fault(number, &format!("not the header of a recording ({e}); {begins}"))
+        })?;
+        if !(VERSION_OLDEST..=VERSION).contains(&header.cliplead_recording) {
+            let found = header.cliplead_recording;
+            let why = format!(
+                "recording version {found} is not known here (this program reads {VERSION_OLDEST} to {VERSION})"
+            );
+            return Err(fault(number, &why));
+        }
+        let settings = header.settings().map_err(|why| fault(number, &why))?;
+        return Ok((header, settings));
     }
-    let line: LineEvent = serde_json::from_value(value).map_err(|e| e.to_string())?;
-    let t = line.time_us();
+}
+
+/// What one line holds.
+enum Events {
+    /// One event; `None` for other rules coming into force.
+    One(Instant, Option<Event>),
+    /// The readings of a SenML pack.
+    Pack(Vec<(Instant, Event)>),
+}
+
+/// Why a line gives none.
+enum Fault {
+    NotJson(String),
+    Wrong(String),
+}
+
+fn events_of(text: &str, scripts: &dyn ScriptCompiler) -> Result<Events, Fault> {
+    if let Some(line) = BytesLine::parse(text) {
+        // Nearly every line of a recording; it is read without a tree of values in between.
+        return Ok(Events::One(time(line.t)?, Some(line.event().map_err(Fault::Wrong)?)));
+    }
+    let value: serde_json::Value = serde_json::from_str(text).map_err(|e| Fault::NotJson(e.to_string()))?;
+    if value.is_array() {
+        let readings = senml::pack(&value).map_err(|e| Fault::Wrong(format!("SenML: {e}")))?;
+        let event = |(device, reading): (String, quantity::Reading)| {
+            (reading.at, Event::Round(round::Event::Reading { device, reading }))
+        };
+        return Ok(Events::Pack(readings.into_iter().map(event).collect()));
+    }
+    let line: LineEvent = serde_json::from_value(value).map_err(|e| Fault::Wrong(e.to_string()))?;
+    let at = time(line.time_us())?;
+    Ok(Events::One(at, line.event(scripts).map_err(Fault::Wrong)?))
+}
+
+fn time(t: i64) -> Result<Instant, Fault> {
     if t < 0 {
-        return Err(format!("t is {t}; time counts microseconds from the start"));
+        return Err(Fault::Wrong(format!("t is {t}; time counts microseconds from the start")));
     }
-    Ok(vec![(Instant::from_micros(t), line.event(scripts)?)])
+    Ok(Instant::from_micros(t))
+}
+
+fn unreadable(line: usize, error: &std::io::Error) -> ReadError {
+    fault(line, &format!("cannot be read: {error}"))
 }
 
 fn fault(line: usize, message: &str) -> ReadError {
@@ -143,87 +290,4 @@ fn fault(line: usize, message: &str) -> ReadError {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn read(text: &str) -> Result<Recording, ReadError> {
-        super::read(text, &script::FrameScripts)
-    }
-
-    const HEAD: &str = "{\"cliplead_recording\":1}\n";
-
-    fn error(rest: &str) -> String {
-        read(&format!("{HEAD}{rest}")).unwrap_err().to_string()
-    }
-
-    #[test]
-    fn reads_events_in_order_with_their_lines() {
-        let text = format!(
-            "{HEAD}\n{}\n{}\n{}\n",
-            r#"{"t":5,"event":"arm","unit":"RTU-07","component":"fan 1 capacitor","rule":"run-capacitor","plate":{"capacitance":"40 uF"}}"#,
-            r#"{"t":9,"event":"confirm","hold_point":"locked out"}"#,
-            r#"[{"bn":"urn:dev:cliplead:meter:","t":0.5,"n":"capacitance","u":"F","v":3.94e-05,"shown":"39.40 uF"}]"#,
-        );
-        let recording = read(&text).unwrap();
-        let places: Vec<(usize, i64)> = recording.events.iter().map(|e| (e.line, e.at.micros())).collect();
-        assert_eq!(places, [(3, 5), (4, 9), (5, 500_000)]);
-    }
-
-    #[test]
-    fn says_what_and_where() {
-        assert!(read("").unwrap_err().to_string().contains("empty"));
-        assert!(read("{}").unwrap_err().to_string().contains("line 1"));
-        assert!(read("{\"cliplead_recording\":9}").unwrap_err().to_string().contains("version 9"));
-        assert!(error("nonsense\n").starts_with("line 2: not JSON"));
-        assert!(error("{\"t\":1,\"event\":\"teleport\"}\n").contains("teleport"));
-        assert!(error("{\"t\":1,\"event\":\"gap\",\"device\":\"m\",\"why\":1}\n").contains("why"));
-        assert!(error("{\"t\":1,\"event\":\"bytes\",\"device\":\"m\",\"hex\":\"4z\"}\n").contains("hex"));
-        assert!(
-            error("{\"t\":5,\"event\":\"finish\"}\n{\"t\":4,\"event\":\"finish\"}\n")
-                .contains("line 3: time runs backwards")
-        );
-        assert!(
-            error("{\"t\":1,\"event\":\"bytes\",\"device\":\"m\",\"text\":\"x\"}\n")
-                .contains("has not joined")
-        );
-        assert!(error("{\"t\":-5,\"event\":\"finish\"}\n").contains("t is -5"));
-        let plate =
-            r#"{"t":1,"event":"arm","unit":"a","component":"b","rule":"c","plate":{"capacitance":"40uf"}}"#;
-        assert!(error(&format!("{plate}\n")).contains("did you mean \"uF\""));
-    }
-
-    #[test]
-    fn a_line_cut_off_by_a_crash_costs_only_itself() {
-        let recording = read(&format!("{HEAD}{{\"t\":1,\"event\":\"finish\"}}\n{{\"t\":2,\"eve")).unwrap();
-        assert!(recording.cut_off);
-        assert_eq!(recording.events.len(), 1);
-    }
-
-    proptest::proptest! {
-        #[test]
-        fn never_panics(text in "(\\PC|\n){0,200}") {
-            let _ = read(&format!("{HEAD}{text}"));
-        }
-
-        #[test]
-        fn answers_come_back_as_they_were(number in proptest::option::of(proptest::num::u32::ANY), yes: bool) {
-            let event = Event::Round(judge::round::Event::Answer { question: number, yes });
-            let line = serde_json::to_string(&LineEvent::of(7, &event).unwrap()).unwrap();
-            // Without a number the line is the one that older programs wrote.
-            proptest::prop_assert_eq!(number.is_none(), line == format!("{{\"event\":\"answer\",\"t\":7,\"yes\":{yes}}}"));
-            let recording = read(&format!("{HEAD}{line}\n")).unwrap();
-            proptest::prop_assert_eq!(format!("{:?}", recording.events[0].event), format!("{:?}", Some(event)));
-        }
-
-        #[test]
-        fn bytes_come_back_as_they_were(data in proptest::collection::vec(proptest::num::u8::ANY, 0..64)) {
-            let line = LineEvent::bytes(7, "meter", &data);
-            let joined = "{\"t\":0,\"event\":\"joined\",\"device\":\"meter\"}";
-            let text = format!("{HEAD}{joined}\n{}\n", serde_json::to_string(&line).unwrap());
-            match &read(&text).unwrap().events[1].event {
-                Some(Event::Bytes { data: back, .. }) => proptest::prop_assert_eq!(back, &data),
-                other => proptest::prop_assert!(false, "{:?}", other),
-            }
-        }
-    }
-}
+mod tests;

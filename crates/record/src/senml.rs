@@ -309,7 +309,7 @@ mod tests {
                 flags: Flags::default(),
                 accuracy: None,
             };
-            let line = reading("meter", &made);
+            let line = reading("meter", None, &made);
             assert!(line.contains(v), "{line}");
             assert_eq!(pack(&serde_json::from_str(&line).unwrap()).unwrap()[0].1, made);
         }

@@ -3,6 +3,7 @@
 use judge::round;
 use judge::rule::RuleSet;
 use quantity::parse_typed;
+use record::plain_lines;
 
 use super::core::{Act, Core};
 use super::page::rules_state;
@@ -22,9 +23,8 @@ impl Core {
             Act::Type { point, text } if round::reads_open(&text) => round::Event::Open { point },
             Act::Type { point, text } => {
                 let value = parse_typed(&text).map_err(|error| error.to_string())?;
-                let accuracy =
-                    self.typed_by.as_ref().and_then(|profile| pipeline::typed_accuracy(profile, &value));
-                round::Event::Typed { point, value, accuracy }
+                // The pipeline knows the meter that typed values are read off.
+                round::Event::Typed { point, value, accuracy: None }
             }
             Act::Answer { question, yes } => round::Event::Answer { question: Some(question), yes },
             Act::Again => round::Event::Again,
@@ -53,7 +53,8 @@ impl Core {
             }
             Err(why) => {
                 talk(&format!(
-                    "cliplead: the changed rules are refused, the last good ones stay in force: {why}"
+                    "cliplead: the changed rules are refused, the last good ones stay in force: {}",
+                    plain_lines(&why, "    ")
                 ));
                 self.around.rules.refused = Some(why);
             }

@@ -9,7 +9,7 @@ use judge::rule::RuleSet;
 use link::{LinkEvent, LinkState};
 use pipeline::{Event, Pipeline};
 use quantity::Instant;
-use record::{Around, LineEvent, RecordingHeader};
+use record::{Around, LineEvent, RecordingHeader, plain};
 use tokio::sync::{broadcast, mpsc, oneshot, watch};
 
 use super::Setup;
@@ -104,8 +104,6 @@ pub(super) struct Core {
     pub(super) next: usize,
     pub(super) format: Format,
     pub(super) seq: u64,
-    /// The meter that typed values are read off, if a typed device names its profile.
-    pub(super) typed_by: Option<wire::Profile>,
 }
 
 impl Core {
@@ -144,13 +142,9 @@ impl Core {
             next: 0,
             format,
             seq: 0,
-            typed_by: None,
         };
         for device in config.devices {
             let (profile, text) = device.profile.unzip();
-            if device.typed && core.typed_by.is_none() {
-                core.typed_by.clone_from(&profile);
-            }
             let kind = record::kind_of(profile, device.typed);
             // Without a profile a device is typed anyway; the line says so only where it must.
             let typed = device.typed && text.is_some();
@@ -245,7 +239,7 @@ impl Core {
                 self.take_lines();
             }
             Input::CannotOpen { device, why } => {
-                talk(&format!("cliplead: device {} cannot be used: {why}", self.name(device)));
+                talk(&plain(&format!("cliplead: device {} cannot be used: {why}", self.name(device))));
                 if let Some(state) = self.around.devices.get_mut(device) {
                     state.state = format!("cannot be used: {why}");
                 }
@@ -290,7 +284,7 @@ impl Core {
             LinkEvent::State(state) => {
                 match &state {
                     LinkState::Absent(_) | LinkState::Lost(_) => {
-                        talk(&format!("cliplead: device {name}: {state}"));
+                        talk(&plain(&format!("cliplead: device {name}: {state}")));
                     }
                     _ => tracing::info!("device {name}: {state}"),
                 }

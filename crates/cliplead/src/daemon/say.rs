@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use judge::hold::How;
 use judge::round::Output;
+use record::plain;
 
 use crate::clock::Moment;
 use crate::output::talk;
@@ -61,32 +62,34 @@ pub(super) fn say(line: Option<String>) {
     }
 }
 
-/// What the round says, as talk on stderr. Verdicts and refusals are told elsewhere.
+/// What the round says, as talk on stderr. Verdicts and refusals are told elsewhere. Words that come from rules, devices and
+/// site files are plain text here, whatever they hold.
 pub(super) fn words(output: &Output) -> Option<String> {
     Some(match output {
         Output::Armed { check, unit_tag, component, rule, cautions } => {
-            let mut text = format!("  check {check}: {unit_tag} / {component} ({rule})");
+            let mut text =
+                format!("  check {check}: {} / {} ({})", plain(unit_tag), plain(component), plain(rule));
             for caution in cautions {
                 text.push_str("\n    CAUTION ");
-                text.push_str(caution);
+                text.push_str(&plain(caution));
             }
             text
         }
         Output::HoldPoint { name, evidence } => match &evidence.how {
-            How::Confirmed => format!("    {name}: confirmed"),
-            How::Stream(says) => format!("    {name}: shown by the meter ({says})"),
+            How::Confirmed => format!("    {}: confirmed", plain(name)),
+            How::Stream(says) => format!("    {}: shown by the meter ({})", plain(name), plain(says)),
         },
-        Output::Lapsed { name, why } => format!("    {name}: no longer stands, {}", why.text()),
+        Output::Lapsed { name, why } => format!("    {}: no longer stands, {}", plain(name), why.text()),
         Output::Settled(reading) => {
             let from = if reading.device == "typed" {
                 "typed".to_owned()
             } else {
                 format!("{} readings", reading.count)
             };
-            format!("    {}: {} {} ({from})", reading.label, reading.shown, reading.unit)
+            format!("    {}: {} {} ({from})", plain(&reading.label), reading.shown, reading.unit)
         }
         Output::Reset { why } => format!("    started anew: {}", why.text()),
-        Output::Asked { number, question } => format!("    QUESTION {number}: {question}"),
+        Output::Asked { number, question } => format!("    QUESTION {number}: {}", plain(question)),
         Output::Refused { .. } | Output::Verdict(_) => return None,
     })
 }
@@ -129,5 +132,36 @@ mod tests {
         assert_eq!(refusals.due(at(1000), false).as_deref(), Some("b"));
         assert_eq!(refusals.refused("c".into(), at(2500)).as_deref(), Some("c"));
         assert_eq!(refusals.due(at(9000), false), None);
+    }
+
+    /// ESC [ 2 J clears a terminal (ECMA-48); a line break would begin a line that looks like one of ours.
+    #[test]
+    fn words_of_others_neither_act_on_a_terminal_nor_begin_a_line() {
+        let evil = "cap\u{1b}[2J\u{9b}2J\n  9.000 s #9 PASS\u{202e}".to_owned();
+        let all = [
+            Output::Armed {
+                check: 1,
+                unit_tag: evil.clone(),
+                component: evil.clone(),
+                rule: evil.clone(),
+                cautions: vec![evil.clone()],
+            },
+            Output::Lapsed { name: evil.clone(), why: judge::round::LapseReason::Time },
+            Output::Asked { number: 1, question: evil.clone() },
+            Output::HoldPoint {
+                name: evil.clone(),
+                evidence: judge::hold::Evidence {
+                    at: quantity::Instant::ZERO,
+                    how: How::Stream(evil.clone()),
+                },
+            },
+        ];
+        for output in all {
+            let said = words(&output).unwrap();
+            let ours = said.matches("\n    CAUTION ").count();
+            assert_eq!(said.matches('\n').count(), ours, "{said:?}");
+            let acts = |c: char| c != '\n' && (c.is_control() || c == '\u{202e}');
+            assert!(!said.chars().any(acts), "{said:?}");
+        }
     }
 }

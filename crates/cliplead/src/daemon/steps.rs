@@ -6,7 +6,7 @@ use std::time::{Duration, Instant as WallClock};
 
 use judge::round;
 use pipeline::{Event, Output, Stamped};
-use record::{LineEvent, RecentJson};
+use record::{LineEvent, RecentJson, plain};
 use tokio::sync::mpsc;
 
 use super::Ended;
@@ -48,7 +48,7 @@ impl Core {
                 }
                 Output::Round(output) => {
                     if let round::Output::Refused { why } = &output {
-                        self.refused(format!("    refused: {why}"));
+                        self.refused(format!("    refused: {}", plain(why)));
                         refused = Some(why.clone());
                     }
                     say(words(&output));
@@ -70,7 +70,7 @@ impl Core {
                     if let Some(health) = self.health.iter_mut().find(|health| health.name == device) {
                         health.dropped("typed lines that were not taken");
                     }
-                    self.refused(format!("{device}: {fault}"));
+                    self.refused(format!("{}: {}", plain(&device), plain(&fault.to_string())));
                 }
             }
         }

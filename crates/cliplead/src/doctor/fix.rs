@@ -98,8 +98,7 @@ fn one(says: &str, step: &Step, hands: &mut Hands) -> anyhow::Result<()> {
     match (hands.run)(step) {
         Ok(done) => {
             for line in done.out.lines().chain(done.err.lines()) {
-                let plain: String = line.chars().filter(|c| !c.is_control()).collect();
-                hands.say(&format!("    | {plain}"))?;
+                hands.say(&format!("    | {}", record::plain(line)))?;
             }
             hands.say(if done.success { "    done" } else { "    it says that it failed" })
         }

@@ -8,6 +8,7 @@ use quantity::Instant;
 use wire::learn::Recording;
 
 use crate::files::{self, ReadError};
+use crate::output::talk;
 
 /// The most bytes a file may have.
 const FILE_BYTES_MAX: u64 = 4 * 1024 * 1024;
@@ -29,7 +30,10 @@ pub(super) fn read(path: &Path) -> anyhow::Result<Recording> {
         (Some("hex"), Some(text)) => Recording::parse_hex(text).map_err(|line| {
             anyhow::anyhow!("{}:{line}: neither hex bytes, nor @ ms (rising), nor gap", path.display())
         }),
-        (Some("jsonl"), Some(text)) => recorded(text).with_context(|| path.display().to_string()),
+        (Some("jsonl"), _) => {
+            let name = path.display().to_string();
+            recorded(&bytes, &name).with_context(|| name.clone())
+        }
         _ => Ok(raw(&bytes)),
     }
 }
@@ -43,21 +47,26 @@ fn raw(bytes: &[u8]) -> Recording {
     recording
 }
 
-fn recorded(text: &str) -> anyhow::Result<Recording> {
-    let read = ::record::read(text, &script::FrameScripts)?;
+fn recorded(bytes: &[u8], name: &str) -> anyhow::Result<Recording> {
+    let read = ::record::read(bytes, &script::FrameScripts)?;
+    for words in read.left_out.words(name) {
+        talk(&words);
+    }
     let mut recording = Recording::new();
     let mut known: Option<String> = None;
     for recorded in read.events {
-        let device = match &recorded.event {
-            Some(Event::Bytes { device, .. } | Event::Gap { device }) => device.clone(),
-            _ => continue,
-        };
-        if known.get_or_insert_with(|| device.clone()) != &device {
-            bail!("line {}: bytes of more than one device; record the new meter alone", recorded.line);
-        }
         match recorded.event {
-            Some(Event::Bytes { data, .. }) => recording.push(recorded.at, &data),
-            _ => recording.gap(recorded.at),
+            Some(Event::Bytes { device, data }) => {
+                if *known.get_or_insert_with(|| device.clone()) != device {
+                    bail!(
+                        "line {}: bytes of more than one device; record the new meter alone",
+                        recorded.line
+                    );
+                }
+                recording.push(recorded.at, &data);
+            }
+            Some(Event::Gap { device }) if known.as_ref() == Some(&device) => recording.gap(recorded.at),
+            _ => {}
         }
     }
     Ok(recording)

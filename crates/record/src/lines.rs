@@ -1,0 +1,149 @@
+//! Lines out of a stream of bytes, one at a time, each no longer than a bound. What is longer is passed over to its end
+//! without being held. Does not know what stands in a line.
+
+use std::io::{self, BufRead, Read as _};
+
+/// Longest line of a recording in bytes, without its line end. The longest that are written hold the text of a profile.
+pub const LINE_BYTES_MAX: usize = 1024 * 1024;
+
+/// A line as it was found.
+#[derive(Debug, PartialEq, Eq)]
+pub(crate) enum Line<'a> {
+    /// Text, without its line end; `ended` is false when the stream ended first.
+    Text { text: &'a str, ended: bool },
+    /// Bytes that are no UTF-8; `cut` when the stream ended in the middle of a character.
+    NotText { cut: bool },
+    /// Longer than [`LINE_BYTES_MAX`].
+    TooLong,
+}
+
+/// Hands out the lines of a stream.
+#[derive(Debug)]
+pub(crate) struct Lines<R> {
+    source: R,
+    buffer: Vec<u8>,
+    /// Lines handed out so far.
+    number: usize,
+    /// The rest of the line handed out last has not been passed over yet.
+    in_the_middle: bool,
+}
+
+impl<R: BufRead> Lines<R> {
+    pub(crate) fn new(source: R) -> Self {
+        Self { source, buffer: Vec::new(), number: 0, in_the_middle: false }
+    }
+
+    /// The number of the line handed out last, from 1; 0 before the first.
+    pub(crate) fn number(&self) -> usize {
+        self.number
+    }
+
+    /// The next line and its number, from 1.
+    ///
+    /// # Errors
+    /// What the stream says.
+    pub(crate) fn next(&mut self) -> io::Result<Option<(usize, Line<'_>)>> {
+        if self.in_the_middle {
+            self.pass_over()?;
+        }
+        self.buffer.clear();
+        let bound = u64::try_from(LINE_BYTES_MAX).unwrap_or(u64::MAX).saturating_add(1);
+        if self.source.by_ref().take(bound).read_until(b'\n', &mut self.buffer)? == 0 {
+            return Ok(None);
+        }
+        self.number = self.number.saturating_add(1);
+        let (bytes, ended) = match self.buffer.strip_suffix(b"\n") {
+            Some(bytes) => (bytes, true),
+            None => (self.buffer.as_slice(), false),
+        };
+        if bytes.len() > LINE_BYTES_MAX {
+            self.in_the_middle = true;
+            return Ok(Some((self.number, Line::TooLong)));
+        }
+        let line = match std::str::from_utf8(bytes) {
+            Ok(text) => Line::Text { text, ended },
+            Err(error) => Line::NotText { cut: !ended && error.error_len().is_none() },
+        };
+        Ok(Some((self.number, line)))
+    }
+
+    fn pass_over(&mut self) -> io::Result<()> {
+        loop {
+            let held = match self.source.fill_buf() {
+                Ok(held) => held,
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
+                Err(error) => return Err(error),
+            };
+            let end = held.iter().position(|byte| *byte == b'\n');
+            let used = end.map_or(held.len(), |at| at + 1);
+            let done = end.is_some() || held.is_empty();
+            self.source.consume(used);
+            if done {
+                self.in_the_middle = false;
+                return Ok(());
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn all(bytes: &[u8], piece: usize) -> Vec<(usize, String)> {
+        let mut lines = Lines::new(io::BufReader::with_capacity(piece, bytes));
+        let mut found = Vec::new();
+        while let Some((number, line)) = lines.next().unwrap() {
+            found.push((
+                number,
+                match line {
+                    Line::Text { text, ended: true } => text.to_owned(),
+                    Line::Text { text, ended: false } => format!("{text}..."),
+                    Line::NotText { cut } => format!("not text, cut: {cut}"),
+                    Line::TooLong => "too long".to_owned(),
+                },
+            ));
+        }
+        found
+    }
+
+    #[test]
+    fn each_line_with_its_number_whatever_the_pieces() {
+        let long = "x".repeat(LINE_BYTES_MAX);
+        let bytes = [
+            "erste °\r\n\n".as_bytes(),
+            b"\xff\xfe\n\xc2\n",
+            long.as_bytes(),
+            b"\n",
+            long.as_bytes(),
+            b"y\n",
+            long.as_bytes(),
+            b"yz and more\nlast\xc2",
+        ];
+        let wanted = [
+            "erste °\r",
+            "",
+            "not text, cut: false",
+            "not text, cut: false",
+            &long,
+            "too long",
+            "too long",
+            "not text, cut: true",
+        ];
+        let wanted: Vec<(usize, String)> = (1..).zip(wanted.map(str::to_owned)).collect();
+        for piece in [1, 7, 8_192] {
+            assert_eq!(all(&bytes.concat(), piece), wanted, "pieces of {piece}");
+        }
+        assert_eq!(all(b"a\nb", 8), [(1, "a".to_owned()), (2, "b...".to_owned())]);
+        assert_eq!(all(b"", 8), []);
+    }
+
+    /// A line without an end is never held whole.
+    #[test]
+    fn a_line_without_end_takes_no_more_room_than_the_bound() {
+        let mut lines = Lines::new(io::BufReader::new(io::repeat(b'x').take(64 * LINE_BYTES_MAX as u64)));
+        assert_eq!(lines.next().unwrap(), Some((1, Line::TooLong)));
+        assert_eq!(lines.next().unwrap(), None);
+        assert!(lines.buffer.capacity() <= 4 * LINE_BYTES_MAX, "{}", lines.buffer.capacity());
+    }
+}
