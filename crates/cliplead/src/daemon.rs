@@ -14,8 +14,6 @@ mod start_rules;
 mod steps;
 mod store;
 mod tape;
-#[cfg(test)]
-mod tests;
 mod typed;
 #[cfg(feature = "dashboard")]
 mod web;
@@ -245,3 +243,6 @@ pub(crate) async fn stop_asked() -> anyhow::Result<()> {
     StopSignals::listen()?.next().await;
     Ok(())
 }
+
+#[cfg(test)]
+mod tests;

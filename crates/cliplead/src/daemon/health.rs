@@ -67,12 +67,12 @@ impl Health {
                 add(reason.words(), asked.of(reason));
             }
         }
-        reasons.sort_by(|a, b| b.count.cmp(&a.count));
+        reasons.sort_by_key(|reason| std::cmp::Reverse(reason.count));
         reasons
     }
 
     /// Writes it into what the page gets.
-    pub(super) fn into_state<'a>(
+    pub(super) fn fill<'a>(
         &self,
         state: &mut DeviceState,
         mut devices: impl Iterator<Item = (&'a str, &'a Device)>,
@@ -91,7 +91,7 @@ impl Health {
     /// One line for the end of a run.
     pub(super) fn summary<'a>(&self, devices: impl Iterator<Item = (&'a str, &'a Device)>) -> String {
         let mut state = DeviceState::default();
-        self.into_state(&mut state, devices);
+        self.fill(&mut state, devices);
         let what = if self.typed { "typed values" } else { "readings" };
         let mut text = format!("{}: {} {what}, {} dropped", self.name, state.readings, state.drops);
         let reasons: Vec<String> =

@@ -61,12 +61,8 @@ impl Keeper {
         queue_max: usize,
     ) -> anyhow::Result<Self> {
         let (jobs, queue) = sync_channel(queue_max);
-        let open = move |opened: &mut Option<History>| match opened.take() {
-            Some(history) => Ok(history),
-            None => History::open(&path),
-        };
         let mut thread = Thread {
-            open: Box::new(open),
+            path,
             opened: history,
             round,
             history: None,
@@ -96,7 +92,8 @@ impl Keeper {
 }
 
 struct Thread {
-    open: Box<dyn FnMut(&mut Option<History>) -> Result<History, HistoryError> + Send>,
+    path: PathBuf,
+    /// Open, and its round not begun yet.
     opened: Option<History>,
     round: NewRound,
     history: Option<(History, RoundId)>,
@@ -144,7 +141,7 @@ impl Thread {
     }
 
     fn begin(&mut self) -> Result<(), HistoryError> {
-        let mut history = (self.open)(&mut self.opened)?;
+        let mut history = self.opened.take().map_or_else(|| History::open(&self.path), Ok)?;
         match history.begin_round(&self.round) {
             Ok(round) => {
                 self.history = Some((history, round));

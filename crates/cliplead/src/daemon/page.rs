@@ -49,7 +49,7 @@ impl Core {
     pub(super) fn publish(&mut self) {
         self.seq += 1;
         for (state, health) in self.around.devices.iter_mut().zip(&mut self.health) {
-            health.into_state(state, self.pipeline.devices());
+            health.fill(state, self.pipeline.devices());
         }
         self.around.faults = self.around_faults();
         self.around.saving = self.store.saving();

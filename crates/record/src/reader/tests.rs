@@ -112,7 +112,7 @@ fn a_recording_cut_anywhere_keeps_what_stands_before_the_cut() {
         }
         let kept = kept.unwrap_or_else(|error| panic!("cut at {cut}: {error}"));
         in_a_character += usize::from(!ODD_NAMES.is_char_boundary(cut));
-        let lines = ODD_NAMES[..ODD_NAMES.floor_char_boundary(cut)].lines().count();
+        let lines = ODD_NAMES.get(..ODD_NAMES.floor_char_boundary(cut)).unwrap().lines().count();
         let last = bytes.rsplit(|byte| *byte == b'\n').next().unwrap();
         let whole_line = last.is_empty() || ODD_NAMES.as_bytes()[cut] == b'\n';
         assert_eq!(kept.left_out.count(), usize::from(!whole_line), "cut at {cut}");
@@ -293,7 +293,7 @@ proptest! {
         let line = serde_json::to_string(&LineEvent::of(7, &event).unwrap()).unwrap();
         // Without a number the line is the one that older programs wrote.
         proptest::prop_assert_eq!(number.is_none(), line == format!("{{\"event\":\"answer\",\"t\":7,\"yes\":{yes}}}"));
-        let recording = read(&format!("{HEAD}{line}\n")).unwrap();
+        let recording = read(format!("{HEAD}{line}\n")).unwrap();
         proptest::prop_assert_eq!(format!("{:?}", recording.events[0].event), format!("{:?}", Some(event)));
     }
 
