@@ -44,8 +44,10 @@ fn cut_in_the_middle_of_a_character() {
     .concat();
     let whole = replay(&folder.write("whole.jsonl", &text));
     assert_eq!(whole.lines().len(), 3, "{whole:?}");
-    let ends: Vec<usize> =
-        text.match_indices("\"event\":\"typed\"").map(|(at, _)| at + text[at..].find('\n').unwrap()).collect();
+    let ends: Vec<usize> = text
+        .match_indices("\"event\":\"typed\"")
+        .map(|(at, _)| at + text[at..].find('\n').unwrap())
+        .collect();
     let cuts: Vec<usize> = (HEAD.len()..text.len()).filter(|at| !text.is_char_boundary(*at)).collect();
     assert_eq!(cuts.len(), 13, "characters of two bytes");
     for cut in cuts {
@@ -83,9 +85,10 @@ fn words_of_a_recording_cannot_act_on_the_terminal() {
     let component = "fan\\r\\n    9.000 s  #9  RTU-09 / main breaker  Run capacitor: PASS\\u202e\\u200b";
     let check = typed_check(1, unit, component, "30.1 uF");
     let good = folder.write("good.jsonl", [HEAD, &check].concat());
-    let bad = folder.write("bad.jsonl", [HEAD, &check.replace("run-capacitor\"", &format!("{unit}\""))].concat());
-    let refused =
-        folder.write("refused.jsonl", [HEAD, &check.replace("\"typed\"", &format!("\"{component}\""))].concat());
+    let bad =
+        folder.write("bad.jsonl", [HEAD, &check.replace("run-capacitor\"", &format!("{unit}\""))].concat());
+    let refused = folder
+        .write("refused.jsonl", [HEAD, &check.replace("\"typed\"", &format!("\"{component}\""))].concat());
     let (good, bad, refused) = (replay(&good), replay(&bad), replay(&refused));
     assert_eq!((good.code, good.lines().len()), (Some(1), 1), "{good:?}");
     assert!(good.out.contains("\\u{1b}[2J") && good.out.contains("fan\\r\\n    9.000 s"), "{good:?}");
@@ -133,7 +136,8 @@ mod memory {
         let mut file = BufWriter::new(File::create(path).unwrap());
         file.write_all(super::HEAD.as_bytes()).unwrap();
         let profile_text =
-            std::fs::read_to_string(checks::root().join("hardware-notes/generic-line-meter/profile.toml")).unwrap();
+            std::fs::read_to_string(checks::root().join("hardware-notes/generic-line-meter/profile.toml"))
+                .unwrap();
         let profile_json = serde_json::to_string(&profile_text).unwrap();
         for device in 0..4 {
             writeln!(

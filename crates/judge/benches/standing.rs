@@ -8,9 +8,7 @@ use std::sync::Arc;
 use std::time::{Duration as Span, Instant as Clock};
 
 use judge::round::{Event, Output, Plan, Round, Settings};
-use judge::rule::{
-    Answer, Header, Judgement, Outcome, Point, Rule, RuleError, RuleSet, Source, SourceClass,
-};
+use judge::rule::{Answer, Header, Judgement, Outcome, Point, Rule, RuleError, RuleSet, Source, SourceClass};
 use quantity::{Duration, Instant, Unit, parse_typed};
 
 const HOLD_POINTS: [&str; 5] = ["locked out", "leads proved", "proved dead", "discharged", "one lead off"];

@@ -21,7 +21,9 @@ pub enum LeftOut {
 impl fmt::Display for LeftOut {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::CutOff => f.write_str("the last line is cut off and left out; the recorder was stopped hard"),
+            Self::CutOff => {
+                f.write_str("the last line is cut off and left out; the recorder was stopped hard")
+            }
             Self::NotText => write!(f, "the line is not UTF-8 text and left out; {LOST}"),
             Self::TooLong => {
                 write!(f, "the line is longer than {LINE_BYTES_MAX} bytes and left out; {LOST}")

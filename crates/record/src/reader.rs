@@ -210,9 +210,7 @@ impl Known {
     }
 }
 
-fn read_header(
-    lines: &mut Lines<impl BufRead>,
-) -> Result<(RecordingHeader, round::Settings), ReadError> {
+fn read_header(lines: &mut Lines<impl BufRead>) -> Result<(RecordingHeader, round::Settings), ReadError> {
     loop {
         let next = lines.number().saturating_add(1);
         let line = lines.next().map_err(|error| unreadable(next, &error))?;
@@ -224,8 +222,7 @@ fn read_header(
                 return Err(fault(number, "the header is not UTF-8 text; is this a recording?"));
             }
             Some((number, Line::TooLong)) => {
-                let why =
-                    format!("the header is longer than {LINE_BYTES_MAX} bytes; is this a recording?");
+                let why = format!("the header is longer than {LINE_BYTES_MAX} bytes; is this a recording?");
                 return Err(fault(number, &why));
             }
         };

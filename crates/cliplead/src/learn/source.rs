@@ -65,7 +65,10 @@ fn recorded(bytes: &[u8], name: &str) -> anyhow::Result<Recording> {
         match recorded.event {
             Some(Event::Bytes { device, data }) => {
                 if *known.get_or_insert_with(|| device.clone()) != device {
-                    bail!("line {}: bytes of more than one device; record the new meter alone", recorded.line);
+                    bail!(
+                        "line {}: bytes of more than one device; record the new meter alone",
+                        recorded.line
+                    );
                 }
                 recording.push(recorded.at, &data);
             }

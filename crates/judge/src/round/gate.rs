@@ -151,8 +151,7 @@ impl Gate {
 
     /// Removes what power undoes: on this unit, or on every unit when it is not known which has power.
     pub(super) fn energised(&mut self, unit_tag: Option<&str>) -> Vec<Standing> {
-        let undone =
-            |s: &Standing| unit_tag.is_none_or(|unit| s.unit_tag == unit) && s.undone_by_power;
+        let undone = |s: &Standing| unit_tag.is_none_or(|unit| s.unit_tag == unit) && s.undone_by_power;
         let numbers: Vec<u64> =
             self.standing.iter().filter(|(_, s)| undone(s)).map(|(number, _)| *number).collect();
         numbers.into_iter().filter_map(|number| self.take(number)).collect()

@@ -88,7 +88,11 @@ fn words_of_others_cannot_act_in_a_block() {
         let further = block.lines().filter(|line| line.contains("forged line")).count();
         let under = block.lines().filter(|line| line.starts_with("                9.000 s")).count();
         assert_eq!(block.lines().count() - under, lines, "{block}");
-        assert_eq!((further > 0, under), (word.contains("forged"), if further > 0 { 3 } else { 0 }), "{block}");
+        assert_eq!(
+            (further > 0, under),
+            (word.contains("forged"), if further > 0 { 3 } else { 0 }),
+            "{block}"
+        );
     }
 }
 

@@ -81,12 +81,28 @@ impl List {
 
 #[derive(Clone, Debug)]
 enum Act {
-    Show { name: usize, unit: usize, component: usize, renewed: bool },
+    Show {
+        name: usize,
+        unit: usize,
+        component: usize,
+        renewed: bool,
+    },
     /// The same hold point for so many components, one after the other.
-    ShowMany { name: usize, count: usize },
-    Withdraw { name: usize, unit: usize, component: usize },
-    Energised { unit: Option<usize> },
-    Pass { seconds: i64 },
+    ShowMany {
+        name: usize,
+        count: usize,
+    },
+    Withdraw {
+        name: usize,
+        unit: usize,
+        component: usize,
+    },
+    Energised {
+        unit: Option<usize>,
+    },
+    Pass {
+        seconds: i64,
+    },
 }
 
 /// All scopes and lapse times, and one that the engine does not know.
@@ -142,9 +158,8 @@ fn both(gate: &mut Gate, list: &mut List, act: &Act, now: &mut Instant) -> (Vec<
         }
         Act::Energised { unit } => {
             let unit = unit.map(|unit| UNITS[unit]);
-            let wanted = list.remove(|s| {
-                unit.is_none_or(|unit| s.unit_tag == unit) && hold::of(&s.name).undone_by_power
-            });
+            let wanted = list
+                .remove(|s| unit.is_none_or(|unit| s.unit_tag == unit) && hold::of(&s.name).undone_by_power);
             (plain(gate.energised(unit)), wanted)
         }
         Act::Pass { seconds } => {
