@@ -70,7 +70,7 @@ fn the_sketch_has_its_header_and_its_source() {
 
 #[test]
 fn a_set_that_follows_another_takes_over_what_did_not_change() {
-    let loader = script::RuleSetLoader::default();
+    let loader = RuleSetLoader::default();
     let other = SKETCH.replace("title(", "// mine\ntitle(");
     let first = loader.load([("one.rhai", SKETCH), ("two.rhai", SKETCH)]).unwrap().set;
     let second = loader.load_after([("one.rhai", SKETCH), ("two.rhai", other.as_str())], &first).unwrap().set;
