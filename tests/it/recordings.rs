@@ -111,7 +111,7 @@ fn what_is_no_file_is_refused() {
     let link = folder.join("link.jsonl");
     std::os::unix::fs::symlink("/dev/zero", &link).unwrap();
     for (path, what) in
-        [(folder.path(), "a folder"), (&pipe, "a pipe or a device"), (&link, "a pipe or a device")]
+        [(folder.path(), "a folder"), (&pipe, "a pipe, a socket or a device"), (&link, "a pipe, a socket or a device")]
     {
         let ended = replay(path);
         assert_eq!((ended.code, ended.out.as_str()), (Some(2), ""), "{ended:?}");

@@ -112,14 +112,9 @@ fn for_the_open_question(event: Event) -> Event {
 
 /// Opens a recording; gives its length too, since one that is still being written grows while it is read.
 fn open(path: &Path) -> anyhow::Result<(File, u64)> {
-    // Looked at before it is opened: opening a pipe waits for its other end.
-    let found = std::fs::metadata(path).context("the recording cannot be read")?;
-    if !found.is_file() {
-        let what = if found.is_dir() { "a folder" } else { "a pipe or a device" };
-        bail!("the recording is {what}; only a file can be replayed, write what it gives to one first");
-    }
-    let file = File::open(path).context("the recording cannot be read")?;
-    Ok((file, found.len()))
+    let file = files::open(path)?;
+    let length = file.metadata().context("the recording cannot be read")?.len();
+    Ok((file, length))
 }
 
 fn reader(file: &File, length: u64) -> Result<Reader<'static, impl std::io::BufRead>, record::ReadError> {
