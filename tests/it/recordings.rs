@@ -110,9 +110,11 @@ fn what_is_no_file_is_refused() {
     assert!(made.success());
     let link = folder.join("link.jsonl");
     std::os::unix::fs::symlink("/dev/zero", &link).unwrap();
-    for (path, what) in
-        [(folder.path(), "a folder"), (&pipe, "a pipe, a socket or a device"), (&link, "a pipe, a socket or a device")]
-    {
+    for (path, what) in [
+        (folder.path(), "a folder"),
+        (&pipe, "a pipe, a socket or a device"),
+        (&link, "a pipe, a socket or a device"),
+    ] {
         let ended = replay(path);
         assert_eq!((ended.code, ended.out.as_str()), (Some(2), ""), "{ended:?}");
         assert!(ended.err.contains(&format!("the recording is {what}")), "{ended:?}");

@@ -112,7 +112,7 @@ fn for_the_open_question(event: Event) -> Event {
 
 /// Opens a recording; gives its length too, since one that is still being written grows while it is read.
 fn open(path: &Path) -> anyhow::Result<(File, u64)> {
-    let file = files::open(path)?;
+    let file = files::open(path).map_err(|error| anyhow::anyhow!("the recording {}", error.why()))?;
     let length = file.metadata().context("the recording cannot be read")?.len();
     Ok((file, length))
 }
