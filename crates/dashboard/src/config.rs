@@ -40,7 +40,7 @@ pub struct Limits {
     pub write_stall: Duration,
     /// Time the daemon has to answer an action.
     pub answer_time: Duration,
-    /// Views that go out at once, however close together they come.
+    /// Views that go out at once, however close together they come: a few presses, and the verdict after them.
     pub view_burst: u32,
     /// After those, one more each time this has passed (20 a second): the longest a view waits.
     pub view_gap: Duration,
@@ -61,7 +61,7 @@ impl Default for Limits {
             body_time: Duration::from_secs(5),
             write_stall: Duration::from_secs(5),
             answer_time: Duration::from_secs(3),
-            view_burst: 2,
+            view_burst: 8,
             view_gap: Duration::from_millis(50),
             beat: Duration::from_secs(1),
             shutdown_time: Duration::from_secs(2),
