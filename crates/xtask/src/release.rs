@@ -12,6 +12,10 @@ use crate::context::Context;
 /// Separates the compiler's arguments in `CARGO_ENCODED_RUSTFLAGS`.
 const SEPARATOR: char = '\u{1f}';
 
+/// A crate below rhai draws the keys of its hash tables while it is compiled, anew in each build, unless it is given a seed.
+/// Every copy of a binary has the same keys in any case.
+const HASH_SEED: (&str, &str) = ("CONST_RANDOM_SEED", "cliplead");
+
 /// Builds the product in the release profile and says where it is.
 ///
 /// # Errors
@@ -20,7 +24,7 @@ pub(crate) fn build(context: &Context) -> Result<PathBuf> {
     let machine = Machine::here(&context.root)?;
     let flags = machine.flags(std::env::var_os("CARGO_ENCODED_RUSTFLAGS"), std::env::var_os("RUSTFLAGS"));
     let run = context.cargo(&["build", "--release", "--package", "cliplead"]);
-    run.env("CARGO_ENCODED_RUSTFLAGS", flags).check()?;
+    run.env("CARGO_ENCODED_RUSTFLAGS", flags).env(HASH_SEED.0, HASH_SEED.1).check()?;
     let binary = context.target.join("release/cliplead");
     let bytes = std::fs::read(&binary).context("no release binary")?;
     let found = machine.found_in(&bytes);
