@@ -30,7 +30,8 @@ const FUNCTION_EXPRESSION_DEPTH_MAX: usize = 32;
 /// a clock (core has none).
 #[derive(Clone, Copy, Debug)]
 pub struct Limits {
-    /// Longest run of one call, in microseconds; used with `now_us` only.
+    /// Longest run of one call, in microseconds; used with `now_us` only. A call that takes longer fails, and evaluation takes a
+    /// failed call near the inputs for doubt: lend a clock that counts work and not waiting.
     pub deadline_us: i64,
     /// A monotone clock in microseconds, lent by the edge.
     pub now_us: Option<fn() -> i64>,
