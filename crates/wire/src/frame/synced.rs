@@ -112,7 +112,7 @@ enum Follower {
 
 /// Cuts bytes into frames. What is held begins like a frame.
 ///
-/// Where the checksum lets other cuts pass ([`CheckKind::is_doubtful`]), each sync byte inside a sound frame may begin a
+/// Where the checksum lets other cuts pass (`CheckKind::is_doubtful`), each sync byte inside a sound frame may begin a
 /// frame too: a display that stands still holds such a one as often as the true one. So the frame waits until those
 /// inside it are told:
 /// - one that can be read, where this one cannot: this one was no frame, its bytes are dropped up to the other;
