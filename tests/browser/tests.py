@@ -363,7 +363,9 @@ def a_verdict_that_is_not_saved_is_marked_and_one_on_its_way_is_awaited(bench):
     assert live_shape(browser) is None and not browser.shown("#word")
     open_page(bench, views.unsaved())
     wait("the mark", lambda: browser.text("#unsaved") == "UNSAVED")
-    assert browser.run("return parseFloat(getComputedStyle(document.getElementById('unsaved')).fontSize)") >= 40
+    assert browser.run("return parseFloat(getComputedStyle(document.getElementById('unsaved')).fontSize)") >= 30
+    covered = browser.run("return document.getElementById('advice').getBoundingClientRect().bottom - document.getElementById('act').getBoundingClientRect().top")
+    assert covered <= 0, f"the buttons cover {covered:.0f} px of what to do"
     assert "UNSAVED" in browser.text("#recent-list li:first-child")
     view = views.unsaved()
     view["verdict"]["live"] = False

@@ -97,6 +97,10 @@ fn a_press_does_not_wait_for_the_disk() {
     let (code, printed) = daemon.terminate();
     println!("each flush {} ms longer: presses answered after {answered_ms:?} ms", DELAY_US / 1_000);
     assert_eq!(code, Some(0));
-    assert_eq!(site::stored(&folder.join("history.sqlite")), printed);
+    // To begin the round takes flushes too: the first verdict may have been shown before it was stored, and says so.
+    let unmarked = |line: &String| line.replacen("\"unsaved\":true,", "", 1);
+    let shown: Vec<String> = printed.iter().map(unmarked).collect();
+    assert_eq!(site::stored(&folder.join("history.sqlite")), shown);
+    assert_eq!(printed[1..], shown[1..], "from the second on each is shown after its commit");
     assert!(late.is_empty(), "presses {late:?} were answered when the verdict was stored, not before");
 }

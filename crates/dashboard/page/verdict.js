@@ -20,6 +20,7 @@ function drawVerdict(view) {
     put($("advice"), v ? str(v.advice) : "");
     put($("reason"), v ? str(v.reason) : "");
   }
+  document.body.classList.toggle("unsaved", !!v && v.unsaved === true);
   put($("unsaved"), v && v.unsaved === true ? "UNSAVED" : "");
   put($("saving"), num(view.saving) ? "saving the verdict; it is shown when the disk has it" : "");
   put($("last"), past ? `${past.unsaved === true ? "UNSAVED, " : ""}last: ${str(past.verdict)} (check ${str(past.check)}, ${str(past.unit)} ${str(past.component)}). Not what the leads show now.` : "");
