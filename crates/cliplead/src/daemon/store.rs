@@ -271,7 +271,10 @@ impl Store {
     pub(super) fn faults(&self) -> Vec<String> {
         let mut faults = Vec::new();
         if let Some(why) = &self.fault {
-            faults.push(format!("NOT SAVED: {} verdict(s): {why}", self.waiting.len()));
+            faults.push(match self.waiting.len() {
+                0 => format!("nothing can be stored now; it is tried again: {why}"),
+                count => format!("NOT SAVED: {count} verdict(s); it is tried again: {why}"),
+            });
         }
         if self.refused > 0 {
             faults.push(format!("NOT SAVED: {} verdict(s) that can never be stored", self.refused));
