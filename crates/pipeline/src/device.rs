@@ -110,7 +110,6 @@ impl Device {
 
 /// What a meter's profile says of a value read off its display; `None` without a unit, or where it says nothing.
 /// [`judge::round::Round::completed`] fills in unit and ac or dc.
-#[must_use]
-pub fn typed_accuracy(profile: &Profile, value: &Typed) -> Option<Accuracy> {
+pub(crate) fn typed_accuracy(profile: &Profile, value: &Typed) -> Option<Accuracy> {
     profile.accuracy_read_off(value.unit?, value.coupling, value.number)
 }

@@ -21,7 +21,8 @@ use judge::rule::RuleSet;
 use quantity::{Instant, Reading};
 use wire::{Fault, Profile};
 
-pub use device::{Device, DeviceKind, typed_accuracy};
+use device::typed_accuracy;
+pub use device::{Device, DeviceKind};
 pub use manual::ManualFault;
 
 /// What can happen.

@@ -48,7 +48,7 @@ impl Core {
     /// A fresh picture for the page.
     pub(super) fn publish(&mut self) {
         self.seq += 1;
-        for (state, health) in self.around.devices.iter_mut().zip(&mut self.health) {
+        for (state, health) in self.around.devices.iter_mut().zip(&self.health) {
             health.fill(state, self.pipeline.devices());
         }
         self.around.faults = self.around_faults();

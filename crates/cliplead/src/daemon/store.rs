@@ -310,10 +310,12 @@ impl Raw {
     fn take(&mut self, device: &str, reading: &Reading, now: Moment) {
         let channel = (device.to_owned(), reading.channel);
         let at = reading.at.micros();
-        if self.last_us.get(&channel).is_some_and(|last| (0..RAW_GAP_US).contains(&(at - last))) {
+        let last = self.last_us.get(&channel);
+        if last.is_some_and(|last| (0..RAW_GAP_US).contains(&(at - last))) {
             return;
         }
-        if self.readings.len() >= RAW_MAX || self.last_us.len() >= CHANNELS_MAX {
+        let one_too_many = last.is_none() && self.last_us.len() >= CHANNELS_MAX;
+        if self.readings.len() >= RAW_MAX || one_too_many {
             self.dropped += 1;
             return;
         }

@@ -305,13 +305,10 @@ fn a_slow_disk_holds_up_typed_lines_alone() {
     assert_eq!(bench.view()["check"]["number"], 2, "a press does not");
 }
 
-#[test]
-fn raw_readings_go_to_the_disk_thinned_and_in_batches() {
+/// A reading of a supply at this time.
+fn volts(ms: i64) -> quantity::Reading {
     use quantity::{Coupling, Decimal, Flags, Instant, Reading, State, Unit};
-    let (jobs, received) = sync_channel(64);
-    let mut store = Store::played(jobs);
-    let start = Moment(Duration::from_secs(1));
-    let reading = |ms: i64| Reading {
+    Reading {
         at: Instant::from_micros(ms * 1_000),
         seq: 0,
         channel: 0,
@@ -320,10 +317,32 @@ fn raw_readings_go_to_the_disk_thinned_and_in_batches() {
         state: State::Value(Decimal::parse("230.1").unwrap()),
         flags: Flags::default(),
         accuracy: None,
-    };
+    }
+}
+
+/// A channel beyond the bound is not kept; those that are known go on.
+#[test]
+fn too_many_channels_cost_no_known_one_its_readings() {
+    let (jobs, received) = sync_channel(64);
+    let mut store = Store::played(jobs);
+    let start = Moment(Duration::from_secs(1));
+    for number in 0..300 {
+        store.raw(&format!("meter {number}"), &volts(0), start);
+    }
+    store.raw("meter 0", &volts(200), start);
+    store.write_raw(start, true);
+    let Job::Readings(readings) = received.try_recv().unwrap() else { panic!("no readings") };
+    assert_eq!((readings.len(), readings[256].device.as_str()), (257, "meter 0"));
+}
+
+#[test]
+fn raw_readings_go_to_the_disk_thinned_and_in_batches() {
+    let (jobs, received) = sync_channel(64);
+    let mut store = Store::played(jobs);
+    let start = Moment(Duration::from_secs(1));
     for ms in 0..40_000_u32 {
         let now = Moment(start.0 + Duration::from_millis(u64::from(ms)));
-        store.raw("meter", &reading(i64::from(ms)), now);
+        store.raw("meter", &volts(i64::from(ms)), now);
         if ms % 200 == 0 {
             store.write_raw(now, false);
             store.told(Told::Readings(0, None));
