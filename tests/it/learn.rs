@@ -90,7 +90,7 @@ fn a_display_is_learned_over_its_port() {
         let state = State::Value(Decimal::new(counts, exponent).unwrap());
         let flags = Flags::default();
         let reading =
-            Reading { at: Instant::ZERO, seq: 0, channel: 0, unit, coupling, state, flags, accuracy: None };
+            Reading { at: Instant::ZERO, seq: 0, channel: 0, unit, coupling, state, flags, accuracy: None, timing: quantity::Timing::default() };
         let bytes = wire::simulate::encode(&truth, &[reading]).unwrap();
         move || Some(Step::send(5, bytes.clone()))
     };

@@ -84,6 +84,7 @@ impl Leads {
             state,
             flags: Flags::default(),
             accuracy: None,
+            timing: quantity::Timing::default(),
         }
     }
 

@@ -8,6 +8,7 @@ mod check;
 mod conclude;
 mod contact;
 mod event;
+mod figure;
 mod gate;
 mod measure;
 mod moment;

@@ -94,8 +94,16 @@ pub struct PointReading {
     pub coupling: Option<Coupling>,
     /// The meter's accuracy is in the uncertainty; else only the rounding of the digits and the scatter are.
     pub accuracy_known: bool,
-    /// How many readings the settled value rests on; 1 for a typed value.
+    /// How many readings the settled value rests on, counted by conversions of the display; 1 for a typed value.
     pub count: u32,
+    /// The value had come to rest: it is a figure. Else only the interval between `at_least` and `at_most` is known, and the
+    /// figure may follow ([`crate::round::Output::Completed`]).
+    pub settled: bool,
+    /// Lower end of the interval that holds the settled value at the stated risk, in the displayed unit; `None` where
+    /// nothing settles: typed, open.
+    pub at_least: Option<f64>,
+    /// Its upper end.
+    pub at_most: Option<f64>,
     /// When it was settled.
     pub at: Instant,
 }

@@ -47,11 +47,11 @@ fn main() {
     println!("{count} streams a family and row, seeds {first} on, risk {RISK}; made-up streams");
     println!("c: the profile states the conversion time; -: it does not. In %: turned = pass for fail or fail for pass;");
     println!("other = another word than the settled value's by more than a count; false = and outside its own interval;");
-    println!("out = settled value outside the interval of the word; fig = figures within their U (k = 2).");
+    println!("out = settled value outside the interval of the word; fig = figures within their U (k = 2), of = streams that had one.");
     println!("< : upper 95 % bound (Clopper and Pearson). Seconds from contact to the word: median, p90.");
     println!(
-        "{:<32}   | {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} | {:>6} {:>6} {:>6} {:>6} | {:>5}",
-        "family", "turned", "<", "other", "false", "<", "out", "fig", "s", "p90", "win s", "p90", "turned", "other", "bound"
+        "{:<32}   | {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} | {:>6} {:>6} {:>6} {:>6} | {:>5}",
+        "family", "turned", "<", "other", "false", "<", "out", "fig", "of", "fig s", "s", "p90", "win s", "p90", "turned", "other", "bound"
     );
     for family in FAMILIES {
         if chosen.as_ref().is_some_and(|name| !family.name.contains(name.as_str())) {
@@ -109,9 +109,10 @@ fn row(family: &Family, stated: bool, seeds: std::ops::Range<u64>, rules: &RuleS
     let figures = of(|p| p.0.figure.is_some()).max(1);
     let (wait, wait90) = quantiles(pairs.iter().map(|pair| pair.0.wait_s));
     let (window, window90) = quantiles(pairs.iter().map(|pair| pair.1.wait_s));
+    let (figure, _) = quantiles(pairs.iter().map(|pair| pair.0.figure.as_ref().map(|f| f.0)));
     let (least, _) = quantiles(pairs.iter().map(|pair| Some(pair.2)));
     println!(
-        "{:<32} {} | {:>6.2} {:>6.2} {:>6.2} {:>6.2} {:>6.2} {:>6.2} {:>6.1} {wait:>6.1} {wait90:>6.1} | {window:>6.1} {window90:>6.1} {:>6.2} {:>6.2} | {least:>5.1}",
+        "{:<32} {} | {:>6.2} {:>6.2} {:>6.2} {:>6.2} {:>6.2} {:>6.2} {:>6.1} {:>6.1} {figure:>6.1} {wait:>6.1} {wait90:>6.1} | {window:>6.1} {window90:>6.1} {:>6.2} {:>6.2} | {least:>5.1}",
         family.name,
         if stated { "c" } else { "-" },
         percent(turned),
@@ -121,6 +122,7 @@ fn row(family: &Family, stated: bool, seeds: std::ops::Range<u64>, rules: &RuleS
         bound(wrong),
         percent(of(|p| p.0.missed)),
         100.0 * of(|p| p.0.figure.as_ref().is_some_and(|f| f.1)) as f64 / figures as f64,
+        percent(figures),
         percent(of(|p| p.1.turned)),
         percent(of(|p| p.1.other)),
     );

@@ -24,7 +24,7 @@ pub use accuracy::{Accuracy, AccuracyError};
 pub use decimal::{Decimal, DecimalError};
 pub use kind::{Bounds, Kind};
 pub use parse::{ParseError, Typed, parse_typed};
-pub use reading::{Coupling, Flags, Reading, Sign, State};
+pub use reading::{Coupling, Flags, Reading, Sign, State, Timing};
 pub use time::{Duration, Instant};
 pub use unit::{Unit, UnitError, UnitRow, edit_distance};
 pub use value::{NotFinite, Quantity, UncertaintyError, Value};

@@ -94,6 +94,15 @@ impl Flags {
     }
 }
 
+/// How fast the meter follows what is measured, as far as its profile states it. Seconds.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Timing {
+    /// One conversion of the display: equal digits within it are one measurement.
+    pub conversion_s: Option<f64>,
+    /// Until a probe has come nine tenths of its way.
+    pub response_s: Option<f64>,
+}
+
 /// One thing a meter said.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reading {
@@ -113,6 +122,8 @@ pub struct Reading {
     pub flags: Flags,
     /// The meter's accuracy in this range, if its profile states one.
     pub accuracy: Option<Accuracy>,
+    /// How fast the meter follows, if its profile says so.
+    pub timing: Timing,
 }
 
 impl Reading {
@@ -171,6 +182,7 @@ mod tests {
             state,
             flags: Flags::default(),
             accuracy: None,
+            timing: Timing::default(),
         }
     }
 

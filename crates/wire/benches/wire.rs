@@ -25,6 +25,7 @@ fn reading(i: usize, channel: u8, unit: Unit) -> Reading {
         state: State::Value(Decimal::new(counts, exponent).unwrap()),
         flags: Flags::default(),
         accuracy: None,
+        timing: quantity::Timing::default(),
     }
 }
 

@@ -90,6 +90,13 @@ pub(super) fn words(output: &Output) -> Option<String> {
         }
         Output::Reset { why } => format!("    started anew: {}", why.text()),
         Output::Asked { number, question } => format!("    QUESTION {number}: {}", plain(question)),
+        Output::Completed { verdict, reading } => {
+            let u = 2.0 * reading.quantity.standard_uncertainty();
+            format!("    #{verdict} figure: {} {} +-{u:.3}", plain(&reading.label), reading.quantity)
+        }
+        Output::Amended { verdict, word, reading } => {
+            format!("    #{verdict} no longer holds: {} shows {word}", plain(&reading.label))
+        }
         Output::Refused { .. } | Output::Verdict(_) => return None,
     })
 }

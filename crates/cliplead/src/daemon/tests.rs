@@ -317,6 +317,7 @@ fn volts(ms: i64) -> quantity::Reading {
         state: State::Value(Decimal::parse("230.1").unwrap()),
         flags: Flags::default(),
         accuracy: None,
+        timing: quantity::Timing::default(),
     }
 }
 

@@ -98,6 +98,7 @@ fn reading(shows: Shows, t_s: f64, noise: f64) -> Reading {
         state: digits.map_or(State::Overload(Sign::Positive), State::Value),
         flags: Flags::default(),
         accuracy: None,
+        timing: quantity::Timing::default(),
     }
 }
 

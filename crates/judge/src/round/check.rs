@@ -14,6 +14,7 @@ use super::watch::VoltsRun;
 use crate::evaluate::Evaluation;
 use crate::hold::proof::Proof;
 use crate::hold::{self, ByStream, Evidence};
+use crate::limits::Word;
 use crate::rule::{Header, Point, Rule};
 use crate::verdict::Verdict;
 
@@ -146,6 +147,8 @@ pub(super) struct Check {
     pub(super) last_evaluation: Option<Evaluation>,
     pub(super) verdict: Option<Verdict>,
     pub(super) verdict_live: bool,
+    /// The word that the stream has put in place of the verdict's, as told.
+    pub(super) amended: Option<Word>,
 }
 
 impl Check {
@@ -169,6 +172,7 @@ impl Check {
             last_evaluation: None,
             verdict: None,
             verdict_live: false,
+            amended: None,
         }
     }
 
@@ -223,6 +227,7 @@ impl Check {
         self.last_evaluation = None;
         self.verdict = None;
         self.verdict_live = false;
+        self.amended = None;
     }
 
     /// True when some reading is under way or taken, without a verdict yet.

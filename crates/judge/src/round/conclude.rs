@@ -237,7 +237,7 @@ fn digits_perhaps_left_out(settled: &SettledPoint) -> Option<String> {
 }
 
 /// All inputs of the rule in its order; `None` while a point has no value. `instead` supplies one that is still settling.
-fn inputs(check: &Check, used: &[PlateUsed], instead: Option<(usize, Input)>) -> Option<Vec<Input>> {
+pub(super) fn inputs(check: &Check, used: &[PlateUsed], instead: Option<(usize, Input)>) -> Option<Vec<Input>> {
     let mut inputs = Vec::with_capacity(check.points.len() + used.len());
     for (index, state) in check.points.iter().enumerate() {
         let given = instead.filter(|(at, _)| *at == index).map(|(_, input)| input);

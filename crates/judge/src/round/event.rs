@@ -7,7 +7,7 @@ use alloc::vec::Vec;
 use quantity::{Accuracy, Decimal, Instant, Reading, Typed, Unit};
 
 use crate::hold::Evidence;
-use crate::limits::DecisionRule;
+use crate::limits::{DecisionRule, Word};
 use crate::rule::RuleSet;
 use crate::verdict::{PointReading, Verdict};
 
@@ -199,6 +199,22 @@ pub enum Output {
     },
     /// The end of a check.
     Verdict(Box<Verdict>),
+    /// A value that a verdict rests on has come to rest: its figure. The verdict stays as it was given.
+    Completed {
+        /// The verdict's number in this round.
+        verdict: u64,
+        /// The figure, with the uncertainty it has now.
+        reading: PointReading,
+    },
+    /// What the leads show contradicts a verdict. It stays as it was given; this stands beside it.
+    Amended {
+        /// The verdict's number in this round.
+        verdict: u64,
+        /// The word that it would be now.
+        word: Word,
+        /// The reading that says so.
+        reading: PointReading,
+    },
 }
 
 /// Why a hold point no longer stands.

@@ -31,6 +31,7 @@ impl Round {
         self.watch_for_volts(device, &reading);
         self.watch_contacts(device, &reading);
         self.watch_settled(device, &reading);
+        self.follow_settled(device, &reading);
         let Some(check) = &self.check else { return };
         if check.phase == Phase::HoldPoints {
             self.prove(device, &reading);
@@ -78,8 +79,8 @@ impl Round {
             Fed::Lifted => self.say(Output::Reset { why: ResetReason::Lifted }),
             Fed::Frozen => self.say(Output::Reset { why: ResetReason::Frozen }),
             Fed::Settled(settled) => {
-                let (value, u, n) = (settled.value, settled.standard_uncertainty, settled.n);
-                match settling_of(&self.check, index).and_then(|s| s.finish(point, value, u, n, reading.at)) {
+                let point_at = settling_of(&self.check, index);
+                match point_at.and_then(|s| s.finish_settled(point, &settled, reading.at)) {
                     Some(done) => self.point_settled(index, done),
                     None => self.end_without(Reason::BadInput(format!(
                         "{} reads {reading}: no such value can be, or the meter's accuracy does not fit its unit",
@@ -235,7 +236,9 @@ impl Round {
                     lost |= settling.contact_since.is_some();
                     *state = PointState::Waiting;
                 }
-                PointState::Settled(settled) if settled.reading.device == device => settled.watch = None,
+                PointState::Settled(settled) if settled.reading.device == device => {
+                    (settled.watch, settled.follow) = (None, None);
+                }
                 PointState::Settling(_) | PointState::Settled(_) | PointState::Waiting => {}
             }
         }

@@ -4,7 +4,7 @@
 use alloc::boxed::Box;
 use alloc::string::{String, ToString};
 
-use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Kind, Quantity, Reading, State, Unit};
+use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Kind, Quantity, Reading, State, Timing, Unit};
 
 use crate::evaluate::Input;
 use crate::rule::Point;
@@ -67,6 +67,8 @@ pub(super) struct SettledPoint {
     pub(super) left_out: LeftOut,
     /// Goes on watching the leads after settling.
     pub(super) watch: Option<SettlingPoint>,
+    /// Goes on until the figure is complete, and then as long as the contact lasts.
+    pub(super) follow: Option<Box<SettlingPoint>>,
 }
 
 /// Whether a person typed fewer digits than the display showed.
@@ -110,7 +112,7 @@ impl SettlingPoint {
         let resolution = reading.unit.convert_span(reading.resolution()?, point.unit).ok()?;
         // A risk that makes no sense is a slip in the settings; the default holds then.
         let risk = if (1e-6..=0.2).contains(&risk) { risk } else { 1e-3 };
-        let spec = SettleSpec { risk, ..spec_for(point.unit.kind(), resolution) };
+        let spec = timed(SettleSpec { risk, ..spec_for(point.unit.kind(), resolution) }, reading.timing);
         Some(Self {
             device: device.to_string(),
             channel: reading.channel,
@@ -287,10 +289,29 @@ impl SettlingPoint {
                 MovingReason::Approaching => "it still moves towards its end value",
                 MovingReason::Noisy => "its noise hides on which side of a limit it is",
                 MovingReason::Charging => "the meter is still charging the part",
+                MovingReason::Slow => "it fades more slowly than assumed: a slow probe, a long average, or the part still changes",
+                MovingReason::Overshoots => "it has overshot and comes back",
+                MovingReason::Repeating => "it stands, and no second conversion of the display is certain yet",
+                MovingReason::TooSoon => "the probe has not had its least time",
                 MovingReason::Drifting => "it drifts: part still in circuit, warming up, or a bad contact",
                 MovingReason::Bouncing => "it jumps: bad contact, or the part is still in circuit",
             },
         }
+    }
+
+    /// The point as settled. A value that is not at rest carries its interval in its uncertainty, evenly spread (JCGM 100,
+    /// 4.3.7), so that value and uncertainty say nothing that is not known; what the word rests on is the interval.
+    pub(super) fn finish_settled(&self, point: &Point, settled: &Settled, at: Instant) -> Option<SettledPoint> {
+        let mut done = self.finish(point, settled.value, settled.standard_uncertainty, settled.n, at)?;
+        let spread = settled.half_width / libm::sqrt(3.0);
+        let u = libm::hypot(done.input.standard_uncertainty, spread);
+        let shown = |value: f64| point.unit.convert(value, self.unit).ok();
+        let bounds = (shown(settled.low)?, shown(settled.high)?);
+        done.reading.quantity = Quantity::new(settled.value, u, point.unit).ok()?.to_unit(self.unit).ok()?;
+        done.reading.settled = settled.at_rest;
+        done.reading.at_least = Some(bounds.0.min(bounds.1));
+        done.reading.at_most = Some(bounds.0.max(bounds.1));
+        Some(done)
     }
 
     /// The settled point in the rule's unit, with instrument and repeatability uncertainty combined.
@@ -318,6 +339,9 @@ impl SettlingPoint {
                 coupling: self.coupling,
                 accuracy_known: self.accuracy.is_some(),
                 count,
+                settled: true,
+                at_least: None,
+                at_most: None,
                 at,
             },
             until: at,
@@ -325,6 +349,7 @@ impl SettlingPoint {
             typed: None,
             left_out: LeftOut::No,
             watch: Some(self.clone()),
+            follow: Some(Box::new(self.clone())),
         })
     }
 }
@@ -361,6 +386,17 @@ impl PointState {
 pub(super) fn wants(point: &Point, reading: &Reading) -> bool {
     point.unit.kind() == reading.unit.kind()
         && (point.coupling.is_none() || point.coupling == reading.coupling)
+}
+
+/// What the meter's profile says of its pace goes before what is assumed.
+fn timed(spec: SettleSpec, timing: Timing) -> SettleSpec {
+    let probe = timing.response_s.unwrap_or(0.0);
+    SettleSpec {
+        conversion_s: timing.conversion_s,
+        least_s: spec.least_s.max(probe),
+        tau_max_s: spec.tau_max_s.max(probe),
+        ..spec
+    }
 }
 
 fn spec_for(kind: Kind, resolution: f64) -> SettleSpec {

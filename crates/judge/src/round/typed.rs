@@ -115,10 +115,13 @@ impl Round {
             coupling,
             accuracy_known: accuracy.is_some(),
             count: 1,
+            settled: true,
+            at_least: None,
+            at_most: None,
             at: self.now,
         };
         let (until, typed) = (self.now, Some(number));
-        Ok((index, SettledPoint { input, reading, until, channel: 0, typed, left_out, watch: None }))
+        Ok((index, SettledPoint { input, reading, until, channel: 0, typed, left_out, watch: None, follow: None }))
     }
 
     /// A typed value as the armed check takes it for the point of this name: with the point's unit where none was typed,
@@ -190,9 +193,12 @@ pub(super) fn open_point(point: &Point, device: &str, at: Instant) -> Option<Set
         coupling: point.coupling,
         accuracy_known: true,
         count: 1,
+        settled: true,
+        at_least: None,
+        at_most: None,
         at,
     };
     let input = Input { value, standard_uncertainty: 0.0 };
     let (typed, left_out) = (None, LeftOut::No);
-    Some(SettledPoint { input, reading, until: at, channel: 0, typed, left_out, watch: None })
+    Some(SettledPoint { input, reading, until: at, channel: 0, typed, left_out, watch: None, follow: None })
 }

@@ -7,14 +7,20 @@ use quantity::Instant;
 
 use super::budget::{LENGTHS, Starts, WINDOW_MAX};
 use super::spec::SettleSpec;
-use super::types::{How, Moving, MovingReason, Settled, Settling};
+use super::types::{How, Moving, MovingReason, Pace, Settled, Settling};
 use super::watch::{self, Step};
-use super::window::{Bounds, Obs, look_at};
+use super::window::{Around, Bounds, Obs, look_at};
 
 /// Readings kept of a contact; when full, the older half of the surplus is dropped.
 const KEPT_MAX: usize = 2 * WINDOW_MAX;
 /// Fewest readings of a contact before anything is settled.
 pub(super) const READINGS_MIN: usize = 3;
+/// The first conversion of a contact saw a part of it only: no look begins with it.
+const FIRST: usize = 1;
+/// Two conversions settle nothing unless they are this far apart: what bounces may show the same twice.
+const TWO_APART_S: f64 = 1.0;
+/// A look of one span believes that what came up to this many spans before its end may come back in part.
+const REBOUND_SPANS: f64 = 2.0;
 /// Fewest readings before the time limit may settle a noisy reading.
 const TIME_LIMIT_READINGS_MIN: usize = 8;
 
@@ -47,6 +53,40 @@ pub(super) struct Contact {
     /// A reading set aside as a jump.
     suspect: Option<(Instant, f64)>,
     run_since: Instant,
+    /// The present rate per second, where it fades more slowly than assumed.
+    slope: Option<f64>,
+}
+
+/// A slope that fades too slowly may go on for this many of the longest time constants.
+const SLOW_TAUS: f64 = 4.0;
+
+/// How far the readings went back over a growing span that ends with the newest.
+struct Swing<'a> {
+    obs: &'a [Obs],
+    /// Readings not yet looked at.
+    left: usize,
+    low: f64,
+    high: f64,
+}
+
+impl<'a> Swing<'a> {
+    fn new(obs: &'a [Obs]) -> Self {
+        Self { obs, left: obs.len(), low: f64::INFINITY, high: f64::NEG_INFINITY }
+    }
+
+    /// The range over [`REBOUND_SPANS`] spans of this window, up to its end. Windows come in growing order.
+    fn over(&mut self, window: &[Obs]) -> f64 {
+        let (Some(first), Some(last)) = (window.first(), window.last()) else { return 0.0 };
+        let from_s = last.t_s - REBOUND_SPANS * (last.t_s - first.t_s) - 1e-9;
+        while let Some(obs) = self.left.checked_sub(1).and_then(|at| self.obs.get(at)) {
+            if obs.t_s < from_s {
+                break;
+            }
+            (self.low, self.high) = (self.low.min(obs.value), self.high.max(obs.value));
+            self.left -= 1;
+        }
+        (self.high - self.low).max(0.0)
+    }
 }
 
 /// The interval for the settled value.
@@ -92,16 +132,22 @@ impl Contact {
             obs,
             n: 1,
             dropped: 0,
-            stretch_at: 0,
+            stretch_at: FIRST,
             all: Interval::UNKNOWN,
             now: Interval::UNKNOWN,
-            broken_at: 0,
+            broken_at: FIRST,
             best: None,
             best_now: None,
             settled: None,
             suspect: None,
             run_since: at,
+            slope: None,
         }
+    }
+
+    /// A reading is set aside and nothing has shown yet whether it stays.
+    pub(super) const fn has_suspect(&self) -> bool {
+        self.suspect.is_some()
     }
 
     /// Scatter of one reading as far as known.
@@ -173,10 +219,12 @@ impl Contact {
         self.obs.push(Obs { t_s, value, decay, bouncing: t_s < spec.bounce_s });
         let step = last.map_or(0.0, |obs| value - obs.value);
         let fading = watch::fading(&self.obs);
-        if watch::breaks(step, fading, spec) {
+        if self.n <= FIRST {
+            // From the first conversion on: no break, whatever the step.
+        } else if watch::breaks(step, fading, spec) {
             self.broken_at = self.n;
             (self.all, self.best) = (Interval::UNKNOWN, None);
-        } else if self.broken_at + 1 == self.n && fading {
+        } else if self.broken_at + 1 == self.n && self.broken_at > FIRST && fading {
             // The step went on as an approach does: a window may begin at its foot.
             self.broken_at -= 1;
         }
@@ -187,6 +235,10 @@ impl Contact {
     pub(super) fn look_at_all(&mut self, spec: &SettleSpec, starts: &Starts) {
         (self.now, self.best_now) = (Interval::UNKNOWN, None);
         let fading = watch::fading(&self.obs);
+        let usable = self.obs.get(FIRST.saturating_sub(self.dropped)..).unwrap_or_default();
+        self.slope = watch::slow(watch::tail(usable, self.n - self.broken_at), spec, self.scatter(spec));
+        let ahead = self.slope.map_or(0.0, |rate| rate * SLOW_TAUS * spec.tau_max_s);
+        let mut swing = Swing::new(usable);
         for (length, part, weight) in LENGTHS {
             let Some(start) = self.n.checked_sub(length) else { break };
             let share = start.checked_sub(self.stretch_at).and_then(|since| starts.share(since));
@@ -194,7 +246,9 @@ impl Contact {
             let Some(window) = start.checked_sub(self.dropped).and_then(|at| self.obs.get(at..)) else {
                 continue;
             };
-            let Some(bounds) = look_at(window, part, spec, spec.risk * share * weight, fading) else {
+            let rebound = spec.rebound * swing.over(window);
+            let around = Around { fading, rebound, ahead };
+            let Some(bounds) = look_at(window, part, spec, spec.risk * share * weight, around) else {
                 continue;
             };
             self.now.narrow(&bounds);
@@ -231,9 +285,15 @@ impl Contact {
         if let Some((settled, interval)) = self.settled
             && (settled.how != How::BeyondDoubt || !interval.in_doubt(thresholds))
         {
-            return Settling::Settled(settled);
+            let completed = if settled.at_rest { None } else { self.rest(at, spec) };
+            let completed = completed.and_then(|how| self.settle(how, spec));
+            if completed.is_none() {
+                return Settling::Settled(settled);
+            }
+            self.settled = completed;
+        } else {
+            self.settled = self.ground(at, spec, thresholds).and_then(|how| self.settle(how, spec));
         }
-        self.settled = self.ground(at, spec, thresholds).and_then(|how| self.settle(how));
         match self.settled {
             Some((settled, _)) => Settling::Settled(settled),
             None => self.moving(spec, thresholds, None),
@@ -241,30 +301,52 @@ impl Contact {
     }
 
     fn ground(&self, at: Instant, spec: &SettleSpec, thresholds: &[f64]) -> Option<How> {
-        let since_break = self.n - self.broken_at.min(self.n);
-        let standing = since_break >= READINGS_MIN || watch::fading(&self.obs);
-        if self.n < READINGS_MIN || !standing || !self.now.width().is_finite() {
-            None
-        } else if !self.now.in_doubt(thresholds) {
-            Some(How::BeyondDoubt)
-        } else if self.now.width() <= 2.0 * spec.settle_floor {
-            Some(How::FullySettled)
-        } else {
-            let late =
-                (at - self.since).seconds() >= spec.time_limit_s && since_break >= TIME_LIMIT_READINGS_MIN;
-            // A look of two or three readings has no say in how wide the noise is.
-            let wide = self.now.width() > 1.5 * self.all.width();
-            (late && !wide && !self.best_now?.moving).then_some(How::TimeLimit)
-        }
+        let beyond = self.stands(at, spec) && !self.now.in_doubt(thresholds);
+        if beyond { Some(How::BeyondDoubt) } else { self.rest(at, spec) }
     }
 
-    fn settle(&self, how: How) -> Option<(Settled, Interval)> {
+    /// Enough conversions since contact and since the last break.
+    fn stands(&self, at: Instant, spec: &SettleSpec) -> bool {
+        let since_break = self.n - self.broken_at.min(self.n);
+        let apart_s = self.obs.get(self.broken_at.saturating_sub(self.dropped)..).map_or(0.0, |obs| {
+            obs.first().zip(obs.last()).map_or(0.0, |(first, last)| last.t_s - first.t_s)
+        });
+        let standing = since_break >= READINGS_MIN
+            || since_break >= 2 && apart_s >= TWO_APART_S
+            || watch::fading(&self.obs);
+        self.n >= READINGS_MIN
+            && standing
+            && self.now.width().is_finite()
+            && (at - self.since).seconds() >= spec.least_s
+    }
+
+    /// Whether it is at rest, or as near to it as its noise allows.
+    fn rest(&self, at: Instant, spec: &SettleSpec) -> Option<How> {
+        if !self.stands(at, spec) {
+            return None;
+        }
+        if self.now.width() <= 2.0 * spec.settle_floor {
+            return Some(How::FullySettled);
+        }
+        let since_break = self.n - self.broken_at.min(self.n);
+        let late =
+            (at - self.since).seconds() >= spec.time_limit_s && since_break >= TIME_LIMIT_READINGS_MIN;
+        // A look of two or three readings has no say in how wide the noise is.
+        let wide = self.now.width() > 1.5 * self.all.width();
+        (late && !wide && !self.best_now?.moving && self.slope.is_none()).then_some(How::TimeLimit)
+    }
+
+    fn settle(&self, how: How, spec: &SettleSpec) -> Option<(Settled, Interval)> {
         let best = self.best_now?;
-        let (value, half_width) = self.now.about(best.level);
+        let at_rest = how != How::BeyondDoubt || self.now.width() <= 2.0 * spec.settle_floor;
+        let (value, half_width) = self.now.about(if at_rest { best.level } else { best.estimate });
         let settled = Settled {
             value,
             standard_uncertainty: best.standard_uncertainty,
             half_width,
+            low: self.now.low,
+            high: self.now.high,
+            at_rest,
             n: u32::try_from(self.n).unwrap_or(u32::MAX),
             since: self.since,
             how,
@@ -286,7 +368,8 @@ impl Contact {
         let reason = reason.unwrap_or_else(|| self.reason(spec));
         let readings_left = (half_width.is_finite() && reason != MovingReason::Drifting)
             .then(|| self.readings_left(spec, thresholds, estimate, half_width));
-        Settling::Moving(Moving { estimate, half_width, reason, readings_left })
+        let pace = Pace::Assumed(spec.conversion_max_s);
+        Settling::Moving(Moving { estimate, half_width, reason, readings_left, pace, rate_per_s: self.slope })
     }
 
     fn reason(&self, spec: &SettleSpec) -> MovingReason {
@@ -295,6 +378,8 @@ impl Contact {
             MovingReason::Charging
         } else if self.suspect.is_some() || self.obs.iter().all(|obs| obs.bouncing) {
             MovingReason::Bouncing
+        } else if self.slope.is_some() {
+            MovingReason::Slow
         } else if self.best.is_none_or(|best| best.moving) {
             MovingReason::Approaching
         } else {

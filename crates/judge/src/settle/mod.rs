@@ -93,6 +93,7 @@
 
 mod budget;
 mod contact;
+mod conversion;
 mod quantile;
 mod settler;
 mod spec;
@@ -104,4 +105,4 @@ mod window;
 
 pub use settler::Settler;
 pub use spec::{OpenReads, SettleSpec, SpecError};
-pub use types::{How, Moving, MovingReason, Sample, Settled, Settling, Shown, Silence};
+pub use types::{How, Moving, MovingReason, Pace, Sample, Settled, Settling, Shown, Silence};

@@ -7,6 +7,7 @@ use quantity::{Duration, Instant};
 
 use super::budget::Starts;
 use super::contact::{Contact, READINGS_MIN};
+use super::conversion::Conversions;
 use super::spec::{OpenReads, SettleSpec, SpecError};
 use super::types::{Moving, MovingReason, Sample, Settling, Shown, Silence};
 
@@ -15,6 +16,7 @@ use super::types::{Moving, MovingReason, Sample, Settling, Shown, Silence};
 pub struct Settler {
     spec: SettleSpec,
     starts: Starts,
+    conversions: Conversions,
     thresholds: Vec<f64>,
     contact: Option<Contact>,
     last_at: Option<Instant>,
@@ -30,6 +32,7 @@ impl Settler {
     pub fn new(spec: SettleSpec) -> Result<Self, SpecError> {
         spec.check()?;
         Ok(Self {
+            conversions: conversions(&spec),
             spec,
             starts: Starts::new(),
             thresholds: Vec::new(),
@@ -71,6 +74,7 @@ impl Settler {
 
     /// Forgets everything but the spec and the thresholds: another function, another point, a gap in the bytes.
     pub fn reset(&mut self) {
+        self.conversions = conversions(&self.spec);
         self.contact = None;
         self.last_at = None;
         self.unrest = Unrest::default();
@@ -90,6 +94,7 @@ impl Settler {
         if now - since <= self.silence_limit() {
             return None;
         }
+        self.conversions.interrupt();
         self.contact = None;
         self.state = Settling::Empty;
         Some(Silence { since })
@@ -104,12 +109,14 @@ impl Settler {
         self.last_at = Some(at);
         self.state = match (sample.hold, sample.shown) {
             (true, _) => {
+                self.conversions.interrupt();
                 self.contact = None;
                 Settling::Held
             }
             (false, Shown::Value(value)) if value.is_finite() => self.take(at, value),
             (false, Shown::Overload) => self.open(),
             (false, Shown::Value(_) | Shown::NoValue) => {
+                self.conversions.interrupt();
                 self.contact = None;
                 Settling::Empty
             }
@@ -124,6 +131,7 @@ impl Settler {
 
     /// Open leads: lift-off if there was a contact to lose, bounce if it had only begun.
     fn open(&mut self) -> Settling {
+        self.conversions.interrupt();
         self.unrest = Unrest::default();
         match self.contact.take() {
             None => Settling::Empty,
@@ -136,7 +144,15 @@ impl Settler {
         if matches!(self.spec.open, OpenReads::UpTo(limit) if libm::fabs(value) <= limit) {
             return self.open();
         }
-        self.unrest.take(value, &self.spec);
+        let fresh = self.conversions.take(at.micros() as f64 * 1e-6, value);
+        if fresh {
+            self.unrest.take(value, &self.spec);
+        }
+        let state = self.taken(at, value, fresh);
+        self.with_pace(state)
+    }
+
+    fn taken(&mut self, at: Instant, value: f64, fresh: bool) -> Settling {
         let worn_out = self.contact.as_ref().is_some_and(|c| c.n > self.starts.last());
         if worn_out {
             self.contact = None;
@@ -147,14 +163,18 @@ impl Settler {
             self.contact = Some(contact);
             return state;
         };
-        if let Some(state) = contact.weigh_step(at, value, &self.spec) {
-            return self.unrest.told(state);
-        }
-        if contact.is_spare(at, &self.spec) {
-            contact.pass_over(at, value);
-        } else {
-            contact.append(at, value, &self.spec);
-            contact.look_at_all(&self.spec, &self.starts);
+        if fresh {
+            if let Some(state) = contact.weigh_step(at, value, &self.spec) {
+                return self.unrest.told(state);
+            }
+            if contact.is_spare(at, &self.spec) {
+                contact.pass_over(at, value);
+            } else {
+                contact.append(at, value, &self.spec);
+                contact.look_at_all(&self.spec, &self.starts);
+            }
+        } else if contact.has_suspect() {
+            return self.state;
         }
         match contact.decide(at, &self.spec, &self.thresholds) {
             Settling::Settled(_) if self.unrest.is_recent() => {
@@ -163,6 +183,18 @@ impl Settler {
             state => self.unrest.told(state),
         }
     }
+
+    fn with_pace(&self, state: Settling) -> Settling {
+        match state {
+            Settling::Moving(moving) => Settling::Moving(Moving { pace: self.conversions.length_s().1, ..moving }),
+            other => other,
+        }
+    }
+}
+
+fn conversions(spec: &SettleSpec) -> Conversions {
+    let big_step = if spec.noise_ceiling.is_finite() { 3.0 * spec.noise_ceiling } else { f64::INFINITY };
+    Conversions::new(spec.conversion_s, spec.conversion_max_s, big_step)
 }
 
 /// Readings of rest asked for by each turn of unrest.

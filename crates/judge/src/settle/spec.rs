@@ -31,6 +31,14 @@ pub struct SettleSpec {
     /// This is what allows a verdict from two or three readings. Set it too low and early verdicts exceed the risk;
     /// infinity means "not known" and costs about three readings.
     pub noise_ceiling: f64,
+    /// How long one conversion of the display takes, where the profile states it.
+    pub conversion_s: Option<f64>,
+    /// The longest that it may take where nothing is known; above 0.
+    pub conversion_max_s: f64,
+    /// Least time since contact before anything settles: the response of a probe.
+    pub least_s: f64,
+    /// How much of the way it has just come a reading may come back: a filter that rings. 0 to 1.
+    pub rebound: f64,
     /// Longest time constant: what is left of an approach shrinks by at least a factor e in this time. Above 0.
     pub tau_max_s: f64,
     /// Readings within this time of first contact are believed to be approach or bounce; they may show that the
@@ -61,7 +69,11 @@ impl SettleSpec {
             risk: 1e-3,
             noise_floor: resolution * STEP_SD,
             noise_ceiling: 6.0 * resolution,
-            tau_max_s: 2.0,
+            conversion_s: None,
+            conversion_max_s: 1.0,
+            least_s: 0.0,
+            rebound: 0.25,
+            tau_max_s: 6.0,
             bounce_s: 0.2,
             open: OpenReads::Overload,
             charging: false,
@@ -79,7 +91,7 @@ impl SettleSpec {
     pub fn capacitance(resolution: f64) -> Self {
         Self {
             noise_ceiling: 3.0 * resolution,
-            tau_max_s: 1.0,
+            conversion_max_s: 2.0,
             open: OpenReads::UpTo(3.0 * resolution),
             charging: true,
             silence_s: 8.0,
@@ -90,20 +102,20 @@ impl SettleSpec {
     /// Resistance; open leads show overload. Noise and time constants: from memory, no source.
     #[must_use]
     pub fn resistance(resolution: f64) -> Self {
-        Self { noise_ceiling: 3.0 * resolution, tau_max_s: 1.0, ..Self::new(resolution) }
+        Self { noise_ceiling: 3.0 * resolution, conversion_max_s: 2.0, ..Self::new(resolution) }
     }
 
     /// Voltage. Open leads show a small value that is as good as any other, so only overload ends a contact. Noise
     /// and time constants: from memory, no source.
     #[must_use]
     pub fn voltage(resolution: f64) -> Self {
-        Self { tau_max_s: 1.0, ..Self::new(resolution) }
+        Self::new(resolution)
     }
 
     /// Current by clamp; the load itself flickers. Noise and time constants: from memory, no source.
     #[must_use]
     pub fn current(resolution: f64) -> Self {
-        Self { noise_ceiling: 8.0 * resolution, tau_max_s: 1.5, ..Self::new(resolution) }
+        Self { noise_ceiling: 8.0 * resolution, ..Self::new(resolution) }
     }
 
     /// Temperature with a clamp or bead probe. Noise and time constants: from memory, no source; a probe in still air
@@ -112,7 +124,8 @@ impl SettleSpec {
     pub fn temperature(resolution: f64) -> Self {
         Self {
             noise_ceiling: 3.0 * resolution,
-            tau_max_s: 15.0,
+            rebound: 0.0,
+            tau_max_s: 60.0,
             time_limit_s: 180.0,
             frozen_after_s: 600.0,
             ..Self::new(resolution)
@@ -122,7 +135,7 @@ impl SettleSpec {
     /// Pressure on a running circuit. Noise and time constants: from memory, no source.
     #[must_use]
     pub fn pressure(resolution: f64) -> Self {
-        Self { noise_ceiling: 8.0 * resolution, tau_max_s: 5.0, time_limit_s: 90.0, ..Self::new(resolution) }
+        Self { noise_ceiling: 8.0 * resolution, tau_max_s: 15.0, time_limit_s: 90.0, ..Self::new(resolution) }
     }
 
     /// Checks every field.
@@ -135,7 +148,8 @@ impl SettleSpec {
             OpenReads::UpTo(limit) => limit,
         };
         let above_zero = |v: f64| v.is_finite() && v > 0.0;
-        let rules: [(&'static str, f64, bool, &'static str); 12] = [
+        let conversion_s = self.conversion_s.unwrap_or(1.0);
+        let rules: [(&'static str, f64, bool, &'static str); 16] = [
             ("resolution", self.resolution, above_zero(self.resolution), "above 0"),
             ("risk", self.risk, (1e-6..=0.2).contains(&self.risk), "1e-6 to 0.2"),
             (
@@ -150,6 +164,10 @@ impl SettleSpec {
                 self.noise_ceiling >= self.noise_floor,
                 "at least noise_floor",
             ),
+            ("conversion_s", conversion_s, above_zero(conversion_s), "above 0"),
+            ("conversion_max_s", self.conversion_max_s, above_zero(self.conversion_max_s), "above 0"),
+            ("least_s", self.least_s, self.least_s >= 0.0 && self.least_s.is_finite(), "0 or more"),
+            ("rebound", self.rebound, (0.0..=1.0).contains(&self.rebound), "0 to 1"),
             ("tau_max_s", self.tau_max_s, above_zero(self.tau_max_s), "above 0"),
             ("bounce_s", self.bounce_s, self.bounce_s >= 0.0 && self.bounce_s.is_finite(), "0 or more"),
             ("open", open, open.is_finite() && open >= 0.0, "0 or more"),

@@ -82,6 +82,17 @@ impl Settling {
     }
 }
 
+/// How long one conversion of the display takes, and how that is known. Seconds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Pace {
+    /// The profile states it.
+    Stated(f64),
+    /// The runs of equal digits show it.
+    Measured(f64),
+    /// Nobody said and the stream has not shown it: the cautious longest for the quantity.
+    Assumed(f64),
+}
+
 /// Not settled: what is known so far and what it waits for.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Moving {
@@ -93,6 +104,10 @@ pub struct Moving {
     pub reason: MovingReason,
     /// A rough count of further readings, when one can be given.
     pub readings_left: Option<u32>,
+    /// How fast the display converts, as far as known.
+    pub pace: Pace,
+    /// How fast it moves now, per second, where that can be told from noise.
+    pub rate_per_s: Option<f64>,
 }
 
 /// Why a reading is not settled.
@@ -104,8 +119,17 @@ pub enum MovingReason {
     Noisy,
     /// A capacitance (or another charging range) that climbs from zero.
     Charging,
+    /// It still approaches, and fades more slowly than the longest time constant assumed: a slow probe, a long filter or
+    /// average, or the part itself warms. No end value can be named yet.
+    Slow,
+    /// It has passed its end value and comes back.
+    Overshoots,
     /// A slope that does not fade: there is no end value to wait for yet.
     Drifting,
+    /// It stands, and no second conversion of the display is certain yet.
+    Repeating,
+    /// It stands, and the probe has not had its least time.
+    TooSoon,
     /// First contact: jumps that neither noise nor an approach explains.
     Bouncing,
 }
@@ -113,7 +137,7 @@ pub enum MovingReason {
 /// A reading that may be judged.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Settled {
-    /// Mean of the newest readings, the estimate of what an infinitely long hold would show; always inside the interval.
+    /// Mean of the newest readings, or while they move a guess where they end: the estimate of what an infinitely long hold would show; always inside the interval.
     pub value: f64,
     /// Standard uncertainty of `value` from the scatter of these readings and the display step; type A in the sense of
     /// JCGM 100, 4.2. Not in it: the meter's accuracy, and what may be left of an approach. The latter is in
@@ -122,7 +146,14 @@ pub struct Settled {
     /// The settled value lies within this of `value`, except at the stated risk. Early on it is far wider than the
     /// uncertainty, because it holds for every approach and noise that the spec allows.
     pub half_width: f64,
-    /// Readings used since contact.
+    /// The interval that holds the settled value except at the stated risk.
+    pub low: f64,
+    /// Its upper end.
+    pub high: f64,
+    /// The interval is as narrow as the settle floor, or as the noise allows: `value` is a figure. Else only the interval
+    /// is known.
+    pub at_rest: bool,
+    /// Conversions used since contact.
     pub n: u32,
     /// Time of the first reading of this contact.
     pub since: Instant,

@@ -22,6 +22,17 @@ pub(super) struct Obs {
     pub(super) bouncing: bool,
 }
 
+/// What is known of the stream beyond one window.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Around {
+    /// The window's scatter is an approach's, so it is no evidence against the noise ceiling.
+    pub(super) fading: bool,
+    /// How far the value may come back of the way it has just come.
+    pub(super) rebound: f64,
+    /// How far a slope that does not fade as assumed may still lead, with its sign.
+    pub(super) ahead: f64,
+}
+
 /// What one look says.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Bounds {
@@ -68,22 +79,21 @@ pub(super) fn look_at(
     part: Part,
     spec: &SettleSpec,
     tail: f64,
-    fading: bool,
+    around: Around,
 ) -> Option<Bounds> {
     match part {
-        Part::Whole => look(window, spec, tail, fading),
+        Part::Whole => look(window, spec, tail, around),
         Part::Ends => {
             let ([first, after @ ..], last) = (window, *window.last()?) else { return None };
             let decay = after.iter().map(|obs| obs.decay).product();
-            look(&[*first, Obs { decay, ..last }], spec, tail, fading)
+            look(&[*first, Obs { decay, ..last }], spec, tail, around)
         }
     }
 }
 
 /// The interval for the settled value from one window; `tail` is the probability that may be spent on it (both sides
-/// together); `fading` says that its scatter is an approach's, so it is no evidence against the noise ceiling. None if the
-/// window says nothing.
-fn look(window: &[Obs], spec: &SettleSpec, tail: f64, fading: bool) -> Option<Bounds> {
+/// together). None if the window says nothing.
+fn look(window: &[Obs], spec: &SettleSpec, tail: f64, around: Around) -> Option<Bounds> {
     let bouncing = window.iter().filter(|obs| obs.bouncing).count();
     let (at, split) = best_split(window, bouncing)?;
     let (early, late) = window.split_at_checked(at)?;
@@ -92,7 +102,7 @@ fn look(window: &[Obs], spec: &SettleSpec, tail: f64, fading: bool) -> Option<Bo
     let mean_late = late.iter().map(|obs| obs.value - origin).sum::<f64>() / split.late;
     let step = mean_late - mean_early;
     let scatter = residual_scatter(early, late, origin, mean_early, mean_late);
-    let (noise, normal) = noise_reach(spec, scatter, fading || ceiling_credible(spec, scatter, step), tail)?;
+    let (noise, normal) = noise_reach(spec, scatter, around.fading || ceiling_credible(spec, scatter, step), tail)?;
     let bias = 0.5 * spec.resolution * undithered(spec, scatter, normal);
     // gain 0: the approach is over; gain `split.gain`: it is as slow as the spec allows. The interval is the hull.
     let near = noise / libm::sqrt(split.late) + bias;
@@ -101,8 +111,8 @@ fn look(window: &[Obs], spec: &SettleSpec, tail: f64, fading: bool) -> Option<Bo
     let sd = scatter.sd.max(spec.noise_floor);
     let moving = libm::fabs(step) > 3.5 * sd * libm::sqrt(1.0 / split.early + 1.0 / split.late);
     let rest = if moving { split.gain * step } else { 0.0 };
-    let low = origin + (mean_late - near).min(end - far);
-    let high = origin + (mean_late + near).max(end + far);
+    let low = origin + (mean_late - near - around.rebound).min(end - far) + around.ahead.min(0.0);
+    let high = origin + (mean_late + near + around.rebound).max(end + far) + around.ahead.max(0.0);
     if !(low.is_finite() && high.is_finite()) {
         return None;
     }

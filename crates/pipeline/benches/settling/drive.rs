@@ -13,6 +13,8 @@ use super::streams::{Frame, Stream};
 
 /// Longest contact.
 const CONTACT_S: f64 = 400.0;
+/// How long the contact is held for the figure after the word.
+const FIGURE_S: f64 = 200.0;
 /// The fixed window.
 const WINDOW: usize = 16;
 
@@ -52,7 +54,6 @@ pub(crate) fn product(mut stream: Stream, rules: &RuleSet, profile: &Profile, or
         let _ = pipeline.step(Event::Round(round::Event::Confirm { hold_point }), Instant::ZERO);
     }
     let mut outcome = Outcome::default();
-    let mut given: Option<Word> = None;
     loop {
         let t_s = loop {
             if let Some(Frame { t_s, reading }) = stream.next_frame() {
@@ -67,12 +68,13 @@ pub(crate) fn product(mut stream: Stream, rules: &RuleSet, profile: &Profile, or
                     out.extend(pipeline.step(Event::Round(answer), instant(t_s)));
                 }
                 for stamped in out {
-                    note(&mut outcome, &mut given, stamped.output, t_s, &stream, oracle);
+                    note(&mut outcome, stamped.output, t_s, &stream, oracle);
                 }
                 break t_s;
             }
         };
-        if outcome.figure.is_some() || outcome.reason.is_some() || t_s > CONTACT_S {
+        let waited = outcome.wait_s.is_some_and(|word_s| t_s > word_s + FIGURE_S);
+        if outcome.figure.is_some() || outcome.reason.is_some() || waited || t_s > CONTACT_S {
             return outcome;
         }
     }
@@ -80,13 +82,23 @@ pub(crate) fn product(mut stream: Stream, rules: &RuleSet, profile: &Profile, or
 
 fn note(
     outcome: &mut Outcome,
-    given: &mut Option<Word>,
     output: Output,
     t_s: f64,
     stream: &Stream,
     oracle: &Oracle,
 ) {
-    let Output::Round(round::Output::Verdict(verdict)) = output else { return };
+    let verdict = match output {
+        Output::Round(round::Output::Verdict(verdict)) => verdict,
+        Output::Round(round::Output::Completed { reading, .. }) => {
+            outcome.figure = Some((t_s, figure_holds(&reading, stream.body.now(t_s))));
+            return;
+        }
+        Output::Round(round::Output::Amended { .. }) => {
+            outcome.amended = true;
+            return;
+        }
+        _ => return,
+    };
     let settled = stream.body.settled(t_s);
     let Some(reading) = verdict.readings.first().filter(|_| verdict.word != Word::NoVerdict) else {
         outcome.reason = Some(verdict.reason.map_or_else(String::new, |reason| reason.to_string()));
@@ -99,15 +111,18 @@ fn note(
     outcome.other = word != verdict.word && off;
     outcome.missed = !holds(reading, settled);
     outcome.false_word = outcome.other && outcome.missed;
-    *given = Some(verdict.word);
-    let now = stream.body.now(t_s);
-    outcome.figure = Some((t_s, (reading.quantity.value() - now).abs() <= 2.0 * reading.quantity.standard_uncertainty()));
+    if reading.settled {
+        outcome.figure = Some((t_s, figure_holds(reading, stream.body.now(t_s))));
+    }
 }
 
-/// Whether the interval that comes with a reading holds this value: a display step beside it is forgiven.
+fn figure_holds(figure: &PointReading, now: f64) -> bool {
+    (figure.quantity.value() - now).abs() <= 2.0 * figure.quantity.standard_uncertainty()
+}
+
+/// Whether the interval that comes with a reading holds this value.
 fn holds(reading: &PointReading, value: f64) -> bool {
-    let reach = 2.0 * reading.quantity.standard_uncertainty();
-    (reading.quantity.value() - value).abs() <= reach
+    reading.at_least.is_none_or(|low| low <= value) && reading.at_most.is_none_or(|high| value <= high)
 }
 
 fn turned(a: Word, b: Word) -> bool {

@@ -234,6 +234,7 @@ impl Stream {
             state,
             flags,
             accuracy: None,
+            timing: quantity::Timing::default(),
         }
     }
 

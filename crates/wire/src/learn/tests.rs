@@ -152,6 +152,7 @@ fn readings(text: &str, second: Option<&str>) -> Vec<Reading> {
             state: shown.state,
             flags: shown.flags,
             accuracy: None,
+            timing: quantity::Timing::default(),
         }
     };
     let mut all = vec![reading(0, text)];

@@ -3,7 +3,7 @@
 
 use alloc::vec::Vec;
 
-use quantity::{Accuracy, Coupling, Decimal, Kind, Unit, parse_typed};
+use quantity::{Accuracy, Coupling, Decimal, Kind, Timing, Unit, parse_typed};
 
 use super::table::{Node, Table};
 use super::words::kind_word;
@@ -21,6 +21,8 @@ pub(super) struct AccuracyRow {
     accuracy: Accuracy,
     /// The display's least step in this range, in its unit, for values that a person reads off.
     resolution: Option<(f64, Unit)>,
+    /// How fast the device follows in this range.
+    timing: Timing,
 }
 
 pub(super) fn load(node: Node<'_>) -> Result<Vec<AccuracyRow>, ProfileError> {
@@ -47,7 +49,7 @@ pub(super) fn load(node: Node<'_>) -> Result<Vec<AccuracyRow>, ProfileError> {
 }
 
 fn load_row(table: &Table<'_>) -> Result<AccuracyRow, ProfileError> {
-    table.only(&["quantity", "up_to", "spec", "resolution"])?;
+    table.only(&["quantity", "up_to", "spec", "resolution", "conversion_s", "response_s"])?;
     let (kind, coupling) = kind_word(table.need("quantity", "quantity = \"capacitance\"")?)?;
     let up_to_base = table.find("up_to").map(|node| up_to(node, kind)).transpose()?;
     let node = table.need("spec", "spec = \"1.9% + 2\"")?;
@@ -56,7 +58,9 @@ fn load_row(table: &Table<'_>) -> Result<AccuracyRow, ProfileError> {
         accuracy.half_width(0.0, 0.0, *unit).map_err(|error| node.error(error))?;
     }
     let resolution = table.find("resolution").map(|node| sized(node, kind)).transpose()?;
-    Ok(AccuracyRow { kind, coupling, up_to_base, accuracy, resolution })
+    let seconds = |key: &str| table.find(key).map(Node::seconds).transpose();
+    let timing = Timing { conversion_s: seconds("conversion_s")?, response_s: seconds("response_s")? };
+    Ok(AccuracyRow { kind, coupling, up_to_base, accuracy, resolution, timing })
 }
 
 fn up_to(node: Node<'_>, kind: Kind) -> Result<f64, ProfileError> {
@@ -105,6 +109,11 @@ pub(super) fn find(
     value: f64,
 ) -> Option<Accuracy> {
     find_row(rows, unit, coupling, value).map(|row| row.accuracy)
+}
+
+/// How fast the device follows, as the row says; nothing where no row does.
+pub(super) fn timing(rows: &[AccuracyRow], unit: Unit, coupling: Option<Coupling>, value: f64) -> Timing {
+    find_row(rows, unit, coupling, value).map_or_else(Timing::default, |row| row.timing)
 }
 
 fn find_row(

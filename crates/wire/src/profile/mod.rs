@@ -18,7 +18,7 @@ mod words;
 use alloc::format;
 use alloc::string::String;
 
-use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Reading, State, Unit};
+use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Reading, State, Timing, Unit};
 use toml::de::DeTable;
 
 use crate::agree::Evidence;
@@ -45,6 +45,7 @@ pub struct Profile {
     id: String,
     title: String,
     silence: Duration,
+    conversion_s: Option<f64>,
     agree: u8,
     link: Option<LinkHints>,
     frame: Framing,
@@ -96,6 +97,7 @@ impl Profile {
             "title",
             "agree",
             "silence_ms",
+            "conversion_s",
             "link",
             "poll",
             "frame",
@@ -110,6 +112,7 @@ impl Profile {
             id: check_id(id)?.into(),
             title: title.into(),
             silence,
+            conversion_s: root.find("conversion_s").map(Node::seconds).transpose()?,
             agree,
             link: root.table("link")?.map(|table| link::load(&table)).transpose()?,
             frame,
@@ -186,6 +189,14 @@ impl Profile {
         accuracy::find_read_off(&self.accuracy, unit, coupling, digits)
     }
 
+    /// How fast the device follows what is measured, for a value shown in `unit`: as the row of its range says, else as the
+    /// profile says for all of them.
+    #[must_use]
+    pub fn timing(&self, unit: Unit, coupling: Option<Coupling>, value: f64) -> Timing {
+        let row = accuracy::timing(&self.accuracy, unit, coupling, value);
+        Timing { conversion_s: row.conversion_s.or(self.conversion_s), ..row }
+    }
+
     /// Less agreement than a profile may ask for, to measure what agreement is worth.
     #[cfg(test)]
     pub(crate) fn with_agree(self, agree: u8) -> Self {
@@ -224,7 +235,11 @@ impl Profile {
             State::Value(shown) => self.accuracy(unit, coupling, shown.to_f64()).or(accuracy),
             State::Overload(_) | State::NoValue => None,
         };
-        Reading { at, seq, channel, unit, coupling, state, flags, accuracy }
+        let timing = match state {
+            State::Value(shown) => self.timing(unit, coupling, shown.to_f64()),
+            State::Overload(_) | State::NoValue => Timing::default(),
+        };
+        Reading { at, seq, channel, unit, coupling, state, flags, accuracy, timing }
     }
 }
 

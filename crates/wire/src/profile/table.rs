@@ -146,6 +146,18 @@ impl<'t> Node<'t> {
         )
     }
 
+    /// A time in seconds, whole or not, above zero and up to an hour.
+    pub(super) fn seconds(self) -> Loaded<f64> {
+        let seconds = match self.value.get_ref() {
+            DeValue::Float(digits) => digits.as_str().replace('_', "").parse().ok(),
+            DeValue::Integer(digits) if digits.radix() == 10 => digits.as_str().replace('_', "").parse().ok(),
+            _ => return Err(self.wrong_type("seconds, for example 0.5")),
+        };
+        seconds
+            .filter(|seconds: &f64| *seconds > 0.0 && *seconds <= 3_600.0)
+            .ok_or_else(|| self.error("must be seconds above 0 and up to 3600"))
+    }
+
     /// A byte count or offset up to `max`.
     pub(super) fn size(self, min: usize, max: usize) -> Loaded<usize> {
         let bound = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);

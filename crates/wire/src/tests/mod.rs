@@ -101,6 +101,7 @@ pub(crate) fn reading(text: &str, unit: Unit, coupling: Option<Coupling>) -> Rea
         state: State::Value(Decimal::parse(text).unwrap()),
         flags: Flags::default(),
         accuracy: None,
+        timing: quantity::Timing::default(),
     }
 }
 

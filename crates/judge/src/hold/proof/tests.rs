@@ -26,6 +26,7 @@ fn play(proof: &mut Proof, script: &[&str]) -> Vec<Progress> {
                 state,
                 flags: Flags::default(),
                 accuracy: None,
+                timing: quantity::Timing::default(),
             }));
         }
     }

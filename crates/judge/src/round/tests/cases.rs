@@ -14,6 +14,7 @@ fn reading(at: Instant, shown: &str) -> Event {
         state: State::Value(Decimal::parse(shown).unwrap()),
         flags: Flags::default(),
         accuracy: None,
+        timing: quantity::Timing::default(),
     };
     Event::Reading { device: "meter".to_string(), reading }
 }

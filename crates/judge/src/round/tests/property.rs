@@ -84,6 +84,7 @@ fn reading(dice: &mut Dice, device: &str, display: (&str, &str), flags: Flags, a
         state,
         flags,
         accuracy: None,
+        timing: quantity::Timing::default(),
     };
     Event::Reading { device: device.to_string(), reading }
 }

@@ -206,7 +206,7 @@ impl Runner {
             let at = self.now + Duration::from_secs(-late);
             let channel = channel.parse().map_err(|_| "a channel")?;
             let (seq, accuracy) = (self.seq, self.accuracy);
-            let reading = Reading { at, seq, channel, unit, coupling, state, flags, accuracy };
+            let reading = Reading { at, seq, channel, unit, coupling, state, flags, accuracy, timing: self.timing };
             self.step(Event::Reading { device: device.to_string(), reading });
         }
         Ok(())
