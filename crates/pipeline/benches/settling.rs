@@ -94,6 +94,10 @@ fn row(family: &Family, stated: bool, seeds: std::ops::Range<u64>, rules: &RuleS
         let conversion_s = stated.then(|| stream.line.conversion_s.max(1.0 / stream.line.rate_hz));
         let profile = profile(conversion_s, None);
         let ours = drive::product(stream, rules, &profile, oracle);
+        if std::env::var("SHOW").is_ok_and(|what| what == "miss" && ours.missed || what == "false" && ours.false_word) {
+            let s = draw(family, oracles, seed);
+            println!("seed {seed} {} {:?} {:?} {:?}\n   edges {:?}", s.setup.name, ours, s.body, s.line, oracle.edges);
+        }
         (ours, drive::fixed(draw(family, oracles, seed), oracle), bound_s)
     };
     let pairs: Vec<Pair> = std::thread::scope(|scope| {

@@ -6,7 +6,9 @@ use alloc::vec::Vec;
 use quantity::Instant;
 
 use super::budget::{LENGTHS, Starts, WINDOW_MAX};
+use super::interval::Interval;
 use super::spec::SettleSpec;
+use super::swing::Swing;
 use super::types::{How, Moving, MovingReason, Pace, Settled, Settling};
 use super::watch::{self, Step};
 use super::window::{Around, Bounds, Obs, look_at};
@@ -16,11 +18,11 @@ const KEPT_MAX: usize = 2 * WINDOW_MAX;
 /// Fewest readings of a contact before anything is settled.
 pub(super) const READINGS_MIN: usize = 3;
 /// The first conversion of a contact saw a part of it only: no look begins with it.
-const FIRST: usize = 1;
+pub(super) const FIRST: usize = 1;
+/// A first value below this part of the second was that of open leads. Our own choice.
+const OFF_PART: f64 = 0.05;
 /// Two conversions settle nothing unless they are this far apart: what bounces may show the same twice.
 const TWO_APART_S: f64 = 1.0;
-/// A look of one span believes that what came up to this many spans before its end may come back in part.
-const REBOUND_SPANS: f64 = 2.0;
 /// Fewest readings before the time limit may settle a noisy reading.
 const TIME_LIMIT_READINGS_MIN: usize = 8;
 
@@ -60,69 +62,6 @@ pub(super) struct Contact {
 /// A slope that fades too slowly may go on for this many of the longest time constants.
 const SLOW_TAUS: f64 = 4.0;
 
-/// How far the readings went back over a growing span that ends with the newest.
-struct Swing<'a> {
-    obs: &'a [Obs],
-    /// Readings not yet looked at.
-    left: usize,
-    low: f64,
-    high: f64,
-}
-
-impl<'a> Swing<'a> {
-    fn new(obs: &'a [Obs]) -> Self {
-        Self { obs, left: obs.len(), low: f64::INFINITY, high: f64::NEG_INFINITY }
-    }
-
-    /// The range over [`REBOUND_SPANS`] spans of this window, up to its end. Windows come in growing order.
-    fn over(&mut self, window: &[Obs]) -> f64 {
-        let (Some(first), Some(last)) = (window.first(), window.last()) else { return 0.0 };
-        let from_s = last.t_s - REBOUND_SPANS * (last.t_s - first.t_s) - 1e-9;
-        while let Some(obs) = self.left.checked_sub(1).and_then(|at| self.obs.get(at)) {
-            if obs.t_s < from_s {
-                break;
-            }
-            (self.low, self.high) = (self.low.min(obs.value), self.high.max(obs.value));
-            self.left -= 1;
-        }
-        (self.high - self.low).max(0.0)
-    }
-}
-
-/// The interval for the settled value.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Interval {
-    low: f64,
-    high: f64,
-}
-
-impl Interval {
-    const UNKNOWN: Self = Self { low: f64::NEG_INFINITY, high: f64::INFINITY };
-
-    fn narrow(&mut self, bounds: &Bounds) {
-        self.low = self.low.max(bounds.low);
-        self.high = self.high.min(bounds.high);
-    }
-
-    fn width(self) -> f64 {
-        self.high - self.low
-    }
-
-    fn is_empty(self) -> bool {
-        self.low > self.high
-    }
-
-    /// A value drawn into the interval, and how far the interval reaches from it.
-    fn about(self, value: f64) -> (f64, f64) {
-        let value = value.max(self.low).min(self.high);
-        (value, (self.high - value).max(value - self.low))
-    }
-
-    fn in_doubt(self, thresholds: &[f64]) -> bool {
-        thresholds.is_empty() || thresholds.iter().any(|t| (self.low..=self.high).contains(t))
-    }
-}
-
 impl Contact {
     pub(super) fn begin(at: Instant, value: f64, spec: &SettleSpec) -> Self {
         let mut obs = Vec::with_capacity(16);
@@ -157,6 +96,11 @@ impl Contact {
 
     /// Deals with a reading that no approach explains; None if it is a fair one.
     pub(super) fn weigh_step(&mut self, at: Instant, value: f64, spec: &SettleSpec) -> Option<Settling> {
+        if self.n == 1 && self.obs.iter().all(|obs| libm::fabs(obs.value) < OFF_PART * libm::fabs(value)) {
+            // The leads had not been on: this is the first conversion that saw the contact.
+            *self = Self::begin(at, value, spec);
+            return Some(self.moving(spec, &[], None));
+        }
         match (watch::step_to(&self.obs, value, spec, self.scatter(spec)), self.suspect) {
             (Step::Fair, _) => {
                 self.suspect = None;
@@ -238,7 +182,7 @@ impl Contact {
         let usable = self.obs.get(FIRST.saturating_sub(self.dropped)..).unwrap_or_default();
         self.slope = watch::slow(watch::tail(usable, self.n - self.broken_at), spec, self.scatter(spec));
         let ahead = self.slope.map_or(0.0, |rate| rate * SLOW_TAUS * spec.tau_max_s);
-        let mut swing = Swing::new(usable);
+        let mut swing = Swing::new(&self.obs, 3.0 * self.scatter(spec) + spec.resolution);
         for (length, part, weight) in LENGTHS {
             let Some(start) = self.n.checked_sub(length) else { break };
             let share = start.checked_sub(self.stretch_at).and_then(|since| starts.share(since));

@@ -94,9 +94,11 @@
 mod budget;
 mod contact;
 mod conversion;
+mod interval;
 mod quantile;
 mod settler;
 mod spec;
+mod swing;
 #[cfg(test)]
 mod tests;
 mod types;
