@@ -65,7 +65,7 @@ const SLOW_TAUS: f64 = 4.0;
 impl Contact {
     pub(super) fn begin(at: Instant, value: f64, spec: &SettleSpec) -> Self {
         let mut obs = Vec::with_capacity(16);
-        obs.push(Obs { t_s: 0.0, value, decay: 1.0, bouncing: spec.bounce_s > 0.0 });
+        obs.push(Obs { t_s: 0.0, value, bouncing: spec.bounce_s > 0.0 });
         Self {
             since: at,
             obs,
@@ -150,7 +150,6 @@ impl Contact {
     pub(super) fn append(&mut self, at: Instant, value: f64, spec: &SettleSpec) {
         let t_s = (at - self.since).seconds();
         let last = self.obs.last().copied();
-        let gap_s = last.map_or(0.0, |obs| t_s - obs.t_s);
         #[allow(clippy::float_cmp)] // whether the digits repeat
         if last.is_none_or(|obs| obs.value != value) {
             self.run_since = at;
@@ -159,8 +158,7 @@ impl Contact {
             self.obs.drain(..KEPT_MAX - WINDOW_MAX);
             self.dropped += KEPT_MAX - WINDOW_MAX;
         }
-        let decay = libm::exp(-gap_s / spec.tau_max_s);
-        self.obs.push(Obs { t_s, value, decay, bouncing: t_s < spec.bounce_s });
+        self.obs.push(Obs { t_s, value, bouncing: t_s < spec.bounce_s });
         let step = last.map_or(0.0, |obs| value - obs.value);
         let fading = watch::fading(&self.obs);
         if self.n <= FIRST {
@@ -191,7 +189,9 @@ impl Contact {
                 continue;
             };
             let rebound = spec.rebound * swing.over(window);
-            let around = Around { fading, rebound, ahead };
+            let before = start.checked_sub(self.dropped).and_then(|at| self.obs.get(..at)).unwrap_or_default();
+            let before = watch::tail(before, start.saturating_sub(self.broken_at));
+            let around = Around { before, fading, rebound, ahead };
             let Some(bounds) = look_at(window, part, spec, spec.risk * share * weight, around) else {
                 continue;
             };

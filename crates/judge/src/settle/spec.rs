@@ -39,7 +39,10 @@ pub struct SettleSpec {
     pub least_s: f64,
     /// How much of the way it has just come a reading may come back: a filter that rings. 0 to 1.
     pub rebound: f64,
-    /// Longest time constant: what is left of an approach shrinks by at least a factor e in this time. Above 0.
+    /// Longest time constant of an approach that is not seen to move: what is left of it shrinks by at least a factor e in
+    /// this time. Above 0.
+    pub tau_s: f64,
+    /// Longest time constant of a movement that is seen. It counts until the stream shows a shorter one; at least `tau_s`.
     pub tau_max_s: f64,
     /// Readings within this time of first contact are believed to be approach or bounce; they may show that the
     /// reading moves, they never carry its value.
@@ -73,6 +76,7 @@ impl SettleSpec {
             conversion_max_s: 1.0,
             least_s: 0.0,
             rebound: 0.25,
+            tau_s: 2.0,
             tau_max_s: 6.0,
             bounce_s: 0.2,
             open: OpenReads::Overload,
@@ -125,6 +129,7 @@ impl SettleSpec {
         Self {
             noise_ceiling: 3.0 * resolution,
             rebound: 0.0,
+            tau_s: 15.0,
             tau_max_s: 60.0,
             time_limit_s: 180.0,
             frozen_after_s: 600.0,
@@ -135,7 +140,7 @@ impl SettleSpec {
     /// Pressure on a running circuit. Noise and time constants: from memory, no source.
     #[must_use]
     pub fn pressure(resolution: f64) -> Self {
-        Self { noise_ceiling: 8.0 * resolution, tau_max_s: 15.0, time_limit_s: 90.0, ..Self::new(resolution) }
+        Self { noise_ceiling: 8.0 * resolution, tau_s: 5.0, tau_max_s: 15.0, time_limit_s: 90.0, ..Self::new(resolution) }
     }
 
     /// Checks every field.
@@ -149,7 +154,7 @@ impl SettleSpec {
         };
         let above_zero = |v: f64| v.is_finite() && v > 0.0;
         let conversion_s = self.conversion_s.unwrap_or(1.0);
-        let rules: [(&'static str, f64, bool, &'static str); 16] = [
+        let rules: [(&'static str, f64, bool, &'static str); 17] = [
             ("resolution", self.resolution, above_zero(self.resolution), "above 0"),
             ("risk", self.risk, (1e-6..=0.2).contains(&self.risk), "1e-6 to 0.2"),
             (
@@ -168,7 +173,13 @@ impl SettleSpec {
             ("conversion_max_s", self.conversion_max_s, above_zero(self.conversion_max_s), "above 0"),
             ("least_s", self.least_s, self.least_s >= 0.0 && self.least_s.is_finite(), "0 or more"),
             ("rebound", self.rebound, (0.0..=1.0).contains(&self.rebound), "0 to 1"),
-            ("tau_max_s", self.tau_max_s, above_zero(self.tau_max_s), "above 0"),
+            ("tau_s", self.tau_s, above_zero(self.tau_s), "above 0"),
+            (
+                "tau_max_s",
+                self.tau_max_s,
+                self.tau_max_s.is_finite() && self.tau_max_s >= self.tau_s,
+                "at least tau_s",
+            ),
             ("bounce_s", self.bounce_s, self.bounce_s >= 0.0 && self.bounce_s.is_finite(), "0 or more"),
             ("open", open, open.is_finite() && open >= 0.0, "0 or more"),
             ("settle_floor", self.settle_floor, above_zero(self.settle_floor), "above 0"),
