@@ -94,7 +94,8 @@ fn row(family: &Family, stated: bool, seeds: std::ops::Range<u64>, rules: &RuleS
         let conversion_s = stated.then(|| stream.line.conversion_s.max(1.0 / stream.line.rate_hz));
         let profile = profile(conversion_s, None);
         let ours = drive::product(stream, rules, &profile, oracle);
-        if std::env::var("SHOW").is_ok_and(|what| what == "miss" && ours.missed || what == "false" && ours.false_word) {
+        if std::env::var("SHOW").is_ok_and(|what| what == "miss" && ours.missed || what == "false" && ours.false_word
+            || what == "figure" && ours.figure.as_ref().is_some_and(|figure| !figure.1)) {
             let s = draw(family, oracles, seed);
             println!("seed {seed} {} {:?} {:?} {:?}\n   edges {:?}", s.setup.name, ours, s.body, s.line, oracle.edges);
         }

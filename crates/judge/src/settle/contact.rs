@@ -9,6 +9,7 @@ use super::budget::{LENGTHS, Starts, WINDOW_MAX};
 use super::interval::Interval;
 use super::spec::SettleSpec;
 use super::swing::Swing;
+use super::tempo::Tempo;
 use super::types::{How, Moving, MovingReason, Pace, Settled, Settling};
 use super::watch::{self, Step};
 use super::window::{Around, Bounds, Obs, look_at};
@@ -178,7 +179,8 @@ impl Contact {
         (self.now, self.best_now) = (Interval::UNKNOWN, None);
         let fading = watch::fading(&self.obs);
         let usable = self.obs.get(FIRST.saturating_sub(self.dropped)..).unwrap_or_default();
-        self.slope = watch::slow(watch::tail(usable, self.n - self.broken_at), spec, self.scatter(spec));
+        let tempo = Tempo::of(watch::tail(usable, self.n - self.broken_at), spec);
+        self.slope = tempo.slope;
         let ahead = self.slope.map_or(0.0, |rate| rate * SLOW_TAUS * spec.tau_max_s);
         let mut swing = Swing::new(&self.obs, 3.0 * self.scatter(spec) + spec.resolution);
         for (length, part, weight) in LENGTHS {
@@ -189,9 +191,7 @@ impl Contact {
                 continue;
             };
             let rebound = spec.rebound * swing.over(window);
-            let before = start.checked_sub(self.dropped).and_then(|at| self.obs.get(..at)).unwrap_or_default();
-            let before = watch::tail(before, start.saturating_sub(self.broken_at));
-            let around = Around { before, fading, rebound, ahead };
+            let around = Around { tau_s: tempo.tau_s, fading, rebound, ahead };
             let Some(bounds) = look_at(window, part, spec, spec.risk * share * weight, around) else {
                 continue;
             };

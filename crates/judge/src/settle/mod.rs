@@ -99,6 +99,7 @@ mod quantile;
 mod settler;
 mod spec;
 mod swing;
+mod tempo;
 #[cfg(test)]
 mod tests;
 mod types;

@@ -44,39 +44,6 @@ pub(super) fn drifting(obs: &[Obs], spec: &SettleSpec, scatter: f64) -> bool {
         && libm::fabs(second) - TREND_ERRORS * error > spec.drift_per_s * (t2 - t1)
 }
 
-/// Readings a block of [`slow`] at most; it looks at blocks of 1, 2, 4 and so on.
-const SLOW_BLOCK_MAX: usize = 16;
-/// A slope counts as too slow from this many standard errors on. Costs a wait when wrong, never a word.
-const SLOW_ERRORS: f64 = 3.0;
-
-/// The present rate per second where it fades more slowly than the longest time constant allows: the later of two equal
-/// spans has moved by more than `exp(-span / tau_max)` of the earlier one, by more than noise and rounding. The largest
-/// such rate over spans of several lengths.
-pub(super) fn slow(obs: &[Obs], spec: &SettleSpec, scatter: f64) -> Option<f64> {
-    let mut found: Option<f64> = None;
-    let mut block = 1;
-    while block <= SLOW_BLOCK_MAX && 3 * block <= obs.len() {
-        let mut means = [(0.0, 0.0); 3];
-        for (slot, block) in means.iter_mut().zip(tail(obs, 3 * block).chunks_exact(block)) {
-            let n = block.len() as f64;
-            *slot = (
-                block.iter().map(|o| o.t_s).sum::<f64>() / n,
-                block.iter().map(|o| o.value).sum::<f64>() / n,
-            );
-        }
-        let [(t0, y0), (t1, y1), (t2, y2)] = means;
-        let (before, now) = ((y1 - y0) / (t1 - t0), (y2 - y1) / (t2 - t1));
-        let fade = libm::exp(-0.5 * (t2 - t0) / spec.tau_max_s);
-        let error = (SLOW_ERRORS * scatter * libm::sqrt(6.0 / block as f64) + 0.5 * spec.resolution) / (t2 - t1);
-        let too_slow = now * before > 0.0 && libm::fabs(now) > fade * libm::fabs(before) + error;
-        if too_slow && found.is_none_or(|rate| libm::fabs(now) > libm::fabs(rate)) {
-            found = Some(now);
-        }
-        block *= 2;
-    }
-    found
-}
-
 /// How many readings at the end show the very same number.
 pub(super) fn equal_run(obs: &[Obs]) -> usize {
     let Some(last) = obs.last() else { return 0 };

@@ -24,9 +24,9 @@ pub(super) struct Obs {
 
 /// What is known of the stream beyond one window.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Around<'a> {
-    /// The readings before the window, back to the last break.
-    pub(super) before: &'a [Obs],
+pub(super) struct Around {
+    /// The longest time constant that counts now.
+    pub(super) tau_s: f64,
     /// The window's scatter is an approach's, so it is no evidence against the noise ceiling.
     pub(super) fading: bool,
     /// How far the value may come back of the way it has just come.
@@ -50,8 +50,6 @@ pub(super) struct Bounds {
     pub(super) scatter: f64,
     /// The late block differs from the early one by more than noise.
     pub(super) moving: bool,
-    /// The longest time constant that the movement before and in the window allows; infinite where it does not tell.
-    pub(super) tau_up_s: f64,
 }
 
 impl Bounds {
@@ -83,7 +81,7 @@ pub(super) fn look_at(
     part: Part,
     spec: &SettleSpec,
     tail: f64,
-    around: Around<'_>,
+    around: Around,
 ) -> Option<Bounds> {
     match part {
         Part::Whole => look(window, spec, tail, around),
@@ -96,27 +94,9 @@ pub(super) fn look_at(
 
 /// The interval for the settled value from one window; `tail` is the probability that may be spent on it (both sides
 /// together). None if the window says nothing.
-fn look(window: &[Obs], spec: &SettleSpec, tail: f64, around: Around<'_>) -> Option<Bounds> {
+fn look(window: &[Obs], spec: &SettleSpec, tail: f64, around: Around) -> Option<Bounds> {
     let bouncing = window.iter().filter(|obs| obs.bouncing).count();
-    let bounds = look_with(window, bouncing, spec, spec.tau_s, tail, around)?;
-    if !bounds.moving {
-        return Some(bounds);
-    }
-    // It is seen to move: no shorter time constant counts than the stream has shown.
-    let tau_s = bounds.tau_up_s.clamp(spec.tau_s, spec.tau_max_s);
-    look_with(window, bouncing, spec, tau_s, tail, around)
-}
-
-/// [`look`] under the assumption of a longest time constant.
-fn look_with(
-    window: &[Obs],
-    bouncing: usize,
-    spec: &SettleSpec,
-    tau_s: f64,
-    tail: f64,
-    around: Around<'_>,
-) -> Option<Bounds> {
-    let (at, split) = best_split(window, bouncing, tau_s)?;
+    let (at, split) = best_split(window, bouncing, around.tau_s)?;
     let (early, late) = window.split_at_checked(at)?;
     let origin = window.first()?.value;
     let mean_early = early.iter().map(|obs| obs.value - origin).sum::<f64>() / split.early;
@@ -130,9 +110,7 @@ fn look_with(
     let far = noise * split.spread + bias * (1.0 + 2.0 * split.gain);
     let end = mean_late + split.gain * step;
     let sd = scatter.sd.max(spec.noise_floor);
-    let quick = quick_scatter(window).max(spec.noise_floor);
-    let moving = libm::fabs(step) > SEEN_SDS * quick * libm::sqrt(1.0 / split.early + 1.0 / split.late);
-    let tau_up_s = if moving { slowest_credible(around.before, early, late, quick, spec) } else { 0.0 };
+    let moving = libm::fabs(step) > SEEN_SDS * sd * libm::sqrt(1.0 / split.early + 1.0 / split.late);
     let rest = if moving { split.gain * step } else { 0.0 };
     let low = origin + (mean_late - near - around.rebound).min(end - far) + around.ahead.min(0.0);
     let high = origin + (mean_late + near + around.rebound).max(end + far) + around.ahead.max(0.0);
@@ -147,42 +125,7 @@ fn look_with(
         standard_uncertainty: type_a(spec, scatter, split.late),
         scatter: sd,
         moving,
-        tau_up_s,
     })
-}
-
-/// Scatter from second differences: a slope leaves no trace in it, and an approach only where it is quick.
-fn quick_scatter(window: &[Obs]) -> f64 {
-    let values = || window.iter().map(|obs| obs.value);
-    let bends = values().zip(values().skip(1)).zip(values().skip(2)).map(|((a, b), c)| a - 2.0 * b + c);
-    let (sum, n) = bends.fold((0.0, 0.0), |(sum, n), bend| (sum + bend * bend, n + 1.0));
-    if n > 0.0 { libm::sqrt(sum / (6.0 * n)) } else { 0.0 }
-}
-
-/// The longest time constant that three blocks allow: what came before the window, its early and its late block. Of an
-/// exponential approach the rates between neighbouring blocks stand as `exp(-time between / tau)`; the earlier is taken at
-/// its least and the later at its most.
-fn slowest_credible(before: &[Obs], early: &[Obs], late: &[Obs], sd: f64, spec: &SettleSpec) -> f64 {
-    let block = |obs: &[Obs]| {
-        let n = obs.len() as f64;
-        (obs.iter().map(|o| o.t_s).sum::<f64>() / n, obs.iter().map(|o| o.value).sum::<f64>() / n, n)
-    };
-    let take = early.len().max(late.len() / 2).min(before.len());
-    let Some(earlier) = before.len().checked_sub(take).and_then(|at| before.get(at..)) else {
-        return f64::INFINITY;
-    };
-    if earlier.is_empty() {
-        return f64::INFINITY;
-    }
-    let ((t0, y0, n0), (t1, y1, n1), (t2, y2, n2)) = (block(earlier), block(early), block(late));
-    let (first, second) = (y1 - y0, y2 - y1);
-    if first * second <= 0.0 {
-        return f64::INFINITY;
-    }
-    let doubt = |a: f64, b: f64| SEEN_SDS * sd * libm::sqrt(1.0 / a + 1.0 / b) + 0.5 * spec.resolution;
-    let least = (libm::fabs(first) - doubt(n0, n1)) / (t1 - t0);
-    let most = (libm::fabs(second) + doubt(n1, n2)) / (t2 - t1);
-    if least <= most { f64::INFINITY } else { 0.5 * (t2 - t0) / libm::log(least / most) }
 }
 
 /// The split with the least noise at the far end. Depends on times alone, so choosing it costs no risk.

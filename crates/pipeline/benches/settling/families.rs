@@ -240,6 +240,11 @@ fn mixed(draft: &mut Draft) {
         let rate_hz = draft.rng.between(1.0, 4.0);
         return probe(draft, (3.0, 30.0), rate_hz);
     }
+    if draft.setup.name == PRESSURE.name {
+        draft.line.before_s = 0.0;
+        repeats(draft, (0.1, 1.0), (1.0, 40.0), 0);
+        return draft.fade((0.2, 3.0));
+    }
     let slowest = if draft.setup.name == CURRENT.name || draft.setup.name == VOLTS.name { 1.0 } else { 2.0 };
     let partials = draft.rng.below(3);
     repeats(draft, (0.1, slowest), (1.0, 40.0), partials);
