@@ -85,10 +85,13 @@ fn shipped() -> RuleSet {
 type Pair = (Outcome, Outcome, f64);
 
 fn row(family: &Family, stated: bool, seeds: std::ops::Range<u64>, rules: &RuleSet, oracles: &[Oracle; 6]) {
-    let count = seeds.end - seeds.start;
     let share = |thread: u64| (seeds.start + thread..seeds.end).step_by(usize::try_from(THREADS).unwrap_or(1));
-    let run = |seed: u64| -> Pair {
+    let only = std::env::var("SETUP").ok();
+    let run = |seed: u64| -> Option<Pair> {
         let stream = draw(family, oracles, seed);
+        if only.as_ref().is_some_and(|name| *name != stream.setup.name) {
+            return None;
+        }
         let oracle = oracle_of(oracles, &stream.setup);
         let bound_s = sequential_bound_s(&stream, oracle, RISK);
         let conversion_s = stated.then(|| stream.line.conversion_s.max(1.0 / stream.line.rate_hz));
@@ -99,14 +102,14 @@ fn row(family: &Family, stated: bool, seeds: std::ops::Range<u64>, rules: &RuleS
             let s = draw(family, oracles, seed);
             println!("seed {seed} {} {:?} {:?} {:?}\n   edges {:?}", s.setup.name, ours, s.body, s.line, oracle.edges);
         }
-        (ours, drive::fixed(draw(family, oracles, seed), oracle), bound_s)
+        Some((ours, drive::fixed(draw(family, oracles, seed), oracle), bound_s))
     };
     let pairs: Vec<Pair> = std::thread::scope(|scope| {
         let threads: Vec<_> =
-            (0..THREADS).map(|thread| scope.spawn(move || share(thread).map(run).collect::<Vec<_>>())).collect();
+            (0..THREADS).map(|thread| scope.spawn({ let (share, run) = (&share, &run); move || share(thread).filter_map(&run).collect::<Vec<_>>() })).collect();
         threads.into_iter().flat_map(|thread| thread.join().expect("a thread")).collect()
     });
-    let n = count as f64;
+    let n = pairs.len() as f64;
     let percent = |events: usize| 100.0 * events as f64 / n;
     let of = |test: fn(&Pair) -> bool| pairs.iter().filter(|pair| test(pair)).count();
     let bound = |events: usize| 100.0 * upper95(events, pairs.len());

@@ -8,7 +8,7 @@ use quantity::Instant;
 use super::budget::{LENGTHS, Starts, WINDOW_MAX};
 use super::interval::Interval;
 use super::spec::SettleSpec;
-use super::swing::Swing;
+use super::swing;
 use super::tempo::Tempo;
 use super::types::{How, Moving, MovingReason, Pace, Settled, Settling};
 use super::watch::{self, Step};
@@ -182,7 +182,7 @@ impl Contact {
         let tempo = Tempo::of(watch::tail(usable, self.n - self.broken_at), spec);
         self.slope = tempo.slope;
         let ahead = self.slope.map_or(0.0, |rate| rate * SLOW_TAUS * spec.tau_max_s);
-        let mut swing = Swing::new(&self.obs, 3.0 * self.scatter(spec) + spec.resolution);
+        let rebound = spec.rebound * swing::travel(&self.obs, tempo.noise);
         for (length, part, weight) in LENGTHS {
             let Some(start) = self.n.checked_sub(length) else { break };
             let share = start.checked_sub(self.stretch_at).and_then(|since| starts.share(since));
@@ -190,7 +190,7 @@ impl Contact {
             let Some(window) = start.checked_sub(self.dropped).and_then(|at| self.obs.get(at..)) else {
                 continue;
             };
-            let rebound = spec.rebound * swing.over(window);
+            let fading = fading && swing::goes_one_way(window, tempo.noise);
             let around = Around { tau_s: tempo.tau_s, fading, rebound, ahead };
             let Some(bounds) = look_at(window, part, spec, spec.risk * share * weight, around) else {
                 continue;

@@ -1,52 +1,46 @@
 //! How much a reading may come back of the way it has just come: a filter that rings overshoots by a part of its travel.
-//! Finds the travel; what it is worth stands in the spec.
+//! Finds the travel; what part of it counts stands in the spec.
 
-use super::contact::FIRST;
 use super::window::Obs;
 
-/// A look of one span believes that what came up to this many spans before its end may come back in part: a ring would have
-/// shown in a span as long as the movement took.
-const REBOUND_SPANS: f64 = 2.0;
+/// A movement has ended when this part of its travel is left.
+const LEFT: f64 = 0.05;
 
-/// How far the readings travelled over a growing span that ends with the newest.
-pub(super) struct Swing<'a> {
-    obs: &'a [Obs],
-    /// A step of this size is movement.
-    step: f64,
-    /// Readings not yet looked at; the first of a contact is looked at only when a movement leads there.
-    left: usize,
-    low: f64,
-    high: f64,
+/// Whether the readings go one way but for noise.
+pub(super) fn goes_one_way(obs: &[Obs], noise: f64) -> bool {
+    let (Some(first), Some(last)) = (obs.first(), obs.last()) else { return true };
+    let values = || obs.iter().map(|obs| obs.value);
+    let (low, high) = (values().fold(f64::INFINITY, f64::min), values().fold(f64::NEG_INFINITY, f64::max));
+    high - low <= libm::fabs(last.value - first.value) + noise
 }
 
-impl<'a> Swing<'a> {
-    pub(super) fn new(obs: &'a [Obs], step: f64) -> Self {
-        Self { obs, step, left: obs.len(), low: f64::INFINITY, high: f64::NEG_INFINITY }
-    }
+/// A step this many times the next is no movement that fades, but the first, partial conversion.
+const FIRST_STEP: f64 = 4.0;
 
-    /// The travel over [`REBOUND_SPANS`] spans of this window, up to its end; a movement that was under way when that span
-    /// began counts from where it began. Windows come in growing order.
-    pub(super) fn over(&mut self, window: &[Obs]) -> f64 {
-        let (Some(first), Some(last)) = (window.first(), window.last()) else { return 0.0 };
-        let from_s = last.t_s - REBOUND_SPANS * (last.t_s - first.t_s) - 1e-9;
-        while let Some(obs) = self.left.checked_sub(1).and_then(|at| self.obs.get(at)) {
-            if obs.t_s < from_s || self.left <= FIRST {
-                break;
-            }
-            (self.low, self.high) = (self.low.min(obs.value), self.high.max(obs.value));
-            self.left -= 1;
+/// The travel of the last movement, as long as the readings have not stood for as long as it took: a ring would have come
+/// back by then. `noise`: what differs by less has not moved.
+pub(super) fn travel(obs: &[Obs], noise: f64) -> f64 {
+    // The first conversion saw a part of the contact: it counts only where the next goes on from it as a movement does.
+    let value = |at: usize| obs.get(at).map(|obs| obs.value);
+    let goes_on = value(0).zip(value(1)).zip(value(2)).is_some_and(|((a, b), c)| {
+        (b - a) * (c - b) > 0.0 && libm::fabs(b - a) <= FIRST_STEP * libm::fabs(c - b)
+    });
+    let obs = if goes_on { obs } else { obs.get(1..).unwrap_or_default() };
+    let Some(last) = obs.last() else { return 0.0 };
+    let away = |obs: &Obs| libm::fabs(obs.value - last.value);
+    let Some(moved) = obs.iter().rposition(|obs| away(obs) > noise) else { return 0.0 };
+    let (mut start, mut far) = (moved, 0.0);
+    for (at, obs) in obs.iter().enumerate().take(moved + 1).rev() {
+        if away(obs) < far - noise {
+            break;
         }
-        let (mut low, mut high, mut at) = (self.low, self.high, self.left);
-        let value = |at: usize| self.obs.get(at).map(|obs| obs.value);
-        let mut step = value(at + 1).zip(value(at)).map_or(0.0, |(a, b)| a - b);
-        while let Some((before, here)) = at.checked_sub(1).and_then(value).zip(value(at)) {
-            if libm::fabs(step) < self.step || (here - before) * step <= 0.0 {
-                break;
-            }
-            (low, high) = (low.min(before), high.max(before));
-            step = here - before;
-            at -= 1;
+        if away(obs) > far {
+            (start, far) = (at, away(obs));
         }
-        (high - low).max(0.0)
     }
+    let ended = obs.iter().rposition(|obs| away(obs) > noise.max(LEFT * far)).unwrap_or(moved);
+    let (Some(first), Some(end)) = (obs.get(start), obs.get(ended + 1)) else { return far };
+    let (took_s, stood_s) = (end.t_s - first.t_s, last.t_s - end.t_s);
+    // A hair less, so that equal spacing is not decided by the last bit.
+    if stood_s >= 0.99 * took_s { 0.0 } else { far }
 }

@@ -15,6 +15,9 @@ use super::window::Obs;
 const BLOCK_MAX: usize = 32;
 /// A step between blocks is seen as movement from this many standard errors on.
 const SEEN_SDS: f64 = 3.5;
+/// Noise reaches this many standard deviations, taken from so many readings.
+const NOISE_SDS: f64 = 3.0;
+const NOISE_READINGS: usize = 12;
 /// Real approaches are not exactly exponential, and blocks are not points: what the blocks allow is taken this much longer.
 const MARGIN: f64 = 1.25;
 /// A fade slower than the longest time constant is told from this many standard errors on.
@@ -27,13 +30,16 @@ pub(super) struct Tempo {
     pub(super) tau_s: f64,
     /// The rate a second, where it fades more slowly than the longest time constant of all allows.
     pub(super) slope: Option<f64>,
+    /// Readings that differ by less have not moved.
+    pub(super) noise: f64,
 }
 
 impl Tempo {
     pub(super) fn of(obs: &[Obs], spec: &SettleSpec) -> Self {
-        let mut tempo = Self { tau_s: spec.tau_s, slope: None };
+        let noise = NOISE_SDS * quick_scatter(tail(obs, NOISE_READINGS)) + spec.resolution;
+        let mut tempo = Self { tau_s: spec.tau_s, slope: None, noise: noise.min(NOISE_SDS * spec.noise_ceiling) };
         let mut block = 1;
-        while block <= BLOCK_MAX && 2 * block <= obs.len() {
+        while block <= BLOCK_MAX && (3 * block <= obs.len() || obs.len() == 2 && block == 1) {
             tempo.look(tail(obs, 3 * block), block, spec);
             block *= 2;
         }
