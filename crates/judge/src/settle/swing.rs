@@ -1,6 +1,8 @@
 //! How much a reading may come back of the way it has just come: a filter that rings overshoots by a part of its travel.
 //! Finds the travel; what part of it counts stands in the spec.
 
+use alloc::vec::Vec;
+
 use super::window::Obs;
 
 /// A movement has ended when this part of its travel is left.
@@ -17,8 +19,8 @@ pub(super) fn goes_one_way(obs: &[Obs], noise: f64) -> bool {
 /// A step this many times the next is no movement that fades, but the first, partial conversion.
 const FIRST_STEP: f64 = 4.0;
 
-/// The travel of the last movement, as long as the readings have not stood for as long as it took: a ring would have come
-/// back by then. `noise`: what differs by less has not moved.
+/// The longest travel of all movements since whose end less time has passed than they took: a ring would have come back by
+/// then. `noise`: what differs by less has not moved.
 pub(super) fn travel(obs: &[Obs], noise: f64) -> f64 {
     // The first conversion saw a part of the contact: it counts only where the next goes on from it as a movement does.
     let value = |at: usize| obs.get(at).map(|obs| obs.value);
@@ -27,20 +29,48 @@ pub(super) fn travel(obs: &[Obs], noise: f64) -> f64 {
     });
     let obs = if goes_on { obs } else { obs.get(1..).unwrap_or_default() };
     let Some(last) = obs.last() else { return 0.0 };
-    let away = |obs: &Obs| libm::fabs(obs.value - last.value);
-    let Some(moved) = obs.iter().rposition(|obs| away(obs) > noise) else { return 0.0 };
-    let (mut start, mut far) = (moved, 0.0);
-    for (at, obs) in obs.iter().enumerate().take(moved + 1).rev() {
-        if away(obs) < far - noise {
-            break;
-        }
-        if away(obs) > far {
-            (start, far) = (at, away(obs));
+    let mut travel: f64 = 0.0;
+    for run in runs(obs, noise) {
+        let (Some(first), Some(end)) = (run.first(), run.last()) else { continue };
+        let far = libm::fabs(end.value - first.value);
+        let moves = |obs: &Obs| libm::fabs(obs.value - end.value) > noise.max(LEFT * far);
+        // The first reading that stands.
+        let Some(stands) = run.iter().rposition(moves).and_then(|at| run.get(at + 1)) else { continue };
+        let (took_s, stood_s) = (stands.t_s - first.t_s, last.t_s - stands.t_s);
+        // A hair less, so that equal spacing is not decided by the last bit.
+        if stood_s < 0.99 * took_s {
+            travel = travel.max(far);
         }
     }
-    let ended = obs.iter().rposition(|obs| away(obs) > noise.max(LEFT * far)).unwrap_or(moved);
-    let (Some(first), Some(end)) = (obs.get(start), obs.get(ended + 1)) else { return far };
-    let (took_s, stood_s) = (end.t_s - first.t_s, last.t_s - end.t_s);
-    // A hair less, so that equal spacing is not decided by the last bit.
-    if stood_s >= 0.99 * took_s { 0.0 } else { far }
+    travel
+}
+
+/// The readings cut at their turning points; a turn by less than the noise is none. Neighbours share the turning point.
+fn runs(obs: &[Obs], noise: f64) -> Vec<&[Obs]> {
+    let mut runs = Vec::new();
+    let (mut from, mut low, mut high) = (0, 0, 0);
+    let value = |at: usize| obs.get(at).map_or(0.0, |obs| obs.value);
+    for at in 1..obs.len() {
+        if value(at) < value(low) {
+            low = at;
+        }
+        if value(at) > value(high) {
+            high = at;
+        }
+        let turned = if low < high && value(high) - value(at) > noise && value(high) - value(low) > noise {
+            Some(high)
+        } else if high < low && value(at) - value(low) > noise && value(high) - value(low) > noise {
+            Some(low)
+        } else {
+            None
+        };
+        if let Some(turn) = turned {
+            runs.extend(obs.get(from..=turn));
+            from = turn;
+            // From the turning point to here it goes one way.
+            (low, high) = if value(at) < value(turn) { (at, turn) } else { (turn, at) };
+        }
+    }
+    runs.extend(obs.get(from..));
+    runs
 }
