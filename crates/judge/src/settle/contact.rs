@@ -255,11 +255,10 @@ impl Contact {
         let apart_s = self.obs.get(self.broken_at.saturating_sub(self.dropped)..).map_or(0.0, |obs| {
             obs.first().zip(obs.last()).map_or(0.0, |(first, last)| last.t_s - first.t_s)
         });
-        let standing = since_break >= READINGS_MIN
-            || since_break >= 2 && apart_s >= TWO_APART_S
-            || watch::fading(&self.obs);
-        self.n >= READINGS_MIN
-            && standing
+        let usable = self.n.saturating_sub(FIRST);
+        let standing = usable >= READINGS_MIN && (since_break >= READINGS_MIN || watch::fading(&self.obs))
+            || since_break >= 2 && apart_s >= TWO_APART_S;
+        standing
             && self.now.width().is_finite()
             && (at - self.since).seconds() >= spec.least_s
     }

@@ -75,7 +75,7 @@ impl SettleSpec {
             conversion_s: None,
             conversion_max_s: 1.0,
             least_s: 0.0,
-            rebound: 0.25,
+            rebound: 0.35,
             tau_s: 2.0,
             tau_max_s: 6.0,
             bounce_s: 0.2,

@@ -3,7 +3,7 @@
 //!
 //! A case starts with `== name`. Then, one per line (`#` starts a remark):
 //! - what is armed: `rule ID`, `unit TAG`, `component NAME`, `plate NAME VALUE`, `bind POINT DEVICE CHANNEL`,
-//!   `accuracy TEXT` (of all meters), `simple` (simple acceptance), `arm`
+//!   `accuracy TEXT` (of all meters), `unpaced` (no profile states how fast a display converts; else once a reading), `simple` (simple acceptance), `arm`
 //! - by hand: `confirm NAME`, `gate` (confirms all of the rule), `withdraw NAME`, `energised`, `again`, `finish`, `yes`,
 //!   `no` (both with the number of a question, or for the one that is open), `typed POINT VALUE`, `open POINT`, `rules none`,
 //!   `rules all`
@@ -21,7 +21,7 @@ use alloc::collections::VecDeque;
 use alloc::format;
 use alloc::vec;
 
-use quantity::{Accuracy, Decimal, Duration, Flags, Sign, State, parse_typed};
+use quantity::{Accuracy, Decimal, Duration, Flags, Sign, State, Timing, parse_typed};
 
 use super::*;
 use crate::limits::DecisionRule;
@@ -35,6 +35,8 @@ pub(super) struct Runner {
     plan: Plan,
     accuracy: Option<Accuracy>,
     seq: u64,
+    /// The profile states that the display converts once a reading.
+    paced: bool,
     noise: u64,
     ticks: bool,
     pending: VecDeque<Stamped>,
@@ -51,6 +53,7 @@ impl Runner {
             plan: *plan,
             accuracy: None,
             seq: 0,
+            paced: true,
             noise: 1,
             ticks,
             pending: VecDeque::new(),
@@ -98,6 +101,7 @@ impl Runner {
                 self.step(Event::Stored { verdict });
             }
             "unwatched" => self.step(Event::Unwatched),
+            "unpaced" => self.paced = false,
             "simple" => self.round.settings.decision = DecisionRule::Simple,
             "arm" => self.step(Event::Arm(Box::new(self.plan.clone()))),
             "confirm" => self.step(Event::Confirm { hold_point: rest.to_string() }),
@@ -206,7 +210,8 @@ impl Runner {
             let at = self.now + Duration::from_secs(-late);
             let channel = channel.parse().map_err(|_| "a channel")?;
             let (seq, accuracy) = (self.seq, self.accuracy);
-            let reading = Reading { at, seq, channel, unit, coupling, state, flags, accuracy, timing: self.timing };
+            let timing = Timing { conversion_s: self.paced.then_some(1.0 / hertz), response_s: None };
+            let reading = Reading { at, seq, channel, unit, coupling, state, flags, accuracy, timing };
             self.step(Event::Reading { device: device.to_string(), reading });
         }
         Ok(())
@@ -284,6 +289,10 @@ pub(super) fn text(output: &Output) -> String {
         },
         Output::Lapsed { name, why } => format!("lapsed {name}: {}", why.text()),
         Output::Settled(r) => format!("settled {} {} {} from {}", r.point, r.shown, r.unit, r.device),
+        Output::Completed { verdict, reading: r } => {
+            format!("completed {verdict}: {} {:.2} {}", r.point, r.quantity.value(), r.unit)
+        }
+        Output::Amended { verdict, word, .. } => format!("amended {verdict}: {word}"),
         Output::Reset { why } => format!("reset {}", why.text()),
         Output::Asked { question, .. } => format!("asked {question}"),
         Output::Refused { why } => format!("refused {why}"),
