@@ -97,7 +97,8 @@ impl Contact {
 
     /// Deals with a reading that no approach explains; None if it is a fair one.
     pub(super) fn weigh_step(&mut self, at: Instant, value: f64, spec: &SettleSpec) -> Option<Settling> {
-        if self.n == 1 && self.obs.iter().all(|obs| libm::fabs(obs.value) < OFF_PART * libm::fabs(value)) {
+        let off = |obs: &Obs| libm::fabs(obs.value) < OFF_PART * libm::fabs(value);
+        if self.n < READINGS_MIN && self.obs.iter().all(off) {
             // The leads had not been on: this is the first conversion that saw the contact.
             *self = Self::begin(at, value, spec);
             return Some(self.moving(spec, &[], None));
