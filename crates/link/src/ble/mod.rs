@@ -6,7 +6,8 @@
 //! each UUID, so that of supply and return air one is lost; it panics in tasks of its own, blocks a thread while it
 //! connects, and its tasks cannot be ended, which clause 6 of the contract asks for.
 
-mod bus;
+mod bluez;
+mod central;
 mod farewell;
 mod find;
 mod place;
@@ -16,6 +17,8 @@ mod table;
 use tokio::time::{Instant, sleep_until};
 
 pub use place::BlePlace;
+
+use central::{CallFault, Central, Seen};
 
 use crate::adapter::{Adapter, Found, Link};
 use crate::backoff::Backoff;
@@ -61,17 +64,20 @@ impl BleAdapter {
     /// # Errors
     /// Why no scan was possible.
     pub async fn scan(&self) -> Result<Vec<Found>, Absence> {
-        let (bus, _signals) = bus::Bus::open(self.bus.as_deref()).await?;
-        let scan = find::start_scan(&bus, &self.closer.hold()).await?;
-        sleep_until(Instant::now() + find::SCAN_TIME).await;
-        let objects = bus.objects().await.map_err(bus::CallFault::service);
-        scan.say().await;
-        let objects = objects?;
-        Ok(find::in_range(&objects).into_iter().map(found).collect())
+        scan::<bluez::Bus>(&self.bus, &self.closer).await
     }
 }
 
-fn found(seen: find::Seen) -> Found {
+async fn scan<C: Central>(place: &C::Place, closer: &Closer) -> Result<Vec<Found>, Absence> {
+    let (central, _signals) = C::open(place).await?;
+    let scan = find::start_scan(&central, &closer.hold()).await?;
+    sleep_until(Instant::now() + find::SCAN_TIME).await;
+    let devices = central.devices().await.map_err(CallFault::service);
+    scan.say().await;
+    Ok(devices?.into_iter().map(found).collect())
+}
+
+fn found(seen: Seen) -> Found {
     let services: Vec<String> = seen.services.iter().map(ToString::to_string).collect();
     let changes = if seen.is_random { "; its address may change, then use name= or service=" } else { "" };
     Found {
@@ -101,7 +107,7 @@ impl Adapter for BleAdapter {
         let hold = self.closer.hold();
         let link = TaskLink::start(selector, options, |outlet| {
             #[allow(unused_mut)] // tests set the trip
-            let mut source = session::Source::new(place, bus, outlet, silence, backoff, hold);
+            let mut source = session::Source::<bluez::Bus>::new(place, bus, outlet, silence, backoff, hold);
             #[cfg(test)]
             (source.trip = std::sync::Arc::clone(&self.trip));
             session::supervise(source)

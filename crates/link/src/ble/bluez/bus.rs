@@ -2,15 +2,13 @@
 //! objects the service has. Knows no selectors and no links.
 
 use std::collections::{BTreeMap, HashMap};
-use std::time::Duration;
 
 use tokio::time::timeout;
 use zbus::{Connection, DynamicType, Message, MessageStream, OwnedObjectPath, OwnedVariant, connection};
 
+use crate::ble::central::{CALL_TIME_MAX, CallFault};
 use crate::error::Absence;
 
-/// The longest wait for any one answer.
-pub(super) const CALL_TIME_MAX: Duration = Duration::from_secs(5);
 /// Messages that may wait in the library before it stops reading the socket.
 const MESSAGES_MAX: usize = 256;
 
@@ -19,9 +17,9 @@ pub(super) const DEVICE: &str = "org.bluez.Device1";
 pub(super) const SERVICE: &str = "org.bluez.GattService1";
 pub(super) const CHARACTERISTIC: &str = "org.bluez.GattCharacteristic1";
 pub(super) const DESCRIPTOR: &str = "org.bluez.GattDescriptor1";
-pub(super) const PROPERTIES: &str = "org.freedesktop.DBus.Properties";
-pub(super) const MANAGER: &str = "org.freedesktop.DBus.ObjectManager";
-pub(super) const BUS: &str = "org.freedesktop.DBus";
+const PROPERTIES: &str = "org.freedesktop.DBus.Properties";
+const MANAGER: &str = "org.freedesktop.DBus.ObjectManager";
+const BUS: &str = "org.freedesktop.DBus";
 const BLUEZ: &str = "org.bluez";
 
 /// Properties of one interface of one object.
@@ -29,36 +27,13 @@ pub(super) type Properties = BTreeMap<String, OwnedVariant>;
 /// Everything the service has, by path: interfaces and their properties.
 pub(super) type Objects = BTreeMap<String, BTreeMap<String, Properties>>;
 
-/// Why a call gave nothing.
-#[derive(Debug)]
-pub(super) enum CallFault {
-    /// No answer in time.
-    Stalled,
-    /// The service said no, or the bus is gone.
-    Refused(String),
-}
-
-impl CallFault {
-    /// In words, for an [`Absence`].
-    pub(super) fn words(self) -> String {
-        match self {
-            Self::Stalled => format!("no answer in {} s", CALL_TIME_MAX.as_secs()),
-            Self::Refused(detail) => detail,
-        }
-    }
-
-    pub(super) fn service(self) -> Absence {
-        Absence::NoBluetooth { detail: self.words() }
-    }
-}
-
 /// A connection to the system bus. Cheap to clone; the last one closes it.
 #[derive(Clone, Debug)]
-pub(super) struct Bus(Connection);
+pub(in crate::ble) struct Bus(Connection);
 
 impl Bus {
     /// Connects to the bus at `address`, or to the system's own, and gives the signals that will come.
-    pub(super) async fn open(address: Option<&str>) -> Result<(Self, MessageStream), Absence> {
+    pub(super) async fn connect_to(address: Option<&str>) -> Result<(Self, MessageStream), Absence> {
         let builder = match address {
             Some(address) => connection::Builder::address(address),
             None => connection::Builder::system(),
@@ -136,7 +111,7 @@ impl Bus {
     }
 
     /// Reads the value of a characteristic or descriptor.
-    pub(super) async fn read(&self, path: &str, interface: &str) -> Result<Vec<u8>, CallFault> {
+    pub(super) async fn read_value(&self, path: &str, interface: &str) -> Result<Vec<u8>, CallFault> {
         let answer = self.call(path, interface, "ReadValue", &Properties::new()).await?;
         answer.body().deserialize().map_err(|error| CallFault::Refused(error.to_string()))
     }
