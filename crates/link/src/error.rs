@@ -14,7 +14,7 @@ pub enum SelectorFault {
     NoScheme,
     /// The text is a path to a device without `serial:` in front.
     BarePath,
-    /// The scheme is not 1 to 16 of `a-z 0-9 -`, starting with a letter.
+    /// The scheme is not 1 to 16 of `a-z 0-9 - +`, starting with a letter.
     BadScheme,
     /// Longer than 1024 bytes.
     TooLong,
@@ -36,7 +36,7 @@ pub enum SelectorFault {
     BadPort,
     /// An IPv6 address without brackets.
     BareIpv6,
-    /// A Bluetooth selector that is no address, `name=` or `service=`.
+    /// A Bluetooth selector that is no address, `id=`, `name=` or `service=`.
     BadBle,
     /// A name with characters other than letters, digits, `-`, `_`, `.`.
     BadName,
@@ -49,7 +49,7 @@ impl fmt::Display for SelectorFault {
             Self::BarePath => {
                 "a path alone does not say how to read it; write serial:/dev/serial/by-id/NAME for a device, file:PATH for recorded bytes"
             }
-            Self::BadScheme => "the scheme must be 1 to 16 small letters, digits or '-', starting with a letter",
+            Self::BadScheme => "the scheme must be 1 to 16 small letters, digits, '-' or '+', starting with a letter",
             Self::TooLong => "it is longer than 1024 bytes",
             Self::ControlCharacter => "it holds a control character",
             Self::RestMissing => "nothing stands after the colon; say which device",

@@ -37,7 +37,7 @@
 
 mod adapter;
 mod backoff;
-#[cfg(all(feature = "ble", target_os = "linux"))]
+#[cfg(feature = "ble")]
 mod ble;
 mod closing;
 pub mod conformance;
@@ -71,7 +71,9 @@ mod tcp;
 mod tracer;
 
 pub use adapter::{Adapter, Found, Link, RequestRefused, Requests};
-#[cfg(all(feature = "ble", target_os = "linux"))]
+#[cfg(feature = "ble-portable")]
+pub use ble::PortableBleAdapter;
+#[cfg(feature = "ble")]
 pub use ble::{BleAdapter, BlePlace};
 pub use closing::{CLOSE_TIME_MAX, Closing, NotLetGo};
 pub use error::{Absence, Mend, OpenError, SelectorFault};

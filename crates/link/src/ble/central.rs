@@ -15,8 +15,8 @@ pub(super) const CALL_TIME_MAX: Duration = Duration::from_secs(5);
 /// Why a call gave nothing.
 #[derive(Debug)]
 pub(super) enum CallFault {
-    /// No answer in time.
-    Stalled,
+    /// No answer within this time.
+    Stalled(Duration),
     /// The service said no, or the way to it is gone.
     Refused(String),
 }
@@ -25,7 +25,7 @@ impl CallFault {
     /// In words, for an [`Absence`].
     pub(super) fn words(self) -> String {
         match self {
-            Self::Stalled => format!("no answer in {} s", CALL_TIME_MAX.as_secs()),
+            Self::Stalled(limit) => format!("no answer in {} s", limit.as_secs()),
             Self::Refused(detail) => detail,
         }
     }

@@ -44,7 +44,9 @@ pub(super) async fn start_scan<C: Central>(central: &C, hold: &Hold) -> Result<F
         None => return Err(Absence::NoRadio),
         Some(_) if radios.iter().all(|radio| radio.power == Power::Off) => Absence::RadioOff,
         Some(_) => Absence::NoBluetooth {
-            detail: "the system does not say whether the radio is on; it may keep Bluetooth from this program".to_owned(),
+            detail:
+                "the system does not say whether the radio is on; it may keep Bluetooth from this program"
+                    .to_owned(),
         },
     };
     let mut scanning = false;
@@ -75,6 +77,7 @@ pub(super) async fn start_scan<C: Central>(central: &C, hold: &Hold) -> Result<F
 /// connection of the old one. Such a one is taken without a scan, which may not even be possible while it stands.
 pub(super) async fn find<C: Central>(
     central: &C,
+    scheme: &str,
     place: &BlePlace,
     before: Option<&Seen>,
     hold: &Hold,
@@ -88,7 +91,7 @@ pub(super) async fn find<C: Central>(
         return Ok(held.clone());
     }
     let scan = start_scan(central, hold).await?;
-    let found = listen(central, place, before, sure).await;
+    let found = listen(central, scheme, place, before, sure).await;
     // Before connecting: a radio that scans connects badly, and what is not needed costs the meters' batteries.
     scan.say().await;
     found
@@ -104,6 +107,7 @@ async fn fitting<C: Central>(central: &C, place: &BlePlace) -> Result<Vec<Seen>,
 /// Looks at what the scan shows until the meter is there or the time is over.
 async fn listen<C: Central>(
     central: &C,
+    scheme: &str,
     place: &BlePlace,
     before: Option<&Seen>,
     sure: impl Fn(&&Seen) -> bool,
@@ -115,24 +119,30 @@ async fn listen<C: Central>(
             return Ok(sure.clone());
         }
         if Instant::now() >= end {
-            return choose(fitting, place, before);
+            return choose(fitting, scheme, place, before);
         }
         sleep(LOOK_EVERY).await;
     }
 }
 
-fn choose(fitting: Vec<Seen>, place: &BlePlace, before: Option<&Seen>) -> Result<Seen, Absence> {
+fn choose(
+    fitting: Vec<Seen>,
+    scheme: &str,
+    place: &BlePlace,
+    before: Option<&Seen>,
+) -> Result<Seen, Absence> {
     let mut possible: Vec<Seen> =
         fitting.into_iter().filter(|seen| before.is_none_or(|before| seen.can_be(before))).collect();
     match (possible.pop(), possible.as_slice()) {
         (Some(one), []) => Ok(one),
         (Some(one), others) => {
-            let devices = others.iter().chain([&one]).map(|seen| format!("ble:{}", seen.address)).collect();
-            Err(Absence::SeveralInRange { what: place.to_string(), devices })
+            let devices =
+                others.iter().chain([&one]).map(|seen| format!("{scheme}:{}", seen.address)).collect();
+            Err(Absence::SeveralInRange { what: format!("{scheme}:{place}"), devices })
         }
         (None, _) => {
             let note = before.map_or_else(String::new, |before| format!(" (it was {})", before.address));
-            Err(Absence::NotFound { what: format!("{place}{note}") })
+            Err(Absence::NotFound { what: format!("{scheme}:{place}{note}") })
         }
     }
 }

@@ -1,4 +1,4 @@
-//! Which Bluetooth meter is meant: its address, its name, or a service it offers. Reads and prints it; touches no radio.
+//! Which Bluetooth meter is meant: its address, its name, or a service it offers. Reads and prints what stands behind the scheme; touches no radio.
 
 use std::fmt;
 
@@ -27,10 +27,10 @@ pub enum BlePlace {
 impl fmt::Display for BlePlace {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Address(address) => write!(f, "ble:{address}"),
-            Self::Id(id) => write!(f, "ble:id={id}"),
-            Self::Name(name) => write!(f, "ble:name={name}"),
-            Self::Service(uuid) => write!(f, "ble:service={uuid}"),
+            Self::Address(address) => f.write_str(address),
+            Self::Id(id) => write!(f, "id={id}"),
+            Self::Name(name) => write!(f, "name={name}"),
+            Self::Service(uuid) => write!(f, "service={uuid}"),
         }
     }
 }

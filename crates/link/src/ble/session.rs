@@ -41,6 +41,7 @@ const TOLD_MAX: usize = 128;
 /// One meter, for as long as its link lives.
 #[derive(Debug)]
 pub(super) struct Source<C: Central> {
+    scheme: &'static str,
     place: BlePlace,
     central: C::Place,
     outlet: Outlet,
@@ -60,7 +61,7 @@ pub(super) struct Source<C: Central> {
 
 impl<C: Central> Source<C> {
     pub(super) fn new(
-        place: BlePlace,
+        (scheme, place): (&'static str, BlePlace),
         central: C::Place,
         outlet: Outlet,
         silence: Option<Duration>,
@@ -68,6 +69,7 @@ impl<C: Central> Source<C> {
         hold: Hold,
     ) -> Self {
         Self {
+            scheme,
             place,
             central,
             outlet,
@@ -272,7 +274,7 @@ fn take<C: Central>(signal: Signal, shared: &Shared<'_, C>) -> Option<Loss> {
 }
 
 async fn serve<C: Central>(central: &C, source: &mut Source<C>, shared: &Shared<'_, C>) -> End {
-    let seen = match find(central, &source.place, source.before.as_ref(), &source.hold).await {
+    let seen = match find(central, source.scheme, &source.place, source.before.as_ref(), &source.hold).await {
         Ok(seen) => seen,
         Err(absence) => return End::Absent(absence),
     };
@@ -309,7 +311,7 @@ async fn open<C: Central>(central: &C, seen: &Seen) -> Result<Loaded, Trouble> {
         connected.map_err(|fault| match fault {
             CallFault::Refused(why) if table::wants_pairing(&why) => (why, Mend::Pair),
             CallFault::Refused(why) => (why, Mend::Release),
-            stalled @ CallFault::Stalled => service(stalled),
+            stalled @ CallFault::Stalled(_) => service(stalled),
         })?;
     }
     let most = if seen.connected { HELD_SERVICES_TIME_MAX } else { SERVICES_TIME_MAX };
@@ -346,7 +348,7 @@ fn service(fault: CallFault) -> Trouble {
 fn tell<C: Central>(source: &mut Source<C>, seen: &Seen, left_out: Vec<String>) {
     for words in left_out {
         if source.told.len() < TOLD_MAX && !source.told.contains(&words) {
-            tracing::warn!("ble:{}: {words}", seen.address);
+            tracing::warn!("{}:{}: {words}", source.scheme, seen.address);
             source.told.insert(words);
         }
     }
@@ -360,7 +362,7 @@ async fn subscribe<C: Central>(central: &C, table: &Table) -> Result<(), Loss> {
             Ok(_) => any = true,
             Err(CallFault::Refused(_)) => {}
             // A service that does not answer would cost as long for each of them.
-            Err(CallFault::Stalled) => return Err(Loss::Io(std::io::ErrorKind::TimedOut)),
+            Err(CallFault::Stalled(_)) => return Err(Loss::Io(std::io::ErrorKind::TimedOut)),
         }
     }
     if any { Ok(()) } else { Err(Loss::Refused) }
@@ -440,7 +442,7 @@ async fn subscribe_again<C: Central>(
     }
     for characteristic in table.values().filter(|characteristic| characteristic.sends) {
         // What was not subscribed to any more says so; that is what is to be mended.
-        if let Err(CallFault::Stalled) = central.unsubscribe(&characteristic.key).await {
+        if let Err(CallFault::Stalled(_)) = central.unsubscribe(&characteristic.key).await {
             break;
         }
     }

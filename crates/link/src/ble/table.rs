@@ -78,7 +78,8 @@ pub(super) async fn load<C: Central>(central: &C, roster: Roster) -> Result<Load
     let mut loaded = Loaded { left_out: roster.withheld, ..Loaded::default() };
     for listed in roster.listed {
         // One that is left out keeps its number, so that those behind it do not change theirs.
-        let Some(index) = u8::try_from(listed.place).ok().filter(|_| listed.place < CHARACTERISTICS_MAX) else {
+        let Some(index) = u8::try_from(listed.place).ok().filter(|_| listed.place < CHARACTERISTICS_MAX)
+        else {
             loaded.left_out.push(format!(
                 "it has more than {CHARACTERISTICS_MAX} characteristics; the rest is not read"
             ));
@@ -122,7 +123,7 @@ async fn describe<C: Central>(
                 Err(format!("there are more than {PRESENTATIONS_MAX} of them"))
             }
             Ok(bytes) => Ok(bytes),
-            Err(CallFault::Stalled) => return Err(CallFault::Stalled),
+            Err(stalled @ CallFault::Stalled(_)) => return Err(stalled),
             Err(CallFault::Refused(why)) => {
                 loaded.wants_pairing |= wants_pairing(&why);
                 Err(why)
@@ -170,5 +171,7 @@ pub(super) fn wants_pairing(why: &str) -> bool {
     ["NotPermitted", "NotAuthorized", "Authentication"]
         .iter()
         .any(|name| why.contains(&format!("org.bluez.Error.{name}")))
-        || ["Authentication is insufficient", "Encryption is insufficient"].iter().any(|words| why.contains(words))
+        || ["Authentication is insufficient", "Encryption is insufficient"]
+            .iter()
+            .any(|words| why.contains(words))
 }

@@ -9,9 +9,9 @@ use futures_util::StreamExt as _;
 use wire::gatt::Uuid;
 use zbus::{Message, MessageStream, Variant};
 
-use super::central::{CallFault, Central, Listed, Power, Radio, Roster, Seen, Signal};
+use crate::ble::central::{CallFault, Central, Listed, Power, Radio, Roster, Seen, Signal};
 use crate::error::Absence;
-pub(super) use bus::Bus;
+pub(in crate::ble) use bus::Bus;
 use bus::{ADAPTER, CHARACTERISTIC, DESCRIPTOR, DEVICE, Objects, Properties, SERVICE, property};
 
 impl Central for Bus {

@@ -43,7 +43,7 @@ impl Bus {
         let connection = match attempt.await {
             Ok(Ok(connection)) => connection,
             Ok(Err(error)) => return Err(CallFault::Refused(error.to_string()).service()),
-            Err(_elapsed) => return Err(CallFault::Stalled.service()),
+            Err(_elapsed) => return Err(CallFault::Stalled(CALL_TIME_MAX).service()),
         };
         let stream = MessageStream::from(&connection);
         let bus = Self(connection);
@@ -98,7 +98,7 @@ impl Bus {
         {
             Ok(Ok(answer)) => Ok(answer),
             Ok(Err(error)) => Err(CallFault::Refused(error.to_string())),
-            Err(_elapsed) => Err(CallFault::Stalled),
+            Err(_elapsed) => Err(CallFault::Stalled(CALL_TIME_MAX)),
         }
     }
 
