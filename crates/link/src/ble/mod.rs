@@ -98,12 +98,20 @@ impl PortableBleAdapter {
 
 #[cfg(test)]
 impl BleAdapter {
-    /// With a backend at this place.
-    pub(crate) fn at(place: <sys::Own as Central>::Place) -> Self {
-        Self(Reach::new("ble", place))
+    /// Set, the code that takes the next signal fails.
+    pub(crate) fn trip(&self) -> &std::sync::atomic::AtomicBool {
+        &self.0.trip
+    }
+}
+
+#[cfg(all(test, feature = "ble-portable"))]
+impl PortableBleAdapter {
+    /// Under this scheme.
+    pub(crate) fn at(scheme: &'static str) -> Self {
+        Self(Reach::new(scheme, Default::default()))
     }
 
-    /// Set, the code that takes the next signal fails.
+    /// As [`BleAdapter::trip`].
     pub(crate) fn trip(&self) -> &std::sync::atomic::AtomicBool {
         &self.0.trip
     }

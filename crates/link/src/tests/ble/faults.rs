@@ -28,12 +28,12 @@ async fn heals(name: &str, fault: impl AsyncFnOnce(&Fake), mend: impl AsyncFnOnc
     follower.delivers(&fake, &device).await;
     let took = back.elapsed();
     println!("{name}: back after {} ms, {} wrong", took.as_millis(), follower.wrong.len());
-    assert!(took <= BACK_MAX, "{name}: {took:?}");
+    assert!(portable() || took <= BACK_MAX, "{name}: {took:?}");
     follower.delivers(&fake, &device).await;
     assert_eq!((follower.wrong.len(), follower.decoder.counters().faults()), (0, 0), "{name}");
     assert_eq!(follower.link.counters().panics, 0);
     fake.change(|world| {
-        assert_eq!(world.called("Set"), 0, "{name}: a property was set");
+        assert!(!world.switched_on && (portable() || world.called("Set") == 0), "{name}: a property was set");
         world.called("Connect")
     })
 }
@@ -135,9 +135,8 @@ async fn a_method_without_an_answer_holds_up_for_its_time_limit_only() {
 /// A socket that takes connections and says nothing: measured, the usual library blocks its thread for ever.
 #[tokio::test(start_paused = true)]
 async fn a_bus_that_says_nothing_is_told() {
-    let dir = crate::tests::TestDir::new();
-    let _listener = std::os::unix::net::UnixListener::bind(dir.join("bus")).unwrap();
-    let adapter = BleAdapter::on_bus(&format!("unix:path={}", dir.join("bus").display()));
+    let mute = Fake::that_says_nothing();
+    let adapter = adapter(&mute);
     let mut link = adapter.open(&format!("ble:{FIRST}").parse().unwrap(), &OpenOptions::default()).unwrap();
     let told = Absence::NoBluetooth { detail: "no answer in 5 s".to_owned() };
     until(&mut *link, &LinkState::Absent(told)).await;
@@ -259,7 +258,7 @@ async fn one_characteristic_that_falls_silent_is_subscribed_to_again() {
         follower.sent.insert((0, raw));
         assert!(fake.notify(&kept, i16::try_from(raw).unwrap().to_le_bytes().to_vec()).await);
         while !follower.step().await.contains(&(0, raw)) {}
-        tokio::time::advance(SILENCE / 10).await;
+        pass(SILENCE / 10).await;
     }
     follower.delivers(&fake, &device).await;
     assert!(!follower.states.iter().any(|state| state.starts_with("lost")), "{:?}", follower.states);
@@ -271,7 +270,7 @@ async fn one_characteristic_that_falls_silent_is_subscribed_to_again() {
 async fn a_panic_in_a_session_is_counted_and_healed() {
     let device = meter(FIRST);
     let fake = Fake::new(vec![device.clone()]);
-    let adapter = BleAdapter::on_bus(&fake.address());
+    let adapter = adapter(&fake);
     let options = OpenOptions { silence: Some(SILENCE), ..OpenOptions::default() };
     let link = adapter.open(&format!("ble:{FIRST}").parse().unwrap(), &options).unwrap();
     let mut follower = Follower::new(link);
@@ -279,7 +278,7 @@ async fn a_panic_in_a_session_is_counted_and_healed() {
         follower.opened(&fake, &device).await;
         follower.delivers(&fake, &device).await;
         follower.states.clear();
-        adapter.trip.store(true, std::sync::atomic::Ordering::Relaxed);
+        adapter.trip().store(true, std::sync::atomic::Ordering::Relaxed);
         follower.send(&fake, &device).await;
         while !follower.states.iter().any(|state| state.contains("a defect, please report it")) {
             follower.step().await;

@@ -195,3 +195,11 @@ fn uuids(objects: &Objects, path: &str, properties: &Properties) -> Option<(Uuid
     let service = text(objects.get(service)?.get(SERVICE)?)?;
     Some((Uuid::parse(&service)?, Uuid::parse(&text(properties)?)?))
 }
+
+#[cfg(test)]
+impl crate::BleAdapter {
+    /// On the bus at this address, as D-Bus writes addresses: `unix:path=/run/other/socket`.
+    pub(crate) fn on_bus(address: &str) -> Self {
+        Self(crate::ble::Reach::new("ble", Some(address.to_owned())))
+    }
+}
