@@ -26,7 +26,6 @@
         feature = "stdin",
         feature = "sim",
         feature = "manual",
-        target_os = "linux"
     )),
     allow(
         dead_code,
