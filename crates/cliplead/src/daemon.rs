@@ -38,7 +38,7 @@ use crate::config::{self, Config};
 use crate::last_good::LastGood;
 use crate::output::{self, Exit, talk};
 use crate::rules::Texts;
-use crate::signals::StopSignals;
+use crate::sys::StopSignals;
 
 pub(crate) use self::core::{Act, Ask, Input, Notice};
 

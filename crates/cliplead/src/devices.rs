@@ -17,6 +17,7 @@ use crate::daemon;
 use crate::learn;
 use crate::links::{self, Stop};
 use crate::output::{Exit, data, talk};
+use crate::sys;
 
 /// Runs the command.
 ///
@@ -28,7 +29,6 @@ pub(crate) fn run(options: &DevicesOptions) -> anyhow::Result<Exit> {
         DevicesCommand::Watch(watch) => {
             links::run(&daemon::registry(), async |registry, stop| follow(watch, registry, stop).await)
         }
-        #[cfg(unix)]
         DevicesCommand::Doctor(doctor) => crate::doctor::run(doctor),
         DevicesCommand::Learn(options) => learn::run(options),
     }
@@ -94,10 +94,7 @@ fn list(with_scan: bool, format: Format) -> anyhow::Result<Exit> {
             talk(&line);
         }
     }
-    if cfg!(unix)
-        && found
-            .iter()
-            .all(|device| device.selector.is_none() || device.hindrance.is_some() || is_manual(device))
+    if found.iter().all(|device| device.selector.is_none() || device.hindrance.is_some() || is_manual(device))
     {
         talk("If a meter is plugged in or switched on, `cliplead devices doctor` says what is in the way.");
     }
@@ -113,7 +110,7 @@ fn nothing_attached(schemes: &[&str]) -> Vec<String> {
     let mut lines = vec!["no meter is attached. Looked for:".to_owned()];
     for scheme in schemes {
         let note = match *scheme {
-            "serial" => "ports with hardware behind them, in /sys/class/tty: none",
+            "serial" => sys::SERIAL_LOOKED_FOR,
             "ble" => "only with --scan, which listens for some seconds and switches no radio on",
             "tcp" => "is never looked for; write tcp:HOST:PORT of your serial server",
             "file" => "is never looked for; write file:PATH of recorded bytes",

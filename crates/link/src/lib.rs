@@ -26,7 +26,6 @@
         feature = "stdin",
         feature = "sim",
         feature = "manual",
-        target_os = "linux"
     )),
     allow(
         dead_code,
@@ -41,7 +40,6 @@ mod backoff;
 mod ble;
 mod closing;
 pub mod conformance;
-#[cfg(unix)]
 pub mod doctor;
 mod error;
 mod event;
@@ -55,16 +53,15 @@ mod options;
 mod polled;
 mod queue;
 mod registry;
-#[cfg(unix)]
-mod rights;
 mod selector;
-#[cfg(all(feature = "serial", unix))]
+#[cfg(feature = "serial")]
 mod serial;
 #[cfg(feature = "sim")]
 mod sim;
 #[cfg(feature = "stdin")]
 mod stdin;
 mod supervise;
+mod sys;
 mod task;
 #[cfg(feature = "tcp")]
 mod tcp;
@@ -87,14 +84,14 @@ pub use options::{DataBits, LineSettings, OpenOptions, OptionFault, Pace, Parity
 pub use polled::PolledAdapter;
 pub use registry::Registry;
 pub use selector::Selector;
-#[cfg(all(feature = "serial", unix))]
+#[cfg(feature = "serial")]
 pub use serial::{SerialAdapter, SerialPlace, UsbIdentity};
-#[cfg(all(feature = "serial", feature = "sim", unix))]
-pub use sim::pty::{PtyError, PtyMeter, PtyOptions, WhenFull};
 #[cfg(feature = "sim")]
 pub use sim::{Script, SimAdapter, Step, Steps};
 #[cfg(feature = "stdin")]
 pub use stdin::StdinAdapter;
+#[cfg(all(feature = "serial", feature = "sim"))]
+pub use sys::meters::*;
 #[cfg(feature = "tcp")]
 pub use tcp::{TcpAdapter, TcpHost, TcpPlace};
 pub use tracer::{Traced, TracedAdapter, TracedLink};

@@ -8,8 +8,8 @@ use std::path::PathBuf;
 use std::sync::mpsc;
 use std::time::Duration;
 
-use super::remedy::{Remedy, Run};
 use super::{Finding, Machine, State};
+use crate::doctor::{Remedy, Run};
 
 /// How long the bus has for its answer.
 const ANSWER_TIME_MAX: Duration = Duration::from_secs(1);

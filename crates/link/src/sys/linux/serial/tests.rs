@@ -5,9 +5,9 @@ use std::io;
 use std::os::unix::fs::symlink;
 use std::path::Path;
 
-use super::TestDir;
-use crate::serial::access::group_name;
-use crate::serial::open::absence;
+use super::access::group_name;
+use super::{Source, absence};
+use crate::tests::TestDir;
 use crate::{Absence, Adapter, SerialAdapter, UsbIdentity};
 
 /// One USB adapter as the kernel shows it: `class/NAME/device` leads below a directory with the identity.
@@ -40,7 +40,7 @@ pub(crate) fn unplug_usb(root: &Path, name: &str) {
 }
 
 pub(crate) fn adapter(root: &Path) -> SerialAdapter {
-    SerialAdapter::under(&root.join("dev"), &root.join("class"))
+    SerialAdapter::on(Source { dev: root.join("dev"), tty_class: root.join("class") })
 }
 
 #[test]

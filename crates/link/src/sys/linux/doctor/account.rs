@@ -3,21 +3,21 @@
 use std::path::Path;
 
 use super::Machine;
-use crate::rights::{MAKE_FILES, READ_AND_WRITE, Rights, identity};
+use crate::sys::linux::rights::{MAKE_FILES, READ_AND_WRITE, Rights, identity};
 
 /// An account.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Account {
+pub(crate) struct Account {
     /// Its number.
-    pub uid: u32,
+    pub(crate) uid: u32,
     /// Its name, where the machine has one for it.
-    pub name: Option<String>,
+    pub(crate) name: Option<String>,
     /// Its home folder, where the machine has one for it.
-    pub home: Option<String>,
+    pub(crate) home: Option<String>,
     /// The groups that count now.
-    pub gids: Vec<u32>,
+    pub(crate) gids: Vec<u32>,
     /// Told from a running process, not only from the group file.
-    pub is_process: bool,
+    pub(crate) is_process: bool,
 }
 
 impl Account {

@@ -5,10 +5,10 @@ use std::path::Path;
 
 use super::account::{Group, groups};
 use super::holders::Holders;
-use super::remedy::{Remedy, Run};
 use super::{Finding, Machine, State};
-use crate::serial::ports::{self, Port};
-use crate::serial::{Roots, SerialPlace};
+use crate::doctor::{Remedy, Run};
+use crate::serial::{Port, SerialPlace};
+use crate::sys::linux::serial::{Source, ports};
 
 /// The most ports looked at.
 const PORTS_MAX: usize = 256;
@@ -18,13 +18,13 @@ const WHY_NAME: &str = "A number goes by order of plugging in; tomorrow it may b
 const WHY_USE: &str =
     "Two programs on one port each get a part of the bytes, so a port that is taken is not opened.";
 
-pub(crate) fn roots(machine: &Machine) -> Roots {
-    Roots { dev: machine.at("dev"), tty_class: machine.at("sys/class/tty") }
+fn source(machine: &Machine) -> Source {
+    Source { dev: machine.at("dev"), tty_class: machine.at("sys/class/tty") }
 }
 
 /// The ports of the machine.
 pub(crate) fn ports(machine: &Machine) -> Vec<Port> {
-    let mut ports = ports::scan(&roots(machine));
+    let mut ports = ports::scan(&source(machine));
     ports.truncate(PORTS_MAX);
     ports
 }

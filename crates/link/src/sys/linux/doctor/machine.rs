@@ -7,7 +7,7 @@ use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
 use super::Account;
-use crate::rights::Rights;
+use crate::sys::linux::rights::Rights;
 
 /// The most bytes read of one file.
 const FILE_BYTES_MAX: u64 = 256 * 1024;
@@ -19,13 +19,16 @@ const NAMES_MAX: usize = 65_536;
 pub struct Machine {
     root: PathBuf,
     /// Who is to use the meter; `None` when it cannot be told.
-    pub account: Option<Account>,
+    pub(crate) account: Option<Account>,
     /// Owners and groups that only root could give to the files of a made-up tree.
     #[cfg(test)]
     pub(crate) owners: BTreeMap<String, (u32, u32)>,
 }
 
 impl Machine {
+    /// Whether another machine can be looked at by its files, an account be named, and a remedy be run.
+    pub const SHOWS_IN_FILES: bool = true;
+
     /// This machine, for the account `name`, or for whoever runs the program.
     #[must_use]
     pub fn here(name: Option<&str>) -> Self {
@@ -46,6 +49,18 @@ impl Machine {
             None => Account::of_this_process(&machine),
         };
         machine
+    }
+
+    /// Whether it is known who is to use the meter.
+    #[must_use]
+    pub fn knows_account(&self) -> bool {
+        self.account.is_some()
+    }
+
+    /// Whether whoever is to use the meter is root.
+    #[must_use]
+    pub fn is_root(&self) -> bool {
+        self.account.as_ref().is_some_and(|account| account.uid == 0)
     }
 
     /// Where a path of the machine, with or without its leading slash, lies.

@@ -17,8 +17,8 @@ use tokio::time::{Instant, sleep};
 use tokio_serial::{SerialPort as _, SerialStream};
 
 use super::rate::heard;
-use super::script::{Script, Step};
 use crate::event::CHUNK_BYTES_MAX;
+use crate::sim::{Script, Step};
 use crate::supervise::sleep_until_some;
 
 /// Commands that may wait.

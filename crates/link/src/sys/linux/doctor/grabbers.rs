@@ -1,8 +1,8 @@
 //! Services that take or probe new serial ports: the modem service and the braille service, by their Debian names.
 
-use super::remedy::{Remedy, Run};
 use super::serial::{ports, udev_data};
 use super::{Finding, Machine, State};
+use crate::doctor::{Remedy, Run};
 
 /// Where udev looks for rules, the strongest first (udev(7)).
 const RULE_FOLDERS: [&str; 4] =

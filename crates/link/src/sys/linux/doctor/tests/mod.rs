@@ -8,6 +8,7 @@ use std::os::unix::fs::{PermissionsExt as _, symlink};
 
 use self::tree::{Case, Tree, parse};
 use super::*;
+use crate::doctor::{Remedy, Run};
 
 /// What the program would have built in.
 const RULE: &str = "# a rule\n";
@@ -227,13 +228,13 @@ fn a_server_takes_the_connection_or_it_is_said_why() {
     use crate::tcp::TcpPlace;
     let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
     let place = TcpPlace::parse(&listener.local_addr().unwrap().to_string()).unwrap();
-    assert_eq!(tcp(&place).state, State::Fine);
+    assert_eq!(crate::doctor::tcp(&place).state, State::Fine);
     drop(listener);
-    let gone = tcp(&place);
+    let gone = crate::doctor::tcp(&place);
     assert_eq!(gone.state, State::Hindered);
     assert!(gone.finding.contains("refused"), "{gone:?}");
     // RFC 6761, 6.4: names under "invalid" never have an address.
-    let nameless = tcp(&TcpPlace::parse("meter.invalid:4001").unwrap());
+    let nameless = crate::doctor::tcp(&TcpPlace::parse("meter.invalid:4001").unwrap());
     assert_eq!(nameless.state, State::Hindered);
     assert!(nameless.finding.contains("name"), "{nameless:?}");
 }

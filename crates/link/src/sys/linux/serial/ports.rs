@@ -4,40 +4,20 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use super::Roots;
-use super::place::{UsbIdentity, hex4};
-use crate::doctor::small_text;
+use super::Source;
+use crate::serial::{Port, UsbIdentity, hex4};
+use crate::sys::linux::doctor::small_text;
 
 /// How far above a port its USB device is looked for.
 const PARENTS_MAX: usize = 8;
 /// The longest attribute text kept, in characters.
 const ATTRIBUTE_CHARS_MAX: usize = 80;
 
-/// One port.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Port {
-    pub(crate) device: PathBuf,
-    pub(crate) usb: Option<UsbIdentity>,
-    /// Maker and product as the adapter calls itself.
-    pub(crate) title: Option<String>,
-}
-
-impl Port {
-    pub(crate) fn description(&self) -> String {
-        let device = self.device.display();
-        match (&self.usb, &self.title) {
-            (Some(usb), Some(title)) => format!("{title} (USB {usb}), now {device}"),
-            (Some(usb), None) => format!("USB serial port {usb}, now {device}"),
-            (None, _) => format!("serial port {device}"),
-        }
-    }
-}
-
 /// All ports, by device path.
-pub(crate) fn scan(roots: &Roots) -> Vec<Port> {
-    let Ok(entries) = fs::read_dir(&roots.tty_class) else { return Vec::new() };
+pub(crate) fn scan(source: &Source) -> Vec<Port> {
+    let Ok(entries) = fs::read_dir(&source.tty_class) else { return Vec::new() };
     let mut ports: Vec<Port> =
-        entries.flatten().filter_map(|entry| port(&entry.path(), &roots.dev)).collect();
+        entries.flatten().filter_map(|entry| port(&entry.path(), &source.dev)).collect();
     ports.sort_by(|a, b| a.device.cmp(&b.device));
     ports
 }

@@ -3,8 +3,8 @@
 
 use super::account::groups;
 use super::bus;
-use super::remedy::{Remedy, Run};
 use super::{Finding, Machine, State};
+use crate::doctor::{Remedy, Run};
 
 /// Where the bus keeps its policy for BlueZ, the stronger first.
 const POLICIES: [&str; 2] =

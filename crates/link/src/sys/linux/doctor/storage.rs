@@ -4,8 +4,8 @@
 use std::path::Path;
 
 use super::account::homes;
-use super::remedy::{Remedy, Run};
 use super::{Account, Finding, Machine, State};
+use crate::doctor::{Remedy, Run};
 
 /// Folders in which everything belongs to the system (Filesystem Hierarchy Standard 3.0, chapters 3 to 6).
 const SYSTEM: [&str; 12] =

@@ -1,0 +1,58 @@
+//! What the program asks of the system: the clock, signals, its own streams, files that must not keep it waiting, free space, and the
+//! words that fit the system. Every system gives the same items; the rest of the crate asks for no system. Holds the
+//! choice alone.
+
+#[cfg(target_os = "linux")]
+mod linux;
+#[cfg(target_os = "macos")]
+mod macos;
+#[cfg(all(unix, not(any(target_os = "linux", target_os = "macos"))))]
+mod other_unix;
+#[cfg(unix)]
+mod unix;
+#[cfg(windows)]
+mod windows;
+#[cfg(any(windows, test))]
+#[cfg_attr(not(windows), allow(dead_code, reason = "compiled for its tests"))]
+mod windows_names;
+
+#[cfg(target_os = "linux")]
+pub(crate) use linux::*;
+#[cfg(target_os = "macos")]
+pub(crate) use macos::*;
+#[cfg(all(unix, not(any(target_os = "linux", target_os = "macos"))))]
+pub(crate) use other_unix::*;
+#[cfg(unix)]
+pub(crate) use unix::*;
+#[cfg(windows)]
+pub(crate) use windows::*;
+
+/// A serial port as the examples of `--help` name it.
+#[cfg(target_os = "linux")]
+macro_rules! port_example {
+    () => {
+        "serial:/dev/serial/by-id/usb-..."
+    };
+}
+#[cfg(not(target_os = "linux"))]
+macro_rules! port_example {
+    () => {
+        "serial:usb=VVVV:PPPP:SERIAL"
+    };
+}
+pub(crate) use port_example;
+
+/// The same, for a port of any kind.
+#[cfg(target_os = "linux")]
+macro_rules! any_port {
+    () => {
+        "serial:/dev/serial/by-id/..."
+    };
+}
+#[cfg(not(target_os = "linux"))]
+macro_rules! any_port {
+    () => {
+        port_example!()
+    };
+}
+pub(crate) use any_port;

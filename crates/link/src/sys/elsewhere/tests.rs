@@ -1,0 +1,1 @@
+//! Made-up port lists of Windows and macOS.
