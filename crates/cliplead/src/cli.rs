@@ -269,9 +269,10 @@ pub(crate) struct DevicesOptions {
 pub(crate) enum DevicesCommand {
     /// What is attached now, and the selector to write for it
     List {
-        /// Also scan for Bluetooth LE meters in range, about 4 s; connects to nothing and switches no radio on
-        #[arg(long)]
-        scan: bool,
+        /// Also scan for Bluetooth LE meters in range, about 4 s; connects to nothing and switches no radio on. With a scheme, by
+        /// that one: --scan=ble+portable
+        #[arg(long, value_name = "SCHEME", num_args = 0..=1, require_equals = true, default_missing_value = "ble")]
+        scan: Option<String>,
         /// How the list is written
         #[arg(long, value_enum, default_value_t)]
         format: Format,

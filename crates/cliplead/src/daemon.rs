@@ -157,8 +157,10 @@ pub(crate) fn registry() -> Registry {
     let registry = registry.with(link::SerialAdapter::new());
     #[cfg(feature = "tcp")]
     let registry = registry.with(link::TcpAdapter::new());
-    #[cfg(all(feature = "ble", target_os = "linux"))]
+    #[cfg(feature = "ble")]
     let registry = registry.with(link::BleAdapter::new());
+    #[cfg(feature = "ble-portable")]
+    let registry = registry.with(link::PortableBleAdapter::new());
     registry
 }
 

@@ -25,7 +25,7 @@ use crate::sys;
 /// When the device, its file or its profile cannot be used.
 pub(crate) fn run(options: &DevicesOptions) -> anyhow::Result<Exit> {
     match &options.command {
-        DevicesCommand::List { scan, format } => list(*scan, *format),
+        DevicesCommand::List { scan, format } => list(scan.as_deref(), *format),
         DevicesCommand::Watch(watch) => {
             links::run(&daemon::registry(), async |registry, stop| follow(watch, registry, stop).await)
         }
@@ -41,18 +41,19 @@ struct FoundJson {
     hindrance: Option<String>,
 }
 
-/// Bluetooth LE meters in range; a radio sends nothing unless this is asked for.
-#[cfg(all(feature = "ble", target_os = "linux"))]
-fn scan() -> anyhow::Result<Vec<link::Found>> {
-    let radio = link::BleAdapter::new();
-    links::run(&Registry::new().with(radio.clone()), async |_, stop| {
+/// Devices of this scheme that only a scan shows; a radio sends nothing unless this is asked for.
+fn scan(scheme: &str) -> anyhow::Result<Vec<link::Found>> {
+    links::run(&daemon::registry(), async |registry, stop| {
+        let Some(scan) = registry.named(scheme)?.scan() else {
+            anyhow::bail!("{scheme}: needs no scan; `cliplead devices list` shows what is attached");
+        };
         tokio::select! {
             biased;
             asked = stop.asked() => {
                 asked?;
                 anyhow::bail!("stopped; the scan was not over")
             }
-            found = radio.scan() => Ok(found.unwrap_or_else(|absence| {
+            found = scan => Ok(found.unwrap_or_else(|absence| {
                 talk(&format!("no Bluetooth scan: {absence}"));
                 Vec::new()
             })),
@@ -60,16 +61,11 @@ fn scan() -> anyhow::Result<Vec<link::Found>> {
     })
 }
 
-#[cfg(not(all(feature = "ble", target_os = "linux")))]
-fn scan() -> anyhow::Result<Vec<link::Found>> {
-    anyhow::bail!("this build has no Bluetooth; it needs Linux and the feature \"ble\"")
-}
-
-fn list(with_scan: bool, format: Format) -> anyhow::Result<Exit> {
+fn list(scanned: Option<&str>, format: Format) -> anyhow::Result<Exit> {
     let registry = daemon::registry();
     let mut found = registry.list();
-    if with_scan {
-        found.extend(scan()?);
+    if let Some(scheme) = scanned {
+        found.extend(scan(scheme)?);
     }
     for device in &found {
         let json = FoundJson {

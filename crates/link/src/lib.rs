@@ -67,7 +67,7 @@ mod task;
 mod tcp;
 mod tracer;
 
-pub use adapter::{Adapter, Found, Link, RequestRefused, Requests};
+pub use adapter::{Adapter, Found, Link, RequestRefused, Requests, Scanning};
 #[cfg(feature = "ble-portable")]
 pub use ble::PortableBleAdapter;
 #[cfg(feature = "ble")]

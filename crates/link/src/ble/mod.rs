@@ -20,7 +20,7 @@ use tokio::time::{Instant, sleep_until};
 
 pub use place::BlePlace;
 
-use crate::adapter::{Adapter, Found, Link};
+use crate::adapter::{Adapter, Found, Link, Scanning};
 use crate::backoff::Backoff;
 use crate::closing::{Closer, Closing};
 use crate::error::{Absence, OpenError};
@@ -61,15 +61,6 @@ impl BleAdapter {
     pub fn new() -> Self {
         Self::default()
     }
-
-    /// Scans for some seconds and tells what is in range. Connects to nothing and switches no radio on. When it is dropped
-    /// before its end, [`Adapter::close`] waits until the scan is stopped. Must be called within a tokio runtime.
-    ///
-    /// # Errors
-    /// Why no scan was possible.
-    pub async fn scan(&self) -> Result<Vec<Found>, Absence> {
-        self.0.scan().await
-    }
 }
 
 #[cfg(feature = "ble-portable")]
@@ -85,14 +76,6 @@ impl PortableBleAdapter {
     #[must_use]
     pub fn new() -> Self {
         Self::default()
-    }
-
-    /// As [`BleAdapter::scan`].
-    ///
-    /// # Errors
-    /// Why no scan was possible.
-    pub async fn scan(&self) -> Result<Vec<Found>, Absence> {
-        self.0.scan().await
     }
 }
 
@@ -115,6 +98,11 @@ impl PortableBleAdapter {
     pub(crate) fn trip(&self) -> &std::sync::atomic::AtomicBool {
         &self.0.trip
     }
+
+    /// Set, code on the library's thread panics.
+    pub(crate) fn trip_library(&self) -> &std::sync::atomic::AtomicBool {
+        &self.0.place.trip
+    }
 }
 
 impl<C: Central> Reach<C> {
@@ -128,7 +116,7 @@ impl<C: Central> Reach<C> {
         }
     }
 
-    async fn scan(&self) -> Result<Vec<Found>, Absence> {
+    async fn look(&self) -> Result<Vec<Found>, Absence> {
         let (central, _signals) = C::open(&self.place).await?;
         let scan = find::start_scan(&central, &self.closer.hold()).await?;
         sleep_until(Instant::now() + find::SCAN_TIME).await;
@@ -173,9 +161,13 @@ impl<C: Central> Adapter for Reach<C> {
         self.scheme
     }
 
-    /// A radio sends nothing unasked; `scan` finds what is in range.
+    /// A radio sends nothing unasked; a scan finds what is in range.
     fn list(&self) -> Vec<Found> {
         Vec::new()
+    }
+
+    fn scan(&self) -> Option<Scanning<'_>> {
+        Some(Box::pin(self.look()))
     }
 
     fn check(&self, selector: &Selector) -> Result<(), OpenError> {
@@ -200,6 +192,9 @@ macro_rules! adapter {
             }
             fn list(&self) -> Vec<Found> {
                 self.0.list()
+            }
+            fn scan(&self) -> Option<Scanning<'_>> {
+                self.0.scan()
             }
             fn check(&self, selector: &Selector) -> Result<(), OpenError> {
                 self.0.check(selector)

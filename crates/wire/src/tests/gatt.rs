@@ -75,7 +75,8 @@ fn twins_are_told_apart_by_instance_or_by_label() {
 #[test]
 fn a_value_of_which_the_place_is_not_known_is_never_taken_for_a_numbered_one() {
     let shown = Message { label: Some(b"supply air"), ..message(0x2A6E, 255, &[0x65, 0x08]) };
-    let reason = "this system's Bluetooth cannot tell which of several characteristics of one UUID sent it; Linux can";
+    let reason =
+        "this system's Bluetooth cannot tell which of several characteristics of one UUID sent it; Linux can";
     let sole = "[[decode.channel]]\nnumber = 4\ncharacteristic = \"0x2A6E\"\n";
     let other = "[[decode.channel]]\nnumber = 5\ncharacteristic = \"0x2A6F\"\n";
     let first = "[[decode.channel]]\nnumber = 6\ncharacteristic = \"0x2A6E\"\ninstance = 1\n";
@@ -91,7 +92,11 @@ fn a_value_of_which_the_place_is_not_known_is_never_taken_for_a_numbered_one() {
         ([second, label].concat(), "8: 21.49 °C"),
     ];
     for (channels, want) in cases {
-        assert_eq!(decoded(&profile(&channels), std::slice::from_ref(&shown)), (vec![want.into()], 0), "{channels}");
+        assert_eq!(
+            decoded(&profile(&channels), std::slice::from_ref(&shown)),
+            (vec![want.into()], 0),
+            "{channels}"
+        );
     }
 }
 

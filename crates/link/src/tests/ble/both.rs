@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use std::time::Duration;
 
 use super::fake::Fake;
-use crate::{Absence, Adapter, BleAdapter, Closing, Found, Link, OpenError, OpenOptions, Selector};
+use crate::{Adapter, BleAdapter, Closing, Found, Link, OpenError, OpenOptions, Scanning, Selector};
 
 /// The folder of the bus, in a process that is to test the portable backend.
 const BUS: &str = "CLIPLEAD_TEST_BUS";
@@ -33,6 +33,7 @@ pub(super) fn let_time_run() {
 /// Lets time pass: by the stopped clock where that is possible.
 pub(super) async fn pass(time: Duration) {
     if portable() {
+        // tidy: allow-sleep this is the silence of a device, which the test plays; nothing is waited for with it
         tokio::time::sleep(time).await;
     } else {
         tokio::time::advance(time).await;
@@ -63,14 +64,6 @@ impl Tested {
         }
     }
 
-    pub(super) async fn scan(&self) -> Result<Vec<Found>, Absence> {
-        match self {
-            Self::Own(adapter) => adapter.scan().await,
-            #[cfg(feature = "ble-portable")]
-            Self::Portable(adapter) => adapter.scan().await,
-        }
-    }
-
     /// Set, the code that takes the next signal fails.
     pub(super) fn trip(&self) -> &std::sync::atomic::AtomicBool {
         match self {
@@ -87,6 +80,9 @@ impl Adapter for Tested {
     }
     fn list(&self) -> Vec<Found> {
         self.inner().list()
+    }
+    fn scan(&self) -> Option<Scanning<'_>> {
+        self.inner().scan()
     }
     fn check(&self, selector: &Selector) -> Result<(), OpenError> {
         self.inner().check(selector)
@@ -106,10 +102,8 @@ mod portable_runs {
     /// How many run at once: they wait more than they compute.
     const AT_ONCE: usize = 8;
     /// Not for the portable backend, and why.
-    const NOT: [(&str, &str); 2] = [
-        ("places", "no backend in it"),
-        ("both::portable_runs::the_portable_backend", "this test itself"),
-    ];
+    const NOT: [(&str, &str); 2] =
+        [("places", "no backend in it"), ("both::portable_runs::the_portable_backend", "this test itself")];
 
     fn this_program(args: &[&str]) -> Command {
         let mut command = Command::new(std::env::current_exe().unwrap());
@@ -124,9 +118,15 @@ mod portable_runs {
         let names: Vec<String> =
             listed.lines().filter_map(|line| line.strip_suffix(": test")).map(str::to_owned).collect();
         for (name, why) in NOT {
-            assert!(names.contains(&format!("tests::ble::{name}")), "{name} is excepted ({why}) and not there");
+            assert!(
+                names.contains(&format!("tests::ble::{name}")),
+                "{name} is excepted ({why}) and not there"
+            );
         }
-        names.into_iter().filter(|name| NOT.iter().all(|(not, _)| format!("tests::ble::{not}") != *name)).collect()
+        names
+            .into_iter()
+            .filter(|name| NOT.iter().all(|(not, _)| format!("tests::ble::{not}") != *name))
+            .collect()
     }
 
     /// Runs one test in a process of its own; gives what it said if it failed.
@@ -134,7 +134,12 @@ mod portable_runs {
         let folder = std::env::temp_dir().join(format!("cliplead-portable-{}-{at}", std::process::id()));
         let bus = format!("unix:path={}", folder.join("bus").display());
         let mut command = this_program(&["--exact", name, "--nocapture"]);
-        let ran = command.env("RUST_BACKTRACE", "0").env(super::BUS, &folder).env("DBUS_SYSTEM_BUS_ADDRESS", bus).output().unwrap();
+        let ran = command
+            .env("RUST_BACKTRACE", "0")
+            .env(super::BUS, &folder)
+            .env("DBUS_SYSTEM_BUS_ADDRESS", bus)
+            .output()
+            .unwrap();
         let said = String::from_utf8_lossy(&ran.stdout);
         let _ = std::fs::remove_dir_all(&folder);
         if ran.status.success() && said.contains("test result: ok. 1 passed") {

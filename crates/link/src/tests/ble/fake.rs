@@ -459,7 +459,8 @@ async fn properties(
     let header = message.header();
     let body = message.body();
     let one: Option<(String, String)> = body.deserialize().ok();
-    let interface = one.as_ref().map_or_else(|| body.deserialize().unwrap(), |(interface, _)| interface.clone());
+    let interface =
+        one.as_ref().map_or_else(|| body.deserialize().unwrap(), |(interface, _)| interface.clone());
     let all = objects(&shared.world.lock().unwrap());
     let found = all.iter().find(|(known, _)| known.as_str() == path);
     let found = found.and_then(|(_, interfaces)| interfaces.get(interface.as_str()));

@@ -38,12 +38,12 @@ async fn the_scan_ends_when_nothing_was_found() {
 async fn a_scan_that_was_refused_is_not_stopped() {
     let fake = Fake::new(vec![]);
     fake.change(|world| world.powered = false);
-    assert!(adapter(&fake).scan().await.is_err());
+    assert!(adapter(&fake).scan().unwrap().await.is_err());
     fake.change(|world| {
         world.powered = true;
         world.refused.insert("StartDiscovery", 1);
     });
-    assert!(adapter(&fake).scan().await.is_err());
+    assert!(adapter(&fake).scan().unwrap().await.is_err());
     fake.change(|world| assert_eq!(world.called("StopDiscovery"), 0));
 }
 
@@ -51,11 +51,11 @@ async fn a_scan_that_was_refused_is_not_stopped() {
 async fn a_scan_for_the_list_ends_whole_or_broken_off() {
     let fake = Fake::new(vec![meter(FIRST)]);
     let adapter = adapter(&fake);
-    adapter.scan().await.unwrap();
+    adapter.scan().unwrap().await.unwrap();
     fake.change(|world| assert_eq!((world.called("StopDiscovery"), world.left()), (1, (0, 0))));
     let begun = async {
         tokio::select! {
-            _ = adapter.scan() => panic!("a scan takes its time"),
+            _ = adapter.scan().unwrap() => panic!("a scan takes its time"),
             () = fake.until(|world| world.called("StartDiscovery") == 2) => {}
         }
     };

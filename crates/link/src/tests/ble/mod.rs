@@ -6,6 +6,8 @@ mod conform;
 mod fake;
 mod faults;
 mod leaving;
+#[cfg(feature = "ble-portable")]
+mod library;
 mod twins;
 mod unreadable;
 
@@ -16,9 +18,7 @@ use quantity::State;
 use wire::{Decoder, Item, Profile};
 
 use super::{next, until};
-use crate::{
-    Absence, Adapter, BlePlace, GapReason, Link, LinkEvent, LinkState, OpenOptions, SelectorFault,
-};
+use crate::{Absence, Adapter, BlePlace, GapReason, Link, LinkEvent, LinkState, OpenOptions, SelectorFault};
 use both::{adapter, pass, portable};
 use fake::{Device, Fake, Part, full};
 
@@ -219,7 +219,7 @@ async fn a_radio_that_is_off_is_told_and_left_off() {
     fake.change(|world| world.powered = false);
     let mut link = open(&fake, FIRST);
     until(&mut *link, &LinkState::Absent(Absence::RadioOff)).await;
-    assert!(matches!(adapter(&fake).scan().await, Err(Absence::RadioOff)));
+    assert!(matches!(adapter(&fake).scan().unwrap().await, Err(Absence::RadioOff)));
     fake.change(|world| {
         assert_eq!((world.called("Set"), world.called("StartDiscovery"), world.powered), (0, 0, false));
         world.radio = false;
@@ -231,7 +231,7 @@ async fn a_radio_that_is_off_is_told_and_left_off() {
 async fn a_scan_lists_what_is_in_range_and_connects_to_nothing() {
     let away = Device { rssi: None, ..meter(SECOND) };
     let fake = Fake::new(vec![Device { random: true, ..meter(FIRST) }, away]);
-    let found = adapter(&fake).scan().await.unwrap();
+    let found = adapter(&fake).scan().unwrap().await.unwrap();
     assert_eq!(found.len(), 1);
     assert_eq!(found[0].selector.as_ref().unwrap().as_str(), format!("ble:{FIRST}"));
     assert!(found[0].description.contains("\"Air probe\", services 0x181A; its address may change"));

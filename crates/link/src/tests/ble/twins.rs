@@ -32,8 +32,10 @@ async fn twins_that_cannot_be_told_apart_are_withheld() {
         fake.until(|world| world.subscribed(&twin_meter(FIRST).part_path(1))).await;
         return;
     }
-    fake.until(|world| world.log.iter().filter(|(method, path)| method == "ReadValue" && *path == humidity).count() > 2)
-        .await;
+    fake.until(|world| {
+        world.log.iter().filter(|(method, path)| method == "ReadValue" && *path == humidity).count() > 2
+    })
+    .await;
     fake.change(|world| assert_eq!(world.called("StartNotify"), 0, "a twin was subscribed to"));
     let mut packets = 0;
     while packets < 3 {
