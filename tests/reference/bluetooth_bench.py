@@ -60,8 +60,11 @@ class Program:
             self.bench.news.notify_all()
 
     def ended(self) -> int:
-        """Waits for the end, and gives its code."""
-        code = self.process.wait(HANG_S)
+        """Waits for the end, and gives its code; below 0: a signal killed it."""
+        try:
+            code = self.process.wait(HANG_S)
+        except subprocess.TimeoutExpired:
+            raise AssertionError(f"no end in {HANG_S} s: {self.command}\n{self.bench}") from None
         for thread in self.threads:
             thread.join(HANG_S)
         return code
