@@ -100,10 +100,11 @@ class Peer(Program):
     def answer(self):
         def found():
             answers = [line for line in self.out if not line.startswith('{"call"')]
-            return answers[self.answered :] or ([None] if not self.open else [])
+            return answers[self.answered :]
 
-        line = self.bench.wait("an answer of the peer", found)[0]
-        assert line is not None and "failed" not in (told := json.loads(line)), f"the peer does not work\n{self}"
+        line = self.bench.wait_for(self, "an answer of the peer", found)[0]
+        told = json.loads(line)
+        assert "failed" not in told, f"the peer does not work\n{self}"
         self.answered += 1
         return told["answer"]
 
@@ -121,14 +122,13 @@ class Bench:
 
     def __init__(self, folder: Path):
         self.folder, self.news = folder, threading.Condition()
-        self.programs, self.peers = [], []
+        self.programs, self.peers, self.last = [], [], None
         socket, config = folder / "bus", folder / "bus.conf"
         self.address = f"unix:path={socket}"
         config.write_text(BUS.format(path=socket), encoding="utf-8")
         command = ["dbus-daemon", f"--config-file={config}", "--nofork", "--nopidfile", "--print-address=1"]
         self.daemon = self.start(Program(self, command))
-        self.wait("the bus", lambda: self.daemon.out or not self.daemon.open)
-        assert self.daemon.out, f"no bus\n{self.daemon}"
+        self.wait_for(self.daemon, "the bus", lambda: self.daemon.out)
 
     def start(self, program):
         self.programs.append(program)
@@ -144,13 +144,18 @@ class Bench:
         return self.peers[-1]
 
     def cliplead(self, scheme: str, *arguments: str, stdout=subprocess.PIPE) -> Cliplead:
-        return self.start(Cliplead(self, [binary_of(scheme), *arguments], stdout))
+        self.last = self.start(Cliplead(self, [binary_of(scheme), *arguments], stdout))
+        return self.last
 
     def wait(self, what: str, found):
-        """Waits until `found` gives something true, and gives it."""
+        """Waits until `found` gives something true, and gives it; cliplead must still run until then."""
+        return self.wait_for(self.last, what, found)
+
+    def wait_for(self, program: Program, what: str, found):
         end = time.monotonic() + HANG_S
         with self.news:
             while not (got := found()):
+                assert program.open, f"{what} did not come, the program ended\n{self}"
                 left = end - time.monotonic()
                 assert left > 0, f"{what} did not come in {HANG_S} s\n{self}"
                 self.news.wait(left)
