@@ -170,6 +170,6 @@ class Bench:
         for program in reversed(self.programs):
             program.kill()
 
-    def __str__(self) -> str:
+    def __repr__(self) -> str:
         calls = [f"{c['sender']} {c['path']} {c['method']}" for c in self.calls()]
         return "\n".join([*map(str, self.programs[1:]), "calls:", *calls[-60:]])
