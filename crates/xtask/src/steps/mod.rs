@@ -48,7 +48,7 @@ const STEPS: &[Step] = &[
     },
     Step {
         name: "reference",
-        what: "figures against SciPy and uncertainties (Python)",
+        what: "figures, Modbus and Bluetooth against what others wrote (Python)",
         run: python::reference,
     },
     Step { name: "browser", what: "the dashboard in a real headless Chromium", run: python::browser },
