@@ -10,7 +10,7 @@ use crate::process::{Run, apt_install, is_installed};
 use crate::summary::Outcome;
 
 /// The feature with the portable Bluetooth backend. `Some("ble-portable")` has it built and tested like the other one.
-const PORTABLE: Option<&str> = None;
+const PORTABLE: Option<&str> = Some("ble-portable");
 /// The distribution's Python: python-dbusmock is a package for it.
 const SYSTEM_PYTHON: &str = "/usr/bin/python3";
 
