@@ -107,7 +107,9 @@ fn nothing_attached(schemes: &[&str]) -> Vec<String> {
     for scheme in schemes {
         let note = match *scheme {
             "serial" => sys::SERIAL_LOOKED_FOR,
-            "ble" => "only with --scan, which listens for some seconds and switches no radio on",
+            "ble" | "ble+portable" => {
+                "only with --scan, which listens for some seconds and switches no radio on"
+            }
             "tcp" => "is never looked for; write tcp:HOST:PORT of your serial server",
             "file" => "is never looked for; write file:PATH of recorded bytes",
             "stdin" => "is whatever is piped in",

@@ -73,7 +73,7 @@ fn examine(options: &DoctorOptions) -> anyhow::Result<Vec<Finding>> {
         serial.extend(doctor::udev_rule(&machine, shipped::udev_rule()));
         kinds.push(serial);
     }
-    if uses("ble") {
+    if uses("ble") || uses("ble+portable") {
         kinds.push(doctor::bluetooth(&machine));
     }
     must_be_there(&mut kinds, site.is_some());

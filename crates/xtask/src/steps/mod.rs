@@ -39,6 +39,11 @@ const STEPS: &[Step] = &[
     Step { name: "no-std", what: "core crates build without std for this machine", run: no_std::host },
     Step { name: "thumb", what: "core crates build for thumbv7em-none-eabihf", run: no_std::thumb },
     Step { name: "slim", what: "the build for the smallest boards compiles", run: rust::slim },
+    Step {
+        name: "portable",
+        what: "the second Bluetooth backend: lints, and the adapter's tests on it",
+        run: rust::portable,
+    },
     Step { name: "build", what: "the product's dev build", run: product::build },
     Step { name: "rules", what: "the shop's rules: check, and every case beside them", run: product::rules },
     Step {

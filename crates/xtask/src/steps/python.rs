@@ -7,25 +7,21 @@ use anyhow::{Context as _, Result, bail};
 
 use crate::context::Context;
 use crate::process::{Run, apt_install, is_installed};
+use crate::steps::rust::PORTABLE;
 use crate::summary::Outcome;
 
-/// The feature with the portable Bluetooth backend. `Some("ble-portable")` has it built and tested like the other one.
-const PORTABLE: Option<&str> = Some("ble-portable");
 /// The distribution's Python: python-dbusmock is a package for it.
 const SYSTEM_PYTHON: &str = "/usr/bin/python3";
 
 pub(crate) fn reference(context: &Context) -> Result<Outcome> {
     install_bluetooth_peer()?;
-    let mut binaries = Vec::new();
-    if let Some(feature) = PORTABLE {
-        binaries.push(("CLIPLEAD_PORTABLE_BIN", build_portable(context, feature)?));
-    }
-    pytest(context, "tests/reference", &binaries)
+    let portable = build_portable(context)?;
+    pytest(context, "tests/reference", &[("CLIPLEAD_PORTABLE_BIN", portable)])
 }
 
 /// The product with another backend, under a name of its own: the plain build takes the usual one.
-fn build_portable(context: &Context, feature: &str) -> Result<PathBuf> {
-    context.cargo(&["build", "--package", "cliplead", "--features", feature]).check()?;
+fn build_portable(context: &Context) -> Result<PathBuf> {
+    context.cargo(&["build", "--package", "cliplead", "--features", PORTABLE]).check()?;
     let portable = context.target.join("debug/cliplead-portable");
     std::fs::copy(context.target.join("debug/cliplead"), &portable)
         .with_context(|| format!("cannot write {}", portable.display()))?;

@@ -100,7 +100,7 @@ mod portable_runs {
     use std::process::{Command, Stdio};
 
     /// How many run at once: they wait more than they compute.
-    const AT_ONCE: usize = 8;
+    const AT_ONCE: usize = 16;
     /// Not for the portable backend, and why.
     const NOT: [(&str, &str); 2] =
         [("places", "no backend in it"), ("both::portable_runs::the_portable_backend", "this test itself")];
