@@ -26,6 +26,7 @@
         feature = "stdin",
         feature = "sim",
         feature = "manual",
+        target_os = "linux"
     )),
     allow(
         dead_code,

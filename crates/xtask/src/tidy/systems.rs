@@ -21,6 +21,11 @@ const AWAITED: &[(&str, &str, &str)] = &[
         "feature = \"ble\"",
         "the Bluetooth adapter speaks to the service of Linux alone",
     ),
+    (
+        "crates/link/src/lib.rs",
+        "target_os = \"linux\"",
+        "without Bluetooth some of what adapters share lies idle",
+    ),
     ("crates/cliplead/src/daemon.rs", "feature = \"ble\"", "as in link"),
     ("crates/cliplead/src/devices.rs", "feature = \"ble\"", "as in link"),
 ];
