@@ -19,7 +19,7 @@ pub(crate) fn is_device_name(path: &Path) -> bool {
         stem.strip_prefix(*start)
             .is_some_and(|rest| rest.len() == 1 && matches!(rest.as_bytes(), [b'1'..=b'9']))
     };
-    PLAIN.contains(&stem.as_str()) || NUMBERED.iter().any(|start| number(start))
+    PLAIN.contains(&stem.as_str()) || NUMBERED.iter().any(number)
 }
 
 #[cfg(test)]
