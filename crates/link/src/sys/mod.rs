@@ -6,7 +6,7 @@
 //! would say is checked here too.
 
 #[cfg(any(not(target_os = "linux"), test))]
-#[cfg_attr(target_os = "linux", allow(dead_code, unreachable_pub, reason = "compiled for its tests"))]
+#[cfg_attr(unix, allow(dead_code, unreachable_pub, reason = "compiled for its tests"))]
 mod elsewhere;
 #[cfg(target_os = "linux")]
 pub(crate) mod linux;

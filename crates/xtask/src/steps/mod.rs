@@ -8,6 +8,7 @@ mod product;
 mod python;
 mod rust;
 pub(crate) mod supply;
+mod systems;
 
 use std::time::Instant;
 
@@ -44,6 +45,7 @@ const STEPS: &[Step] = &[
         what: "the second Bluetooth backend: lints, and the adapter's tests on it",
         run: rust::portable,
     },
+    Step { name: "systems", what: "the product compiles for Windows and macOS", run: systems::systems },
     Step { name: "build", what: "the product's dev build", run: product::build },
     Step { name: "rules", what: "the shop's rules: check, and every case beside them", run: product::rules },
     Step {

@@ -9,8 +9,9 @@ use crate::serial::{Port, SerialPlace};
 #[cfg(feature = "serial")]
 use crate::sys::elsewhere::serial::{Names, Ports};
 
-/// What was not looked at, in each finding that says so.
-const NO_LOOK: &str = "cannot be looked at on this system; opening the device tells";
+/// Why something about a port was not looked at.
+#[cfg(feature = "serial")]
+const NO_LOOK: &str = "cannot be looked at on this system; opening the port tells";
 
 /// A machine to look at: this one.
 #[derive(Debug, Clone)]
@@ -149,7 +150,7 @@ pub fn bluetooth(_machine: &Machine) -> Vec<Finding> {
         "Bluetooth adapter",
         "this machine",
         State::NotSeen,
-        NO_LOOK,
+        "cannot be looked at on this system",
         "A meter without a cable is heard through the Bluetooth adapter.",
     )]
 }

@@ -6,5 +6,6 @@ pub(crate) mod doctor;
 pub(crate) mod meter;
 #[cfg(feature = "serial")]
 pub(crate) mod serial;
-#[cfg(all(test, feature = "serial"))]
+#[cfg(test)]
+#[cfg(feature = "serial")]
 mod tests;
