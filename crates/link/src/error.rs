@@ -134,7 +134,13 @@ impl fmt::Display for OpenError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::UnknownScheme { scheme, known } => {
-                write!(f, "no adapter reads '{scheme}:'; this build has {}", known.join(", "))
+                write!(f, "no adapter reads '{scheme}:'; this build has {}", known.join(", "))?;
+                match scheme.as_str() {
+                    "ble+portable" => f.write_str(
+                        "; on Linux it needs a build with the feature ble-portable (hardware-notes/attach-bluetooth.md)",
+                    ),
+                    _ => Ok(()),
+                }
             }
             Self::BadSelector { selector, fault } => {
                 write!(f, "device selector '{}': {fault}", selector.escape_debug())
