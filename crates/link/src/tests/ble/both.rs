@@ -101,6 +101,8 @@ mod portable_runs {
 
     /// How many run at once: they wait more than they compute.
     const AT_ONCE: usize = 16;
+    /// Bounds a hang only: a test that waits for what never comes while something else goes on coming.
+    const HANG: std::time::Duration = std::time::Duration::from_secs(240);
     /// Not for the portable backend, and why.
     const NOT: [(&str, &str); 2] =
         [("places", "no backend in it"), ("both::portable_runs::the_portable_backend", "this test itself")];
@@ -134,12 +136,18 @@ mod portable_runs {
         let folder = std::env::temp_dir().join(format!("cliplead-portable-{}-{at}", std::process::id()));
         let bus = format!("unix:path={}", folder.join("bus").display());
         let mut command = this_program(&["--exact", name, "--nocapture"]);
-        let ran = command
-            .env("RUST_BACKTRACE", "0")
-            .env(super::BUS, &folder)
-            .env("DBUS_SYSTEM_BUS_ADDRESS", bus)
-            .output()
-            .unwrap();
+        command.env("RUST_BACKTRACE", "0").env(super::BUS, &folder).env("DBUS_SYSTEM_BUS_ADDRESS", bus);
+        let child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+        let (ended, end) = std::sync::mpsc::channel::<()>();
+        let id = child.id().to_string();
+        let watch = std::thread::spawn(move || {
+            if end.recv_timeout(HANG) == Err(std::sync::mpsc::RecvTimeoutError::Timeout) {
+                let _ = Command::new("kill").args(["-9", &id]).status();
+            }
+        });
+        let ran = child.wait_with_output().unwrap();
+        drop(ended);
+        watch.join().unwrap();
         let said = String::from_utf8_lossy(&ran.stdout);
         let _ = std::fs::remove_dir_all(&folder);
         if ran.status.success() && said.contains("test result: ok. 1 passed") {
