@@ -12,9 +12,6 @@ mod other_unix;
 mod unix;
 #[cfg(windows)]
 mod windows;
-#[cfg(any(windows, test))]
-#[cfg_attr(not(windows), allow(dead_code, reason = "compiled for its tests"))]
-mod windows_names;
 
 #[cfg(target_os = "linux")]
 pub(crate) use linux::*;
