@@ -24,6 +24,21 @@ pub(crate) use unix::*;
 #[cfg(windows)]
 pub(crate) use windows::*;
 
+/// What carries the bytes of the demo's meter (`link::PlayedMeter`).
+#[cfg(unix)]
+macro_rules! meter_line {
+    () => {
+        "on a real pseudo-terminal"
+    };
+}
+#[cfg(not(unix))]
+macro_rules! meter_line {
+    () => {
+        "in memory"
+    };
+}
+pub(crate) use meter_line;
+
 /// A serial port as the examples of `--help` name it.
 #[cfg(target_os = "linux")]
 macro_rules! port_example {
