@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-use crate::sys::{any_port, port_example};
+use crate::sys::{any_port, meter_line, port_example};
 
 /// Turns a meter reading into a verdict: pass, conditional pass, conditional fail, fail, or why there is none yet.
 #[derive(Debug, Parser)]
@@ -32,7 +32,7 @@ pub(crate) struct Cli {
 
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
-    /// Run a whole round with a simulated meter on a real pseudo-terminal
+    #[command(about = concat!("Run a whole round with a simulated meter ", meter_line!()))]
     #[cfg(feature = "demo")]
     Demo(DemoOptions),
     /// The daemon: devices, rules, history and dashboard from a file

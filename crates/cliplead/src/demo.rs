@@ -17,7 +17,7 @@ use crate::config::{self, Config, DeviceConfig};
 use crate::daemon::{self, Setup};
 use crate::output::{Exit, talk};
 use crate::rules;
-use crate::sys::StopSignals;
+use crate::sys::{StopSignals, meter_line};
 
 /// The profile the simulated meter speaks.
 const PROFILE: &str = "generic-line-meter";
@@ -65,9 +65,10 @@ async fn play(options: &DemoOptions, folder: &Folder) -> anyhow::Result<Exit> {
     };
     let mut signals = StopSignals::listen()?;
     let running = daemon::start(setup).await?;
-    talk(&format!(
-        "cliplead demo: a made-up site, a simulated meter {}, the rules as shipped",
-        link::PlayedMeter::LINE
+    talk(concat!(
+        "cliplead demo: a made-up site, a simulated meter ",
+        meter_line!(),
+        ", the rules as shipped"
     ));
     if let Some(address) = running.address {
         talk(&format!("the page: http://{address}/"));

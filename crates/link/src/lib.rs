@@ -90,6 +90,7 @@ pub use serial::{SerialAdapter, SerialPlace, UsbIdentity};
 pub use sim::{Script, SimAdapter, Step, Steps};
 #[cfg(feature = "stdin")]
 pub use stdin::StdinAdapter;
+pub use sys::is_device_name;
 #[cfg(all(feature = "serial", feature = "sim"))]
 pub use sys::meters::*;
 #[cfg(feature = "tcp")]

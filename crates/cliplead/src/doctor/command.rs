@@ -65,6 +65,7 @@ async fn words(pipe: Option<impl AsyncRead + Unpin>) -> String {
 }
 
 #[cfg(test)]
+#[cfg(unix)]
 mod tests {
     use super::*;
 

@@ -12,9 +12,6 @@ mod other_unix;
 mod unix;
 #[cfg(windows)]
 mod windows;
-#[cfg(any(windows, test))]
-#[cfg_attr(not(windows), allow(dead_code, reason = "compiled for its tests"))]
-mod windows_names;
 
 #[cfg(target_os = "linux")]
 pub(crate) use linux::*;
@@ -26,6 +23,21 @@ pub(crate) use other_unix::*;
 pub(crate) use unix::*;
 #[cfg(windows)]
 pub(crate) use windows::*;
+
+/// What carries the bytes of the demo's meter (`link::PlayedMeter`).
+#[cfg(unix)]
+macro_rules! meter_line {
+    () => {
+        "on a real pseudo-terminal"
+    };
+}
+#[cfg(not(unix))]
+macro_rules! meter_line {
+    () => {
+        "in memory"
+    };
+}
+pub(crate) use meter_line;
 
 /// A serial port as the examples of `--help` name it.
 #[cfg(target_os = "linux")]

@@ -4,7 +4,6 @@ use std::fs::{File, OpenOptions};
 use std::io;
 use std::os::fd::AsFd as _;
 use std::os::unix::fs::OpenOptionsExt as _;
-use std::path::Path;
 use std::time::Duration;
 
 use rustix::time::{ClockId, Timespec, clock_gettime};
@@ -52,11 +51,6 @@ pub(crate) fn for_reading() -> OpenOptions {
     let mut options = OpenOptions::new();
     options.read(true).custom_flags(flags);
     options
-}
-
-/// What a name is by itself, whatever the disk holds: on Unix systems names are files.
-pub(crate) const fn is_device_name(_path: &Path) -> bool {
-    false
 }
 
 /// Free space as `df` tells it (POSIX: `df -Pk`, fourth column of the second line).

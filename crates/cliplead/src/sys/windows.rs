@@ -12,8 +12,6 @@ use tokio::signal::windows::{
     ctrl_shutdown,
 };
 
-pub(crate) use super::windows_names::is_device_name;
-
 /// Programs are looked for where the system looks by itself; nothing is run as an administrator.
 pub(crate) const PROGRAM_PATH: &str = "";
 
@@ -50,7 +48,7 @@ pub(crate) fn stderr() -> io::Result<Stderr> {
     Ok(io::stderr())
 }
 
-/// Opens a file for reading. Names that are devices are refused before ([`is_device_name`]).
+/// Opens a file for reading. Names that are devices are refused before ([`link::is_device_name`]).
 pub(crate) fn for_reading() -> OpenOptions {
     let mut options = OpenOptions::new();
     options.read(true);

@@ -49,9 +49,9 @@ pub(crate) mod words {
 /// carrier that no meter gives.
 #[cfg(feature = "serial")]
 pub(crate) mod serial {
-    use std::path::{Component, Path, PathBuf};
+    use std::path::{Path, PathBuf};
 
-    use super::super::elsewhere::serial::{Names, Ports};
+    use super::super::elsewhere::serial::{Names, Ports, plain_path};
     pub(crate) use super::super::elsewhere::serial::{list, locate, refused};
     use crate::error::SelectorFault;
     use crate::serial::{Port, UsbIdentity};
@@ -113,15 +113,10 @@ pub(crate) mod serial {
 
     /// Reads a name that is no USB identity: a path. Whether it carries the serial number is told when the port is looked for.
     pub(crate) fn named(rest: &str) -> Result<PathBuf, SelectorFault> {
-        let path = Path::new(rest);
-        if !path.has_root() || path.components().any(|part| part == Component::ParentDir) {
-            return Err(SelectorFault::PathNotPlain);
-        }
-        // Rebuilt from its parts, `//` and `/./` are gone.
-        let plain: PathBuf = path.components().collect();
-        let can_be_fixed = plain.to_str().is_some_and(|path| {
-            USB_NAMES.iter().any(|start| path.strip_prefix(start).is_some_and(|serial| !serial.is_empty()))
-        });
-        if plain.starts_with("/dev") && !can_be_fixed { Err(SelectorFault::NumberedName) } else { Ok(plain) }
+        let plain = plain_path(rest).ok_or(SelectorFault::PathNotPlain)?;
+        let can_be_fixed =
+            USB_NAMES.iter().any(|start| plain.strip_prefix(start).is_some_and(|serial| !serial.is_empty()));
+        let is_refused = plain.starts_with("/dev/") && !can_be_fixed;
+        if is_refused { Err(SelectorFault::NumberedName) } else { Ok(plain.into()) }
     }
 }

@@ -21,6 +21,9 @@ mod unix;
 #[cfg(any(windows, test))]
 #[cfg_attr(not(windows), allow(dead_code, unused_imports, reason = "compiled for its tests"))]
 mod windows;
+#[cfg(any(windows, test))]
+#[cfg_attr(not(windows), allow(dead_code, unreachable_pub, reason = "compiled for its tests"))]
+mod windows_names;
 
 #[cfg(target_os = "linux")]
 use linux as here;
@@ -32,6 +35,16 @@ use other as here;
 use windows as here;
 
 pub(crate) use here::{doctor, words};
+
+#[cfg(windows)]
+pub use windows_names::is_device_name;
+
+/// Whether a path is a device by its name, whatever the disk holds: on this system names are files.
+#[cfg(not(windows))]
+#[must_use]
+pub const fn is_device_name(_path: &std::path::Path) -> bool {
+    false
+}
 
 /// Serial ports: the list, the names that stay the same, what an opening rests on.
 #[cfg(feature = "serial")]

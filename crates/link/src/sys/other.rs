@@ -39,9 +39,9 @@ pub(crate) mod words {
 /// Serial ports of a system that is not known here: no name under `/dev` is known to stay the same.
 #[cfg(feature = "serial")]
 pub(crate) mod serial {
-    use std::path::{Component, Path, PathBuf};
+    use std::path::{Path, PathBuf};
 
-    use super::super::elsewhere::serial::{Names, Ports};
+    use super::super::elsewhere::serial::{Names, Ports, plain_path};
     pub(crate) use super::super::elsewhere::serial::{list, locate, refused};
     use crate::error::SelectorFault;
     use crate::serial::{Port, UsbIdentity};
@@ -84,12 +84,8 @@ pub(crate) mod serial {
 
     /// Reads a name that is no USB identity: a path to a pseudo-terminal or a link to one.
     pub(crate) fn named(rest: &str) -> Result<PathBuf, SelectorFault> {
-        let path = Path::new(rest);
-        if !path.has_root() || path.components().any(|part| part == Component::ParentDir) {
-            return Err(SelectorFault::PathNotPlain);
-        }
-        let plain: PathBuf = path.components().collect();
-        let refused = plain.starts_with("/dev") && !plain.starts_with("/dev/pts");
-        if refused { Err(SelectorFault::NumberedName) } else { Ok(plain) }
+        let plain = plain_path(rest).ok_or(SelectorFault::PathNotPlain)?;
+        let is_refused = plain.starts_with("/dev/") && !plain.starts_with("/dev/pts/");
+        if is_refused { Err(SelectorFault::NumberedName) } else { Ok(plain.into()) }
     }
 }

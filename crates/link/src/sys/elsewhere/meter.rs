@@ -26,9 +26,6 @@ impl std::fmt::Debug for PlayedMeter {
 }
 
 impl PlayedMeter {
-    /// What carries its bytes.
-    pub const LINE: &'static str = "in memory";
-
     /// A meter that plays `script`. No link is made.
     ///
     /// # Errors

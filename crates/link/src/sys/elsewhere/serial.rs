@@ -187,6 +187,14 @@ pub(crate) fn locate<N: Names>(place: &SerialPlace, source: &Ports<N>) -> Result
     Ok(Located { shown: text.clone(), text, is_pty: false })
 }
 
+/// A path as Unix systems write it, without `//` and `/./`; `None` when it is not absolute or holds `..`. By its text, so that it
+/// reads the same in the tests of every system.
+pub(crate) fn plain_path(rest: &str) -> Option<String> {
+    let parts: Vec<&str> = rest.split('/').filter(|part| !part.is_empty() && *part != ".").collect();
+    let is_plain = rest.starts_with('/') && !parts.contains(&"..");
+    is_plain.then(|| format!("/{}", parts.join("/")))
+}
+
 /// What the library's error means. It gives one kind for a port that is taken and, on some systems, for one that is gone.
 pub(crate) fn refused<N: Names>(error: &tokio_serial::Error, port: &Located, source: &Ports<N>) -> Absence {
     let path = port.shown.clone();

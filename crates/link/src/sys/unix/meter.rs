@@ -15,9 +15,6 @@ pub type PlayError = PtyError;
 pub struct PlayedMeter(PtyMeter);
 
 impl PlayedMeter {
-    /// What carries its bytes.
-    pub const LINE: &'static str = "on a real pseudo-terminal";
-
     /// Plugs it in behind the link `link`, playing `script`. Must be called within a tokio runtime.
     ///
     /// # Errors

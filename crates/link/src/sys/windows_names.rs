@@ -7,8 +7,9 @@ const PLAIN: [&str; 6] = ["CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$"];
 /// Names with a number from 1 to 9.
 const NUMBERED: [&str; 2] = ["COM", "LPT"];
 
-/// Whether a path leads to a device, with any extension, or begins in the folder of devices. Opening one could wait for ever.
-pub(crate) fn is_device_name(path: &Path) -> bool {
+/// Whether a path is a device by its name, whatever the disk holds. Opening one could wait for ever.
+#[must_use]
+pub fn is_device_name(path: &Path) -> bool {
     let text = path.to_string_lossy();
     if text.starts_with(r"\\.\") || text.starts_with("//./") {
         return true;
