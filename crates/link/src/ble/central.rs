@@ -46,6 +46,7 @@ pub(super) enum Power {
     On,
     Off,
     /// The system does not say, or not to this program.
+    #[allow(dead_code, reason = "BlueZ always says")]
     Unknown,
 }
 
@@ -115,6 +116,7 @@ pub(super) enum Signal {
     /// The Bluetooth service, or the way to it, is gone.
     Closed,
     /// Code of a library below failed and was caught; what it did is undone or missing. In words.
+    #[allow(dead_code, reason = "the backend for BlueZ is all our own")]
     Panicked { words: String },
 }
 

@@ -2,27 +2,18 @@
 //! environment of the process, so it gets a process for each test, and runs under the real clock: its library has
 //! timers of its own. [`the_portable_backend`] starts them and counts how they came out.
 
-use std::path::PathBuf;
 use std::time::Duration;
 
-use super::fake::Fake;
+use super::fake::{BUS, Fake};
 use crate::{Adapter, BleAdapter, Closing, Found, Link, OpenError, OpenOptions, Scanning, Selector};
-
-/// The folder of the bus, in a process that is to test the portable backend.
-const BUS: &str = "CLIPLEAD_TEST_BUS";
-
-/// The folder of the bus of this process, if it is to test the portable backend.
-pub(super) fn bus_folder() -> Option<PathBuf> {
-    std::env::var_os(BUS).map(PathBuf::from)
-}
 
 /// Whether this process tests the portable backend.
 pub(super) fn portable() -> bool {
-    bus_folder().is_some()
+    std::env::var_os(BUS).is_some()
 }
 
 /// The portable library has timers of its own, which know no stopped clock.
-pub(super) fn let_time_run() {
+fn let_time_run() {
     static ONCE: std::sync::Once = std::sync::Once::new();
     if portable() {
         // A test whose clock was never stopped has nothing to let go on.
@@ -48,6 +39,7 @@ pub(super) enum Tested {
 }
 
 pub(super) fn adapter(fake: &Fake) -> Tested {
+    let_time_run();
     #[cfg(feature = "ble-portable")]
     if portable() {
         return Tested::Portable(crate::PortableBleAdapter::at("ble"));
