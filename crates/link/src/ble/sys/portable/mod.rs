@@ -226,7 +226,7 @@ async fn roster(state: Arc<State>, seen: Seen) -> super::library::Result<Option<
     if services.is_empty() {
         return Ok(None);
     }
-    let order = order::of(&seen).await;
+    let order = order::of(&seen).await?;
     let (roster, parts) = listing::roster(&services, order.as_deref());
     state.known(device, parts);
     Ok(Some(roster))

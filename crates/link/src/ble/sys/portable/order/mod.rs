@@ -14,3 +14,7 @@ pub(super) use linux::{READS_THEM_APART, of};
 pub(super) use unknown::{READS_THEM_APART, of};
 #[cfg(windows)]
 pub(super) use windows::{READS_THEM_APART, of};
+
+/// Why a device is not opened where the system should have told.
+#[cfg(any(target_os = "linux", windows))]
+const NOT_READ: &str = "the system's own list of what it has could not be read";

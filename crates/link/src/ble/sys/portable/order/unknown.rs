@@ -1,5 +1,6 @@
 //! Systems that show a device's characteristics only through calls that safe code cannot make (macOS): not known.
 
+use super::super::super::library::Result;
 use super::super::listing::Ordered;
 use crate::ble::central::Seen;
 
@@ -7,6 +8,6 @@ use crate::ble::central::Seen;
 pub(in super::super) const READS_THEM_APART: &str = "cliplead on Linux reads it";
 
 /// Nobody can be asked.
-pub(in super::super) async fn of(_seen: &Seen) -> Option<Vec<Ordered>> {
-    None
+pub(in super::super) async fn of(_seen: &Seen) -> Result<Option<Vec<Ordered>>> {
+    Ok(None)
 }

@@ -6,17 +6,25 @@ use windows::Devices::Bluetooth::{BluetoothCacheMode, BluetoothLEDevice};
 use windows::core::GUID;
 use wire::gatt::Uuid;
 
+use super::super::super::library::{Error, Result};
 use super::super::listing::Ordered;
+use super::NOT_READ;
 use crate::ble::central::Seen;
 
 /// Who can read what is withheld here.
 pub(in super::super) const READS_THEM_APART: &str = "cliplead on Linux reads it";
 
-/// What the device has; `None`: the system gives no answer, or the device is gone.
-pub(in super::super) async fn of(seen: &Seen) -> Option<Vec<Ordered>> {
+/// What the device has.
+///
+/// # Errors
+/// The system gives no answer, or the device is gone: the places of its characteristics would be guessed.
+pub(in super::super) async fn of(seen: &Seen) -> Result<Option<Vec<Ordered>>> {
     let digits: String = seen.address.split(':').collect();
-    let address = u64::from_str_radix(&digits, 16).ok()?;
-    list(address).await.ok().flatten()
+    let listed = match u64::from_str_radix(&digits, 16) {
+        Ok(address) => list(address).await.ok().flatten(),
+        Err(_) => None,
+    };
+    listed.map(Some).ok_or_else(|| Error::RuntimeError(NOT_READ.to_owned()))
 }
 
 /// `None`: the device did not answer, so that the list is not whole.
