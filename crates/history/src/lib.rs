@@ -16,6 +16,7 @@ mod model;
 mod open;
 mod read;
 mod schema;
+mod sys;
 mod write;
 
 #[cfg(test)]
