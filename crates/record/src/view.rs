@@ -7,6 +7,7 @@ use judge::verdict::PlateUsed;
 use serde::Serialize;
 use serde_json::{Value, json};
 
+use crate::FollowUpJson;
 use crate::verdict::{PlateJson, VerdictJson, rounded};
 
 /// What stands around the round.
@@ -25,6 +26,17 @@ pub struct Around {
     /// Verdicts on their way to the disk, which nobody has seen yet.
     pub saving: usize,
     /// The view's verdict was shown although it is not stored.
+    pub unsaved: bool,
+    /// Figures and amendments shown, oldest first.
+    pub follow_ups: Vec<ShownFollowUp>,
+}
+
+/// A figure or an amendment that was shown.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ShownFollowUp {
+    /// As it is written.
+    pub json: FollowUpJson,
+    /// It was shown although it is not stored.
     pub unsaved: bool,
 }
 
