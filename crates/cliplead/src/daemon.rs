@@ -10,6 +10,7 @@ mod page;
 mod reload;
 mod row;
 mod say;
+mod shown;
 mod start_rules;
 mod steps;
 mod store;

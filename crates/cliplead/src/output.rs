@@ -7,6 +7,7 @@ use std::sync::OnceLock;
 use std::time::Duration;
 
 use judge::limits::Word;
+use record::FollowUpKind;
 
 use crate::sys;
 use crate::writer::Writer;
@@ -158,11 +159,22 @@ pub(crate) fn emphasise(line: &str, word: Word) -> String {
     if !colour() {
         return line.to_owned();
     }
-    let text = word.text().to_uppercase();
     let style = match word {
         Word::Fail | Word::ConditionalFail => "\x1b[1;7m",
         Word::Pass | Word::ConditionalPass | Word::NoVerdict => "\x1b[1m",
     };
+    styled(line, &word.text().to_uppercase(), style)
+}
+
+/// The same for what follows a verdict: an amendment stands out as a fail does.
+pub(crate) fn emphasise_follow_up(line: &str, kind: FollowUpKind) -> String {
+    match kind {
+        FollowUpKind::Amended if colour() => styled(line, "AMENDED", "\x1b[1;7m"),
+        FollowUpKind::Amended | FollowUpKind::Completed => line.to_owned(),
+    }
+}
+
+fn styled(line: &str, text: &str, style: &str) -> String {
     line.replacen(&format!(": {text}"), &format!(": {style}{text}\x1b[0m"), 1)
 }
 
