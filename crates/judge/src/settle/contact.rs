@@ -12,7 +12,7 @@ use super::swing;
 use super::tempo::Tempo;
 use super::types::{How, Moving, MovingReason, Pace, Settled, Settling};
 use super::watch::{self, Step};
-use super::window::{Around, Bounds, Obs, look_at};
+use super::window::{Around, Bounds, Obs, look_at, wander};
 
 /// Readings kept of a contact; when full, the older half of the surplus is dropped.
 const KEPT_MAX: usize = 2 * WINDOW_MAX;
@@ -180,7 +180,10 @@ impl Contact {
         (self.now, self.best_now) = (Interval::UNKNOWN, None);
         let fading = watch::fading(&self.obs);
         let usable = self.obs.get(FIRST.saturating_sub(self.dropped)..).unwrap_or_default();
-        let tempo = Tempo::of(watch::tail(usable, self.n - self.broken_at), spec);
+        let whole = watch::tail(usable, self.n - self.broken_at);
+        let tempo = Tempo::of(whole, spec);
+        let wanders = LENGTHS.iter().map(|length| wander(watch::tail(whole, length.0), spec, tempo.noise));
+        let wander = wanders.fold(0.0, f64::max);
         self.slope = tempo.slope;
         let ahead = self.slope.map_or(0.0, |rate| rate * SLOW_TAUS * spec.tau_max_s);
         let rebound = spec.rebound * swing::travel(&self.obs, tempo.noise);
@@ -192,7 +195,7 @@ impl Contact {
                 continue;
             };
             let fading = fading && swing::goes_one_way(window, tempo.noise);
-            let around = Around { tau_s: tempo.tau_s, fading, rebound, ahead };
+            let around = Around { tau_s: tempo.tau_s, fading, wander, rebound, ahead };
             let Some(bounds) = look_at(window, part, spec, spec.risk * share * weight, around) else {
                 continue;
             };
