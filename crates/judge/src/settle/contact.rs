@@ -6,6 +6,7 @@ use alloc::vec::Vec;
 use quantity::Instant;
 
 use super::budget::{LENGTHS, Starts, WINDOW_MAX};
+use super::grain::Grain;
 use super::interval::Interval;
 use super::spec::SettleSpec;
 use super::swing;
@@ -56,6 +57,8 @@ pub(super) struct Contact {
     /// A reading set aside as a jump.
     suspect: Option<(Instant, f64)>,
     run_since: Instant,
+    /// The steps that the display seems to take.
+    grain: Grain,
     /// The present rate per second, where it fades more slowly than assumed.
     slope: Option<f64>,
 }
@@ -81,6 +84,7 @@ impl Contact {
             settled: None,
             suspect: None,
             run_since: at,
+            grain: Grain::new(value),
             slope: None,
         }
     }
@@ -173,10 +177,12 @@ impl Contact {
             self.broken_at -= 1;
         }
         self.n += 1;
+        self.grain.take(value, spec.resolution);
     }
 
     /// All looks that end at the newest reading.
     pub(super) fn look_at_all(&mut self, spec: &SettleSpec, starts: &Starts) {
+        let spec = &self.grain.coarser(spec);
         (self.now, self.best_now) = (Interval::UNKNOWN, None);
         let fading = watch::fading(&self.obs);
         let usable = self.obs.get(FIRST.saturating_sub(self.dropped)..).unwrap_or_default();
@@ -287,12 +293,14 @@ impl Contact {
         let best = self.best_now?;
         let at_rest = how != How::BeyondDoubt || self.now.width() <= 2.0 * spec.settle_floor;
         let (value, half_width) = self.now.about(if at_rest { best.level } else { best.estimate });
+        // What rests is known as far as rest was asked for.
+        let floor = if how == How::BeyondDoubt { 0.0 } else { spec.settle_floor };
         let settled = Settled {
             value,
             standard_uncertainty: best.standard_uncertainty,
-            half_width,
-            low: self.now.low,
-            high: self.now.high,
+            half_width: half_width.max(floor),
+            low: self.now.low.min(value - floor),
+            high: self.now.high.max(value + floor),
             at_rest,
             n: u32::try_from(self.n).unwrap_or(u32::MAX),
             since: self.since,
