@@ -13,12 +13,14 @@ const CHANCE: f64 = 1000.0;
 pub(super) struct Grain {
     last: f64,
     divisor: u64,
+    /// Changes that differ from the one before: a steady slope repeats its own.
     changes: i32,
+    step: u64,
 }
 
 impl Grain {
     pub(super) const fn new(value: f64) -> Self {
-        Self { last: value, divisor: 0, changes: 0 }
+        Self { last: value, divisor: 0, changes: 0, step: 0 }
     }
 
     pub(super) fn take(&mut self, value: f64, resolution: f64) {
@@ -30,7 +32,10 @@ impl Grain {
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // whole, within bounds
         let counts = counts as u64;
         self.divisor = common(self.divisor, counts);
-        self.changes = self.changes.saturating_add(1);
+        if counts != self.step {
+            self.changes = self.changes.saturating_add(1);
+        }
+        self.step = counts;
     }
 
     /// The spec with the step that the display has shown.
@@ -71,5 +76,6 @@ mod tests {
         assert!((of(&[30.07, 34.17, 36.07, 36.97, 37.27]) - 0.1).abs() < 1e-12);
         assert!((of(&[30.07, 34.12, 36.03, 36.97, 37.21]) - 0.01).abs() < 1e-12);
         assert!((of(&[30.07, 34.17]) - 0.01).abs() < 1e-12);
+        assert!((of(&[75.0, 75.1, 75.2, 75.3, 75.4, 75.5]) - 0.01).abs() < 1e-12, "a slope of ten counts");
     }
 }

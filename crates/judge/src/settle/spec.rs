@@ -129,6 +129,8 @@ impl SettleSpec {
         Self {
             noise_ceiling: 3.0 * resolution,
             rebound: 0.0,
+            least_s: 5.0,
+            conversion_max_s: 2.0,
             tau_s: 15.0,
             tau_max_s: 60.0,
             time_limit_s: 180.0,
@@ -140,7 +142,7 @@ impl SettleSpec {
     /// Pressure on a running circuit. Noise and time constants: from memory, no source.
     #[must_use]
     pub fn pressure(resolution: f64) -> Self {
-        Self { noise_ceiling: 8.0 * resolution, tau_s: 5.0, tau_max_s: 15.0, time_limit_s: 90.0, ..Self::new(resolution) }
+        Self { noise_ceiling: 8.0 * resolution, conversion_max_s: 2.0, tau_s: 5.0, tau_max_s: 15.0, time_limit_s: 90.0, ..Self::new(resolution) }
     }
 
     /// Checks every field.
