@@ -63,6 +63,8 @@ pub(super) struct Contact {
     slope: Option<f64>,
 }
 
+/// A climb on a charging range counts as charging for this many of the longest time constants; later it is a slope.
+const CHARGING_TAUS: f64 = 2.0;
 /// A slope that fades too slowly may go on for this many of the longest time constants.
 const SLOW_TAUS: f64 = 4.0;
 
@@ -329,7 +331,8 @@ impl Contact {
 
     fn reason(&self, spec: &SettleSpec) -> MovingReason {
         let scatter = self.scatter(spec);
-        if spec.charging && watch::climbing(&self.obs, scatter) {
+        let young = self.obs.last().is_some_and(|obs| obs.t_s < CHARGING_TAUS * spec.tau_max_s);
+        if spec.charging && young && watch::climbing(&self.obs, scatter) {
             MovingReason::Charging
         } else if self.suspect.is_some() || self.obs.iter().all(|obs| obs.bouncing) {
             MovingReason::Bouncing
