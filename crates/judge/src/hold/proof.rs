@@ -269,7 +269,7 @@ impl Proof {
             } else {
                 SettleSpec::voltage(resolution)
             };
-            self.settler = Some((reading.unit, step?, Settler::new(spec).ok()?));
+            self.settler = Some((reading.unit, step?, Settler::new(spec.timed(reading.timing)).ok()?));
         }
         let (_, _, settler) = self.settler.as_mut()?;
         settler.set_thresholds(thresholds);

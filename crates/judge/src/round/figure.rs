@@ -3,7 +3,7 @@
 
 use alloc::vec::Vec;
 
-use quantity::{Kind, Reading, State};
+use quantity::{Duration, Kind, Reading, State};
 
 use super::Round;
 use super::check::{Check, Phase};
@@ -26,6 +26,8 @@ enum Seen {
 
 /// Of a value that was settled, this part is next to nothing: the leads or the clamp are off. Our own choice.
 const OFF_PART: f64 = 0.05;
+/// A value that jumps up to so many conversions after the word is still the same contact's. Our own choice.
+const CONVERSIONS_LATE: i64 = 2;
 
 impl SettledPoint {
     /// Volts and amps next to nothing: leads that came off show a number there.
@@ -58,6 +60,13 @@ impl SettledPoint {
                 return None;
             }
         };
+        // What jumps may be the next conversion of a display that was taken for at rest; later it is another contact.
+        let conversion = following.conversion();
+        let late = Duration::from_micros(conversion.micros().saturating_mul(CONVERSIONS_LATE));
+        if settled.since > self.reading.at + late {
+            self.follow = None;
+            return None;
+        }
         let same = matches!(before, Settling::Settled(before) if before.at_rest == settled.at_rest);
         if same {
             return None;

@@ -4,7 +4,7 @@
 use alloc::boxed::Box;
 use alloc::string::{String, ToString};
 
-use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Kind, Quantity, Reading, State, Timing, Unit};
+use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Kind, Quantity, Reading, State, Unit};
 
 use crate::evaluate::Input;
 use crate::rule::Point;
@@ -112,7 +112,7 @@ impl SettlingPoint {
         let resolution = reading.unit.convert_span(reading.resolution()?, point.unit).ok()?;
         // A risk that makes no sense is a slip in the settings; the default holds then.
         let risk = if (1e-6..=0.2).contains(&risk) { risk } else { 1e-3 };
-        let spec = timed(SettleSpec { risk, ..spec_for(point.unit.kind(), resolution) }, reading.timing);
+        let spec = SettleSpec { risk, ..spec_for(point.unit.kind(), resolution) }.timed(reading.timing);
         Some(Self {
             device: device.to_string(),
             channel: reading.channel,
@@ -267,6 +267,11 @@ impl SettlingPoint {
         self.contact_since.map(|since| since + limit)
     }
 
+    /// How long a conversion of the display is taken to be.
+    pub(super) fn conversion(&self) -> Duration {
+        self.settler.conversion()
+    }
+
     /// When the link counts as silent.
     pub(super) fn silent_at(&self) -> Option<Instant> {
         self.settler.poll_at()
@@ -386,17 +391,6 @@ impl PointState {
 pub(super) fn wants(point: &Point, reading: &Reading) -> bool {
     point.unit.kind() == reading.unit.kind()
         && (point.coupling.is_none() || point.coupling == reading.coupling)
-}
-
-/// What the meter's profile says of its pace goes before what is assumed.
-fn timed(spec: SettleSpec, timing: Timing) -> SettleSpec {
-    let probe = timing.response_s.unwrap_or(0.0);
-    SettleSpec {
-        conversion_s: timing.conversion_s,
-        least_s: spec.least_s.max(probe),
-        tau_max_s: spec.tau_max_s.max(probe),
-        ..spec
-    }
 }
 
 fn spec_for(kind: Kind, resolution: f64) -> SettleSpec {

@@ -6,13 +6,14 @@ use alloc::vec::Vec;
 use quantity::Instant;
 
 use super::budget::{LENGTHS, Starts, WINDOW_MAX};
+use super::grain::Grain;
 use super::interval::Interval;
 use super::spec::SettleSpec;
 use super::swing;
 use super::tempo::Tempo;
 use super::types::{How, Moving, MovingReason, Pace, Settled, Settling};
 use super::watch::{self, Step};
-use super::window::{Around, Bounds, Obs, look_at};
+use super::window::{Around, Bounds, Obs, look_at, wander};
 
 /// Readings kept of a contact; when full, the older half of the surplus is dropped.
 const KEPT_MAX: usize = 2 * WINDOW_MAX;
@@ -56,10 +57,14 @@ pub(super) struct Contact {
     /// A reading set aside as a jump.
     suspect: Option<(Instant, f64)>,
     run_since: Instant,
+    /// The steps that the display seems to take.
+    grain: Grain,
     /// The present rate per second, where it fades more slowly than assumed.
     slope: Option<f64>,
 }
 
+/// A climb on a charging range counts as charging for this many of the longest time constants; later it is a slope.
+const CHARGING_TAUS: f64 = 2.0;
 /// A slope that fades too slowly may go on for this many of the longest time constants.
 const SLOW_TAUS: f64 = 4.0;
 
@@ -81,6 +86,7 @@ impl Contact {
             settled: None,
             suspect: None,
             run_since: at,
+            grain: Grain::new(value),
             slope: None,
         }
     }
@@ -173,14 +179,19 @@ impl Contact {
             self.broken_at -= 1;
         }
         self.n += 1;
+        self.grain.take(value, spec.resolution);
     }
 
     /// All looks that end at the newest reading.
     pub(super) fn look_at_all(&mut self, spec: &SettleSpec, starts: &Starts) {
+        let spec = &self.grain.coarser(spec);
         (self.now, self.best_now) = (Interval::UNKNOWN, None);
         let fading = watch::fading(&self.obs);
         let usable = self.obs.get(FIRST.saturating_sub(self.dropped)..).unwrap_or_default();
-        let tempo = Tempo::of(watch::tail(usable, self.n - self.broken_at), spec);
+        let whole = watch::tail(usable, self.n - self.broken_at);
+        let tempo = Tempo::of(whole, spec);
+        let wanders = LENGTHS.iter().map(|length| wander(watch::tail(whole, length.0), spec, tempo.noise));
+        let wander = wanders.fold(0.0, f64::max);
         self.slope = tempo.slope;
         let ahead = self.slope.map_or(0.0, |rate| rate * SLOW_TAUS * spec.tau_max_s);
         let rebound = spec.rebound * swing::travel(&self.obs, tempo.noise);
@@ -192,7 +203,7 @@ impl Contact {
                 continue;
             };
             let fading = fading && swing::goes_one_way(window, tempo.noise);
-            let around = Around { tau_s: tempo.tau_s, fading, rebound, ahead };
+            let around = Around { tau_s: tempo.tau_s, fading, wander, rebound, ahead };
             let Some(bounds) = look_at(window, part, spec, spec.risk * share * weight, around) else {
                 continue;
             };
@@ -284,12 +295,14 @@ impl Contact {
         let best = self.best_now?;
         let at_rest = how != How::BeyondDoubt || self.now.width() <= 2.0 * spec.settle_floor;
         let (value, half_width) = self.now.about(if at_rest { best.level } else { best.estimate });
+        // What rests is known as far as rest was asked for.
+        let floor = if how == How::BeyondDoubt { 0.0 } else { spec.settle_floor };
         let settled = Settled {
             value,
             standard_uncertainty: best.standard_uncertainty,
-            half_width,
-            low: self.now.low,
-            high: self.now.high,
+            half_width: half_width.max(floor),
+            low: self.now.low.min(value - floor),
+            high: self.now.high.max(value + floor),
             at_rest,
             n: u32::try_from(self.n).unwrap_or(u32::MAX),
             since: self.since,
@@ -318,7 +331,8 @@ impl Contact {
 
     fn reason(&self, spec: &SettleSpec) -> MovingReason {
         let scatter = self.scatter(spec);
-        if spec.charging && watch::climbing(&self.obs, scatter) {
+        let young = self.obs.last().is_some_and(|obs| obs.t_s < CHARGING_TAUS * spec.tau_max_s);
+        if spec.charging && young && watch::climbing(&self.obs, scatter) {
             MovingReason::Charging
         } else if self.suspect.is_some() || self.obs.iter().all(|obs| obs.bouncing) {
             MovingReason::Bouncing

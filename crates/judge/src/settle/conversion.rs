@@ -19,6 +19,8 @@ const RUNS_KEPT: usize = 8;
 const RUNS_MIN: usize = 3;
 /// What is added to a conversion time that the stream itself showed, or that was assumed.
 const MARGIN: f64 = 1.1;
+/// A run longer than this many of the conversion time that is stated or assumed is no conversion: the value stood.
+const STOOD: f64 = 2.0;
 /// A display that converts this little slower than it sends shows a conversion a frame.
 const EACH_FRAME: f64 = 1.2;
 
@@ -109,7 +111,8 @@ impl Conversions {
             }
             self.runs_seen += 1;
         }
-        if big && (self.by_big_step || !self.by_change) {
+        let longest_s = STOOD * self.stated_s.unwrap_or(self.longest_s);
+        if big && (self.by_big_step || !self.by_change) && run_s <= longest_s {
             self.moving_run_s = self.moving_run_s.max(run_s);
         }
         (self.by_change, self.by_big_step) = (true, big);

@@ -94,6 +94,7 @@
 mod budget;
 mod contact;
 mod conversion;
+mod grain;
 mod interval;
 mod quantile;
 mod settler;

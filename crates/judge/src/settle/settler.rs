@@ -72,6 +72,13 @@ impl Settler {
         self.state
     }
 
+    /// How long a conversion of the display is taken to be.
+    #[must_use]
+    pub fn conversion(&self) -> Duration {
+        #[allow(clippy::cast_possible_truncation)] // seconds of a spec or between readings
+        Duration::from_micros((self.conversions.length_s().0 * 1e6) as i64)
+    }
+
     /// Forgets everything but the spec and the thresholds: another function, another point, a gap in the bytes.
     pub fn reset(&mut self) {
         self.conversions = conversions(&self.spec);

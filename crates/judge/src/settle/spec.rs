@@ -2,6 +2,8 @@
 
 use core::fmt;
 
+use quantity::Timing;
+
 /// 1 / sqrt(12): standard deviation of an error spread evenly over one display step (JCGM 100, F.2.2.1).
 pub(super) const STEP_SD: f64 = 0.288_675_134_594_812_9;
 
@@ -129,6 +131,8 @@ impl SettleSpec {
         Self {
             noise_ceiling: 3.0 * resolution,
             rebound: 0.0,
+            least_s: 5.0,
+            conversion_max_s: 2.0,
             tau_s: 15.0,
             tau_max_s: 60.0,
             time_limit_s: 180.0,
@@ -140,7 +144,20 @@ impl SettleSpec {
     /// Pressure on a running circuit. Noise and time constants: from memory, no source.
     #[must_use]
     pub fn pressure(resolution: f64) -> Self {
-        Self { noise_ceiling: 8.0 * resolution, tau_s: 5.0, tau_max_s: 15.0, time_limit_s: 90.0, ..Self::new(resolution) }
+        Self { noise_ceiling: 8.0 * resolution, conversion_max_s: 2.0, tau_s: 5.0, tau_max_s: 15.0, time_limit_s: 90.0, ..Self::new(resolution) }
+    }
+
+    /// With what the meter's profile states of its pace, in place of what is assumed. A probe that needs long is given its
+    /// time, and may be as slow as that.
+    #[must_use]
+    pub fn timed(self, timing: Timing) -> Self {
+        let response_s = timing.response_s.unwrap_or(0.0);
+        Self {
+            conversion_s: timing.conversion_s.or(self.conversion_s),
+            least_s: self.least_s.max(response_s),
+            tau_max_s: self.tau_max_s.max(response_s),
+            ..self
+        }
     }
 
     /// Checks every field.

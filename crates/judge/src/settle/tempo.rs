@@ -85,7 +85,7 @@ fn mean(block: &[Obs]) -> (f64, f64) {
 }
 
 /// Scatter from second differences: a slope leaves no trace in it, and an approach only where it is quick.
-fn quick_scatter(obs: &[Obs]) -> f64 {
+pub(super) fn quick_scatter(obs: &[Obs]) -> f64 {
     let values = || obs.iter().map(|obs| obs.value);
     let bends = values().zip(values().skip(1)).zip(values().skip(2)).map(|((a, b), c)| a - 2.0 * b + c);
     let (sum, n) = bends.fold((0.0, 0.0), |(sum, n), bend| (sum + bend * bend, n + 1.0));

@@ -4,11 +4,18 @@
 use super::budget::Part;
 use super::quantile::{chi_squared_upper, normal_upper, student_upper};
 use super::spec::{STEP_SD, SettleSpec};
+use super::swing::goes_one_way;
+use super::tempo::quick_scatter;
 
 /// A window whose scatter is less likely under the noise ceiling than 1 in 1,000 (this normal quantile) does not use it.
 const CEILING_DOUBT_SDS: f64 = 3.090_232;
 /// A step between blocks is seen as movement from this many standard errors on.
 const SEEN_SDS: f64 = 3.5;
+/// Errors that hang together reach this many of their standard deviations, and show from so many readings on.
+const WANDER_SDS: f64 = 3.0;
+const WANDER_READINGS: f64 = 5.0;
+/// Independent errors scatter up to this many times more over a window than from reading to reading, by chance.
+const TOGETHER: f64 = 1.25;
 /// From this many degrees of freedom on, the observed scatter can serve beside the ceiling.
 const SCATTER_DOF_MIN: f64 = 3.5;
 
@@ -29,6 +36,8 @@ pub(super) struct Around {
     pub(super) tau_s: f64,
     /// The window's scatter is an approach's, so it is no evidence against the noise ceiling.
     pub(super) fading: bool,
+    /// How far errors that hang together may hold the readings away from the settled value.
+    pub(super) wander: f64,
     /// How far the value may come back of the way it has just come.
     pub(super) rebound: f64,
     /// How far a slope that does not fade as assumed may still lead, with its sign.
@@ -104,6 +113,7 @@ fn look(window: &[Obs], spec: &SettleSpec, tail: f64, around: Around) -> Option<
     let step = mean_late - mean_early;
     let scatter = residual_scatter(early, late, origin, mean_early, mean_late);
     let (noise, normal) = noise_reach(spec, scatter, around.fading || ceiling_credible(spec, scatter, step), tail)?;
+    let wander = around.rebound + around.wander;
     let bias = 0.5 * spec.resolution * undithered(spec, scatter, normal);
     // gain 0: the approach is over; gain `split.gain`: it is as slow as the spec allows. The interval is the hull.
     let near = noise / libm::sqrt(split.late) + bias;
@@ -112,8 +122,8 @@ fn look(window: &[Obs], spec: &SettleSpec, tail: f64, around: Around) -> Option<
     let sd = scatter.sd.max(spec.noise_floor);
     let moving = libm::fabs(step) > SEEN_SDS * sd * libm::sqrt(1.0 / split.early + 1.0 / split.late);
     let rest = if moving { split.gain * step } else { 0.0 };
-    let low = origin + (mean_late - near - around.rebound).min(end - far) + around.ahead.min(0.0);
-    let high = origin + (mean_late + near + around.rebound).max(end + far) + around.ahead.max(0.0);
+    let low = origin + (mean_late - near - wander).min(end - far - wander + around.rebound) + around.ahead.min(0.0);
+    let high = origin + (mean_late + near + wander).max(end + far + wander - around.rebound) + around.ahead.max(0.0);
     if !(low.is_finite() && high.is_finite()) {
         return None;
     }
@@ -126,6 +136,24 @@ fn look(window: &[Obs], spec: &SettleSpec, tail: f64, around: Around) -> Option<
         scatter: sd,
         moving,
     })
+}
+
+/// How far errors that hang together (an averaging meter, a slow flicker) may hold the whole window away from the settled
+/// value: they move little from reading to reading and much over the window. Independent noise has none, and a window that
+/// goes one way is an approach.
+pub(super) fn wander(window: &[Obs], spec: &SettleSpec, noise: f64) -> f64 {
+    let n = window.len() as f64;
+    if n < WANDER_READINGS || goes_one_way(window, noise) {
+        return 0.0;
+    }
+    let mean = window.iter().map(|obs| obs.value).sum::<f64>() / n;
+    let around = window.iter().map(|obs| (obs.value - mean) * (obs.value - mean)).sum::<f64>() / (n - 1.0);
+    let quick = TOGETHER * quick_scatter(window).max(spec.noise_floor);
+    // What scatters more than any noise believed in has moved.
+    if around > spec.noise_ceiling * spec.noise_ceiling {
+        return 0.0;
+    }
+    WANDER_SDS * libm::sqrt((around - quick * quick).max(0.0))
 }
 
 /// The split with the least noise at the far end. Depends on times alone, so choosing it costs no risk.

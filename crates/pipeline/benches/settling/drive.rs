@@ -57,7 +57,6 @@ pub(crate) fn product(mut stream: Stream, rules: &RuleSet, profile: &Profile, or
     loop {
         let t_s = loop {
             if let Some(Frame { t_s, reading }) = stream.next_frame() {
-                if std::env::var("TRACE").is_ok() { println!("{t_s:.3} {reading}"); }
                 let data = wire::simulate::encode(profile, &[reading]).expect("a frame");
                 let bytes = Event::Bytes { device: "meter".into(), data };
                 let mut out = pipeline.step(bytes, instant(t_s));
@@ -105,7 +104,6 @@ fn note(
         outcome.reason = Some(verdict.reason.map_or_else(String::new, |reason| reason.to_string()));
         return;
     };
-    if std::env::var("TRACE").is_ok() { println!("VERDICT {t_s} {} {:?} truth {settled}", verdict.word, reading); }
     let word = oracle.word(settled);
     outcome.wait_s = Some(t_s);
     outcome.turned = turned(word, verdict.word);

@@ -166,6 +166,7 @@ fn warming_pipe(draft: &mut Draft, per_minute: (f64, f64)) {
     probe(draft, (3.0, 15.0), 1.0);
     let rate = draft.rng.between(per_minute.0, per_minute.1) / 60.0;
     draft.body.drift = Some((rate, draft.rng.between(60.0, 300.0)));
+    draft.body.truth_moves = per_minute.1 <= 1.0;
 }
 
 fn warming_part(draft: &mut Draft) {

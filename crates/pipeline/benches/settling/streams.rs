@@ -18,7 +18,7 @@ pub(crate) struct Body {
     pub(crate) fills: Option<(f64, f64)>,
     /// Rate a second and when it ends.
     pub(crate) drift: Option<(f64, f64)>,
-    /// Truth is what the display would show after a further hold of 30 s: a drift too slow to be seen in that time.
+    /// Truth is what the display would show after a further hold of 30 s: a drift that lasts, too slow to be waited out.
     pub(crate) truth_moves: bool,
 }
 

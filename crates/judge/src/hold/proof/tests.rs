@@ -26,7 +26,7 @@ fn play(proof: &mut Proof, script: &[&str]) -> Vec<Progress> {
                 state,
                 flags: Flags::default(),
                 accuracy: None,
-                timing: quantity::Timing::default(),
+                timing: quantity::Timing { conversion_s: Some(0.1), response_s: None },
             }));
         }
     }

@@ -14,7 +14,7 @@ fn reading(at: Instant, shown: &str) -> Event {
         state: State::Value(Decimal::parse(shown).unwrap()),
         flags: Flags::default(),
         accuracy: None,
-        timing: quantity::Timing::default(),
+        timing: quantity::Timing { conversion_s: Some(0.1), response_s: None },
     };
     Event::Reading { device: "meter".to_string(), reading }
 }

@@ -13,7 +13,7 @@
 //!   reading to reading in counts (`+3`), readings late by so many seconds (`late 9`); `gap meter`;
 //!   `together 50 A | B`: fifty times one reading of each
 //! - time: `wait 20 min` (s, min, h), `back 5 s` (the clock jumps back)
-//! - `expect OUTPUT`: the next output; `...` stands for anything. `armed`, `shown` and `settled` need not be expected.
+//! - `expect OUTPUT`: the next output; `...` stands for anything. `armed`, `shown`, `settled` and `completed` need not be expected.
 //!   `expect nothing`. `phase`, `live yes|no`, `shows TEXT`, `prompt TEXT`, `note TEXT`, `reads N` look at the state.
 #![allow(clippy::cast_possible_truncation)] // spans of a script in microseconds
 
@@ -230,7 +230,7 @@ impl Runner {
     }
 
     fn expect(&mut self, wanted: &str) -> Result<(), String> {
-        let optional = |text: &str| ["armed", "shown", "settled"].iter().any(|kind| text.starts_with(kind));
+        let optional = |text: &str| ["armed", "shown", "settled", "completed"].iter().any(|kind| text.starts_with(kind));
         loop {
             let Some(next) = self.pending.pop_front() else {
                 return if wanted == "nothing" {
