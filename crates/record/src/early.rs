@@ -44,6 +44,13 @@ pub(crate) fn subject<'a>(verdict: &'a VerdictJson, judgement: &JudgementJson) -
     early(verdict).find(|reading| is_about(judgement, reading))
 }
 
+/// What a person knows the value of this point by: the name of the judgement that is about it, else its own label.
+pub(crate) fn name_of(verdict: &VerdictJson, point: &str, label: &str) -> String {
+    let reading = verdict.readings.iter().find(|reading| reading.point == point);
+    let about = |judged: &&JudgementJson| reading.is_some_and(|reading| is_about(judged, reading));
+    verdict.judgements.iter().find(about).map_or(label, |judged| &judged.name).to_owned()
+}
+
 /// Whether a judgement is about the value of this reading as it stands, not about something worked out from it.
 pub(crate) fn is_about(judgement: &JudgementJson, reading: &ReadingJson) -> bool {
     let unit = reading.unit.split(' ').next().unwrap_or_default();

@@ -7,7 +7,8 @@ use judge::verdict::Verdict;
 use quantity::Instant;
 use serde::{Deserialize, Serialize};
 
-use crate::verdict::{ReadingJson, rounded, seconds, unsaved_line};
+use crate::early;
+use crate::verdict::{ReadingJson, VerdictJson, rounded, seconds, unsaved_line};
 
 /// Which of the two it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -49,6 +50,8 @@ pub struct FollowUpJson {
     pub said: String,
     /// The word that the leads show now; null for a figure.
     pub now: Option<String>,
+    /// What the reading is called: as the judgement that is about it, else as its point.
+    pub name: String,
     pub reading: ReadingJson,
     /// U = k u of the reading, in its unit.
     pub expanded_uncertainty: f64,
@@ -79,6 +82,7 @@ impl FollowUpJson {
             title: verdict.title.clone(),
             said: verdict.word.text().to_owned(),
             now: now.map(|word| word.text().to_owned()),
+            name: early::name_of(&VerdictJson::from(verdict), &reading.point, &reading.label),
             reading: ReadingJson::from(reading),
             expanded_uncertainty: rounded(coverage_factor * reading.quantity.standard_uncertainty()),
             coverage_factor: rounded(coverage_factor),
@@ -108,4 +112,4 @@ impl FollowUpJson {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -8,6 +8,7 @@ use judge::rule::source_with_class;
 use crate::verdict::{JudgementJson, ReadingJson, VerdictJson};
 use crate::{early, plain, plain_lines};
 
+pub(crate) use follow_up::value;
 pub use follow_up::{amendment, completed, follow_up};
 
 /// What stands under a line of the block, belonging to it.

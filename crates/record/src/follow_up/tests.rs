@@ -9,10 +9,10 @@ use quantity::{Decimal, Instant, Quantity, Unit};
 use crate::{FollowUpJson, FollowUpKind, VerdictJson, text};
 
 /// A reading of a capacitor: the middle, its standard uncertainty, the ends; settled or not.
-fn reading(settled: bool, value: f64, u: f64, ends: (f64, f64)) -> PointReading {
+pub(crate) fn reading(settled: bool, value: f64, u: f64, ends: (f64, f64)) -> PointReading {
     PointReading {
         point: "capacitance".into(),
-        label: "capacitance".into(),
+        label: "terminal to terminal".into(),
         device: "meter".into(),
         quantity: Quantity::new(value, u, Unit::MICROFARAD).unwrap(),
         shown: Decimal::parse("39.2").unwrap(),
@@ -88,18 +88,18 @@ fn verdict(word: Word, readings: Vec<PointReading>, judgements: Vec<Judged>) -> 
     }
 }
 
-fn early_pass() -> Verdict {
+pub(crate) fn early_pass() -> Verdict {
     let early = reading(false, 39.235, 0.66, (38.117, 40.353));
     verdict(Word::Pass, vec![early], judged("capacitance", 1.0))
 }
 
-fn completed(of: &Verdict) -> FollowUpJson {
+pub(crate) fn completed(of: &Verdict) -> FollowUpJson {
     let reading = reading(true, 40.0213, 0.42, (39.98, 40.06));
     let output = Output::Completed { verdict: of.number, reading };
     FollowUpJson::of(of, &output, Instant::from_micros(12_251_000)).unwrap()
 }
 
-fn amended(of: &Verdict, reading: PointReading) -> FollowUpJson {
+pub(crate) fn amended(of: &Verdict, reading: PointReading) -> FollowUpJson {
     let output = Output::Amended { verdict: of.number, word: Word::Fail, reading };
     FollowUpJson::of(of, &output, Instant::from_micros(14_310_000)).unwrap()
 }
@@ -115,7 +115,7 @@ fn an_early_word_shows_the_ends_of_its_interval_and_no_value() {
         assert!(!text.contains("39.2"), "the middle of the interval is no value: {text}");
     }
     let block = text::block(&json);
-    assert!(block.contains("reading   capacitance: between 38.1 and 40.4 uF, settling (meter, 5 readings)"), "{block}");
+    assert!(block.contains("reading   terminal to terminal: between 38.1 and 40.4 uF, settling (meter, 5 readings)"), "{block}");
 }
 
 /// A judgement that is worked out from a reading has no value either while the reading moves.
@@ -125,7 +125,7 @@ fn what_is_worked_out_from_an_early_reading_has_no_value() {
     let json = VerdictJson::from(&verdict(Word::Pass, vec![early], judged("loss", 1.01)));
     let line = text::line(&json);
     assert!(
-        line.ends_with("PASS  loss (37.6 to 42.4 uF): capacitance between 38.1 and 40.4 uF, settling"),
+        line.ends_with("PASS  loss (37.6 to 42.4 uF): terminal to terminal between 38.1 and 40.4 uF, settling"),
         "{line}"
     );
 }
@@ -155,7 +155,7 @@ fn a_figure_is_a_line_of_its_own_that_names_its_verdict() {
     let with_id = FollowUpJson { id: Some("01990a3c".into()), ..json };
     let line = with_id.line();
     assert!(line.starts_with(r#"{"event":"completed","number":3,"id":"01990a3c","check":1,"unit":"RTU-1""#), "{line}");
-    assert!(line.contains(r#""said":"pass","now":null,"reading":{"point":"capacitance""#), "{line}");
+    assert!(line.contains(r#""said":"pass","now":null,"name":"capacitance","reading":{"point":"capacitance""#), "{line}");
     assert!(!line.contains(r#""verdict""#), "nobody may take it for a verdict: {line}");
     assert_eq!(FollowUpJson::parse(&line).unwrap(), with_id);
     assert!(with_id.unsaved_line().starts_with(r#"{"unsaved":true,"event":"completed","#));
@@ -173,8 +173,16 @@ fn an_amendment_says_what_was_said_what_is_shown_now_and_what_to_do() {
     let early = amended(&of, reading(false, 31.2, 0.35, (30.04, 32.36)));
     assert!(text::follow_up(&early).contains("FAIL: capacitance between 30.0 and 32.4 uF, settling  -- "));
     let line = early.line();
-    assert!(line.contains(r#""said":"pass","now":"fail","reading""#), "{line}");
+    assert!(line.contains(r#""said":"pass","now":"fail","name":"capacitance","reading""#), "{line}");
     assert_eq!(FollowUpJson::parse(&line).unwrap(), early);
+}
+
+/// A value that nothing is judged by as it stands goes by the name of its point.
+#[test]
+fn a_figure_that_no_judgement_is_about_goes_by_its_points_name() {
+    let early = reading(false, 39.235, 0.66, (38.117, 40.353));
+    let json = completed(&verdict(Word::Pass, vec![early], judged("loss", 1.01)));
+    assert!(text::follow_up(&json).ends_with("Run capacitor: terminal to terminal 40.02 +-0.84 uF, settled"));
 }
 
 #[test]
@@ -208,7 +216,7 @@ fn words_of_others_act_in_no_line() {
     for text in [&mut json.unit, &mut json.component, &mut json.title, &mut json.said] {
         text.clone_from(&word);
     }
-    (json.reading.label, json.reading.unit) = (word.clone(), word);
+    (json.name, json.reading.unit) = (word.clone(), word);
     for event in [FollowUpKind::Completed, FollowUpKind::Amended] {
         let line = text::follow_up(&FollowUpJson { event, ..json.clone() });
         assert!(!line.chars().any(|c| c.is_control() || c == '\u{202e}'), "{line:?}");

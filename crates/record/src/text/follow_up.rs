@@ -26,7 +26,7 @@ pub fn follow_up(of: &FollowUpJson) -> String {
 #[must_use]
 pub fn completed(of: &FollowUpJson) -> String {
     let head = head(of.at_s, of.check, [&of.unit, &of.component]);
-    format!("{head}{}: {} {}", plain(&of.title), plain(&of.reading.label), value(of, "+-"))
+    format!("{head}{}: {} {}", plain(&of.title), plain(&of.name), value(of, "+-"))
 }
 
 /// What was said, what the leads show now, and what to do.
@@ -34,7 +34,7 @@ pub fn completed(of: &FollowUpJson) -> String {
 pub fn amendment(of: &FollowUpJson) -> String {
     let now = of.now.as_deref().unwrap_or("another word").to_uppercase();
     let (said, now) = (plain(&of.said).to_uppercase(), plain(&now).into_owned());
-    format!("said {said}; the leads now show {now}: {} {}  -- {TO_DO}", plain(&of.reading.label), value(of, "+-"))
+    format!("said {said}; the leads now show {now}: {} {}  -- {TO_DO}", plain(&of.name), value(of, "+-"))
 }
 
 /// The figure with its expanded uncertainty, or the ends of an interval: `40.02 +-0.84 uF, settled`. U has two digits, and
