@@ -264,15 +264,14 @@ impl Contact {
     /// Enough conversions since contact and since the last break.
     fn stands(&self, at: Instant, spec: &SettleSpec) -> bool {
         let since_break = self.n - self.broken_at.min(self.n);
-        let apart_s = self.obs.get(self.broken_at.saturating_sub(self.dropped)..).map_or(0.0, |obs| {
-            obs.first().zip(obs.last()).map_or(0.0, |(first, last)| last.t_s - first.t_s)
-        });
+        let apart_s = self
+            .obs
+            .get(self.broken_at.saturating_sub(self.dropped)..)
+            .map_or(0.0, |obs| obs.first().zip(obs.last()).map_or(0.0, |(first, last)| last.t_s - first.t_s));
         let usable = self.n.saturating_sub(FIRST);
         let standing = usable >= READINGS_MIN && (since_break >= READINGS_MIN || watch::fading(&self.obs))
             || since_break >= 2 && apart_s >= TWO_APART_S;
-        standing
-            && self.now.width().is_finite()
-            && (at - self.since).seconds() >= spec.least_s
+        standing && self.now.width().is_finite() && (at - self.since).seconds() >= spec.least_s
     }
 
     /// Whether it is at rest, or as near to it as its noise allows.
@@ -284,8 +283,7 @@ impl Contact {
             return Some(How::FullySettled);
         }
         let since_break = self.n - self.broken_at.min(self.n);
-        let late =
-            (at - self.since).seconds() >= spec.time_limit_s && since_break >= TIME_LIMIT_READINGS_MIN;
+        let late = (at - self.since).seconds() >= spec.time_limit_s && since_break >= TIME_LIMIT_READINGS_MIN;
         // A look of two or three readings has no say in how wide the noise is.
         let wide = self.now.width() > 1.5 * self.all.width();
         (late && !wide && !self.best_now?.moving && self.slope.is_none()).then_some(How::TimeLimit)

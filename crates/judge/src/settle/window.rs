@@ -112,7 +112,8 @@ fn look(window: &[Obs], spec: &SettleSpec, tail: f64, around: Around) -> Option<
     let mean_late = late.iter().map(|obs| obs.value - origin).sum::<f64>() / split.late;
     let step = mean_late - mean_early;
     let scatter = residual_scatter(early, late, origin, mean_early, mean_late);
-    let (noise, normal) = noise_reach(spec, scatter, around.fading || ceiling_credible(spec, scatter, step), tail)?;
+    let (noise, normal) =
+        noise_reach(spec, scatter, around.fading || ceiling_credible(spec, scatter, step), tail)?;
     let wander = around.rebound + around.wander;
     let bias = 0.5 * spec.resolution * undithered(spec, scatter, normal);
     // gain 0: the approach is over; gain `split.gain`: it is as slow as the spec allows. The interval is the hull.
@@ -122,8 +123,10 @@ fn look(window: &[Obs], spec: &SettleSpec, tail: f64, around: Around) -> Option<
     let sd = scatter.sd.max(spec.noise_floor);
     let moving = libm::fabs(step) > SEEN_SDS * sd * libm::sqrt(1.0 / split.early + 1.0 / split.late);
     let rest = if moving { split.gain * step } else { 0.0 };
-    let low = origin + (mean_late - near - wander).min(end - far - wander + around.rebound) + around.ahead.min(0.0);
-    let high = origin + (mean_late + near + wander).max(end + far + wander - around.rebound) + around.ahead.max(0.0);
+    let low =
+        origin + (mean_late - near - wander).min(end - far - wander + around.rebound) + around.ahead.min(0.0);
+    let high =
+        origin + (mean_late + near + wander).max(end + far + wander - around.rebound) + around.ahead.max(0.0);
     if !(low.is_finite() && high.is_finite()) {
         return None;
     }

@@ -230,7 +230,8 @@ impl Runner {
     }
 
     fn expect(&mut self, wanted: &str) -> Result<(), String> {
-        let optional = |text: &str| ["armed", "shown", "settled", "completed"].iter().any(|kind| text.starts_with(kind));
+        let optional =
+            |text: &str| ["armed", "shown", "settled", "completed"].iter().any(|kind| text.starts_with(kind));
         loop {
             let Some(next) = self.pending.pop_front() else {
                 return if wanted == "nothing" {

@@ -178,6 +178,7 @@ fn a_step_coarser_than_the_digit_shows_in_the_uncertainty() {
         state: measured.state,
         flags: measured.flags,
         accuracy: measured.accuracy,
+        timing: quantity::Timing::default(),
     };
     // JCGM 100, F.2.2.1: a step d gives d/sqrt(12); the wire's 1/64 V and the shown 0.01 V are independent roundings.
     let (wire, digit) = (1.0 / 64.0 / 12_f64.sqrt(), 0.01 / 12_f64.sqrt());
