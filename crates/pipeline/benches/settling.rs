@@ -5,6 +5,8 @@
 #![allow(
     clippy::print_stdout,
     clippy::cast_precision_loss,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::panic,
@@ -45,13 +47,35 @@ fn main() {
     let rules = shipped();
     let oracles = ALL.map(|setup| Oracle::new(&rules, &setup, &profile(None, None)));
     println!("{count} streams a family and row, seeds {first} on, risk {RISK}; made-up streams");
-    println!("c: the profile states the conversion time; -: it does not. In %: turned = pass for fail or fail for pass;");
-    println!("other = another word than the settled value's by more than a count; false = and outside its own interval;");
-    println!("out = settled value outside the interval of the word; fig = figures within their U (k = 2), of = streams that had one.");
+    println!(
+        "c: the profile states the conversion time; -: it does not. In %: turned = pass for fail or fail for pass;"
+    );
+    println!(
+        "other = another word than the settled value's by more than a count; false = and outside its own interval;"
+    );
+    println!(
+        "out = settled value outside the interval of the word; fig = figures within their U (k = 2), of = streams that had one."
+    );
     println!("< : upper 95 % bound (Clopper and Pearson). Seconds from contact to the word: median, p90.");
     println!(
         "{:<32}   | {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} | {:>6} {:>6} {:>6} {:>6} | {:>5}",
-        "family", "turned", "<", "other", "false", "<", "out", "fig", "of", "fig s", "s", "p90", "win s", "p90", "turned", "other", "bound"
+        "family",
+        "turned",
+        "<",
+        "other",
+        "false",
+        "<",
+        "out",
+        "fig",
+        "of",
+        "fig s",
+        "s",
+        "p90",
+        "win s",
+        "p90",
+        "turned",
+        "other",
+        "bound"
     );
     for family in FAMILIES {
         if chosen.as_ref().is_some_and(|name| !family.name.contains(name.as_str())) {
@@ -85,7 +109,8 @@ fn shipped() -> RuleSet {
 type Pair = (Outcome, Outcome, f64);
 
 fn row(family: &Family, stated: bool, seeds: std::ops::Range<u64>, rules: &RuleSet, oracles: &[Oracle; 6]) {
-    let share = |thread: u64| (seeds.start + thread..seeds.end).step_by(usize::try_from(THREADS).unwrap_or(1));
+    let share =
+        |thread: u64| (seeds.start + thread..seeds.end).step_by(usize::try_from(THREADS).unwrap_or(1));
     let only = std::env::var("SETUP").ok();
     let run = |seed: u64| -> Option<Pair> {
         let stream = draw(family, oracles, seed);
@@ -97,16 +122,28 @@ fn row(family: &Family, stated: bool, seeds: std::ops::Range<u64>, rules: &RuleS
         let conversion_s = stated.then(|| stream.line.conversion_s.max(1.0 / stream.line.rate_hz));
         let profile = profile(conversion_s, None);
         let ours = drive::product(stream, rules, &profile, oracle);
-        if std::env::var("SHOW").is_ok_and(|what| what == "miss" && ours.missed || what == "false" && ours.false_word
-            || what == "figure" && ours.figure.as_ref().is_some_and(|figure| !figure.1)) {
+        if std::env::var("SHOW").is_ok_and(|what| {
+            what == "miss" && ours.missed
+                || what == "false" && ours.false_word
+                || what == "figure" && ours.figure.as_ref().is_some_and(|figure| !figure.1)
+        }) {
             let s = draw(family, oracles, seed);
-            println!("seed {seed} {} {:?} {:?} {:?}\n   edges {:?}", s.setup.name, ours, s.body, s.line, oracle.edges);
+            println!(
+                "seed {seed} {} {:?} {:?} {:?}\n   edges {:?}",
+                s.setup.name, ours, s.body, s.line, oracle.edges
+            );
         }
         Some((ours, drive::fixed(draw(family, oracles, seed), oracle), bound_s))
     };
     let pairs: Vec<Pair> = std::thread::scope(|scope| {
-        let threads: Vec<_> =
-            (0..THREADS).map(|thread| scope.spawn({ let (share, run) = (&share, &run); move || share(thread).filter_map(&run).collect::<Vec<_>>() })).collect();
+        let threads: Vec<_> = (0..THREADS)
+            .map(|thread| {
+                scope.spawn({
+                    let (share, run) = (&share, &run);
+                    move || share(thread).filter_map(&run).collect::<Vec<_>>()
+                })
+            })
+            .collect();
         threads.into_iter().flat_map(|thread| thread.join().expect("a thread")).collect()
     });
     let n = pairs.len() as f64;

@@ -178,7 +178,20 @@ fn one(record: &Map<String, Value>, base: &Base) -> Result<Option<(String, Readi
         record.get("channel").and_then(Value::as_u64).and_then(|c| u8::try_from(c).ok()).unwrap_or(0);
     let device = base.name.trim_end_matches(':').rsplit([':', '/']).next().unwrap_or("").to_owned();
     let device = if device.is_empty() { "senml".to_owned() } else { device };
-    Ok(Some((device, Reading { at, seq, channel, unit, coupling, state, flags, accuracy: None, timing: quantity::Timing::default() })))
+    Ok(Some((
+        device,
+        Reading {
+            at,
+            seq,
+            channel,
+            unit,
+            coupling,
+            state,
+            flags,
+            accuracy: None,
+            timing: quantity::Timing::default(),
+        },
+    )))
 }
 
 /// The displayed digits when they are given and agree with the value; else digits made from the value.

@@ -143,8 +143,17 @@ fn broken_meter(
         };
         let flags = Flags { hold: defect == Defect::Held, ..Flags::default() };
         let (unit, coupling) = (point.unit, point.coupling);
-        let reading =
-            Reading { at: now + late, seq, channel: 0, unit, coupling, state, flags, accuracy: None, timing: quantity::Timing::default() };
+        let reading = Reading {
+            at: now + late,
+            seq,
+            channel: 0,
+            unit,
+            coupling,
+            state,
+            flags,
+            accuracy: None,
+            timing: quantity::Timing::default(),
+        };
         out.extend(round.step(Event::Reading { device: "meter".into(), reading }, now));
         if defect == Defect::LinkLost && seq % 2 == 1 {
             out.extend(round.step(Event::Gap { device: "meter".into() }, now));

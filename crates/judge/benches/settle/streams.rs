@@ -118,6 +118,8 @@ impl Stream {
             if family == Family::Mixed { WITHIN_MODEL[rng.below(WITHIN_MODEL.len())] } else { family };
         let mut stream = Self::capacitor(0.01, rng);
         stream.shape(family);
+        // Honest meters whose profile says how fast they convert; the bench of crate `pipeline` has the others.
+        stream.spec.conversion_s = Some(stream.period_s);
         stream
     }
 
@@ -144,7 +146,7 @@ impl Stream {
     fn approach(&mut self) {
         let size = self.truth * self.rng.between(0.02, 0.6);
         self.amplitude = if self.rng.unit() < 0.7 { -size } else { size };
-        self.tau_s = self.rng.between(0.1, 1.0) * self.spec.tau_max_s;
+        self.tau_s = self.rng.between(0.1, 1.0) * self.spec.tau_s;
     }
 
     fn shape(&mut self, family: Family) {

@@ -297,7 +297,7 @@ impl Check {
             let (first, second) = match point {
                 PointState::Settling(settling) => (settling.gives_up_at(), settling.silent_at()),
                 PointState::Settled(settled) => {
-                    (settled.watch.as_ref().and_then(SettlingPoint::silent_at), self.too_old_at(point))
+                    (settled.watch.as_deref().and_then(SettlingPoint::silent_at), self.too_old_at(point))
                 }
                 PointState::Waiting => (None, None),
             };

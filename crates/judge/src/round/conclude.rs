@@ -113,10 +113,9 @@ impl Round {
             return Reason::Asks(question.text.clone());
         }
         let unsettled = header.points.iter().zip(&check.points).find_map(|(point, state)| match state {
-            PointState::Settling(settling) if settling.has_something() => Some(Reason::Unsettled {
-                point: point.label.clone(),
-                why: settling.why_not_settled().to_string(),
-            }),
+            PointState::Settling(settling) if settling.has_something() => {
+                Some(Reason::Unsettled { point: point.label.clone(), why: settling.why_not_settled() })
+            }
             _ => None,
         });
         let missing = || {
@@ -237,7 +236,11 @@ fn digits_perhaps_left_out(settled: &SettledPoint) -> Option<String> {
 }
 
 /// All inputs of the rule in its order; `None` while a point has no value. `instead` supplies one that is still settling.
-pub(super) fn inputs(check: &Check, used: &[PlateUsed], instead: Option<(usize, Input)>) -> Option<Vec<Input>> {
+pub(super) fn inputs(
+    check: &Check,
+    used: &[PlateUsed],
+    instead: Option<(usize, Input)>,
+) -> Option<Vec<Input>> {
     let mut inputs = Vec::with_capacity(check.points.len() + used.len());
     for (index, state) in check.points.iter().enumerate() {
         let given = instead.filter(|(at, _)| *at == index).map(|(_, input)| input);

@@ -161,7 +161,7 @@ impl Round {
         self.remember_contact(&done);
         let Some(check) = &mut self.check else { return };
         if let Some(state) = check.points.get_mut(index) {
-            *state = PointState::Settled(done);
+            *state = PointState::Settled(alloc::boxed::Box::new(done));
         }
         self.try_conclude();
     }
@@ -265,14 +265,14 @@ impl Round {
                     *state = PointState::Waiting;
                 }
                 PointState::Settling(settling) if settling.gives_up_at().is_some_and(|at| at <= now) => {
-                    let why = settling.why_not_settled().to_string();
+                    let why = settling.why_not_settled();
                     given_up = given_up.or(Some(Reason::Unsettled { point: label.clone(), why }));
                     *state = PointState::Waiting;
                 }
                 PointState::Settled(settled)
                     if settled
                         .watch
-                        .as_ref()
+                        .as_deref()
                         .and_then(SettlingPoint::silent_at)
                         .is_some_and(|at| at <= now) =>
                 {
@@ -316,6 +316,6 @@ fn make_ready(state: &mut PointState, device: &str, reading: &Reading, point: &P
     };
     let Some(mut fresh) = SettlingPoint::start(device, reading, point, risk) else { return false };
     fresh.contact_since = contact_since;
-    *state = PointState::Settling(fresh);
+    *state = PointState::Settling(alloc::boxed::Box::new(fresh));
     true
 }

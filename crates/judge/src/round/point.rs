@@ -2,13 +2,14 @@
 //! rule's unit. Does not decide which point a reading belongs to, nor judge it.
 
 use alloc::boxed::Box;
+use alloc::format;
 use alloc::string::{String, ToString};
 
 use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Kind, Quantity, Reading, State, Unit};
 
 use crate::evaluate::Input;
 use crate::rule::Point;
-use crate::settle::{MovingReason, OpenReads, Sample, SettleSpec, Settled, Settler, Settling};
+use crate::settle::{MovingReason, OpenReads, Pace, Sample, SettleSpec, Settled, Settler, Settling};
 use crate::verdict::PointReading;
 
 /// Leads that read open for this long while a capacitance is awaited: the part may be open. Our own choice.
@@ -22,9 +23,9 @@ pub(super) enum PointState {
     /// Nothing yet.
     Waiting,
     /// Readings come in.
-    Settling(SettlingPoint),
+    Settling(Box<SettlingPoint>),
     /// Has its value.
-    Settled(SettledPoint),
+    Settled(Box<SettledPoint>),
 }
 
 /// A point on its way.
@@ -43,6 +44,7 @@ pub(super) struct SettlingPoint {
     pub(super) state: Settling,
     settler: Settler,
     resolution: f64,
+    rule_unit: Unit,
     /// The digits that stand still in a way no live meter does; nothing counts until others come.
     frozen: Option<Decimal>,
     /// Time of the last reading, and the span between the last two.
@@ -66,7 +68,7 @@ pub(super) struct SettledPoint {
     /// Whether they are all that the display showed.
     pub(super) left_out: LeftOut,
     /// Goes on watching the leads after settling.
-    pub(super) watch: Option<SettlingPoint>,
+    pub(super) watch: Option<Box<SettlingPoint>>,
     /// Goes on until the figure is complete, and then as long as the contact lasts.
     pub(super) follow: Option<Box<SettlingPoint>>,
 }
@@ -125,6 +127,7 @@ impl SettlingPoint {
             state: Settling::Empty,
             settler: Settler::new(spec).ok()?,
             resolution: reading.resolution()?,
+            rule_unit: point.unit,
             frozen: None,
             last_at: None,
             interval: Duration::ZERO,
@@ -283,30 +286,50 @@ impl SettlingPoint {
     }
 
     /// What it is waiting for, in words.
-    pub(super) fn why_not_settled(&self) -> &'static str {
+    pub(super) fn why_not_settled(&self) -> String {
+        let Settling::Moving(moving) = self.state else { return self.why_not_moving().to_string() };
+        let rate = moving.rate_per_s.map_or_else(String::new, |rate| {
+            format!(": it changes by {:.2} {} a minute", 60.0 * rate, self.rule_unit)
+        });
+        let why = match moving.reason {
+            MovingReason::Approaching => "it still moves towards its end value",
+            MovingReason::Noisy => "its noise hides on which side of a limit it is",
+            MovingReason::Charging => "the meter is still charging the part",
+            MovingReason::Slow => {
+                "it settles more slowly than a meter does (slow probe, average, or warming)"
+            }
+            MovingReason::Drifting => "it drifts: part still in circuit, warming up, or a bad contact",
+            MovingReason::Bouncing => "it jumps: bad contact, or the part is still in circuit",
+        };
+        let pace = match moving.pace {
+            Pace::Assumed(seconds) => {
+                format!(
+                    "; digits that stand count once in {seconds:.1} s, because this meter's conversion time is unknown"
+                )
+            }
+            Pace::Stated(_) | Pace::Measured(_) => String::new(),
+        };
+        format!("{why}{rate}{pace}")
+    }
+
+    fn why_not_moving(&self) -> &'static str {
         match self.state {
             Settling::Empty | Settling::LiftedOff => "no contact",
             Settling::Held => "the display is held, or shows a relative or stored value",
             Settling::Frozen { .. } => "the display stands still: hold, or a frozen link",
             Settling::BounceRejected => "contact bounces",
-            Settling::Settled(_) => "settled",
-            Settling::Moving(moving) => match moving.reason {
-                MovingReason::Approaching => "it still moves towards its end value",
-                MovingReason::Noisy => "its noise hides on which side of a limit it is",
-                MovingReason::Charging => "the meter is still charging the part",
-                MovingReason::Slow => "it fades more slowly than assumed: a slow probe, a long average, or the part still changes",
-                MovingReason::Overshoots => "it has overshot and comes back",
-                MovingReason::Repeating => "it stands, and no second conversion of the display is certain yet",
-                MovingReason::TooSoon => "the probe has not had its least time",
-                MovingReason::Drifting => "it drifts: part still in circuit, warming up, or a bad contact",
-                MovingReason::Bouncing => "it jumps: bad contact, or the part is still in circuit",
-            },
+            Settling::Settled(_) | Settling::Moving(_) => "settled",
         }
     }
 
     /// The point as settled. A value that is not at rest carries its interval in its uncertainty, evenly spread (JCGM 100,
     /// 4.3.7), so that value and uncertainty say nothing that is not known; what the word rests on is the interval.
-    pub(super) fn finish_settled(&self, point: &Point, settled: &Settled, at: Instant) -> Option<SettledPoint> {
+    pub(super) fn finish_settled(
+        &self,
+        point: &Point,
+        settled: &Settled,
+        at: Instant,
+    ) -> Option<SettledPoint> {
         let mut done = self.finish(point, settled.value, settled.standard_uncertainty, settled.n, at)?;
         let spread = settled.half_width / libm::sqrt(3.0);
         let u = libm::hypot(done.input.standard_uncertainty, spread);
@@ -353,7 +376,7 @@ impl SettlingPoint {
             channel: self.channel,
             typed: None,
             left_out: LeftOut::No,
-            watch: Some(self.clone()),
+            watch: Some(Box::new(self.clone())),
             follow: Some(Box::new(self.clone())),
         })
     }

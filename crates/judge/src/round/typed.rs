@@ -121,7 +121,10 @@ impl Round {
             at: self.now,
         };
         let (until, typed) = (self.now, Some(number));
-        Ok((index, SettledPoint { input, reading, until, channel: 0, typed, left_out, watch: None, follow: None }))
+        Ok((
+            index,
+            SettledPoint { input, reading, until, channel: 0, typed, left_out, watch: None, follow: None },
+        ))
     }
 
     /// A typed value as the armed check takes it for the point of this name: with the point's unit where none was typed,

@@ -217,11 +217,11 @@ impl Round {
                 PointState::Settling(s) if s.device == device => Some(match s.state {
                     Settling::Moving(moving) => {
                         moving.readings_left.filter(|left| *left <= READINGS_TOLD_MAX).map_or_else(
-                            || s.why_not_settled().to_string(),
+                            || s.why_not_settled(),
                             |left| format!("{}; about {left} more readings", s.why_not_settled()),
                         )
                     }
-                    _ => s.why_not_settled().to_string(),
+                    _ => s.why_not_settled(),
                 }),
                 _ => None,
             })

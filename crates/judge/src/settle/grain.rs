@@ -26,7 +26,7 @@ impl Grain {
     pub(super) fn take(&mut self, value: f64, resolution: f64) {
         let counts = libm::round(libm::fabs(value - self.last) / resolution);
         self.last = value;
-        if counts < 0.5 || counts > 1e9 {
+        if !(0.5..=1e9).contains(&counts) {
             return;
         }
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // whole, within bounds

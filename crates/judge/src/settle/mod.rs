@@ -3,78 +3,71 @@
 //!
 //! # The question
 //!
-//! The *settled value* `x` is what an infinitely long hold would show. A verdict changes only where `x` crosses one of
-//! the *thresholds* the caller names. The settler keeps an interval that holds `x` at every moment except with
-//! probability [`SettleSpec::risk`] in all, and stops when no threshold is left inside. So a value far from every limit
-//! is done after a few readings and a value near one waits.
+//! The *settled value* `x` is what a long hold would show. A verdict changes only where `x` crosses one of the *thresholds*
+//! the caller names. The settler keeps an interval that holds `x` except at the stated risk, and stops when no threshold is
+//! left inside: then the word is certain and the value need not be. Word and figure part ways: [`Settled::at_rest`] says
+//! whether `value` is a figure; until then only `low` and `high` are known.
 //!
-//! # Model
+//! # Conversions, not frames
 //!
-//! `y_k = round(x + R(t_k) + e_k)`, rounded to [`SettleSpec::resolution`], where
+//! A meter sends its display many times between two measurements. Equal digits within one conversion are one reading
+//! (`conversion`). The time of a conversion is stated by the profile, or shown by the stream, or assumed at its cautious
+//! longest; [`Moving::pace`] says which. The first conversion of a contact saw a part of it only and never decides.
 //!
-//! 1. `R` is an approach of any shape that keeps its sign and shrinks by at least a factor e in every
-//!    [`SettleSpec::tau_max_s`]: one exponential, a sum of them, a filter of the meter, or nothing.
-//! 2. `e_k` are independent Gaussian errors of one unknown standard deviation, at least nothing and at most
-//!    [`SettleSpec::noise_ceiling`].
-//! 3. Contact bounce (dropouts to zero, overload, partial values) ends with readings that do not pose as settled: no three
-//!    readings of a bounce in a row agree within ten noise ceilings, nor do three follow the pattern of an approach.
-//!    Readings within [`SettleSpec::bounce_s`] of contact may be anything.
-//! 4. Times are those of the readings, strictly increasing. Readings that share a time with the last are ignored.
+//! # What is assumed, and what happens when it fails
 //!
-//! Outside the model nothing is promised: a longer time constant, an approach that overshoots, errors that hang together
-//! over many readings (an averaging meter), a slope that goes on. The benchmark shows what happens then.
+//! | assumed | tested by | when it fails |
+//! |---|---|---|
+//! | what is left of an approach that is *not seen to move* shrinks by a factor e in [`SettleSpec::tau_s`] | nothing: it is too small to be seen | off by a few times the noise of the window |
+//! | a movement that *is seen* fades no more slowly than the stream shows, or [`SettleSpec::tau_max_s`] where it does not tell | three neighbouring blocks over spans of 1 to 32 readings (`tempo`) | the interval reaches four of these times ahead of the slope, reason `Slow`; a slope that lasts is `Drifting`, and nothing settles |
+//! | a filter that rings comes back by at most [`SettleSpec::rebound`] of its travel | nothing | a word on the way up may be wrong; it is safe again once the reading has stood for as long as it moved (`swing`) |
+//! | errors are independent, of one deviation, at most [`SettleSpec::noise_ceiling`] | scatter of the window; scatter from reading to reading against that over the window | the ceiling is dropped; what hangs together widens the interval by three of its deviations. A flicker slower than the wait cannot be seen |
+//! | the display moves in steps of its last digit | common divisor of the changes (`grain`) | the step is what the changes show; a stuck digit on a value that never moved cannot be seen |
+//! | bounce does not repeat itself: no three conversions of it agree, nor two that lie a second apart | | the contact begins anew at each jump |
+//! | two partial conversions in a row differ, or the pace is stated or not longer than assumed | runs of equal digits between big steps | a word may rest on a partial conversion; the round amends it |
 //!
 //! # One look
 //!
-//! A window of readings is split into an early block of `a` and a late block of `b`. By 1 the rest of the approach in the
-//! late block is `-g` times the step `D` between the block means, for some `g` between 0 (over) and
-//! `G = r / (1 - r)`, `r` the ratio of the blocks' means of `exp(-t / tau_max)`. So `x` is the mean of
-//! `late + g D` for that `g`, a normal variable with standard deviation `sigma sqrt((1 + g)^2 / b + g^2 / a)`. An interval
-//! end is `late + g D` plus a quantile times this, which is convex in `g`: its largest value lies at `g = 0` or `g = G`.
-//! The hull of these two intervals therefore holds `x` at the same probability without knowing `g`, `R` or the time
-//! constant. Rounding adds at most half a step times `1 + 2 G`, less once the scatter proves that the noise spans the
-//! steps.
+//! A window of readings is split into an early block of `a` and a late block of `b`. The rest of the approach in the
+//! late block is `-g` times the step `D` between the block means, for some `g` between 0 (over) and `G = r / (1 - r)`, `r`
+//! the ratio of the blocks' means of `exp(-t / tau)`. So `x` is the mean of `late + g D` for that `g`, a normal variable with
+//! standard deviation `sigma sqrt((1 + g)^2 / b + g^2 / a)`. An interval end is `late + g D` plus a quantile times this,
+//! convex in `g`: its largest value lies at `g = 0` or `g = G`, and the hull of the two holds `x` without knowing `g`.
+//! Rounding adds at most half a step times `1 + 2 G`, less once the scatter proves that the noise spans the steps. The noise
+//! is bounded by its ceiling with the normal quantile and by the scatter with Student's; the smaller counts, each with half
+//! the probability.
 //!
-//! The noise is bounded in two ways and the smaller counts, each with half the probability: the ceiling with the normal
-//! quantile, and the scatter about the block means (about two lines of one slope from seven readings on) with Student's
-//! quantile. The scatter is independent of the block means, and an approach only makes it larger, so Student's
-//! quantile stays valid while the reading moves. The ceiling is dropped for a window whose scatter contradicts it.
+//! `tau` comes from the stream. Of an exponential the steps between neighbouring blocks stand as `exp(-time / tau)`; the
+//! earlier taken at its least and the later at its most give the longest `tau` that the blocks allow, and a quarter is added.
+//! The longest over all spans counts: a slow part under a fast one shows on short spans, a drift on long ones. This is a
+//! test at 3.5 standard errors, not a bound with the stated risk: it is checked by simulation.
 //!
 //! # All looks together
 //!
-//! Repeating a test at each reading would multiply the risk. Each look (start, length, all of the window or its ends) has
-//! a share of the risk fixed in advance; all shares add up to 1 (`budget`), so by the union bound the chance that *any*
-//! look misses is at most the risk, whatever the stopping rule, the thresholds, or when they change. Late starts forget
-//! the beginning of an approach. The union bound is generous: in simulations at the edge of the model about one stream in
-//! ten thousand had a miss among its first 40 readings at a risk of one in a thousand.
-//!
-//! Windows hold at most 128 readings. Of a meter so fast that they would not reach back over several `tau_max`, readings
-//! are passed over by their times alone (ten a second of a temperature would otherwise never settle fully).
-//!
-//! Only the looks that end at the newest reading settle; the intersection of all looks serves to watch. If it becomes empty
-//! the model was wrong or the value has walked away, and a new stretch begins at the newest reading. Each stretch has the
-//! whole risk for itself.
+//! Each look (start, length, all of the window or its ends) has a share of the risk fixed in advance; all shares add up to 1
+//! (`budget`), so by the union bound the chance that any look misses is at most the risk, whatever the stopping rule and
+//! however the thresholds change, as far as the assumptions hold. Windows hold at most 128 readings; of a fast meter some are
+//! passed over by their times alone. Only looks that end at the newest reading settle. If the looks contradict each other the
+//! value has walked, and a new stretch begins.
 //!
 //! # When it stops
 //!
-//! Three readings at least, the last three without a break between them (or on an approach), then
+//! Three conversions after the first, or two that lie a second apart; the least time of a probe is over; then
 //! - [`How::BeyondDoubt`]: no threshold inside the closed interval;
-//! - [`How::FullySettled`]: the interval is no wider than two settle floors: as settled as the display can show;
+//! - [`How::FullySettled`]: the interval is no wider than two settle floors; it is then given as no narrower than that;
 //! - [`How::TimeLimit`]: only noise is left after [`SettleSpec::time_limit_s`].
 //!
-//! *Which contradictions count towards the risk:* after `BeyondDoubt`, any threshold between `value` and `x`; after the other
-//! two, a threshold between them only if `x` also lies farther from `value` than `half_width`. For an `x` within a fraction
-//! of a display step of a threshold no method can do better: the verdict there has to carry the uncertainty.
+//! After that it goes on: a value that was beyond doubt comes to rest, or walks away.
 //!
 //! # Told apart
 //!
 //! | seen | said |
 //! |---|---|
 //! | overload, or zero where that means open leads | `LiftedOff` once, then `Empty`; within the first two readings `BounceRejected` |
-//! | one reading that jumps and comes back | `BounceRejected`, the rest stands |
+//! | one conversion that jumps and comes back | `BounceRejected`, the rest stands |
 //! | two that jump | the value is elsewhere: settling begins anew |
 //! | climbing from zero on a charging range | `Moving`, `Charging` |
-//! | slope that fades | `Moving`, `Approaching` |
+//! | slope that fades, and one that fades too slowly | `Moving`, `Approaching`; `Moving`, `Slow` with its rate |
 //! | slope that does not fade in two time constants, above [`SettleSpec::drift_per_s`] | `Moving`, `Drifting`; never settled |
 //! | noise that hides the side of a limit | `Moving`, `Noisy` |
 //! | hold flag | `Held`; begins anew after |
@@ -82,14 +75,10 @@
 //! | the same digits, never any noise | a quiet reading, until [`SettleSpec::frozen_after_s`]; the digits alone tell no more |
 //! | no readings for [`SettleSpec::silence_s`] | [`Settler::check_silence`] |
 //!
-//! After settling it goes on watching and un-settles on any of these. `Settled` keeps its first value until then, or until
-//! a new threshold falls into the interval.
+//! # How well
 //!
-//! # How near the best possible
-//!
-//! `cargo bench -p judge --bench settle` compares with a fixed window of 16 and with Wald's lower bound for tests that know
-//! noise and approach beforehand. What the settler pays over the bound: not knowing the noise (three readings rather than
-//! one), not knowing the approach, and the union bound (near a limit some ten times the bound).
+//! `cargo bench -p pipeline --bench settling` drives frames through the product on 42 families of streams;
+//! `cargo bench -p judge --bench settle` the settler alone, beside a fixed window of 16 and Wald's lower bound.
 
 mod budget;
 mod contact;

@@ -193,7 +193,9 @@ impl Settler {
 
     fn with_pace(&self, state: Settling) -> Settling {
         match state {
-            Settling::Moving(moving) => Settling::Moving(Moving { pace: self.conversions.length_s().1, ..moving }),
+            Settling::Moving(moving) => {
+                Settling::Moving(Moving { pace: self.conversions.length_s().1, ..moving })
+            }
             other => other,
         }
     }

@@ -144,7 +144,14 @@ impl SettleSpec {
     /// Pressure on a running circuit. Noise and time constants: from memory, no source.
     #[must_use]
     pub fn pressure(resolution: f64) -> Self {
-        Self { noise_ceiling: 8.0 * resolution, conversion_max_s: 2.0, tau_s: 5.0, tau_max_s: 15.0, time_limit_s: 90.0, ..Self::new(resolution) }
+        Self {
+            noise_ceiling: 8.0 * resolution,
+            conversion_max_s: 2.0,
+            tau_s: 5.0,
+            tau_max_s: 15.0,
+            time_limit_s: 90.0,
+            ..Self::new(resolution)
+        }
     }
 
     /// With what the meter's profile states of its pace, in place of what is assumed. A probe that needs long is given its

@@ -81,7 +81,11 @@ mod tests {
 
     fn obs(values: &[f64]) -> Vec<Obs> {
         let at = |i: usize| 0.25 * i as f64;
-        values.iter().enumerate().map(|(i, value)| Obs { t_s: at(i), value: *value, bouncing: false }).collect()
+        values
+            .iter()
+            .enumerate()
+            .map(|(i, value)| Obs { t_s: at(i), value: *value, decay: 1.0, bouncing: false })
+            .collect()
     }
 
     #[test]

@@ -334,9 +334,11 @@ fn any_sample() -> impl Strategy<Value = Sample> {
 #[test]
 fn a_fast_meter_does_not_wait_longer() {
     // Still digits; and digits that move by one step at random, fixed by the generator's seed.
-    for (steps, limit_s) in [(0u64, 90.0), (1, 120.0)] {
+    for (steps, limit_s) in [(0u64, 90.0), (1, 182.0)] {
         for period_us in [1_000_000_i64, 250_000, 100_000, 20_000] {
-            let mut settler = Settler::new(SettleSpec::temperature(0.1)).unwrap();
+            let conversion_s = Some(period_us as f64 / 1e6);
+            let spec = SettleSpec { conversion_s, ..SettleSpec::temperature(0.1) };
+            let mut settler = Settler::new(spec).unwrap();
             let mut draw = 1u64;
             let settled = (1..10_000).map(|k| k * period_us).find(|t_us| {
                 draw = draw.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);

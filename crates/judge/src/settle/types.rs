@@ -122,14 +122,8 @@ pub enum MovingReason {
     /// It still approaches, and fades more slowly than the longest time constant assumed: a slow probe, a long filter or
     /// average, or the part itself warms. No end value can be named yet.
     Slow,
-    /// It has passed its end value and comes back.
-    Overshoots,
     /// A slope that does not fade: there is no end value to wait for yet.
     Drifting,
-    /// It stands, and no second conversion of the display is certain yet.
-    Repeating,
-    /// It stands, and the probe has not had its least time.
-    TooSoon,
     /// First contact: jumps that neither noise nor an approach explains.
     Bouncing,
 }

@@ -80,13 +80,7 @@ pub(crate) fn product(mut stream: Stream, rules: &RuleSet, profile: &Profile, or
     }
 }
 
-fn note(
-    outcome: &mut Outcome,
-    output: Output,
-    t_s: f64,
-    stream: &Stream,
-    oracle: &Oracle,
-) {
+fn note(outcome: &mut Outcome, output: Output, t_s: f64, stream: &Stream, oracle: &Oracle) {
     let verdict = match output {
         Output::Round(round::Output::Verdict(verdict)) => verdict,
         Output::Round(round::Output::Completed { reading, .. }) => {

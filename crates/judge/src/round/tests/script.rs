@@ -3,7 +3,7 @@
 //!
 //! A case starts with `== name`. Then, one per line (`#` starts a remark):
 //! - what is armed: `rule ID`, `unit TAG`, `component NAME`, `plate NAME VALUE`, `bind POINT DEVICE CHANNEL`,
-//!   `accuracy TEXT` (of all meters), `unpaced` (no profile states how fast a display converts; else once a reading), `simple` (simple acceptance), `arm`
+//!   `accuracy TEXT` (of all meters), `unpaced` (no profile states how fast a display converts; else once a reading, or `every SECONDS`), `simple` (simple acceptance), `arm`
 //! - by hand: `confirm NAME`, `gate` (confirms all of the rule), `withdraw NAME`, `energised`, `again`, `finish`, `yes`,
 //!   `no` (both with the number of a question, or for the one that is open), `typed POINT VALUE`, `open POINT`, `rules none`,
 //!   `rules all`
@@ -37,6 +37,8 @@ pub(super) struct Runner {
     seq: u64,
     /// The profile states that the display converts once a reading.
     paced: bool,
+    /// Or once in so many seconds.
+    every_s: Option<f64>,
     noise: u64,
     ticks: bool,
     pending: VecDeque<Stamped>,
@@ -54,6 +56,7 @@ impl Runner {
             accuracy: None,
             seq: 0,
             paced: true,
+            every_s: None,
             noise: 1,
             ticks,
             pending: VecDeque::new(),
@@ -102,6 +105,7 @@ impl Runner {
             }
             "unwatched" => self.step(Event::Unwatched),
             "unpaced" => self.paced = false,
+            "every" => self.every_s = Some(rest.parse().map_err(|_| "every SECONDS")?),
             "simple" => self.round.settings.decision = DecisionRule::Simple,
             "arm" => self.step(Event::Arm(Box::new(self.plan.clone()))),
             "confirm" => self.step(Event::Confirm { hold_point: rest.to_string() }),
@@ -210,7 +214,8 @@ impl Runner {
             let at = self.now + Duration::from_secs(-late);
             let channel = channel.parse().map_err(|_| "a channel")?;
             let (seq, accuracy) = (self.seq, self.accuracy);
-            let timing = Timing { conversion_s: self.paced.then_some(1.0 / hertz), response_s: None };
+            let timing =
+                Timing { conversion_s: self.every_s.or(self.paced.then_some(1.0 / hertz)), response_s: None };
             let reading = Reading { at, seq, channel, unit, coupling, state, flags, accuracy, timing };
             self.step(Event::Reading { device: device.to_string(), reading });
         }
@@ -230,7 +235,8 @@ impl Runner {
     }
 
     fn expect(&mut self, wanted: &str) -> Result<(), String> {
-        let optional = |text: &str| ["armed", "shown", "settled", "completed"].iter().any(|kind| text.starts_with(kind));
+        let optional =
+            |text: &str| ["armed", "shown", "settled", "completed"].iter().any(|kind| text.starts_with(kind));
         loop {
             let Some(next) = self.pending.pop_front() else {
                 return if wanted == "nothing" {
@@ -371,7 +377,21 @@ macro_rules! files {
     )+ };
 }
 
-files!(verdicts, hold_points, proofs, breaks, points, typed, plans, moment, open, shows, storing, unwatched);
+files!(
+    verdicts,
+    figures,
+    hold_points,
+    proofs,
+    breaks,
+    points,
+    typed,
+    plans,
+    moment,
+    open,
+    shows,
+    storing,
+    unwatched
+);
 
 #[test]
 fn a_wrong_expectation_is_reported_with_its_line_and_the_difference() {
