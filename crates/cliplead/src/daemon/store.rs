@@ -167,8 +167,7 @@ impl Store {
     /// now. `None` when it is neither.
     pub(super) fn follow_up(&mut self, output: &Output, at: Instant, now: Moment) -> Option<Now> {
         let given = self.given.as_ref()?;
-        let mut json = FollowUpJson::of(&given.verdict, output, at)?;
-        json.id.clone_from(&given.uid);
+        let json = FollowUpJson::of(&given.verdict, output, at)?;
         self.follow_ups += 1;
         let seq = self.follow_ups;
         let kept = |saved| Shown::FollowUp(KeptFollowUp { seq, json: json.clone(), saved });
