@@ -212,3 +212,38 @@ proptest! {
         prop_assert_eq!(words, ["pass"]);
     }
 }
+
+/// The recording in which a word comes early, is contradicted, and the value comes to rest: what the page is told meanwhile.
+#[test]
+fn an_amendment_is_live_as_long_as_the_leads_show_it() {
+    let path = root().join("tests/it/fixtures/recordings/contradicted.jsonl");
+    let recording = record::read(&std::fs::read(path).unwrap()[..], &script::FrameScripts).unwrap();
+    let mut pipeline = Pipeline::new(rules(), Settings::default());
+    let (mut early, mut amended, mut last) = (false, false, Instant::ZERO);
+    for recorded in recording.events {
+        let Some(event) = recorded.event else { continue };
+        last = recorded.at;
+        let said = pipeline.step(event, last);
+        amended |= said.iter().any(|of| matches!(of.output, Output::Round(round::Output::Amended { .. })));
+        let view = pipeline.round().view(last);
+        assert_eq!(view.amendment_is_live, amended, "at {} s", last.seconds());
+        if let Some((verdict, live)) = &view.verdict {
+            let point = &view.check.as_ref().unwrap().points[0];
+            assert_eq!(
+                (point.shown.as_str(), verdict.readings[0].settled),
+                ("", false),
+                "no value before rest"
+            );
+            assert!(!(amended && *live), "the old word is never live beside its amendment");
+            early |= point.early.is_some();
+        }
+    }
+    assert!(early && amended);
+    // The leads come off: one frame in the air, borne out by the next.
+    for _ in 0..3 {
+        last = last + quantity::Duration::from_millis(100);
+        pipeline.step(bytes("bench", b"CAP    0.00 uF        \r\n"), last);
+    }
+    let view = pipeline.round().view(last);
+    assert!(!view.amendment_is_live && view.verdict.is_some_and(|(_, live)| !live));
+}

@@ -255,7 +255,7 @@ fn check(check: &CheckView, judged: Option<&VerdictJson>, around: &Around) -> Va
         "phase": phase(check.phase),
         "cautions": check.cautions,
         "hold_points": check.hold_points.iter().map(hold_point).collect::<Vec<_>>(),
-        "points": check.points.iter().map(point).collect::<Vec<_>>(),
+        "points": check.points.iter().map(|shown| point(shown, judged, around)).collect::<Vec<_>>(),
         "plate": check.plate.iter().filter(|used| is_told(used)).map(plate).collect::<Vec<_>>(),
         "prompt": check.prompt,
         "question": check.question.as_ref().map(|question| &question.text),
@@ -295,9 +295,15 @@ fn hold_point(hold: &HoldPointView) -> Value {
     })
 }
 
-fn point(point: &PointView) -> Value {
-    let early = point.early.as_ref().and_then(|reading| early::words(&ReadingJson::from(reading)));
-    let shown = early.unwrap_or_else(|| point.shown.clone());
+fn point(point: &PointView, judged: Option<&VerdictJson>, around: &Around) -> Value {
+    let early = point.early.as_ref().map(ReadingJson::from);
+    let figure =
+        early.as_ref().zip(judged).and_then(|(reading, verdict)| figure_of(reading, verdict, around));
+    let early = early.as_ref().and_then(early::words);
+    let shown = match figure {
+        Some(shown) => text::value(&shown.json, PLUS_MINUS),
+        None => early.unwrap_or_else(|| point.shown.clone()),
+    };
     json!({
         "name": point.name, "label": point.label, "unit": point.unit, "state": point.state, "shown": shown,
         "typed": point.typed,

@@ -300,6 +300,13 @@ fn amendment_is_live(check: &Check, now: quantity::Instant) -> bool {
     point.and_then(|settled| settled.follow.as_ref()).is_some_and(|following| following.is_fresh(now))
 }
 
+/// The reading of a point that is not at rest; behind a verdict as it was when the word was given: its figure follows.
+fn early(check: &Check, point: &str, state: &PointState) -> Option<PointReading> {
+    let given =
+        check.verdict.as_ref().and_then(|verdict| verdict.readings.iter().find(|of| of.point == point));
+    given.or_else(|| Some(&state.settled()?.reading)).filter(|reading| !reading.settled).cloned()
+}
+
 fn point_views(check: &Check) -> Vec<PointView> {
     let Some(header) = check.header() else { return Vec::new() };
     let mut asked_one = check.phase != Phase::Measuring;
@@ -308,10 +315,11 @@ fn point_views(check: &Check) -> Vec<PointView> {
         .iter()
         .zip(&check.points)
         .map(|(point, state)| {
+            let early = early(check, &point.name, state);
             let (state_text, shown, typed) = match state {
                 PointState::Settled(settled) => {
                     let reading = &settled.reading;
-                    let shown = if !reading.settled {
+                    let shown = if early.is_some() {
                         String::new()
                     } else if reading.open {
                         "OL".to_string()
@@ -334,14 +342,13 @@ fn point_views(check: &Check) -> Vec<PointView> {
                 Some(coupling) => format!("{} {coupling}", point.unit),
                 None => point.unit.to_string(),
             };
-            let early = state.settled().map(|settled| &settled.reading).filter(|reading| !reading.settled);
             PointView {
-                early: early.cloned(),
                 name: point.name.clone(),
                 label: point.label.clone(),
                 unit,
                 state: state_text,
                 shown,
+                early,
                 typed,
             }
         })

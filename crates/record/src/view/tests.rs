@@ -73,6 +73,7 @@ fn the_figure_stands_in_the_same_place_once_it_is_shown() {
     let text = "40.02 \u{b1} 0.84 uF, settled";
     let values = json!([{"label": "capacitance", "text": text, "settled": true, "unsaved": true}]);
     assert_eq!(view["verdict"]["values"], values);
+    assert_eq!(view["check"]["points"][0]["shown"], text);
     let ruler = &view["check"]["ruler"];
     assert_eq!((&ruler["value"], &ruler["expanded_uncertainty"]), (&40.02.into(), &0.84.into()), "{ruler}");
     assert_eq!(ruler["early"], Value::Null);
