@@ -214,7 +214,8 @@ impl Runner {
             let at = self.now + Duration::from_secs(-late);
             let channel = channel.parse().map_err(|_| "a channel")?;
             let (seq, accuracy) = (self.seq, self.accuracy);
-            let timing = Timing { conversion_s: self.every_s.or(self.paced.then_some(1.0 / hertz)), response_s: None };
+            let timing =
+                Timing { conversion_s: self.every_s.or(self.paced.then_some(1.0 / hertz)), response_s: None };
             let reading = Reading { at, seq, channel, unit, coupling, state, flags, accuracy, timing };
             self.step(Event::Reading { device: device.to_string(), reading });
         }
@@ -376,7 +377,21 @@ macro_rules! files {
     )+ };
 }
 
-files!(verdicts, figures, hold_points, proofs, breaks, points, typed, plans, moment, open, shows, storing, unwatched);
+files!(
+    verdicts,
+    figures,
+    hold_points,
+    proofs,
+    breaks,
+    points,
+    typed,
+    plans,
+    moment,
+    open,
+    shows,
+    storing,
+    unwatched
+);
 
 #[test]
 fn a_wrong_expectation_is_reported_with_its_line_and_the_difference() {
