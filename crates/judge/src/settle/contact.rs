@@ -58,6 +58,8 @@ pub(super) struct Contact {
     /// A reading set aside as a jump.
     suspect: Option<(Instant, f64)>,
     run_since: Instant,
+    /// The time constant that the decays of the readings are taken at.
+    tau_s: f64,
     /// The steps that the display seems to take.
     grain: Grain,
     /// The present rate per second, where it fades more slowly than assumed.
@@ -66,13 +68,15 @@ pub(super) struct Contact {
 
 /// A climb on a charging range counts as charging for this many of the longest time constants; later it is a slope.
 const CHARGING_TAUS: f64 = 2.0;
+/// Errors that hang together are sought over the newest so many readings.
+const WANDER_LENGTHS: [usize; 5] = [8, 16, 32, 64, 128];
 /// A slope that fades too slowly may go on for this many of the longest time constants.
 const SLOW_TAUS: f64 = 4.0;
 
 impl Contact {
     pub(super) fn begin(at: Instant, value: f64, spec: &SettleSpec) -> Self {
         let mut obs = Vec::with_capacity(16);
-        obs.push(Obs { t_s: 0.0, value, bouncing: spec.bounce_s > 0.0 });
+        obs.push(Obs { t_s: 0.0, value, decay: 1.0, bouncing: spec.bounce_s > 0.0 });
         Self {
             since: at,
             obs,
@@ -87,6 +91,7 @@ impl Contact {
             settled: None,
             suspect: None,
             run_since: at,
+            tau_s: spec.tau_s,
             grain: Grain::new(value),
             slope: None,
         }
@@ -167,7 +172,8 @@ impl Contact {
             self.obs.drain(..KEPT_MAX - WINDOW_MAX);
             self.dropped += KEPT_MAX - WINDOW_MAX;
         }
-        self.obs.push(Obs { t_s, value, bouncing: t_s < spec.bounce_s });
+        let decay = last.map_or(1.0, |obs| libm::exp((obs.t_s - t_s) / self.tau_s));
+        self.obs.push(Obs { t_s, value, decay, bouncing: t_s < spec.bounce_s });
         let step = last.map_or(0.0, |obs| value - obs.value);
         let fading = watch::fading(&self.obs);
         if self.n <= FIRST {
@@ -183,6 +189,20 @@ impl Contact {
         self.grain.take(value, spec.resolution);
     }
 
+    /// Another time constant counts: the decays from reading to reading change with it.
+    #[allow(clippy::float_cmp)] // whether it is the same, not whether it is near
+    fn take_tau(&mut self, tau_s: f64) {
+        if self.tau_s == tau_s {
+            return;
+        }
+        self.tau_s = tau_s;
+        let mut before_s = None;
+        for obs in &mut self.obs {
+            let gap_s = before_s.replace(obs.t_s).map_or(0.0, |before_s: f64| obs.t_s - before_s);
+            obs.decay = libm::exp(-gap_s / tau_s);
+        }
+    }
+
     /// All looks that end at the newest reading.
     pub(super) fn look_at_all(&mut self, spec: &SettleSpec, starts: &Starts) {
         let spec = &self.grain.coarser(spec);
@@ -191,11 +211,13 @@ impl Contact {
         let usable = self.obs.get(FIRST.saturating_sub(self.dropped)..).unwrap_or_default();
         let whole = watch::tail(usable, self.n - self.broken_at);
         let tempo = Tempo::of(whole, spec);
-        let wanders = LENGTHS.iter().map(|length| wander(watch::tail(whole, length.0), spec, tempo.noise));
-        let wander = wanders.fold(0.0, f64::max);
         self.slope = tempo.slope;
+        let wanders =
+            WANDER_LENGTHS.iter().map(|length| wander(watch::tail(whole, *length), spec, tempo.noise));
+        let wander = wanders.fold(0.0, f64::max);
         let ahead = self.slope.map_or(0.0, |rate| rate * SLOW_TAUS * spec.tau_max_s);
         let rebound = spec.rebound * swing::travel(&self.obs, tempo.noise);
+        self.take_tau(tempo.tau_s);
         for (length, part, weight) in LENGTHS {
             let Some(start) = self.n.checked_sub(length) else { break };
             let share = start.checked_sub(self.stretch_at).and_then(|since| starts.share(since));
@@ -204,7 +226,7 @@ impl Contact {
                 continue;
             };
             let fading = fading && swing::goes_one_way(window, tempo.noise);
-            let around = Around { tau_s: tempo.tau_s, fading, wander, rebound, ahead };
+            let around = Around { fading, wander, rebound, ahead };
             let Some(bounds) = look_at(window, part, spec, spec.risk * share * weight, around) else {
                 continue;
             };

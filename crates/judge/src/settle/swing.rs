@@ -84,7 +84,7 @@ mod tests {
         values
             .iter()
             .enumerate()
-            .map(|(i, value)| Obs { t_s: at(i), value: *value, bouncing: false })
+            .map(|(i, value)| Obs { t_s: at(i), value: *value, decay: 1.0, bouncing: false })
             .collect()
     }
 

@@ -25,6 +25,8 @@ pub(super) struct Obs {
     /// Seconds since contact.
     pub(super) t_s: f64,
     pub(super) value: f64,
+    /// `exp(-(time since the reading before) / tau)`, for the time constant that counts now.
+    pub(super) decay: f64,
     /// Within the bounce time: may stand in the early block only.
     pub(super) bouncing: bool,
 }
@@ -32,8 +34,6 @@ pub(super) struct Obs {
 /// What is known of the stream beyond one window.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Around {
-    /// The longest time constant that counts now.
-    pub(super) tau_s: f64,
     /// The window's scatter is an approach's, so it is no evidence against the noise ceiling.
     pub(super) fading: bool,
     /// How far errors that hang together may hold the readings away from the settled value.
@@ -95,8 +95,9 @@ pub(super) fn look_at(
     match part {
         Part::Whole => look(window, spec, tail, around),
         Part::Ends => {
-            let (first, last) = (*window.first()?, *window.last()?);
-            look(&[first, last], spec, tail, around)
+            let ([first, after @ ..], last) = (window, *window.last()?) else { return None };
+            let decay = after.iter().map(|obs| obs.decay).product();
+            look(&[*first, Obs { decay, ..last }], spec, tail, around)
         }
     }
 }
@@ -105,7 +106,7 @@ pub(super) fn look_at(
 /// together). None if the window says nothing.
 fn look(window: &[Obs], spec: &SettleSpec, tail: f64, around: Around) -> Option<Bounds> {
     let bouncing = window.iter().filter(|obs| obs.bouncing).count();
-    let (at, split) = best_split(window, bouncing, around.tau_s)?;
+    let (at, split) = best_split(window, bouncing)?;
     let (early, late) = window.split_at_checked(at)?;
     let origin = window.first()?.value;
     let mean_early = early.iter().map(|obs| obs.value - origin).sum::<f64>() / split.early;
@@ -160,15 +161,17 @@ pub(super) fn wander(window: &[Obs], spec: &SettleSpec, noise: f64) -> f64 {
 }
 
 /// The split with the least noise at the far end. Depends on times alone, so choosing it costs no risk.
-fn best_split(window: &[Obs], bouncing: usize, tau_s: f64) -> Option<(usize, Split)> {
+fn best_split(window: &[Obs], bouncing: usize) -> Option<(usize, Split)> {
     let m = window.len();
     let candidates = [1, m / 4, m / 3, m / 2, bouncing];
     // Sums of exp(-t / tau), t from the first reading: of the first `at` readings, and of all.
     let mut sums = [0.0; 5];
-    let from_s = window.first()?.t_s;
-    let mut total = 0.0;
+    let (mut decay, mut total) = (1.0, 0.0);
     for (i, obs) in window.iter().enumerate() {
-        total += libm::exp((from_s - obs.t_s) / tau_s);
+        if i > 0 {
+            decay *= obs.decay;
+        }
+        total += decay;
         for (sum, at) in sums.iter_mut().zip(candidates) {
             if i < at {
                 *sum = total;
