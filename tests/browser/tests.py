@@ -15,7 +15,7 @@ from webdriver import wait
 
 # A name that leads to this machine, as in a DNS rebinding attack.
 EXTRA_FLAGS = ["--host-resolver-rules=MAP rebound.example 127.0.0.1"]
-SIZES = {"phone": (360, 740, True), "laptop": (1280, 800, False), "sideways": (740, 360, True)}
+SIZES = {"phone": (360, 740, True), "tall-phone": (412, 915, True), "laptop": (1280, 800, False), "sideways": (740, 360, True)}
 STATES = {
     **{word.replace(" ", "-"): (lambda word=word: views.judged(word)) for word in views.VERDICTS},
     "hold-point": views.asking_hold,
@@ -25,6 +25,16 @@ STATES = {
     "question": views.question,
     "past": lambda: views.judged("pass", live=False),
     "unsaved": views.unsaved,
+    "early-pass": views.early,
+    "early-fail": lambda: views.early("fail", text="at most 42.3 uF, settling", ends=(39.1, 42.24)),
+    "early-conditional-pass": lambda: views.early("conditional pass", text="between 47.1 and 48.9 uF, settling", ends=(47.13, 48.87)),
+    "figure": lambda: views.early(figure=50.02),
+    "figure-fail": lambda: views.early("fail", figure=41.28),
+    "amended": views.amended,
+    "amended-to-pass": lambda: views.amended(said="fail", word="pass"),
+    "amended-conditional": lambda: views.amended(word="conditional fail"),
+    "amended-past": lambda: views.amended(live=False),
+    "amended-unsaved": views.amended_unsaved,
     "saving": views.saving,
 }
 TESTS = []
@@ -353,6 +363,97 @@ def a_verdict_that_is_not_live_is_never_drawn_as_one(bench):
     open_page(bench, missing)
     wait("the past line", lambda: browser.shown("#last"))
     assert live_shape(browser) is None
+
+
+def to_do_is_seen(browser):
+    """Nothing of what to do is under the buttons."""
+    covered = browser.run("const a = [...document.querySelectorAll('#advice, #reason, #beside, #figures')].filter(n => n.getClientRects().length).pop();"
+                          "return a.getBoundingClientRect().bottom - document.getElementById('act').getBoundingClientRect().top")
+    return covered <= 0 or browser.run("return getComputedStyle(document.getElementById('act')).position") == "static"
+
+
+def area(browser):
+    return browser.run("const r = document.getElementById('verdict').getBoundingClientRect(); return r.width * r.height")
+
+
+@test
+def an_early_word_has_the_ends_of_its_interval_in_the_place_of_its_value_and_then_the_figure(bench):
+    browser = bench.browser
+    for size in ("phone", "tall-phone", "laptop"):
+        fixture = open_page(bench, views.base(), size)
+        for word, text in (("pass", "between 48.9 and 51.6 uF, settling"), ("fail", "at most 42.3 uF, settling"), ("conditional pass", "between 47.1 and 48.9 uF, settling")):
+            fixture.show(views.early(word, text=text))
+            wait(f"the ends of {word}", lambda: browser.text("#figures") == f"capacitance {text}")
+            assert live_shape(browser) == word.replace(" ", "-")
+            assert browser.run("return document.querySelectorAll('.ruler .needle').length") == 0, "a pointer is a value"
+            assert browser.text(".ruler .now") == text.removesuffix(", settling")
+            browser.run("document.querySelector('#why details').open = true")
+            why = browser.text("#why-list")
+            assert text in why and f"{views.VERDICTS[word][0]} uF" not in why, why
+            browser.run("document.querySelector('#why details').open = false")
+            assert to_do_is_seen(browser), f"{word} at {size}: the buttons cover what to do"
+            place = browser.run("const r = document.getElementById('figures').getBoundingClientRect(); return [r.left, r.top]")
+            fixture.show(views.early(word, figure=50.02))
+            wait(f"the figure of {word}", lambda: browser.text("#figures") == "capacitance 50.02 ± 0.70 uF, settled")
+            assert browser.run("const r = document.getElementById('figures').getBoundingClientRect(); return [r.left, r.top]") == place, "the same place"
+            assert browser.run("return document.querySelectorAll('.ruler .needle').length") == 1
+    # A figure that is shown though it is not stored says so.
+    view = views.early(figure=50.02)
+    view["verdict"]["values"][0]["unsaved"] = True
+    fixture.show(view)
+    wait("the mark", lambda: browser.text("#figures").startswith("UNSAVED capacitance"))
+    # A verdict whose value was at rest has its value where it always stood.
+    fixture.show(views.judged("pass"))
+    wait("no line of its own", lambda: not browser.shown("#figures"))
+
+
+@test
+def an_amendment_is_as_large_as_a_verdict_and_the_old_word_never_looks_live(bench):
+    browser = bench.browser
+    for size in ("phone", "tall-phone", "laptop"):
+        fixture, areas = open_page(bench, views.base(), size), {}
+        for word in views.VERDICTS:
+            fixture.show(views.judged(word))
+            wait(f"the verdict {word}", lambda: live_shape(browser) == word.replace(" ", "-"))
+            areas[word] = area(browser)
+        for said, word in (("pass", "fail"), ("fail", "pass"), ("pass", "conditional fail"), ("fail", "conditional pass")):
+            fixture.show(views.amended(said=said, word=word))
+            wait(f"{said} amended to {word}", lambda: live_shape(browser) == word.replace(" ", "-"))
+            assert " ".join(browser.text("#amended").split()) == f"AMENDED check 3 said {said.upper()}"
+            assert " ".join(browser.text("#word").lower().split()) == word
+            beside = " ".join(browser.text("#beside").split())
+            assert beside == "The leads now show capacitance 41.28 ± 0.70 uF. Measure again before you act.", beside
+            assert not browser.shown(".ruler"), "the pointer of the old word"
+            assert not browser.shown("#last") and not browser.shown("#advice")
+            assert browser.run("return document.querySelectorAll('#verdict svg[data-shape]').length") == 1
+            large = area(browser)
+            assert large >= 0.9 * areas[word], f"{word} at {size}: {large:.0f} px beside {areas[word]:.0f} px of the verdict"
+            assert to_do_is_seen(browser), f"{word} at {size}: the buttons cover what to do"
+            main = browser.run("return [...document.querySelectorAll('#act .main:not(.second)')].map(n => n.innerText)")
+            assert main == ["Again"], main
+            row = browser.run("const r = document.querySelector('#recent-list li'); return [r.innerText, r.querySelector('svg').dataset.shape, r.querySelector('s').innerText]")
+            assert "AMENDED" in row[0].upper() and row[1] == word.replace(" ", "-") and row[2].lower() == said, row
+        # A value that is not at rest has ends here too, and what to do is still seen.
+        view = views.amended()
+        view["verdict"]["amended"]["value"] = "between 39.2 and 40.9 uF, settling"
+        fixture.show(view)
+        wait("the ends", lambda: "capacitance between 39.2 and 40.9 uF, settling." in browser.text("#beside"))
+        assert to_do_is_seen(browser), f"ends at {size}: the buttons cover what to do"
+        # The leads are off: it is still said, and no shape stands.
+        quiet = views.amended()
+        quiet["live"]["state"] = "stale"
+        for past in (views.amended(live=False), quiet):
+            fixture.show(past)
+            wait("a past amendment", lambda: "The leads then showed FAIL" in browser.text("#beside"))
+            assert live_shape(browser) is None and browser.text("#word") == "" and browser.shown("#amended")
+            fixture.show(views.amended())
+            wait("live again", lambda: live_shape(browser) == "fail")
+        fixture.show(views.amended_unsaved())
+        wait("the mark", lambda: browser.text("#unsaved") == "UNSAVED" and browser.shown("#unsaved"))
+        assert to_do_is_seen(browser), f"unsaved at {size}: the buttons cover what to do"
+        # Taken again: nothing of it is left.
+        fixture.show(views.base())
+        wait("gone", lambda: not browser.shown("#verdict"))
 
 
 @test

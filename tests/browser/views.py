@@ -68,6 +68,37 @@ def judged(word, live=True, number=3):
     return view
 
 
+def early(word="pass", figure=None, text="between 48.9 and 51.6 uF, settling", ends=(48.94, 51.57)):
+    """A word whose value was not at rest: ends in its place, and then its figure."""
+    view = judged(word)
+    value = {"label": "capacitance", "text": text, "settled": False, "unsaved": False}
+    view["check"]["ruler"].update(value=None, early=text, at_least=ends[0], at_most=ends[1])
+    view["check"]["points"][0]["shown"] = text
+    view["live"]["settling"] = ""
+    if figure:
+        value.update(text=f"{figure:.2f} ± 0.70 uF, settled", settled=True)
+        view["check"]["ruler"].update(value=figure, early=None, at_least=None, at_most=None)
+    view["verdict"]["values"] = [value]
+    return view
+
+
+def amended(live=True, said="pass", word="fail"):
+    """The leads contradict the word that was given."""
+    view = judged(said, live=False)
+    view["live"].update(shown="41.28 uF", settling="")
+    view["verdict"]["values"] = []
+    view["verdict"]["amended"] = {"word": word, "said": said, "label": "capacitance", "value": "41.28 ± 0.70 uF, settled", "live": live, "unsaved": False, "at_s": 15.1}
+    view["recent"][0].update(verdict=said, amended=word)
+    return view
+
+
+def amended_unsaved():
+    view = amended()
+    view["verdict"]["amended"]["unsaved"] = True
+    view["faults"] = ["NOT SAVED: 1 figure(s) or amendment(s); it is tried again: the disk is full"]
+    return view
+
+
 def unsaved():
     view = judged("fail")
     view["verdict"]["unsaved"] = True

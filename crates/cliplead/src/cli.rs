@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+use crate::sys::{any_port, meter_line, port_example};
+
 /// Turns a meter reading into a verdict: pass, conditional pass, conditional fail, fail, or why there is none yet.
 #[derive(Debug, Parser)]
 #[command(
@@ -30,7 +32,7 @@ pub(crate) struct Cli {
 
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
-    /// Run a whole round with a simulated meter on a real pseudo-terminal
+    #[command(about = concat!("Run a whole round with a simulated meter ", meter_line!()))]
     #[cfg(feature = "demo")]
     Demo(DemoOptions),
     /// The daemon: devices, rules, history and dashboard from a file
@@ -88,7 +90,7 @@ pub(crate) struct DemoOptions {
 }
 
 #[derive(Debug, Args)]
-#[command(after_help = "\
+#[command(after_help = concat!("\
 The file (TOML), all but one device or check optional:
 
   site = \"Mill Yard\"
@@ -101,7 +103,7 @@ The file (TOML), all but one device or check optional:
 
   [[device]]
   name = \"meter\"
-  selector = \"serial:/dev/serial/by-id/usb-...\"
+  selector = \"", port_example!(), "\"
   profile = \"meter.toml\"               # or profile = \"generic-line-meter\", built in
 
   [[device]]
@@ -118,7 +120,7 @@ The file (TOML), all but one device or check optional:
 
 Examples:
   cliplead run site.toml
-  cliplead run site.toml --record visit.jsonl --format json")]
+  cliplead run site.toml --record visit.jsonl --format json"))]
 pub(crate) struct RunOptions {
     /// The site's file
     pub(crate) config: PathBuf,
@@ -251,13 +253,13 @@ pub(crate) struct CalcOptions {
 }
 
 #[derive(Debug, Args)]
-#[command(after_help = "\
+#[command(after_help = concat!("\
 Examples:
   cliplead devices list
   cliplead devices doctor --config site.toml     what is in the way, and the command that mends it
   cliplead devices watch meter --config site.toml
-  cliplead devices watch serial:/dev/serial/by-id/usb-... --profile generic-line-meter
-  cliplead devices learn serial:/dev/serial/by-id/usb-... --write bench-meter")]
+  cliplead devices watch ", port_example!(), " --profile generic-line-meter
+  cliplead devices learn ", port_example!(), " --write bench-meter"))]
 pub(crate) struct DevicesOptions {
     #[command(subcommand)]
     pub(crate) command: DevicesCommand,
@@ -267,9 +269,10 @@ pub(crate) struct DevicesOptions {
 pub(crate) enum DevicesCommand {
     /// What is attached now, and the selector to write for it
     List {
-        /// Also scan for Bluetooth LE meters in range, about 4 s; connects to nothing and switches no radio on
-        #[arg(long)]
-        scan: bool,
+        /// Also scan for Bluetooth LE meters in range, about 4 s; connects to nothing and switches no radio on. With a scheme, by
+        /// that one: --scan=ble+portable
+        #[arg(long, value_name = "SCHEME", num_args = 0..=1, require_equals = true, default_missing_value = "ble")]
+        scan: Option<String>,
         /// How the list is written
         #[arg(long, value_enum, default_value_t)]
         format: Format,
@@ -277,13 +280,11 @@ pub(crate) enum DevicesCommand {
     /// Bytes, readings and drops of one device as they come, until Ctrl-C
     Watch(WatchOptions),
     /// What stands between the program and a meter, and the command that mends it
-    #[cfg(unix)]
     Doctor(DoctorOptions),
     /// Work out the profile of a meter that no profile covers, from its bytes and its display
     Learn(LearnOptions),
 }
 
-#[cfg(unix)]
 #[derive(Debug, Args)]
 #[command(after_help = "\
 Looks at files only: no port is opened, nothing is scanned, nothing is changed. With --config it looks at what the site
@@ -325,20 +326,19 @@ pub(crate) struct DoctorOptions {
 }
 
 #[derive(Debug, Args)]
-#[command(after_help = "\
+#[command(after_help = concat!("\
 Records the meter's bytes, finds how they are framed, and asks what the display showed meanwhile. One value never tells
 enough: change the value, then the function, and say each. With --write a new folder holds the profile, the recording
 and what it decodes to. Nothing is written unless the profile gives back all that was shown.
 
 Examples:
-  cliplead devices learn serial:/dev/serial/by-id/usb-... --write bench-meter
-  cliplead devices learn serial:/dev/serial/by-id/usb-... --try-bauds
+  cliplead devices learn ", port_example!(), " --write bench-meter
+  cliplead devices learn ", port_example!(), " --try-bauds
   cliplead devices learn --from stream.hex --shows '0.5..2.7=38.52 uF' --shows '4..4.3=4.7 ohm' --write bench-meter
 
-Exit codes: 0 a profile was found (or, with nothing shown, a framing); 1 none, and what to do next; 2 could not run.")]
+Exit codes: 0 a profile was found (or, with nothing shown, a framing); 1 none, and what to do next; 2 could not run."))]
 pub(crate) struct LearnOptions {
-    /// A selector such as serial:/dev/serial/by-id/...
-    #[arg(required_unless_present = "from", conflicts_with = "from")]
+    #[arg(required_unless_present = "from", conflicts_with = "from", help = concat!("A selector such as ", any_port!()))]
     pub(crate) selector: Option<String>,
     /// Learn from a file instead: a stream.hex, a recording (.jsonl, of one device) or raw bytes
     #[arg(long, value_name = "FILE")]
@@ -369,7 +369,7 @@ pub(crate) struct LearnOptions {
 
 #[derive(Debug, Args)]
 pub(crate) struct WatchOptions {
-    /// A device's name in the site's file, or a selector such as serial:/dev/serial/by-id/...
+    #[arg(help = concat!("A device's name in the site's file, or a selector such as ", any_port!()))]
     pub(crate) name: String,
     /// The site's file that names the device
     #[arg(long, value_name = "FILE")]

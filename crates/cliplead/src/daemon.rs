@@ -10,6 +10,7 @@ mod page;
 mod reload;
 mod row;
 mod say;
+mod shown;
 mod start_rules;
 mod steps;
 mod store;
@@ -38,7 +39,7 @@ use crate::config::{self, Config};
 use crate::last_good::LastGood;
 use crate::output::{self, Exit, talk};
 use crate::rules::Texts;
-use crate::signals::StopSignals;
+use crate::sys::StopSignals;
 
 pub(crate) use self::core::{Act, Ask, Input, Notice};
 
@@ -157,8 +158,10 @@ pub(crate) fn registry() -> Registry {
     let registry = registry.with(link::SerialAdapter::new());
     #[cfg(feature = "tcp")]
     let registry = registry.with(link::TcpAdapter::new());
-    #[cfg(all(feature = "ble", target_os = "linux"))]
+    #[cfg(feature = "ble")]
     let registry = registry.with(link::BleAdapter::new());
+    #[cfg(feature = "ble-portable")]
+    let registry = registry.with(link::PortableBleAdapter::new());
     registry
 }
 

@@ -1,5 +1,5 @@
-//! `cliplead demo`: the main job with a simulated meter. A real pseudo-terminal carries real frames; the daemon is the
-//! same as in `cliplead run`; only the mechanic and the part under the clips are played.
+//! `cliplead demo`: the main job with a simulated meter. Real frames come over a real pseudo-terminal where the system
+//! has them; the daemon is the same as in `cliplead run`; only the mechanic and the part under the clips are played.
 
 mod director;
 mod meter;
@@ -17,7 +17,7 @@ use crate::config::{self, Config, DeviceConfig};
 use crate::daemon::{self, Setup};
 use crate::output::{Exit, talk};
 use crate::rules;
-use crate::signals::StopSignals;
+use crate::sys::{StopSignals, meter_line};
 
 /// The profile the simulated meter speaks.
 const PROFILE: &str = "generic-line-meter";
@@ -55,7 +55,7 @@ async fn play(options: &DemoOptions, folder: &Folder) -> anyhow::Result<Exit> {
         rules: rules::load_or_say(None)?,
         texts: None,
         refused: None,
-        registry: daemon::registry(),
+        registry: meter.join(daemon::registry()),
         format: options.format,
         record: options.record.clone(),
         note: "synthesised by `cliplead demo`: a made-up site, a simulated meter".to_owned(),
@@ -65,7 +65,11 @@ async fn play(options: &DemoOptions, folder: &Folder) -> anyhow::Result<Exit> {
     };
     let mut signals = StopSignals::listen()?;
     let running = daemon::start(setup).await?;
-    talk("cliplead demo: a made-up site, a simulated meter on a real pseudo-terminal, the rules as shipped");
+    talk(concat!(
+        "cliplead demo: a made-up site, a simulated meter ",
+        meter_line!(),
+        ", the rules as shipped"
+    ));
     if let Some(address) = running.address {
         talk(&format!("the page: http://{address}/"));
     }

@@ -17,6 +17,7 @@ use crate::daemon;
 use crate::learn;
 use crate::links::{self, Stop};
 use crate::output::{Exit, data, talk};
+use crate::sys;
 
 /// Runs the command.
 ///
@@ -24,11 +25,10 @@ use crate::output::{Exit, data, talk};
 /// When the device, its file or its profile cannot be used.
 pub(crate) fn run(options: &DevicesOptions) -> anyhow::Result<Exit> {
     match &options.command {
-        DevicesCommand::List { scan, format } => list(*scan, *format),
+        DevicesCommand::List { scan, format } => list(scan.as_deref(), *format),
         DevicesCommand::Watch(watch) => {
             links::run(&daemon::registry(), async |registry, stop| follow(watch, registry, stop).await)
         }
-        #[cfg(unix)]
         DevicesCommand::Doctor(doctor) => crate::doctor::run(doctor),
         DevicesCommand::Learn(options) => learn::run(options),
     }
@@ -41,18 +41,19 @@ struct FoundJson {
     hindrance: Option<String>,
 }
 
-/// Bluetooth LE meters in range; a radio sends nothing unless this is asked for.
-#[cfg(all(feature = "ble", target_os = "linux"))]
-fn scan() -> anyhow::Result<Vec<link::Found>> {
-    let radio = link::BleAdapter::new();
-    links::run(&Registry::new().with(radio.clone()), async |_, stop| {
+/// Devices of this scheme that only a scan shows; a radio sends nothing unless this is asked for.
+fn scan(scheme: &str) -> anyhow::Result<Vec<link::Found>> {
+    links::run(&daemon::registry(), async |registry, stop| {
+        let Some(scan) = registry.named(scheme)?.scan() else {
+            anyhow::bail!("{scheme}: needs no scan; `cliplead devices list` shows what is attached");
+        };
         tokio::select! {
             biased;
             asked = stop.asked() => {
                 asked?;
                 anyhow::bail!("stopped; the scan was not over")
             }
-            found = radio.scan() => Ok(found.unwrap_or_else(|absence| {
+            found = scan => Ok(found.unwrap_or_else(|absence| {
                 talk(&format!("no Bluetooth scan: {absence}"));
                 Vec::new()
             })),
@@ -60,16 +61,11 @@ fn scan() -> anyhow::Result<Vec<link::Found>> {
     })
 }
 
-#[cfg(not(all(feature = "ble", target_os = "linux")))]
-fn scan() -> anyhow::Result<Vec<link::Found>> {
-    anyhow::bail!("this build has no Bluetooth; it needs Linux and the feature \"ble\"")
-}
-
-fn list(with_scan: bool, format: Format) -> anyhow::Result<Exit> {
+fn list(scanned: Option<&str>, format: Format) -> anyhow::Result<Exit> {
     let registry = daemon::registry();
     let mut found = registry.list();
-    if with_scan {
-        found.extend(scan()?);
+    if let Some(scheme) = scanned {
+        found.extend(scan(scheme)?);
     }
     for device in &found {
         let json = FoundJson {
@@ -94,10 +90,7 @@ fn list(with_scan: bool, format: Format) -> anyhow::Result<Exit> {
             talk(&line);
         }
     }
-    if cfg!(unix)
-        && found
-            .iter()
-            .all(|device| device.selector.is_none() || device.hindrance.is_some() || is_manual(device))
+    if found.iter().all(|device| device.selector.is_none() || device.hindrance.is_some() || is_manual(device))
     {
         talk("If a meter is plugged in or switched on, `cliplead devices doctor` says what is in the way.");
     }
@@ -113,8 +106,10 @@ fn nothing_attached(schemes: &[&str]) -> Vec<String> {
     let mut lines = vec!["no meter is attached. Looked for:".to_owned()];
     for scheme in schemes {
         let note = match *scheme {
-            "serial" => "ports with hardware behind them, in /sys/class/tty: none",
-            "ble" => "only with --scan, which listens for some seconds and switches no radio on",
+            "serial" => sys::SERIAL_LOOKED_FOR,
+            "ble" | "ble+portable" => {
+                "only with --scan, which listens for some seconds and switches no radio on"
+            }
             "tcp" => "is never looked for; write tcp:HOST:PORT of your serial server",
             "file" => "is never looked for; write file:PATH of recorded bytes",
             "stdin" => "is whatever is piped in",

@@ -1,7 +1,7 @@
 //! `cliplead devices doctor`: asks `link::doctor` and looks at the site's file, writes findings worst first, and on request
 //! runs what mends them. What is looked at on the machine stands in `link`.
 
-mod command;
+pub(crate) mod command;
 mod fix;
 mod site;
 
@@ -14,13 +14,18 @@ use record::{plain, plain_lines};
 
 use crate::cli::{DoctorOptions, Format};
 use crate::output::{Exit, data};
-use crate::shipped;
+use crate::{shipped, sys};
 
 /// Runs the command.
 ///
 /// # Errors
 /// When the account is not known, or `--fix` has nobody to ask.
 pub(crate) fn run(options: &DoctorOptions) -> anyhow::Result<Exit> {
+    if !Machine::SHOWS_IN_FILES
+        && (options.rule || options.fix || options.user.is_some() || options.root.is_some())
+    {
+        bail!("--rule, --fix, --user and --root are for Linux machines; leave them away here");
+    }
     if options.rule {
         data(shipped::udev_rule())?;
         return Ok(Exit::Fine);
@@ -68,7 +73,7 @@ fn examine(options: &DoctorOptions) -> anyhow::Result<Vec<Finding>> {
         serial.extend(doctor::udev_rule(&machine, shipped::udev_rule()));
         kinds.push(serial);
     }
-    if uses("ble") {
+    if uses("ble") || uses("ble+portable") {
         kinds.push(doctor::bluetooth(&machine));
     }
     must_be_there(&mut kinds, site.is_some());
@@ -104,7 +109,7 @@ fn machine(options: &DoctorOptions) -> anyhow::Result<Machine> {
     }
     if let Some(name) = &options.user {
         let machine = look(Some(name));
-        if machine.account.is_none() {
+        if !machine.knows_account() {
             bail!(
                 "there is no account {name:?} in the machine's /etc/passwd; accounts from a directory service are not seen"
             );
@@ -112,12 +117,12 @@ fn machine(options: &DoctorOptions) -> anyhow::Result<Machine> {
         return Ok(machine);
     }
     let machine = look(None);
-    let is_root = machine.account.as_ref().is_some_and(|account| account.uid == 0);
+    let is_root = machine.is_root();
     // Through sudo the person is meant who called it, not root.
     let person = std::env::var("SUDO_USER").ok().filter(|name| is_root && name != "root");
     if let Some(name) = person {
         let theirs = look(Some(&name));
-        if theirs.account.is_some() {
+        if theirs.knows_account() {
             return Ok(theirs);
         }
     }
@@ -137,11 +142,7 @@ fn clock() -> Finding {
         return Finding::new(CHECK, "the machine's date", State::Fine, format!("the year {year}"), WHY);
     }
     let seen = format!("the year {year} is before this program was written");
-    Finding::new(CHECK, "the machine's date", State::Hindered, seen, WHY).with(Remedy::root(
-        Run::ByHand,
-        "sets it from the network",
-        &["timedatectl", "set-ntp", "true"],
-    ))
+    Finding::new(CHECK, "the machine's date", State::Hindered, seen, WHY).with(sys::date_remedy())
 }
 
 /// A remedy's command as a person types it.

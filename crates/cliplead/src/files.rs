@@ -2,9 +2,11 @@
 //! folder or a huge file is an error that names it. Does not know what stands in the files.
 
 use std::fmt;
-use std::fs::{File, OpenOptions};
+use std::fs::File;
 use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
+
+use crate::sys;
 
 /// The most bytes of one rule; the loader's own bound is lower and says so with more words.
 pub(crate) const RULE_BYTES_MAX: u64 = 256 * 1024;
@@ -79,34 +81,24 @@ pub(crate) fn open(path: &Path) -> Result<File, ReadError> {
     let refused = |error| ReadError::Refused(path.to_owned(), error);
     // Opening some devices does something by itself, so the kind is looked at first; and again when it is open, since
     // the name may lead elsewhere by then.
+    if link::is_device_name(path) {
+        return Err(ReadError::NotAFile(path.to_owned(), DEVICE));
+    }
     must_be_file(path, &path.metadata().map_err(refused)?)?;
-    let file = options().open(path).map_err(refused)?;
+    let file = sys::for_reading().open(path).map_err(refused)?;
     must_be_file(path, &file.metadata().map_err(refused)?)?;
     Ok(file)
 }
+
+/// What is neither a file nor a folder.
+const DEVICE: &str = "a pipe, a socket or a device";
 
 fn must_be_file(path: &Path, meta: &std::fs::Metadata) -> Result<(), ReadError> {
     if meta.is_file() {
         return Ok(());
     }
-    let what = if meta.is_dir() { "a folder" } else { "a pipe, a socket or a device" };
+    let what = if meta.is_dir() { "a folder" } else { DEVICE };
     Err(ReadError::NotAFile(path.to_owned(), what))
-}
-
-#[cfg(unix)]
-fn options() -> OpenOptions {
-    use std::os::unix::fs::OpenOptionsExt as _;
-    let flags = i32::try_from(rustix::fs::OFlags::NONBLOCK.bits()).unwrap_or(0);
-    let mut options = OpenOptions::new();
-    options.read(true).custom_flags(flags);
-    options
-}
-
-#[cfg(not(unix))]
-fn options() -> OpenOptions {
-    let mut options = OpenOptions::new();
-    options.read(true);
-    options
 }
 
 /// All bytes of a regular file with at most `limit` of them. Reads no more than one byte beyond the limit.
@@ -206,7 +198,8 @@ mod tests {
     #[test]
     fn what_is_not_there_and_folders_are_errors_that_name_them() {
         let folder = Folder::new("kind");
-        assert!(why(&folder.0.join("none"), 9).contains("none cannot be read: No such file"));
+        let system = File::open(folder.0.join("none")).unwrap_err();
+        assert!(why(&folder.0.join("none"), 9).ends_with(&format!("none cannot be read: {system}")));
         assert!(why(&folder.0, 9).ends_with("is a folder, not a file; name a regular file"));
     }
 
@@ -219,7 +212,7 @@ mod tests {
         mknodat(CWD, &path, FileType::Fifo, Mode::RUSR | Mode::WUSR, 0).unwrap();
         assert!(why(&path, 9).contains("a pipe, a socket or a device"));
         // Also when the name comes to lead to the pipe between the look and the opening.
-        let opened = options().open(&path).unwrap();
+        let opened = sys::for_reading().open(&path).unwrap();
         assert!(must_be_file(&path, &opened.metadata().unwrap()).is_err());
     }
 

@@ -10,7 +10,6 @@ mod daemon;
 #[cfg(feature = "demo")]
 mod demo;
 mod devices;
-#[cfg(unix)]
 mod doctor;
 mod files;
 mod judge_once;
@@ -24,7 +23,7 @@ mod replay;
 mod rules;
 mod rules_command;
 mod shipped;
-mod signals;
+mod sys;
 mod writer;
 
 use std::process::ExitCode;

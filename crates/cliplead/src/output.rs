@@ -1,13 +1,15 @@
 //! Where words go: data to stdout, talk to stderr; exit codes; colour only where a terminal wants it.
 //! Does not word verdicts; `record::text` does.
 
-use std::io::{self, IsTerminal as _, Write as _};
+use std::io::{self, IsTerminal, Write as _};
 use std::process::ExitCode;
 use std::sync::OnceLock;
 use std::time::Duration;
 
 use judge::limits::Word;
+use record::FollowUpKind;
 
+use crate::sys;
 use crate::writer::Writer;
 
 /// Bytes of verdict lines that wait for a reader at most: some hundred verdicts as JSON.
@@ -85,31 +87,11 @@ pub(crate) fn talk(line: &str) {
 /// When the system gives no threads.
 pub(crate) fn in_background() -> io::Result<()> {
     if BACKGROUND.get().is_none() {
-        let data = Writer::start("stdout", stdout()?, DATA_BYTES_MAX, false)?;
-        let talk = Writer::start("stderr", stderr()?, TALK_BYTES_MAX, true)?;
+        let data = Writer::start("stdout", sys::stdout()?, DATA_BYTES_MAX, false)?;
+        let talk = Writer::start("stderr", sys::stderr()?, TALK_BYTES_MAX, true)?;
         let _ = BACKGROUND.set(Background { data, talk });
     }
     Ok(())
-}
-
-// The streams without a buffer of ours: a write that failed half-way is continued where it stopped.
-#[cfg(unix)]
-fn stdout() -> io::Result<std::fs::File> {
-    use std::os::fd::AsFd as _;
-    Ok(std::fs::File::from(io::stdout().as_fd().try_clone_to_owned()?))
-}
-#[cfg(unix)]
-fn stderr() -> io::Result<std::fs::File> {
-    use std::os::fd::AsFd as _;
-    Ok(std::fs::File::from(io::stderr().as_fd().try_clone_to_owned()?))
-}
-#[cfg(not(unix))]
-fn stdout() -> io::Result<io::Stdout> {
-    Ok(io::stdout())
-}
-#[cfg(not(unix))]
-fn stderr() -> io::Result<io::Stderr> {
-    Ok(io::stderr())
 }
 
 /// A verdict line of the daemon. It is written in the background; see [`faults`] for what becomes of it.
@@ -163,7 +145,12 @@ pub(crate) fn is_broken_pipe(error: &anyhow::Error) -> bool {
 
 /// Whether stdout is a terminal and nobody asked for no colour (no-color.org).
 pub(crate) fn colour() -> bool {
-    std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty()) && io::stdout().is_terminal()
+    wanted(&io::stdout())
+}
+
+fn wanted(stream: &impl IsTerminal) -> bool {
+    let allowed = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
+    sys::TERMINALS_TAKE_ESCAPES && allowed && stream.is_terminal()
 }
 
 /// Makes the verdict's word stand out in a line, where colour is wanted: bold, reversed when it is a fail. The word
@@ -172,11 +159,22 @@ pub(crate) fn emphasise(line: &str, word: Word) -> String {
     if !colour() {
         return line.to_owned();
     }
-    let text = word.text().to_uppercase();
     let style = match word {
         Word::Fail | Word::ConditionalFail => "\x1b[1;7m",
         Word::Pass | Word::ConditionalPass | Word::NoVerdict => "\x1b[1m",
     };
+    styled(line, &word.text().to_uppercase(), style)
+}
+
+/// The same for what follows a verdict: an amendment stands out as a fail does.
+pub(crate) fn emphasise_follow_up(line: &str, kind: FollowUpKind) -> String {
+    match kind {
+        FollowUpKind::Amended if colour() => styled(line, "AMENDED", "\x1b[1;7m"),
+        FollowUpKind::Amended | FollowUpKind::Completed => line.to_owned(),
+    }
+}
+
+fn styled(line: &str, text: &str, style: &str) -> String {
     line.replacen(&format!(": {text}"), &format!(": {style}{text}\x1b[0m"), 1)
 }
 
@@ -204,8 +202,7 @@ pub(crate) fn set_up_log(verbose: u8) {
     };
     let filter = tracing_subscriber::EnvFilter::try_from_env("CLIPLEAD_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(level));
-    let ansi =
-        std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty()) && io::stderr().is_terminal();
+    let ansi = wanted(&io::stderr());
     // A second call (tests) changes nothing.
     let _ = tracing_subscriber::fmt()
         .with_env_filter(filter)

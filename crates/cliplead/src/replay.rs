@@ -7,14 +7,15 @@ use std::io::{BufReader, Read as _, Seek as _};
 use std::path::Path;
 
 use anyhow::{Context as _, bail};
+use judge::limits::Word;
 use judge::round;
 use judge::rule::RuleSet;
 use judge::verdict::Verdict;
-use pipeline::{Event, Output, Pipeline};
-use record::{Item, LeftOutLines, Reader, VerdictJson, text};
+use pipeline::{Event, Output, Pipeline, Stamped};
+use record::{FollowUpJson, Item, LeftOutLines, Reader, VerdictJson, text};
 
 use crate::cli::{Format, ReplayOptions};
-use crate::output::{Exit, data, emphasise, talk};
+use crate::output::{Exit, data, emphasise, emphasise_follow_up, talk};
 use crate::{files, rules};
 
 /// Bytes read from a file at once.
@@ -31,19 +32,15 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
     let mut worst = Exit::Fine;
     for path in &options.recordings {
         let mut verdicts = 0_u64;
-        replay(path, &set, &mut |verdict| {
-            let json = VerdictJson::from(verdict);
-            let line = match options.format {
-                Format::Json => json.line(),
-                Format::Text => text::line(&json),
-            };
+        replay(path, &set, &mut |said| {
+            let line = said.line(options.format);
             if options.format == Format::Text {
-                data(&emphasise(&line, verdict.word))?;
+                data(&said.emphasised(&line))?;
             } else {
                 data(&line)?;
             }
-            worst = worse(worst, Exit::of(verdict.word));
-            verdicts = verdicts.saturating_add(1);
+            worst = worse(worst, Exit::of(said.word()));
+            verdicts = verdicts.saturating_add(u64::from(matches!(said, Said::Verdict(_))));
             if let Some(lines) = &mut lines {
                 lines.push(line);
             }
@@ -62,11 +59,44 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
     }
 }
 
-/// Plays one recording, handing each verdict on as it comes.
+/// What a recording gives, in the order of time.
+enum Said<'a> {
+    Verdict(&'a Verdict),
+    /// What follows a verdict, and the verdict's word.
+    FollowUp(FollowUpJson, Word),
+}
+
+impl Said<'_> {
+    fn line(&self, format: Format) -> String {
+        match (self, format) {
+            (Self::Verdict(verdict), Format::Json) => VerdictJson::from(*verdict).line(),
+            (Self::Verdict(verdict), Format::Text) => text::line(&VerdictJson::from(*verdict)),
+            (Self::FollowUp(json, _), Format::Json) => json.line(),
+            (Self::FollowUp(json, _), Format::Text) => text::follow_up(json),
+        }
+    }
+
+    fn emphasised(&self, line: &str) -> String {
+        match self {
+            Self::Verdict(verdict) => emphasise(line, verdict.word),
+            Self::FollowUp(json, _) => emphasise_follow_up(line, json.event),
+        }
+    }
+
+    /// The word that counts for the exit code: an amendment counts as well as the verdict it stands beside.
+    fn word(&self) -> Word {
+        match self {
+            Self::Verdict(verdict) => verdict.word,
+            Self::FollowUp(json, said) => json.now.as_deref().and_then(Word::parse).unwrap_or(*said),
+        }
+    }
+}
+
+/// Plays one recording, handing each verdict and what follows it on as they come.
 fn replay(
     path: &Path,
     set: &RuleSet,
-    sink: &mut dyn FnMut(&Verdict) -> anyhow::Result<()>,
+    sink: &mut dyn FnMut(&Said<'_>) -> anyhow::Result<()>,
 ) -> anyhow::Result<()> {
     let (mut file, length) = open(path)?;
     for words in check(&file, length)?.words(&record::plain(&path.display().to_string())) {
@@ -80,6 +110,8 @@ fn replay(
         tracing::info!("{}: was recorded under other rules than those it is replayed with", path.display());
     }
     let mut pipeline = Pipeline::new(set.clone(), reader.settings());
+    // What follows a verdict refers to the last one given.
+    let mut given: Option<Box<Verdict>> = None;
     while let Some(item) = reader.next_item()? {
         let Item::Event(recorded) = item else { continue };
         let Some(event) = recorded.event else {
@@ -91,9 +123,15 @@ fn replay(
             continue;
         };
         let event = if other_rules { for_the_open_question(event) } else { event };
-        for stamped in pipeline.step(event, recorded.at) {
-            if let Output::Round(round::Output::Verdict(verdict)) = &stamped.output {
-                sink(verdict)?;
+        for Stamped { at, output } in pipeline.step(event, recorded.at) {
+            let Output::Round(output) = output else { continue };
+            if let round::Output::Verdict(verdict) = output {
+                sink(&Said::Verdict(&verdict))?;
+                given = Some(verdict);
+            } else if let Some(of) = &given
+                && let Some(json) = FollowUpJson::of(of, &output, at)
+            {
+                sink(&Said::FollowUp(json, of.word))?;
             }
         }
     }
@@ -154,7 +192,7 @@ fn compare(path: &Path, lines: &[String]) -> anyhow::Result<Exit> {
     for index in 0..expected.len().max(lines.len()) {
         let (want, got) = (expected.get(index).copied(), lines.get(index).map(String::as_str));
         if want != got {
-            let _ = writeln!(report, "{}: verdict {}", path.display(), index + 1);
+            let _ = writeln!(report, "{}: line {}", path.display(), index + 1);
             let _ = writeln!(report, "  expected: {}", want.unwrap_or("(nothing)"));
             let _ = writeln!(report, "  got:      {}", got.unwrap_or("(nothing)"));
         }

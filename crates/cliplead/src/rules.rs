@@ -7,7 +7,7 @@ use judge::rule::{RuleError, RuleSet};
 use script::{Diagnostic, Limits, Loaded, RuleSetLoader, Severity};
 
 use crate::output::talk;
-use crate::{files, published, shipped};
+use crate::{files, published, shipped, sys};
 
 /// The files of one rule set as they were read.
 #[derive(Debug, Default)]
@@ -144,7 +144,7 @@ pub(crate) fn load(texts: &Texts) -> Result<Loaded, Vec<Diagnostic>> {
 /// # Errors
 /// All problems of all files.
 pub(crate) fn load_after(texts: &Texts, before: &RuleSet) -> Result<Loaded, Vec<Diagnostic>> {
-    let limits = Limits { now_us: Some(computed_us), ..Limits::default() };
+    let limits = Limits { now_us: Some(sys::computed_us), ..Limits::default() };
     let mut found = texts.found.clone();
     let refused = found.iter().any(|problem| problem.severity == Severity::Error);
     if texts.files.is_empty() {
@@ -215,46 +215,4 @@ pub(crate) fn did_you_mean(given: &str, known: &[&str]) -> String {
     let near = known.iter().map(|name| (quantity::edit_distance(given, name), name)).min();
     near.filter(|(distance, _)| *distance <= allowed)
         .map_or_else(String::new, |(_, name)| format!("; did you mean {name:?}?"))
-}
-
-/// The clock lent to the rules' deadline: the time that this thread has computed. A busy machine makes a rule wait; it must
-/// not make it fail, since a rule that fails near its limits gives another word.
-#[cfg(unix)]
-fn computed_us() -> i64 {
-    let spent = rustix::time::clock_gettime(rustix::time::ClockId::ThreadCPUTime);
-    let us = i64::try_from(
-        std::time::Duration::new(
-            u64::try_from(spent.tv_sec).unwrap_or(0),
-            u32::try_from(spent.tv_nsec).unwrap_or(0),
-        )
-        .as_micros(),
-    );
-    us.unwrap_or(i64::MAX)
-}
-
-/// The clock lent to the rules' deadline; here there is only the one on the wall.
-#[cfg(not(unix))]
-fn computed_us() -> i64 {
-    static START: std::sync::OnceLock<std::time::Instant> = std::sync::OnceLock::new();
-    let start = START.get_or_init(std::time::Instant::now);
-    i64::try_from(start.elapsed().as_micros()).unwrap_or(i64::MAX)
-}
-
-#[cfg(all(test, unix))]
-mod tests {
-    use super::computed_us;
-
-    /// While another thread computes for 20 ms this one waits: that is no time of a rule's.
-    #[test]
-    fn waiting_counts_for_no_deadline() {
-        let before = computed_us();
-        let computed = std::thread::spawn(|| {
-            let start = computed_us();
-            while computed_us() - start < 20_000 {}
-            computed_us() - start
-        });
-        let other = computed.join().unwrap();
-        let waited = computed_us() - before;
-        assert!(other >= 20_000 && waited < other / 2, "{waited} us of {other} us");
-    }
 }

@@ -9,7 +9,6 @@ pub(crate) fn profile(class: &str) -> Option<&'static str> {
 }
 
 /// The text of the udev rule for serial ports.
-#[cfg(unix)]
 pub(crate) fn udev_rule() -> &'static str {
     UDEV_RULES.first().map_or("", |(_, text)| text)
 }

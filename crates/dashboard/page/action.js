@@ -12,7 +12,7 @@ function nextAction(view) {
     return { ...id, kind: "hold", name: str(hold.name), ask: str(hold.ask), caution: str(hold.caution),
       stream: hold.by_stream === true, detail: str(hold.detail), cautions: list(c.cautions).map(str) };
   }
-  if (c.phase === "done") return { ...id, kind: "done" };
+  if (c.phase === "done") return { ...id, kind: "done", amended: !!amendment(view) };
   const point = list(c.points).find((p) => p.state === "asked" || p.state === "settling");
   const typed = point && (!view.live || point.typed === true);
   return { ...id, kind: "measure", prompt: str(c.prompt), cautions: list(c.cautions).map(str), point: point ? str(point.name) : null,
@@ -40,7 +40,9 @@ function drawAction(view) {
     measure: () => {
       return [el("div", "text", el("h2", "", a.typed ? "Type the reading" : "Measure"), el("p", "ask", a.prompt), cautionBlock(a.cautions))];
     },
-    done: () => [el("div", "two", tapButton("main second", "Again", send({ do: "again" })), tapButton("main", "Next check", send({ do: "next" })))],
+    // After an amendment the way on is to measure again.
+    done: () => [el("div", "two", tapButton(a.amended ? "main" : "main second", "Again", send({ do: "again" })),
+      tapButton(a.amended ? "main second" : "main", "Next check", send({ do: "next" })))],
   }[a.kind];
   $("act").dataset.kind = a.kind;
   $("panel").replaceChildren(...build().filter(Boolean));

@@ -14,7 +14,7 @@ function drawArmed(view) {
 }
 function drawLive(view) {
   const l = view.live, box = $("live");
-  document.body.classList.toggle("judged", !!standing(view));
+  document.body.classList.toggle("judged", !!standing(view) || !!amendment(view));
   box.hidden = !view.check && !l;
   const state = l ? str(l.state) : "none";
   box.className = "s-" + (STATES[state] ? state.split(" ")[0] : "other");
@@ -27,7 +27,8 @@ function drawLive(view) {
   put($("state"), words.filter((w) => w && w !== str(l && l.shown)).join(" · "));
 }
 function drawRuler(view) {
-  const r = view.check && view.check.ruler;
+  // A word that was contradicted has no pointer any more.
+  const r = view.check && !amendment(view) && view.check.ruler;
   const past = !standing(view) && view.live && view.live.state !== "live";
   if (changed("ruler", [r, past])) {
     const drawn = r ? ruler(r) : null;

@@ -4,7 +4,7 @@ const RW = 328, RH = 150, RX = 14;
 
 function rulerSpan(r) {
   const { low, high, value, u, guard } = r;
-  const known = [low, high, value].filter((v) => v !== null);
+  const known = [low, high, value, ...r.ends].filter((v) => v !== null);
   if (!known.length) return null;
   let width = low !== null && high !== null ? high - low : 0;
   const post = low ?? high ?? value;
@@ -15,11 +15,15 @@ function rulerSpan(r) {
   const room = 0.15 * width + u;
   if (value !== null && value > a - 2 * width) a = Math.min(a, value - room);
   if (value !== null && value < b + 2 * width) b = Math.max(b, value + room);
+  for (const end of r.ends) {
+    if (end !== null && end > a - 2 * width) a = Math.min(a, end - 0.05 * width);
+    if (end !== null && end < b + 2 * width) b = Math.max(b, end + 0.05 * width);
+  }
   return [a, b];
 }
 function ruler(raw) {
   const r = { low: num(raw.low), high: num(raw.high), value: num(raw.value), u: num(raw.expanded_uncertainty) ?? 0,
-    guard: num(raw.guard) ?? 0 };
+    guard: num(raw.guard) ?? 0, ends: [num(raw.at_least), num(raw.at_most)] };
   const span = rulerSpan(r);
   if (!span) return null;
   const [a, b] = span;
@@ -55,10 +59,19 @@ function ruler(raw) {
       class: "mark" }, figure(v)));
   }
   if (r.value !== null) kids.push(...pointer(r, x, a, b, y, str(raw.unit)));
-  const says = `${str(raw.name)}: ` + (r.value === null ? "no value yet" : `${figure(r.value)} ${str(raw.unit)}`) +
+  else if (str(raw.early)) kids.push(...between(r, x, str(raw.early)));
+  const says = `${str(raw.name)}: ` + (r.value === null ? str(raw.early) || "no value yet" : `${figure(r.value)} ${str(raw.unit)}`) +
     `, limits ${r.low === null ? "none" : figure(r.low)} to ${r.high === null ? "none" : figure(r.high)}` +
     `, expanded uncertainty ${figure(r.u)}, guard band ${figure(r.guard)}`;
   return svg("svg", { viewBox: `0 0 ${RW} ${RH}`, class: "ruler", role: "img", "aria-label": says }, ...kids);
+}
+// The ends that a value still settles between: brackets and no needle. An end that is not known runs off the edge.
+function between(r, x, words) {
+  const x0 = r.ends[0] === null ? RX : x(r.ends[0]), x1 = r.ends[1] === null ? RW - RX : x(r.ends[1]);
+  const d = (r.ends[0] === null ? `M${x0} 75` : `M${x0 + 8} 62H${x0}V88H${x0 + 8}M${x0} 75`) + `H${x1}` + (r.ends[1] === null ? "" : `M${x1 - 8} 62H${x1}V88H${x1 - 8}`);
+  const text = words.replace(/, settling$/, ""), room = Math.min(RW / 2, text.length * 5.6);
+  return [svg("path", { d, class: "halo" }), svg("path", { d, class: "whisker open" }),
+    svg("text", { x: Math.min(RW - room, Math.max(room, (x0 + x1) / 2)), y: 30, "text-anchor": "middle", class: "now early" }, text)];
 }
 function pointer(r, x, a, b, y, unit) {
   const at = x(r.value), out = [];

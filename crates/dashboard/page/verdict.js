@@ -6,26 +6,48 @@ function standing(view) {
   const state = view.live ? view.live.state : null;
   return v && v.live === true && state !== "stale" && state !== "held" ? v : null;
 }
+// The amendment of the view's verdict. It stays until the check is taken again or another is armed; its shape stands only
+// while the leads show it.
+function amendment(view) {
+  const a = view.verdict && view.verdict.amended;
+  if (!a) return null;
+  const state = view.live ? view.live.state : null;
+  return { ...a, live: a.live === true && state !== "stale" && state !== "held" };
+}
+function besides(a) {
+  const now = a.live ? "The leads now show" : `The leads then showed ${str(a.word).toUpperCase()}:`;
+  return [`${now} ${str(a.label)} ${str(a.value).replace(/, settled$/, "")}. `, el("b", "", "Measure again before you act.")];
+}
+function drawValues(values) {
+  $("figures").hidden = !values.length;
+  if (!changed("figures", values)) return;
+  $("figures").replaceChildren(...values.map((f) => el("p", f.settled === true ? "figure" : "early",
+    f.unsaved === true ? el("b", "mark", "UNSAVED ") : null, `${str(f.label)} ${str(f.text)}`)));
+}
 function drawVerdict(view) {
-  const v = standing(view), past = v ? null : view.verdict;
-  const box = $("verdict");
-  box.hidden = !v;
-  if (changed("verdict", v && [v.verdict, v.advice, v.reason])) {
-    const word = v ? str(v.verdict) : "";
-    box.className = v ? "v-" + slug(word) : "";
-    $("glyph").replaceChildren(...(v ? [glyph(word)] : []));
-    $("rail").replaceChildren(...(v ? rail(word) : []));
+  const a = amendment(view), v = a ? null : standing(view), past = v ? null : view.verdict;
+  const box = $("verdict"), word = v ? str(v.verdict) : a && a.live ? str(a.word) : "";
+  box.hidden = !v && !a;
+  if (changed("verdict", [word, v && [v.advice, v.reason], a && [a, past.check]])) {
+    box.className = [word && "v-" + slug(word), a && "amended"].filter(Boolean).join(" ");
+    $("glyph").replaceChildren(...(word ? [glyph(word)] : []));
+    $("rail").replaceChildren(...(word ? rail(word) : []));
     const cut = word.indexOf(" ");
     $("word").replaceChildren(...(cut < 0 ? [el("b", "", word)] : [el("span", "", word.slice(0, cut)), " ", el("b", "", word.slice(cut + 1))]));
     put($("advice"), v ? str(v.advice) : "");
     put($("reason"), v ? str(v.reason) : "");
+    $("amended").hidden = $("beside").hidden = !a;
+    $("amended").replaceChildren(...(a ? [el("b", "", "AMENDED"), " ", el("span", "", `check ${str(past.check)} said ${str(a.said).toUpperCase()}`)] : []));
+    $("beside").replaceChildren(...(a ? besides(a) : []));
   }
-  document.body.classList.toggle("unsaved", !!v && v.unsaved === true);
-  put($("unsaved"), v && v.unsaved === true ? "UNSAVED" : "");
+  drawValues(v ? list(v.values) : []);
+  const unsaved = v ? v.unsaved === true : !!a && a.unsaved === true;
+  document.body.classList.toggle("unsaved", unsaved);
+  put($("unsaved"), unsaved ? "UNSAVED" : "");
   put($("saving"), num(view.saving) ? "saving the verdict; it is shown when the disk has it" : "");
-  put($("last"), past ? `${past.unsaved === true ? "UNSAVED, " : ""}last: ${str(past.verdict)} (check ${str(past.check)}, ${str(past.unit)} ${str(past.component)}). Not what the leads show now.` : "");
+  put($("last"), past && !a ? `${past.unsaved === true ? "UNSAVED, " : ""}last: ${str(past.verdict)} (check ${str(past.check)}, ${str(past.unit)} ${str(past.component)}). Not what the leads show now.` : "");
   drawWhy(v || past);
-  buzz(v ? `${v.check} ${v.verdict}` : "", v && slot(v.verdict));
+  buzz(v ? `${v.check} ${v.verdict}` : a && a.live ? `${past.check} amended ${a.word}` : "", v ? slot(v.verdict) : slot("fail"));
 }
 function buzz(mark, place) {
   if (mark === spoken) return;
@@ -36,11 +58,15 @@ function buzz(mark, place) {
 function drawWhy(v) {
   $("why").hidden = !v;
   if (!v || !changed("why", v)) return;
+  const early = list(v.values);
   const rows = list(v.judgements).map((j) => {
     const limits = [num(j.low) === null ? null : `low limit ${figure(j.low)}`, num(j.high) === null ? null : `high limit ${figure(j.high)}`];
     const p = num(j.probability_of_conformance);
-    const value = num(j.value) === null ? "no value" : `${figure(j.value)} ${str(j.unit)}`;
-    const u = num(j.expanded_uncertainty) === null ? "" : ` ± ${Number(j.expanded_uncertainty.toPrecision(2))} (k = ${str(v.coverage_factor)})`;
+    // A word that came before every reading was at rest has no value; its figure has, once there is one.
+    const own = early.find((f) => str(f.label) === str(j.name));
+    const value = own ? str(own.text) : early.length ? "judged before every reading was at rest"
+      : num(j.value) === null ? "no value" : `${figure(j.value)} ${str(j.unit)}`;
+    const u = early.length || num(j.expanded_uncertainty) === null ? "" : ` ± ${Number(j.expanded_uncertainty.toPrecision(2))} (k = ${str(v.coverage_factor)})`;
     return el("div", "row", el("h3", "", `${str(j.name)}: ${str(j.verdict)}`), el("p", "", value + u),
       el("p", "", limits.filter(Boolean).join(", ")),
       j.meter_too_coarse === true ? el("p", "strong", "The meter is too coarse for this tolerance; that is not the part's fault.") : null,
@@ -59,7 +85,8 @@ function drawRecent(view) {
   const rows = list(view.recent);
   $("recent").hidden = !rows.length;
   if (!changed("recent", rows)) return;
-  $("recent-list").replaceChildren(...rows.map((r) => el("li", "v-" + slug(str(r.verdict)), glyph(str(r.verdict)),
-    el("div", "", el("p", "", r.unsaved === true ? el("b", "mark", "UNSAVED ") : null, el("b", "", str(r.verdict)), num(r.at_s) === null ? null : el("span", "at", clock(r.at_s))),
+  $("recent-list").replaceChildren(...rows.map((r) => el("li", "v-" + slug(str(r.amended) || str(r.verdict)), glyph(str(r.amended) || str(r.verdict)),
+    el("div", "", el("p", "", r.unsaved === true ? el("b", "mark", "UNSAVED ") : null, str(r.amended) ? el("s", "", str(r.verdict)) : el("b", "", str(r.verdict)),
+      str(r.amended) ? el("b", "mark", ` AMENDED: ${str(r.amended)}`) : null, num(r.at_s) === null ? null : el("span", "at", clock(r.at_s))),
       el("p", "", `${str(r.unit)} ${str(r.component)}`), el("p", "src", str(r.reason) || str(r.advice))))));
 }

@@ -4,7 +4,7 @@
 
 use sha2::{Digest, Sha256};
 
-use crate::model::{HoldPoint, Judgement, NewRound, PlateValue, Verdict, VerdictReading};
+use crate::model::{FollowUp, HoldPoint, Judgement, NewRound, PlateValue, Verdict, VerdictReading};
 
 /// Each field goes in with a tag and, where its length varies, its length, so no two contents share a form.
 struct Form(Sha256);
@@ -52,16 +52,23 @@ impl Form {
 }
 
 /// The version that new rows get.
-pub(crate) const VERSION: i64 = 2;
+pub(crate) const VERSION: i64 = 3;
 
 /// The digest of `verdict` in `round` by the version stored with its row; `None` for a version that no program wrote.
 /// A released version is never edited, or every row that has it would look damaged.
 pub(crate) fn of(version: i64, round: &NewRound, verdict: &Verdict) -> Option<[u8; 32]> {
     match version {
-        1 => Some(of_v1(round, verdict)),
-        2 => Some(of_v2(round, verdict)),
+        1 => nobody_said(verdict).then(|| of_v1(round, verdict)),
+        2 => nobody_said(verdict).then(|| of_v2(round, verdict)),
+        3 => Some(of_v3(round, verdict)),
         _ => None,
     }
+}
+
+/// What the migration to version 3 made of readings: a row of an earlier digest that says anything else was changed.
+fn nobody_said(verdict: &Verdict) -> bool {
+    let ends = |reading: &VerdictReading| reading.at_least.is_some() || reading.at_most.is_some();
+    verdict.readings.iter().all(|reading| !ends(reading) && reading.settled == (reading.device == "typed"))
 }
 
 /// Rows of file version 1, which had no sequence number.
@@ -70,7 +77,7 @@ fn of_v1(round: &NewRound, verdict: &Verdict) -> [u8; 32] {
     form.text("cliplead verdict 1");
     form.text(&verdict.uid);
     of_round(&mut form, round);
-    of_verdict(&mut form, verdict);
+    of_verdict(&mut form, verdict, of_reading_v1);
     form.0.finalize().into()
 }
 
@@ -80,11 +87,39 @@ fn of_v2(round: &NewRound, verdict: &Verdict) -> [u8; 32] {
     form.text(&verdict.uid);
     form.int(verdict.seq.into());
     of_round(&mut form, round);
-    of_verdict(&mut form, verdict);
+    of_verdict(&mut form, verdict, of_reading_v1);
     form.0.finalize().into()
 }
 
-// The forms below are shared by both versions. Each names every field, so that a new one does not compile until a
+/// Since file version 3: a reading says whether it was at rest and between which ends, and may have no value.
+fn of_v3(round: &NewRound, verdict: &Verdict) -> [u8; 32] {
+    let mut form = Form(Sha256::new());
+    form.text("cliplead verdict 3");
+    form.text(&verdict.uid);
+    form.int(verdict.seq.into());
+    of_round(&mut form, round);
+    of_verdict(&mut form, verdict, of_reading);
+    form.0.finalize().into()
+}
+
+/// The digest of what follows a verdict, by the version stored with its row; there is none before version 3.
+pub(crate) fn of_follow_up(version: i64, round: &NewRound, follow_up: &FollowUp) -> Option<[u8; 32]> {
+    let FollowUp { uid, verdict_uid, seq, kind, word, reading, at_us, wall_ms, json } = follow_up;
+    let mut form = Form(Sha256::new());
+    form.text("cliplead follow-up 3");
+    of_round(&mut form, round);
+    for text in [uid, verdict_uid, kind, json] {
+        form.text(text);
+    }
+    form.int((*seq).into());
+    form.text_or_none(word.as_deref());
+    of_reading(&mut form, reading);
+    form.int((*at_us).into());
+    form.int((*wall_ms).into());
+    (version == 3).then(|| form.0.finalize().into())
+}
+
+// The forms below are shared by the versions. Each names every field, so that a new one does not compile until a
 // version of the digest holds it.
 
 fn of_round(form: &mut Form, round: &NewRound) {
@@ -95,7 +130,7 @@ fn of_round(form: &mut Form, round: &NewRound) {
     form.int((*started_wall_ms).into());
 }
 
-fn of_verdict(form: &mut Form, verdict: &Verdict) {
+fn of_verdict(form: &mut Form, verdict: &Verdict, each_reading: fn(&mut Form, &VerdictReading)) {
     // `uid` and `seq` are taken by the version.
     let Verdict {
         uid: _,
@@ -126,23 +161,43 @@ fn of_verdict(form: &mut Form, verdict: &Verdict) {
     form.text_or_none(advice.as_deref());
     form.int((*at_us).into());
     form.int((*wall_ms).into());
-    form.list(readings, of_reading);
+    form.list(readings, each_reading);
     form.list(judgements, of_judgement);
     form.list(plate, of_plate_value);
     form.list(hold_points, of_hold_point);
 }
 
-fn of_reading(form: &mut Form, reading: &VerdictReading) {
-    let VerdictReading { point, label, device, value, unit, standard_uncertainty, shown, count, at_us } =
-        reading;
+/// Before version 3 a reading always had a value, and said nothing of rest.
+fn of_reading_v1(form: &mut Form, reading: &VerdictReading) {
+    let VerdictReading {
+        point,
+        label,
+        device,
+        value,
+        unit,
+        standard_uncertainty,
+        shown,
+        count,
+        at_us,
+        settled: _,
+        at_least: _,
+        at_most: _,
+    } = reading;
     for text in [point, label, device, unit] {
         form.text(text);
     }
-    form.real(*value);
-    form.real(*standard_uncertainty);
+    form.real_or_none(*value);
+    form.real_or_none(*standard_uncertainty);
     form.text_or_none(shown.as_deref());
     form.int((*count).into());
     form.int((*at_us).into());
+}
+
+fn of_reading(form: &mut Form, reading: &VerdictReading) {
+    of_reading_v1(form, reading);
+    form.int(reading.settled.into());
+    form.real_or_none(reading.at_least);
+    form.real_or_none(reading.at_most);
 }
 
 fn of_judgement(form: &mut Form, judgement: &Judgement) {

@@ -110,6 +110,20 @@ pub enum HistoryError {
         /// Which verdict.
         of: String,
     },
+    /// A reading, a figure or an amendment that contradicts itself.
+    Contradiction {
+        /// Which one.
+        of: String,
+        /// What it must be.
+        must: &'static str,
+    },
+    /// The verdict that a figure or an amendment refers to is not in this round.
+    NoSuchVerdict {
+        /// Which figure or amendment.
+        of: String,
+        /// The id of the verdict.
+        uid: String,
+    },
     /// The JSON text of a verdict is not JSON.
     BadJson {
         /// Which verdict.
@@ -125,13 +139,13 @@ pub enum HistoryError {
         /// The id.
         uid: String,
     },
-    /// Another verdict of the round has this sequence number.
+    /// Another verdict of the round has this sequence number, or another figure or amendment has it.
     SeqTaken {
-        /// The id of the verdict that was refused.
+        /// The id of the one that was refused.
         uid: String,
         /// The sequence number.
         seq: u64,
-        /// The id of the verdict that has it.
+        /// The id of the one that has it.
         taken_by: String,
     },
     /// SQLite ran out of memory.
@@ -183,6 +197,8 @@ impl HistoryError {
             Self::OutOfRange { .. }
             | Self::UnknownWord { .. }
             | Self::ReasonMismatch { .. }
+            | Self::Contradiction { .. }
+            | Self::NoSuchVerdict { .. }
             | Self::BadJson { .. }
             | Self::NoSuchRound { .. }
             | Self::IdTaken { .. }
@@ -211,6 +227,8 @@ impl HistoryError {
             | Self::OutOfRange { .. }
             | Self::UnknownWord { .. }
             | Self::ReasonMismatch { .. }
+            | Self::Contradiction { .. }
+            | Self::NoSuchVerdict { .. }
             | Self::BadJson { .. }
             | Self::NoSuchRound { .. }
             | Self::IdTaken { .. }
@@ -254,6 +272,8 @@ impl HistoryError {
             Self::OutOfRange { .. }
             | Self::UnknownWord { .. }
             | Self::ReasonMismatch { .. }
+            | Self::Contradiction { .. }
+            | Self::NoSuchVerdict { .. }
             | Self::BadJson { .. }
             | Self::IdTaken { .. }
             | Self::SeqTaken { .. } => "this is a fault of cliplead: report it",
@@ -293,6 +313,10 @@ impl HistoryError {
             Self::ReasonMismatch { of } => {
                 write!(f, "{of}: a reason belongs to 'no verdict' and only to it")
             }
+            Self::Contradiction { of, must } => write!(f, "{of}: {must}"),
+            Self::NoSuchVerdict { of, uid } => {
+                write!(f, "{of} refers to verdict '{uid}', which this round does not have")
+            }
             Self::BadJson { of } => write!(f, "the text of {of} is not JSON"),
             Self::NoSuchRound { round } => write!(f, "no round {round} in this file"),
             Self::IdTaken { uid } => {
@@ -300,7 +324,7 @@ impl HistoryError {
             }
             Self::SeqTaken { uid, seq, taken_by } => write!(
                 f,
-                "verdict {uid} has the sequence number {seq}, which verdict {taken_by} of the same round has already"
+                "{uid} has the sequence number {seq}, which {taken_by} of the same round has already"
             ),
         }
     }

@@ -124,8 +124,8 @@ fn insert_readings(
 ) -> Result<(), Stop> {
     let mut insert = tx.prepare_cached(
         "INSERT INTO verdict_reading (verdict_id, ord, point, label, device, value, unit, standard_uncertainty, shown,
-                                      count, at_us)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+                                      count, at_us, settled, at_least, at_most)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)",
     )?;
     for (ord, r) in (0_i64..).zip(readings) {
         let at_us = whole("time of a reading", r.at_us, || uid.to_owned())?;
@@ -140,7 +140,10 @@ fn insert_readings(
             r.standard_uncertainty,
             r.shown,
             r.count,
-            at_us
+            at_us,
+            r.settled,
+            r.at_least,
+            r.at_most
         ])?;
     }
     Ok(())
@@ -185,10 +188,7 @@ fn check(uid: &str, v: &Verdict) -> Result<(), HistoryError> {
     if (v.word == "no verdict") != v.reason.is_some() {
         return Err(HistoryError::ReasonMismatch { of: of() });
     }
-    for r in &v.readings {
-        finite_or_none("value of a reading", Some(r.value), of)?;
-        finite_or_none("standard uncertainty of a reading", Some(r.standard_uncertainty), of)?;
-    }
+    v.readings.iter().try_for_each(|r| check_reading(r, of))?;
     for j in &v.judgements {
         finite_or_none("value of a judgement", j.value, of)?;
         finite_or_none("lower limit", j.low, of)?;
@@ -198,6 +198,21 @@ fn check(uid: &str, v: &Verdict) -> Result<(), HistoryError> {
         finite_or_none("guard band", j.guard, of)?;
     }
     v.plate.iter().try_for_each(|p| finite_or_none("plate value", Some(p.value), of))
+}
+
+/// The numbers of a reading.
+pub(crate) fn check_reading(r: &VerdictReading, of: impl Fn() -> String) -> Result<(), HistoryError> {
+    finite_or_none("value of a reading", r.value, &of)?;
+    finite_or_none("standard uncertainty of a reading", r.standard_uncertainty, &of)?;
+    finite_or_none("lower end of a reading", r.at_least, &of)?;
+    finite_or_none("upper end of a reading", r.at_most, &of)?;
+    if r.settled && (r.value.is_none() || r.standard_uncertainty.is_none()) {
+        return Err(HistoryError::Contradiction {
+            of: of(),
+            must: "a reading that was at rest needs a value and its uncertainty",
+        });
+    }
+    Ok(())
 }
 
 pub(crate) fn finite_or_none(

@@ -4,18 +4,23 @@
 //! with their uncertainty, device and time, plate values, hold points) in one transaction, and
 //! [`History::commit_verdict`] returns only after the disk has it (WAL, synchronous FULL). Show it then, not before.
 //!
-//! Trust: every verdict carries a digest over all its rows; a byte that changed on the disk is an error on reading,
+//! What follows a verdict (the figure of a value that was not at rest, an amendment) is a row of its own that refers to it;
+//! the verdict itself never changes. A trend takes figures only.
+//!
+//! Trust: every verdict, and every row that follows one, carries a digest over all of it; a byte that changed on the disk is an error on reading,
 //! never another verdict. Order is the order of commits, not of the wall clock, which may jump.
 //!
 //! Does not: decide anything, read a clock, make ids, know rules or devices, delete or repair a file.
 
 mod digest;
 mod error;
+mod follow_up;
 mod insert;
 mod model;
 mod open;
 mod read;
 mod schema;
+mod sys;
 mod write;
 
 #[cfg(test)]
@@ -23,7 +28,7 @@ mod tests;
 
 pub use error::HistoryError;
 pub use model::{
-    HoldPoint, Judgement, NewRecording, NewRound, PlateValue, RawReading, Recording, RecordingId, Round,
+    FollowUp, HoldPoint, Judgement, KINDS, NewRecording, NewRound, PlateValue, RawReading, Recording, RecordingId, Round,
     RoundId, Sha256Hex, StoredVerdict, TrendPoint, Verdict, VerdictId, VerdictReading, VerdictSummary, WORDS,
 };
 pub use open::{BUSY_TIMEOUT_MS_DEFAULT, Durability};

@@ -103,18 +103,53 @@ pub struct VerdictReading {
     pub label: String,
     /// Which device gave it.
     pub device: String,
-    /// The settled value in `unit`, finite.
-    pub value: f64,
+    /// The settled value in `unit`, finite; `None` when it was not at rest. Rows of files before version 3 have a value
+    /// whether it was or not.
+    pub value: Option<f64>,
     /// The unit.
     pub unit: String,
-    /// Standard uncertainty (k = 1) in `unit`, finite.
-    pub standard_uncertainty: f64,
+    /// Standard uncertainty (k = 1) in `unit`, finite; `None` with the value.
+    pub standard_uncertainty: Option<f64>,
     /// The digits as displayed, if a display showed them.
     pub shown: Option<String>,
     /// How many readings were settled into it.
     pub count: u32,
+    /// The value had come to rest: it is a figure. False in rows of files before version 3, where nobody said so, except
+    /// for typed values.
+    pub settled: bool,
+    /// Lower end of the interval that holds the settled value, in `unit`; `None` where nothing settles.
+    pub at_least: Option<f64>,
+    /// Its upper end.
+    pub at_most: Option<f64>,
     /// When it settled, microseconds of the round's monotone clock.
     pub at_us: u64,
+}
+
+/// The two kinds of [`FollowUp`].
+pub const KINDS: [&str; 2] = ["completed", "amended"];
+
+/// What follows a verdict and leaves it as it is: the figure of a value that was not at rest when the word was given, or an
+/// amendment when the leads contradict the word.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FollowUp {
+    /// The caller's id, unique among all of all machines: a UUIDv7 (RFC 9562), as text.
+    pub uid: String,
+    /// The id of the verdict that it refers to.
+    pub verdict_uid: String,
+    /// Its place among those of the round; no two share one. At most `i64::MAX`.
+    pub seq: u64,
+    /// One of [`KINDS`].
+    pub kind: String,
+    /// The word that the leads show now, one of [`WORDS`]; `None` for a figure.
+    pub word: Option<String>,
+    /// The figure, which had come to rest, or the reading that contradicts.
+    pub reading: VerdictReading,
+    /// When it was given, microseconds of the round's monotone clock.
+    pub at_us: u64,
+    /// The same by the wall clock, ms since 1970-01-01 UTC.
+    pub wall_ms: i64,
+    /// The whole object as it was shown, JSON text.
+    pub json: String,
 }
 
 /// One judgement of a verdict.
@@ -124,7 +159,7 @@ pub struct Judgement {
     pub name: String,
     /// One of [`WORDS`].
     pub word: String,
-    /// The judged value in `unit`.
+    /// The judged value in `unit`; `None` when it rests on a value that was not at rest.
     pub value: Option<f64>,
     /// The unit.
     pub unit: String,
@@ -206,6 +241,8 @@ pub struct VerdictSummary {
     pub title: String,
     /// One of [`WORDS`].
     pub word: String,
+    /// The word that the leads showed afterwards, when they contradicted it; the last, if there are several.
+    pub amended: Option<String>,
     /// Why there is no verdict.
     pub reason: Option<String>,
     /// What to do.
@@ -216,7 +253,7 @@ pub struct VerdictSummary {
     pub wall_ms: i64,
 }
 
-/// One value of a component's point over the rounds.
+/// One figure of a component's point over the rounds: a value that was at rest at the word, or came to rest after it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TrendPoint {
     /// The verdict it belongs to.
@@ -231,6 +268,8 @@ pub struct TrendPoint {
     pub device: String,
     /// The verdict's word.
     pub word: String,
+    /// The word that the leads showed afterwards, when they contradicted it; the last, if there are several.
+    pub amended: Option<String>,
     /// Wall clock of the verdict, ms since 1970-01-01 UTC.
     pub wall_ms: i64,
 }

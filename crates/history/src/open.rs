@@ -8,6 +8,7 @@ use rusqlite::{Connection, Error as SqlError, OpenFlags, TransactionBehavior};
 
 use crate::error::HistoryError;
 use crate::schema::{APPLICATION_ID, MIGRATIONS};
+use crate::sys::{Identity, identity};
 
 /// How long a write waits for another connection's lock, ms.
 pub const BUSY_TIMEOUT_MS_DEFAULT: u32 = 2_000;
@@ -61,20 +62,6 @@ pub(crate) struct Db {
 struct Watched {
     path: PathBuf,
     identity: Identity,
-}
-
-type Identity = (u64, u64);
-
-#[cfg(unix)]
-fn identity(path: &Path) -> Option<Identity> {
-    use std::os::unix::fs::MetadataExt;
-    std::fs::metadata(path).ok().map(|meta| (meta.dev(), meta.ino()))
-}
-
-/// Other systems do not let an open file be deleted or renamed.
-#[cfg(not(unix))]
-fn identity(path: &Path) -> Option<Identity> {
-    std::fs::metadata(path).ok().map(|_| (0, 0))
 }
 
 /// What the file's header and schema say before anything is changed.

@@ -9,7 +9,7 @@ use crate::digest;
 use crate::error::HistoryError;
 use crate::model::{
     HoldPoint, Judgement, NewRecording, NewRound, PlateValue, Recording, RecordingId, Round, RoundId,
-    StoredVerdict, TrendPoint, Verdict, VerdictId, VerdictReading, VerdictSummary,
+    StoredVerdict, Verdict, VerdictId, VerdictReading, VerdictSummary,
 };
 use crate::open::{BUSY_TIMEOUT_MS_DEFAULT, Db};
 
@@ -35,7 +35,8 @@ impl Reader {
     pub fn recent(&self, count_max: u32) -> Result<Vec<VerdictSummary>, HistoryError> {
         self.list(
             "SELECT verdict_id, v.uid, s.name, check_number, unit_tag, component, title, word, reason, advice, at_us,
-                    wall_ms, seq
+                    wall_ms, seq, (SELECT f.word FROM follow_up f WHERE f.verdict_id = v.verdict_id AND kind = 'amended'
+                                   ORDER BY follow_up_id DESC LIMIT 1)
              FROM verdict v JOIN round USING (round_id) JOIN site s USING (site_id)
              ORDER BY verdict_id DESC LIMIT ?1",
             [count_max],
@@ -54,6 +55,7 @@ impl Reader {
                     at_us: unsigned(row, 10)?,
                     wall_ms: row.get(11)?,
                     seq: unsigned(row, 12)?,
+                    amended: row.get(13)?,
                 })
             },
         )
@@ -81,41 +83,6 @@ impl Reader {
             found.extend(self.verdict(id)?);
         }
         Ok(found)
-    }
-
-    /// The last `count_max` values of one point of a component, oldest first.
-    ///
-    /// # Errors
-    /// When the file cannot be read.
-    pub fn trend(
-        &self,
-        site: &str,
-        unit_tag: &str,
-        component: &str,
-        point: &str,
-        count_max: u32,
-    ) -> Result<Vec<TrendPoint>, HistoryError> {
-        let mut points = self.list(
-            "SELECT verdict_id, r.value, r.unit, r.standard_uncertainty, r.device, v.word, v.wall_ms
-             FROM verdict v JOIN verdict_reading r USING (verdict_id) JOIN round USING (round_id)
-                  JOIN site s USING (site_id)
-             WHERE v.unit_tag = ?2 AND v.component = ?3 AND r.point = ?4 AND s.name = ?1
-             ORDER BY verdict_id DESC, r.ord DESC LIMIT ?5",
-            params![site, unit_tag, component, point, count_max],
-            |row| {
-                Ok(TrendPoint {
-                    id: VerdictId(row.get(0)?),
-                    value: row.get(1)?,
-                    unit: row.get(2)?,
-                    standard_uncertainty: row.get(3)?,
-                    device: row.get(4)?,
-                    word: row.get(5)?,
-                    wall_ms: row.get(6)?,
-                })
-            },
-        )?;
-        points.reverse();
-        Ok(points)
     }
 
     /// A verdict with all it rests on, its digest checked; `None` when there is none of that number.
@@ -220,7 +187,7 @@ impl Reader {
         Ok(counts.into_iter().sum())
     }
 
-    /// Checks the whole file: SQLite's own check, the references, and every verdict's digest. Gives the number of
+    /// Checks the whole file: SQLite's own check, the references, and the digest of every verdict and of what follows it. Gives the number of
     /// verdicts. Takes seconds on a large file; not needed in daily use, each verdict is checked when it is read.
     ///
     /// # Errors
@@ -238,11 +205,12 @@ impl Reader {
         let mut count = 0;
         for id in ids {
             count += u64::from(self.verdict(id)?.is_some());
+            self.follow_ups(id)?;
         }
         Ok(count)
     }
 
-    fn list<T>(
+    pub(crate) fn list<T>(
         &self,
         sql: &str,
         params: impl Params,
@@ -261,7 +229,8 @@ const VERDICT_HEAD: &str =
             v.uid, v.digest, check_number, unit_tag, component, rule, title, rule_hash, word, reason, advice,
             v.decision_rule, at_us, wall_ms, json, seq, digest_version
      FROM verdict v JOIN round r USING (round_id) JOIN site s USING (site_id) WHERE verdict_id = ?1";
-const READINGS: &str = "SELECT point, label, device, value, unit, standard_uncertainty, shown, count, at_us
+const READINGS: &str = "SELECT point, label, device, value, unit, standard_uncertainty, shown, count, at_us,
+            settled, at_least, at_most
      FROM verdict_reading WHERE verdict_id = ?1 ORDER BY ord";
 const JUDGEMENTS: &str =
     "SELECT name, word, value, unit, low, high, standard_uncertainty, probability_of_conformance,
@@ -301,7 +270,8 @@ fn verdict_head(row: &Row<'_>) -> Result<Head, SqlError> {
     Ok(Head { round: new_round(row)?, digest_version: row.get(22)?, digest: row.get(7)?, verdict })
 }
 
-fn verdict_reading(row: &Row<'_>) -> Result<VerdictReading, SqlError> {
+/// The first twelve columns of a row as a reading.
+pub(crate) fn verdict_reading(row: &Row<'_>) -> Result<VerdictReading, SqlError> {
     Ok(VerdictReading {
         point: row.get(0)?,
         label: row.get(1)?,
@@ -312,6 +282,9 @@ fn verdict_reading(row: &Row<'_>) -> Result<VerdictReading, SqlError> {
         shown: row.get(6)?,
         count: row.get(7)?,
         at_us: unsigned(row, 8)?,
+        settled: row.get(9)?,
+        at_least: row.get(10)?,
+        at_most: row.get(11)?,
     })
 }
 
@@ -334,7 +307,7 @@ fn judgement(row: &Row<'_>) -> Result<Judgement, SqlError> {
 }
 
 /// The first six columns of a row as a round's beginning.
-fn new_round(row: &Row<'_>) -> Result<NewRound, SqlError> {
+pub(crate) fn new_round(row: &Row<'_>) -> Result<NewRound, SqlError> {
     Ok(NewRound {
         uid: row.get(0)?,
         site: row.get(1)?,
@@ -355,7 +328,7 @@ pub(crate) fn round_at(conn: &Connection, round: RoundId) -> Result<Option<NewRo
     .optional()
 }
 
-fn unsigned(row: &Row<'_>, column: usize) -> Result<u64, SqlError> {
+pub(crate) fn unsigned(row: &Row<'_>, column: usize) -> Result<u64, SqlError> {
     let value: i64 = row.get(column)?;
     u64::try_from(value).map_err(|_| SqlError::IntegralValueOutOfRange(column, value))
 }

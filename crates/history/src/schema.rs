@@ -5,7 +5,7 @@
 pub(crate) const APPLICATION_ID: i64 = 0x636c_6970;
 
 /// Each brings a file from version `index` to `index + 1`.
-pub(crate) const MIGRATIONS: &[&str] = &[FIRST, SEQUENCE];
+pub(crate) const MIGRATIONS: &[&str] = &[FIRST, SEQUENCE, FIGURES];
 
 /// Rows of one verdict hang on `verdict_id`; `ord` keeps their order. Times as in `model`. Words and their reason are
 /// checked here too, so that no other program can write what this one would refuse.
@@ -73,4 +73,37 @@ UPDATE verdict SET seq = numbered.seq
 DROP INDEX reading_of_round;
 DROP INDEX verdict_of_round;
 CREATE UNIQUE INDEX verdict_of_round ON verdict (round_id, seq);
+";
+
+/// A reading says whether its value was at rest, and has ends instead of a value when it was not. What follows a verdict gets
+/// rows of its own. Nobody said of the values already stored whether they were at rest, so none counts as a figure but what
+/// was typed.
+const FIGURES: &str = "
+CREATE TABLE verdict_reading_3 (
+  verdict_id INTEGER NOT NULL REFERENCES verdict, ord INTEGER NOT NULL, point TEXT NOT NULL, label TEXT NOT NULL,
+  device TEXT NOT NULL, value REAL, unit TEXT NOT NULL, standard_uncertainty REAL, shown TEXT,
+  count INTEGER NOT NULL, at_us INTEGER NOT NULL, settled INTEGER NOT NULL, at_least REAL, at_most REAL,
+  CHECK (NOT settled OR (value IS NOT NULL AND standard_uncertainty IS NOT NULL)),
+  PRIMARY KEY (verdict_id, ord)
+) STRICT, WITHOUT ROWID;
+INSERT INTO verdict_reading_3
+  SELECT verdict_id, ord, point, label, device, value, unit, standard_uncertainty, shown, count, at_us,
+         device = 'typed', NULL, NULL
+  FROM verdict_reading;
+DROP TABLE verdict_reading;
+ALTER TABLE verdict_reading_3 RENAME TO verdict_reading;
+CREATE TABLE follow_up (
+  follow_up_id INTEGER PRIMARY KEY AUTOINCREMENT, uid TEXT NOT NULL UNIQUE,
+  verdict_id INTEGER NOT NULL REFERENCES verdict, round_id INTEGER NOT NULL REFERENCES round, seq INTEGER NOT NULL,
+  kind TEXT NOT NULL CHECK (kind IN ('completed', 'amended')),
+  word TEXT CHECK (word IN ('pass', 'conditional pass', 'conditional fail', 'fail', 'no verdict')),
+  point TEXT NOT NULL, label TEXT NOT NULL, device TEXT NOT NULL, value REAL, unit TEXT NOT NULL,
+  standard_uncertainty REAL, shown TEXT, count INTEGER NOT NULL, reading_at_us INTEGER NOT NULL,
+  settled INTEGER NOT NULL, at_least REAL, at_most REAL, at_us INTEGER NOT NULL, wall_ms INTEGER NOT NULL,
+  json TEXT NOT NULL, digest_version INTEGER NOT NULL, digest BLOB NOT NULL CHECK (length(digest) = 32),
+  CHECK ((kind = 'amended') = (word IS NOT NULL)), CHECK (kind = 'amended' OR settled),
+  CHECK (NOT settled OR (value IS NOT NULL AND standard_uncertainty IS NOT NULL))
+) STRICT;
+CREATE INDEX follow_up_of_verdict ON follow_up (verdict_id);
+CREATE UNIQUE INDEX follow_up_of_round ON follow_up (round_id, seq);
 ";

@@ -6,8 +6,9 @@ use std::path::Path;
 use rusqlite::{Connection, Error as SqlError, OptionalExtension, Transaction, TransactionBehavior, params};
 
 use crate::error::HistoryError;
+use crate::follow_up;
 use crate::insert::{Stop, commit_one, finite_or_none, whole};
-use crate::model::{NewRecording, NewRound, RawReading, RecordingId, RoundId, Verdict, VerdictId};
+use crate::model::{FollowUp, NewRecording, NewRound, RawReading, RecordingId, RoundId, Verdict, VerdictId};
 use crate::open::{BUSY_TIMEOUT_MS_DEFAULT, Db, Durability, Flush};
 use crate::read::{Reader, round_at};
 
@@ -179,6 +180,15 @@ impl History {
             let of_round = round_of(tx, round)?;
             verdicts.iter().map(|verdict| commit_one(tx, round, &of_round, verdict)).collect()
         })
+    }
+
+    /// Commits what follows a verdict of this round. Returns after the disk has it: show it then, not before. The same one
+    /// committed again is stored once.
+    ///
+    /// # Errors
+    /// [`HistoryError::NoSuchVerdict`] when its verdict is not stored; else as [`History::commit_verdict`].
+    pub fn commit_follow_up(&mut self, round: RoundId, follow_up: &FollowUp) -> Result<(), HistoryError> {
+        self.transact(Flush::Now, |tx| follow_up::commit(tx, round, &round_of(tx, round)?, follow_up))
     }
 
     /// Appends raw readings in one transaction, all or none. It does not wait for the disk: they are flushed with the

@@ -1,7 +1,8 @@
 //! The two traits: [`Adapter`] lists and opens, [`Link`] is what was opened. Holds no device code.
 
 use std::fmt;
-use std::future::poll_fn;
+use std::future::{Future, poll_fn};
+use std::pin::Pin;
 use std::sync::Arc;
 use std::task::{Context, Poll};
 
@@ -13,6 +14,9 @@ use crate::event::{Counters, LinkEvent};
 use crate::options::{LineSettings, OpenOptions};
 use crate::selector::Selector;
 
+/// A scan under way: the devices in range, or why no scan is possible.
+pub type Scanning<'a> = Pin<Box<dyn Future<Output = Result<Vec<Found>, Absence>> + Send + 'a>>;
+
 /// A way in which bytes reach the program. One value serves all devices of its scheme.
 pub trait Adapter: Send + Sync {
     /// The scheme of the selectors it opens: `serial`, `file`, ...
@@ -20,6 +24,13 @@ pub trait Adapter: Send + Sync {
 
     /// What is attached now. Opens nothing, never fails; what cannot be used is listed with the reason.
     fn list(&self) -> Vec<Found>;
+
+    /// Listens for some seconds for devices that show themselves to a scan only, and tells what is in range. Connects to nothing
+    /// and switches nothing on. `None`: this kind needs no scan, [`Adapter::list`] has it all. Dropped before its end,
+    /// [`Adapter::close`] waits until it is stopped. To be polled within a tokio runtime.
+    fn scan(&self) -> Option<Scanning<'_>> {
+        None
+    }
 
     /// Whether the selector could ever be opened, without touching a device. For configuration files.
     ///

@@ -5,6 +5,7 @@ use std::io;
 use std::path::PathBuf;
 
 use crate::options::OptionFault;
+use crate::sys::words;
 
 /// A selector text that names no device, or none that can be trusted to stay the same.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -14,7 +15,7 @@ pub enum SelectorFault {
     NoScheme,
     /// The text is a path to a device without `serial:` in front.
     BarePath,
-    /// The scheme is not 1 to 16 of `a-z 0-9 -`, starting with a letter.
+    /// The scheme is not 1 to 16 of `a-z 0-9 - +`, starting with a letter.
     BadScheme,
     /// Longer than 1024 bytes.
     TooLong,
@@ -24,9 +25,9 @@ pub enum SelectorFault {
     RestMissing,
     /// The part after the scheme must be empty.
     RestNotEmpty,
-    /// A serial path that is not absolute or holds `..`.
+    /// No name that a serial port can have here: a path that is not absolute or holds `..`.
     PathNotPlain,
-    /// A kernel-numbered name such as `/dev/ttyUSB0`.
+    /// A name given by number such as `/dev/ttyUSB0`.
     NumberedName,
     /// A `usb=` part that is not `VVVV:PPPP` or `VVVV:PPPP:SERIAL`.
     BadUsb,
@@ -36,7 +37,7 @@ pub enum SelectorFault {
     BadPort,
     /// An IPv6 address without brackets.
     BareIpv6,
-    /// A Bluetooth selector that is no address, `name=` or `service=`.
+    /// A Bluetooth selector that is no address, `id=`, `name=` or `service=`.
     BadBle,
     /// A name with characters other than letters, digits, `-`, `_`, `.`.
     BadName,
@@ -44,22 +45,27 @@ pub enum SelectorFault {
 
 impl fmt::Display for SelectorFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let port = words::PORT_EXAMPLE;
         f.write_str(match self {
-            Self::NoScheme => "it has no scheme in front; write for example serial:/dev/serial/by-id/NAME, file:PATH or manual:",
-            Self::BarePath => {
-                "a path alone does not say how to read it; write serial:/dev/serial/by-id/NAME for a device, file:PATH for recorded bytes"
+            Self::NoScheme => {
+                return write!(
+                    f,
+                    "it has no scheme in front; write for example {port}, file:PATH or manual:"
+                );
             }
-            Self::BadScheme => "the scheme must be 1 to 16 small letters, digits or '-', starting with a letter",
+            Self::BarePath => {
+                return write!(
+                    f,
+                    "a path alone does not say how to read it; write {port} for a device, file:PATH for recorded bytes"
+                );
+            }
+            Self::BadScheme => "the scheme must be 1 to 16 small letters, digits, '-' or '+', starting with a letter",
             Self::TooLong => "it is longer than 1024 bytes",
             Self::ControlCharacter => "it holds a control character",
             Self::RestMissing => "nothing stands after the colon; say which device",
             Self::RestNotEmpty => "nothing may stand after the colon",
-            Self::PathNotPlain => "a serial path must be absolute and hold no '..'",
-            Self::NumberedName => {
-                "this number can change when the adapter is plugged in again, and another meter would be read as this one; \
-                 write serial:/dev/serial/by-id/NAME (see `devices list`), serial:usb=VVVV:PPPP:SERIAL, \
-                 or give the port a fixed name with a udev rule (hardware-notes/attach-serial.md)"
-            }
+            Self::PathNotPlain => words::NOT_A_NAME,
+            Self::NumberedName => words::NUMBERED_NAME,
             Self::BadUsb => "write usb=VVVV:PPPP or usb=VVVV:PPPP:SERIAL with the four hex digits of vendor and product",
             Self::BadHost => {
                 "write tcp:HOST:PORT, where HOST is a name, an IPv4 address, or an IPv6 address in brackets without a zone, \
@@ -128,7 +134,13 @@ impl fmt::Display for OpenError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::UnknownScheme { scheme, known } => {
-                write!(f, "no adapter reads '{scheme}:'; this build has {}", known.join(", "))
+                write!(f, "no adapter reads '{scheme}:'; this build has {}", known.join(", "))?;
+                match scheme.as_str() {
+                    "ble+portable" => f.write_str(
+                        "; on Linux it needs a build with the feature ble-portable (hardware-notes/attach-bluetooth.md)",
+                    ),
+                    _ => Ok(()),
+                }
             }
             Self::BadSelector { selector, fault } => {
                 write!(f, "device selector '{}': {fault}", selector.escape_debug())
@@ -305,25 +317,15 @@ impl fmt::Display for Absence {
             Self::NotFound { what } => write!(f, "{what} is not there; plug it in or switch it on"),
             Self::Ambiguous { what, paths } => write!(
                 f,
-                "{what} matches {} devices ({}); add the serial number or use the /dev/serial/by-id or by-path name",
+                "{what} matches {} devices ({}); {}",
                 paths.len(),
-                paths.join(", ")
+                paths.join(", "),
+                words::TELL_APART
             ),
-            Self::PermissionDenied { path, group } => write!(
-                f,
-                "no right to open {path}: it belongs to group {group}; run: sudo usermod -aG {group} \"$USER\", then log out and in again \
-                 (or install the udev rule of hardware-notes/attach-serial.md)"
-            ),
-            Self::InUse { path } => {
-                write!(f, "{path} is in use by another program; close it (to find it: sudo fuser -v {path})")
-            }
+            Self::PermissionDenied { path, group } => f.write_str(&words::no_right(path, group)),
+            Self::InUse { path } => f.write_str(&words::in_use(path)),
             Self::NotAPort { path } => write!(f, "{path} is not a serial port; see `devices list`"),
-            Self::NotStable { path } => {
-                write!(
-                    f,
-                    "{path} has no fixed name, another device may take its number; use the name under /dev/serial/by-id"
-                )
-            }
+            Self::NotStable { path } => f.write_str(&words::not_stable(path)),
             Self::SettingRefused { path, setting } => {
                 write!(
                     f,

@@ -53,7 +53,7 @@ impl Adapter for FileAdapter {
 /// The kind is looked at before opening: opening a named pipe would wait for its writer.
 fn open_regular(path: &Path) -> Result<File, OpenError> {
     let unreadable = |error: io::Error| OpenError::Unreadable { path: path.to_owned(), kind: error.kind() };
-    if !path.metadata().map_err(unreadable)?.is_file() {
+    if crate::is_device_name(path) || !path.metadata().map_err(unreadable)?.is_file() {
         return Err(OpenError::NotAFile { path: path.to_owned() });
     }
     File::open(path).map_err(unreadable)

@@ -26,7 +26,6 @@
         feature = "stdin",
         feature = "sim",
         feature = "manual",
-        target_os = "linux"
     )),
     allow(
         dead_code,
@@ -37,11 +36,10 @@
 
 mod adapter;
 mod backoff;
-#[cfg(all(feature = "ble", target_os = "linux"))]
+#[cfg(feature = "ble")]
 mod ble;
 mod closing;
 pub mod conformance;
-#[cfg(unix)]
 pub mod doctor;
 mod error;
 mod event;
@@ -55,23 +53,24 @@ mod options;
 mod polled;
 mod queue;
 mod registry;
-#[cfg(unix)]
-mod rights;
 mod selector;
-#[cfg(all(feature = "serial", unix))]
+#[cfg(feature = "serial")]
 mod serial;
 #[cfg(feature = "sim")]
 mod sim;
 #[cfg(feature = "stdin")]
 mod stdin;
 mod supervise;
+mod sys;
 mod task;
 #[cfg(feature = "tcp")]
 mod tcp;
 mod tracer;
 
-pub use adapter::{Adapter, Found, Link, RequestRefused, Requests};
-#[cfg(all(feature = "ble", target_os = "linux"))]
+pub use adapter::{Adapter, Found, Link, RequestRefused, Requests, Scanning};
+#[cfg(feature = "ble-portable")]
+pub use ble::PortableBleAdapter;
+#[cfg(feature = "ble")]
 pub use ble::{BleAdapter, BlePlace};
 pub use closing::{CLOSE_TIME_MAX, Closing, NotLetGo};
 pub use error::{Absence, Mend, OpenError, SelectorFault};
@@ -85,14 +84,15 @@ pub use options::{DataBits, LineSettings, OpenOptions, OptionFault, Pace, Parity
 pub use polled::PolledAdapter;
 pub use registry::Registry;
 pub use selector::Selector;
-#[cfg(all(feature = "serial", unix))]
+#[cfg(feature = "serial")]
 pub use serial::{SerialAdapter, SerialPlace, UsbIdentity};
-#[cfg(all(feature = "serial", feature = "sim", unix))]
-pub use sim::pty::{PtyError, PtyMeter, PtyOptions, WhenFull};
 #[cfg(feature = "sim")]
 pub use sim::{Script, SimAdapter, Step, Steps};
 #[cfg(feature = "stdin")]
 pub use stdin::StdinAdapter;
+pub use sys::is_device_name;
+#[cfg(all(feature = "serial", feature = "sim"))]
+pub use sys::meters::*;
 #[cfg(feature = "tcp")]
 pub use tcp::{TcpAdapter, TcpHost, TcpPlace};
 pub use tracer::{Traced, TracedAdapter, TracedLink};

@@ -10,7 +10,7 @@ use tokio::time::{Instant, sleep};
 use wire::Profile;
 use wire::poll::{PollCounters, PollReason, Polled, Poller};
 
-use crate::adapter::{Adapter, Found, Link, Requests};
+use crate::adapter::{Adapter, Found, Link, Requests, Scanning};
 use crate::closing::Closing;
 use crate::error::{Absence, OpenError};
 use crate::event::{Counters, GapReason, LinkEvent, LinkState, Loss};
@@ -47,6 +47,10 @@ impl<A: Adapter> Adapter for PolledAdapter<A> {
 
     fn list(&self) -> Vec<Found> {
         self.inner.list()
+    }
+
+    fn scan(&self) -> Option<Scanning<'_>> {
+        self.inner.scan()
     }
 
     fn check(&self, selector: &Selector) -> Result<(), OpenError> {

@@ -177,6 +177,11 @@ impl Outlet {
         inner.state(LinkState::Lost(loss));
     }
 
+    /// Code of a library below failed; the link goes on.
+    pub(crate) fn panicked(&self) {
+        lock(&self.0).counters.panics += 1;
+    }
+
     /// The source is over; the reader gets what waits and then `None`.
     pub(crate) fn end(&self) {
         let mut inner = lock(&self.0);

@@ -47,10 +47,17 @@ impl Registry {
     /// # Errors
     /// [`OpenError::UnknownScheme`] with the schemes there are.
     pub fn adapter(&self, selector: &Selector) -> Result<&Arc<dyn Adapter>, OpenError> {
-        self.adapters.get(selector.scheme()).ok_or_else(|| OpenError::UnknownScheme {
-            scheme: selector.scheme().to_owned(),
-            known: self.schemes(),
-        })
+        self.named(selector.scheme())
+    }
+
+    /// The adapter of a scheme.
+    ///
+    /// # Errors
+    /// [`OpenError::UnknownScheme`] with the schemes there are.
+    pub fn named(&self, scheme: &str) -> Result<&Arc<dyn Adapter>, OpenError> {
+        self.adapters
+            .get(scheme)
+            .ok_or_else(|| OpenError::UnknownScheme { scheme: scheme.to_owned(), known: self.schemes() })
     }
 
     /// Whether the text could ever be opened. Touches no device.

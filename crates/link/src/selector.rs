@@ -21,6 +21,8 @@ const SCHEME_BYTES_MAX: usize = 16;
 /// | `ble:AA:BB:CC:DD:EE:FF` | the Bluetooth LE device with this address |
 /// | `ble:name=NAME` | the one in range with this name |
 /// | `ble:service=0x181A` | the one in range that offers this service; a full UUID too |
+/// | `ble:id=UUID` | the one to which this machine gave this id: on systems that hide addresses |
+/// | `ble+portable:...` | the same, by the Bluetooth library of other systems |
 /// | `file:PATH` | recorded raw bytes |
 /// | `stdin:` | bytes piped into the process |
 /// | `sim:NAME` | a scripted meter |
@@ -101,7 +103,7 @@ fn check(text: &str) -> Result<usize, SelectorFault> {
     let head_good = bytes.next().is_some_and(|b| b.is_ascii_lowercase());
     if !head_good
         || scheme.len() > SCHEME_BYTES_MAX
-        || !bytes.all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
+        || !bytes.all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || matches!(b, b'-' | b'+'))
     {
         return Err(SelectorFault::BadScheme);
     }

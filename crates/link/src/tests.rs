@@ -10,9 +10,7 @@ mod polled;
 #[cfg(all(feature = "serial", feature = "sim", unix))]
 mod polled_pty;
 mod queue;
-#[cfg(all(feature = "serial", feature = "sim", unix))]
-mod serial;
-#[cfg(all(feature = "serial", feature = "sim", unix))]
+#[cfg(all(feature = "serial", feature = "sim", target_os = "linux"))]
 mod serial_pty;
 mod sources;
 mod supervise;

@@ -5,7 +5,7 @@ use std::fmt;
 use std::sync::Arc;
 use std::task::{Context, Poll};
 
-use crate::adapter::{Adapter, Found, Link, Requests};
+use crate::adapter::{Adapter, Found, Link, Requests, Scanning};
 use crate::closing::Closing;
 use crate::error::OpenError;
 use crate::event::{Counters, LinkEvent};
@@ -51,6 +51,10 @@ impl<A: Adapter> Adapter for TracedAdapter<A> {
 
     fn list(&self) -> Vec<Found> {
         self.inner.list()
+    }
+
+    fn scan(&self) -> Option<Scanning<'_>> {
+        self.inner.scan()
     }
 
     fn check(&self, selector: &Selector) -> Result<(), OpenError> {

@@ -4,6 +4,8 @@
 //! Does not: decide anything, open files or sockets, read a clock.
 #![cfg_attr(test, allow(clippy::float_cmp))]
 
+mod early;
+mod follow_up;
 mod left_out;
 mod line;
 mod lines;
@@ -14,6 +16,8 @@ pub mod text;
 mod verdict;
 mod view;
 
+pub use early::words as early_words;
+pub use follow_up::{FollowUpJson, FollowUpKind};
 pub use left_out::{LeftOut, LeftOutLines};
 pub use line::{LineEvent, RecordingHeader, VERSION, kind_of, plan};
 pub use lines::LINE_BYTES_MAX;
@@ -21,7 +25,7 @@ pub use plain::{plain, plain_lines};
 pub use reader::{Item, ReadError, Reader, Recorded, Recording, read};
 pub use senml::{SenmlError, pack as senml_pack, reading as senml_reading};
 pub use verdict::{HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
-pub use view::{Around, DeviceState, DropReason, RecentJson, RulesState, view_json};
+pub use view::{Around, DeviceState, DropReason, RecentJson, RulesState, ShownFollowUp, view_json};
 
 /// One line of JSON for anything serialisable. What cannot be written (it does not occur with our own types) becomes an
 /// object with the error.

@@ -5,8 +5,11 @@ use std::fmt::Write;
 
 use judge::rule::source_with_class;
 
-use crate::verdict::{JudgementJson, VerdictJson};
-use crate::{plain, plain_lines};
+use crate::verdict::{JudgementJson, ReadingJson, VerdictJson};
+use crate::{early, plain, plain_lines};
+
+pub(crate) use follow_up::value;
+pub use follow_up::{amendment, completed, follow_up};
 
 /// What stands under a line of the block, belonging to it.
 const UNDER: &str = "            ";
@@ -15,15 +18,10 @@ const UNDER: &str = "            ";
 /// the same bytes.
 #[must_use]
 pub fn line(verdict: &VerdictJson) -> String {
-    let mut text = format!("{:>9.3} s  #{:<2} ", verdict.at_s, verdict.check);
-    let what = [verdict.unit.as_str(), verdict.component.as_str()];
-    let what: Vec<&str> = what.into_iter().filter(|part| !part.is_empty()).collect();
-    if !what.is_empty() {
-        let _ = write!(text, "{}  ", plain(&what.join(" / ")));
-    }
+    let mut text = head(verdict.at_s, verdict.check, [&verdict.unit, &verdict.component]);
     let _ = write!(text, "{}: {}", plain(&verdict.title), verdict.verdict.to_uppercase());
     if let Some(worst) = deciding(verdict) {
-        let _ = write!(text, "  {}", figure(worst));
+        let _ = write!(text, "  {}", figure(verdict, worst));
     }
     if let Some(said) = verdict.reason.as_deref().or(verdict.advice.as_deref()) {
         let _ = write!(text, "  -- {}", plain(&said.replace('\n', " ")));
@@ -39,7 +37,7 @@ pub fn block(verdict: &VerdictJson) -> String {
         let _ = writeln!(text, "  because   {}", plain_lines(reason, UNDER));
     }
     for judged in &verdict.judgements {
-        let _ = writeln!(text, "  {:<9} {}: {}", judged.verdict, figure(judged), probability(judged));
+        let _ = writeln!(text, "  {:<9} {}: {}", judged.verdict, figure(verdict, judged), probability(judged));
         if let Some(advice) = &judged.advice {
             let _ = writeln!(text, "{UNDER}{}", plain_lines(advice, UNDER));
         }
@@ -47,18 +45,7 @@ pub fn block(verdict: &VerdictJson) -> String {
         let _ = writeln!(text, "{UNDER}limits: {}", plain(&source));
     }
     for reading in &verdict.readings {
-        let _ = writeln!(
-            text,
-            "  reading   {}: {}{} (u = {} {}, {}, {} reading{})",
-            plain(&reading.label),
-            plain(&reading.shown),
-            if reading.shown == "OL" { String::new() } else { format!(" {}", plain(&reading.unit)) },
-            short(reading.standard_uncertainty),
-            plain(&reading.unit),
-            plain(&reading.device),
-            reading.count,
-            if reading.count == 1 { "" } else { "s" },
-        );
+        let _ = writeln!(text, "  reading   {}", read(reading));
     }
     for hold in &verdict.hold_points {
         let how = hold.how.as_deref().unwrap_or("NOT SHOWN");
@@ -83,17 +70,52 @@ fn deciding(verdict: &VerdictJson) -> Option<&JudgementJson> {
     verdict.judgements.iter().find(|judged| rank(judged) == worst)
 }
 
-fn figure(judged: &JudgementJson) -> String {
-    let unit = plain(&judged.unit);
+/// How a line begins: time, check, unit and component.
+fn head(at_s: f64, check: u32, what: [&String; 2]) -> String {
+    let mut text = format!("{at_s:>9.3} s  #{check:<2} ");
+    let what: Vec<&str> = what.into_iter().map(String::as_str).filter(|part| !part.is_empty()).collect();
+    if !what.is_empty() {
+        let _ = write!(text, "{}  ", plain(&what.join(" / ")));
+    }
+    text
+}
+
+/// A reading of the block: its digits, or the ends of its interval while it was not at rest.
+fn read(reading: &ReadingJson) -> String {
+    let (label, unit) = (plain(&reading.label), plain(&reading.unit));
+    let (device, count) = (plain(&reading.device), reading.count);
+    let readings = if count == 1 { "reading" } else { "readings" };
+    if let Some(early) = early::words(reading) {
+        return format!("{label}: {early} ({device}, {count} {readings})");
+    }
+    let shown = plain(&reading.shown);
+    let behind = if reading.shown == "OL" { String::new() } else { format!(" {unit}") };
+    let u = short(reading.standard_uncertainty);
+    format!("{label}: {shown}{behind} (u = {u} {unit}, {device}, {count} {readings})")
+}
+
+/// What a judgement is about, with its limits. It has a value only when everything it rests on was at rest: of an early
+/// reading the ends of its interval stand there instead.
+fn figure(verdict: &VerdictJson, judged: &JudgementJson) -> String {
+    let (name, unit) = (plain(&judged.name), plain(&judged.unit));
     let limits = match (judged.low, judged.high) {
         (Some(low), Some(high)) => format!("{} to {} {unit}", short(low), short(high)),
         (Some(low), None) => format!("at least {} {unit}", short(low)),
         (None, Some(high)) => format!("at most {} {unit}", short(high)),
         (None, None) => "no limits".to_owned(),
     };
+    if let Some(reading) = early::subject(verdict, judged) {
+        return format!("{name} {} ({limits})", early::judged(reading, judged));
+    }
+    let rests_on: Vec<String> = early::early(verdict)
+        .filter_map(|reading| Some(format!("{} {}", plain(&reading.label), early::words(reading)?)))
+        .collect();
+    if !rests_on.is_empty() {
+        return format!("{name} ({limits}): {}", rests_on.join("; "));
+    }
     let u = judged.expanded_uncertainty;
     let plus_minus = if u > 0.0 { format!(" +-{}", short(u)) } else { String::new() };
-    format!("{} {}{plus_minus} {unit} ({limits})", plain(&judged.name), short(judged.value))
+    format!("{name} {}{plus_minus} {unit} ({limits})", short(judged.value))
 }
 
 fn probability(judged: &JudgementJson) -> String {
@@ -117,6 +139,8 @@ pub fn short(value: f64) -> String {
 fn hash(hash: &str) -> &str {
     hash.get(..12).unwrap_or(hash)
 }
+
+mod follow_up;
 
 #[cfg(test)]
 mod figures;

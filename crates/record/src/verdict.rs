@@ -20,6 +20,9 @@ pub struct VerdictJson {
     pub readings: Vec<ReadingJson>,
     pub judgements: Vec<JudgementJson>,
     pub check: u32,
+    /// The verdict's number in its round, from 1; 0 in JSON that was written before it had one.
+    #[serde(default)]
+    pub number: u64,
     pub unit: String,
     pub component: String,
     pub title: String,
@@ -50,12 +53,21 @@ pub struct ReadingJson {
     pub point: String,
     pub label: String,
     pub device: String,
+    /// A figure where `settled` is true; else the middle of the interval, and no figure.
     pub value: f64,
     pub unit: String,
     /// The last digits as displayed.
     pub shown: String,
     pub standard_uncertainty: f64,
     pub count: u32,
+    /// The value had come to rest. False in JSON that was written before anybody said so.
+    #[serde(default)]
+    pub settled: bool,
+    /// Ends of the interval that holds the settled value, in `unit`; null where nothing settles.
+    #[serde(default)]
+    pub at_least: Option<f64>,
+    #[serde(default)]
+    pub at_most: Option<f64>,
     pub at_s: f64,
 }
 
@@ -107,6 +119,7 @@ impl From<&Verdict> for VerdictJson {
             readings: verdict.readings.iter().map(ReadingJson::from).collect(),
             judgements: verdict.judgements.iter().map(|judged| judgement(judged, verdict.decision)).collect(),
             check: verdict.check,
+            number: verdict.number,
             unit: verdict.unit_tag.clone(),
             component: verdict.component.clone(),
             title: verdict.title.clone(),
@@ -130,13 +143,7 @@ impl VerdictJson {
     /// One line of JSON for a verdict that is shown although it is not stored: `"unsaved":true` comes first.
     #[must_use]
     pub fn unsaved_line(&self) -> String {
-        #[derive(Serialize)]
-        struct Unsaved<'a> {
-            unsaved: bool,
-            #[serde(flatten)]
-            verdict: &'a VerdictJson,
-        }
-        crate::to_line(&Unsaved { unsaved: true, verdict: self })
+        unsaved_line(self)
     }
 
     /// The word, if the text is one of the five.
@@ -176,6 +183,9 @@ impl From<&PointReading> for ReadingJson {
             shown: if reading.open { "OL".to_owned() } else { reading.shown.to_string() },
             standard_uncertainty: rounded(reading.quantity.standard_uncertainty()),
             count: reading.count,
+            settled: reading.settled,
+            at_least: reading.at_least.map(rounded),
+            at_most: reading.at_most.map(rounded),
             at_s: seconds(reading.at),
         }
     }
@@ -212,6 +222,17 @@ fn judgement(judged: &Judged, decision: DecisionRule) -> JudgementJson {
         meter_too_coarse: judged.meter_too_coarse,
         expanded_uncertainty: rounded(judged.expanded_uncertainty(decision)),
     }
+}
+
+/// One line of JSON for what is shown although it is not stored: `"unsaved":true` comes first.
+pub(crate) fn unsaved_line(of: &impl Serialize) -> String {
+    #[derive(Serialize)]
+    struct Unsaved<'a, T> {
+        unsaved: bool,
+        #[serde(flatten)]
+        of: &'a T,
+    }
+    crate::to_line(&Unsaved { unsaved: true, of })
 }
 
 /// Seconds with microseconds.

@@ -7,7 +7,9 @@ use judge::verdict::PlateUsed;
 use serde::Serialize;
 use serde_json::{Value, json};
 
-use crate::verdict::{PlateJson, VerdictJson, rounded};
+use crate::text;
+use crate::{FollowUpJson, FollowUpKind, early};
+use crate::verdict::{PlateJson, ReadingJson, VerdictJson, rounded};
 
 /// What stands around the round.
 #[derive(Clone, Debug, Default)]
@@ -25,6 +27,33 @@ pub struct Around {
     /// Verdicts on their way to the disk, which nobody has seen yet.
     pub saving: usize,
     /// The view's verdict was shown although it is not stored.
+    pub unsaved: bool,
+    /// Figures and amendments shown, oldest first.
+    pub follow_ups: Vec<ShownFollowUp>,
+}
+
+impl Around {
+    /// Keeps what follows the newest verdict: the newest figure of each point, and the newest amendment.
+    pub fn take_follow_up(&mut self, shown: ShownFollowUp) {
+        let newer = |old: &FollowUpJson| {
+            let point = old.event == FollowUpKind::Amended || old.reading.point == shown.json.reading.point;
+            old.number != shown.json.number || (old.event == shown.json.event && point)
+        };
+        self.follow_ups.retain(|old| !newer(&old.json));
+        self.follow_ups.push(shown);
+    }
+
+    fn follow_ups_of(&self, number: u64) -> impl Iterator<Item = &ShownFollowUp> {
+        self.follow_ups.iter().filter(move |shown| shown.json.number == number)
+    }
+}
+
+/// A figure or an amendment that was shown.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ShownFollowUp {
+    /// As it is written.
+    pub json: FollowUpJson,
+    /// It was shown although it is not stored.
     pub unsaved: bool,
 }
 
@@ -85,6 +114,8 @@ pub struct RecentJson {
     pub number: u64,
     /// It was shown although it is not stored.
     pub unsaved: bool,
+    /// The word that the leads showed afterwards, when they contradicted it.
+    pub amended: Option<String>,
 }
 
 impl From<&VerdictJson> for RecentJson {
@@ -98,8 +129,9 @@ impl From<&VerdictJson> for RecentJson {
             advice: verdict.advice.clone(),
             reason: verdict.reason.clone(),
             at_s: verdict.at_s,
-            number: 0,
+            number: verdict.number,
             unsaved: false,
+            amended: None,
         }
     }
 }
@@ -107,20 +139,27 @@ impl From<&VerdictJson> for RecentJson {
 /// The whole view as one JSON text. `now_ms` is monotone time.
 #[must_use]
 pub fn view_json(seq: u64, now_ms: i64, view: &View, around: &Around) -> String {
-    let verdict = view.verdict.as_ref().map(|(verdict, live)| {
-        let mut value = serde_json::to_value(VerdictJson::from(verdict)).unwrap_or(Value::Null);
+    let judged = view.verdict.as_ref().map(|(verdict, live)| (VerdictJson::from(verdict), *live));
+    let verdict = judged.as_ref().map(|(verdict, live)| {
+        let mut value = serde_json::to_value(verdict).unwrap_or(Value::Null);
         if let Some(object) = value.as_object_mut() {
             object.insert("live".to_owned(), Value::Bool(*live));
             object.insert("unsaved".to_owned(), Value::Bool(around.unsaved));
+            object.insert("values".to_owned(), values(verdict, around));
+            object.insert("amended".to_owned(), amended(verdict, around, view.amendment_is_live));
         }
         value
     });
+    let mut check = view.check.as_ref().map(check);
+    if let (Some(check), Some((verdict, _))) = (&mut check, &judged) {
+        check["ruler"] = ruler_of(check["ruler"].take(), verdict, around);
+    }
     json!({
         "seq": seq,
         "now_ms": now_ms,
         "site": around.site,
         "rules": around.rules,
-        "check": view.check.as_ref().map(check),
+        "check": check,
         "live": view.live.as_ref().map(live),
         "verdict": verdict,
         "recent": around.recent,
@@ -129,6 +168,80 @@ pub fn view_json(seq: u64, now_ms: i64, view: &View, around: &Around) -> String 
         "saving": around.saving,
     })
     .to_string()
+}
+
+/// What stands in the place of the value of each reading that was not at rest at the word: the ends of its interval, and its
+/// figure once that was shown.
+fn values(verdict: &VerdictJson, around: &Around) -> Value {
+    let value = |reading: &ReadingJson| {
+        let figure = figure_of(reading, verdict, around);
+        let name = early::name_of(verdict, &reading.point, &reading.label);
+        let text = match figure {
+            Some(shown) => text::value(&shown.json, PLUS_MINUS),
+            None => early_words(verdict, reading),
+        };
+        json!({
+            "label": crate::plain(&name), "text": text, "settled": figure.is_some(), "unsaved": figure.is_some_and(|shown| shown.unsaved),
+        })
+    };
+    early::early(verdict).map(value).collect()
+}
+
+/// How +- is written on the page.
+const PLUS_MINUS: &str = "\u{b1} ";
+
+/// The ends of a reading's interval; of the judgement that is about it, only the end that the word rests on.
+fn early_words(verdict: &VerdictJson, reading: &ReadingJson) -> String {
+    let judged = verdict.judgements.iter().find(|judged| early::is_about(judged, reading));
+    judged.map_or_else(
+        || early::words(reading).unwrap_or_default(),
+        |judged| early::judged(reading, judged),
+    )
+}
+
+/// The figure of a reading that was not at rest at the word.
+fn figure_of<'a>(
+    reading: &ReadingJson,
+    verdict: &VerdictJson,
+    around: &'a Around,
+) -> Option<&'a ShownFollowUp> {
+    around
+        .follow_ups_of(verdict.number)
+        .find(|shown| shown.json.event == FollowUpKind::Completed && shown.json.reading.point == reading.point)
+}
+
+/// The amendment that stands beside the verdict.
+fn amended(verdict: &VerdictJson, around: &Around, live: bool) -> Value {
+    let shown = around.follow_ups_of(verdict.number).find(|shown| shown.json.event == FollowUpKind::Amended);
+    shown.map_or(Value::Null, |shown| {
+        let json = &shown.json;
+        json!({
+            "word": json.now, "said": json.said, "label": crate::plain(&json.name),
+            "value": text::value(json, PLUS_MINUS), "live": live, "unsaved": shown.unsaved, "at_s": json.at_s,
+        })
+    })
+}
+
+/// The ruler of a verdict. A value that was not at rest has no pointer but the ends of its interval, until its figure is shown.
+fn ruler_of(mut ruler: Value, verdict: &VerdictJson, around: &Around) -> Value {
+    let mut early = early::early(verdict).peekable();
+    if !ruler.is_object() || early.peek().is_none() {
+        return ruler;
+    }
+    let name = ruler["name"].as_str().unwrap_or_default().to_owned();
+    let judged = verdict.judgements.iter().find(|judged| judged.name == name);
+    let subject = judged.and_then(|judged| early::subject(verdict, judged));
+    let figure = subject.and_then(|reading| figure_of(reading, verdict, around));
+    ruler["value"] = figure.map_or(Value::Null, |shown| json!(four(shown.json.reading.value)));
+    if let Some(shown) = figure {
+        ruler["standard_uncertainty"] = json!(shown.json.reading.standard_uncertainty);
+        ruler["expanded_uncertainty"] = json!(shown.json.expanded_uncertainty);
+    } else if let Some(reading) = subject {
+        ruler["at_least"] = json!(reading.at_least);
+        ruler["at_most"] = json!(reading.at_most);
+        ruler["early"] = json!(early_words(verdict, reading));
+    }
+    ruler
 }
 
 fn check(check: &CheckView) -> Value {
@@ -183,8 +296,10 @@ fn hold_point(hold: &HoldPointView) -> Value {
 }
 
 fn point(point: &PointView) -> Value {
+    let early = point.early.as_ref().and_then(|reading| early::words(&ReadingJson::from(reading)));
+    let shown = early.unwrap_or_else(|| point.shown.clone());
     json!({
-        "name": point.name, "label": point.label, "unit": point.unit, "state": point.state, "shown": point.shown,
+        "name": point.name, "label": point.label, "unit": point.unit, "state": point.state, "shown": shown,
         "typed": point.typed,
     })
 }
@@ -200,7 +315,7 @@ fn ruler(ruler: &RulerView) -> Value {
 
 /// As many digits as a person reads off a ruler.
 fn four(value: f64) -> f64 {
-    crate::text::short(value).parse().unwrap_or(value)
+    text::short(value).parse().unwrap_or(value)
 }
 
 fn live(live: &LiveView) -> Value {
@@ -209,3 +324,6 @@ fn live(live: &LiveView) -> Value {
         "settling": live.settling, "age_ms": live.age_ms,
     })
 }
+
+#[cfg(test)]
+mod tests;

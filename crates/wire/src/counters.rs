@@ -18,6 +18,8 @@ pub enum Field {
     Channel,
     /// The power of ten.
     Exponent,
+    /// Which of several characteristics of one UUID sent it: the way it came cannot tell.
+    Which,
 }
 
 /// Why bytes or a frame were dropped.
@@ -126,6 +128,9 @@ impl Reason {
             Self::Undecodable(Field::Flags) => "flag not in the profile",
             Self::Undecodable(Field::Channel) => "channel not in the profile",
             Self::Undecodable(Field::Exponent) => "power of ten out of range",
+            Self::Undecodable(Field::Which) => {
+                "this system's Bluetooth cannot tell which of several characteristics of one UUID sent it; Linux can"
+            }
             Self::Disagreed => "no other frame agreed",
             Self::Refused => "the device refused the request",
             Self::Script => "the decode script failed",

@@ -87,6 +87,17 @@ pub(crate) fn apt_install(packages: &[&str]) -> Result<()> {
     apt(&[&["install", "-y", "-qq", "--no-install-recommends"], packages].concat())
 }
 
+/// Makes sure that Rust's libraries for a target are there.
+pub(crate) fn rustup_target(target: &str) -> Result<()> {
+    let installed = Run::new("rustup", &["target", "list", "--installed"]).stdout();
+    if installed.is_ok_and(|list| list.lines().any(|line| line.trim() == target)) {
+        return Ok(());
+    }
+    let output = Run::new("rustup", &["target", "add", target]).output()?;
+    anyhow::ensure!(output.status.success(), "{}", last_lines(&output.stderr, 2));
+    Ok(())
+}
+
 /// The last lines of what a program said, as one text.
 pub(crate) fn last_lines(bytes: &[u8], count: usize) -> String {
     let text = String::from_utf8_lossy(bytes);

@@ -17,7 +17,8 @@ use super::health::Health;
 use super::keeper::Told;
 use super::page;
 use super::say::{Refusals, say};
-use super::store::{Kept, Store};
+use super::shown::{Kept, KeptFollowUp};
+use super::store::Store;
 use super::tape::Tape;
 use super::typed::TypedLines;
 use crate::cli::Format;
@@ -71,10 +72,13 @@ pub(crate) enum Act {
 /// What the core says, for whoever follows along.
 #[derive(Clone)]
 pub(crate) enum Notice {
-    /// Something the round said, other than a verdict.
+    /// Something the round said, other than a verdict and what follows one.
     Round(round::Output),
     /// A verdict, shown; stored before, unless it says otherwise.
     Verdict(Box<Kept>),
+    /// A figure or an amendment, shown; stored before, unless it says otherwise.
+    #[cfg_attr(not(test), allow(dead_code))] // the demo follows verdicts alone
+    FollowUp(Box<KeptFollowUp>),
 }
 
 /// Where the core speaks to.

@@ -19,10 +19,29 @@ const RETRY: Duration = Duration::from_millis(500);
 pub(super) enum Job {
     /// A verdict.
     Verdict(Box<history::Verdict>),
+    /// A figure or an amendment of a verdict that was handed in before.
+    FollowUp(Box<history::FollowUp>),
     /// Raw readings; they wait for no disk, and what cannot be written is dropped.
     Readings(Vec<RawReading>),
     /// The round has ended at this wall clock.
     End(i64),
+}
+
+/// What a job stores, by its number in the round.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Key {
+    Verdict(u64),
+    FollowUp(u64),
+}
+
+impl Key {
+    /// The verdict's number, if it is one.
+    pub(super) fn verdict(self) -> Option<u64> {
+        match self {
+            Self::Verdict(number) => Some(number),
+            Self::FollowUp(_) => None,
+        }
+    }
 }
 
 /// What became of it.
@@ -30,10 +49,10 @@ pub(super) enum Job {
 pub(super) enum Told {
     /// The file is open and the round has begun.
     Open,
-    /// This verdict of the round is stored.
-    Stored(u64),
-    /// This verdict can never be stored.
-    Refused(u64, String),
+    /// This verdict of the round is stored, or what follows one.
+    Stored(Key),
+    /// This can never be stored.
+    Refused(Key, String),
     /// Raw readings are done with: how many were not stored, and why.
     Readings(u64, Option<String>),
     /// Nothing can be stored now; it is tried again.
@@ -160,6 +179,7 @@ impl Thread {
         let Some((history, round)) = &mut self.history else { return Ok(()) };
         match job {
             Job::Verdict(verdict) => history.commit_verdict(*round, verdict).map(|_| ()),
+            Job::FollowUp(follow_up) => history.commit_follow_up(*round, follow_up),
             Job::Readings(readings) => history.append_readings(*round, readings),
             Job::End(wall_ms) => history.end_round(*round, *wall_ms),
         }
@@ -167,7 +187,8 @@ impl Thread {
 
     fn done(&self, job: &Job) -> Result<(), Gone> {
         self.tell(match job {
-            Job::Verdict(verdict) => Told::Stored(verdict.seq),
+            Job::Verdict(verdict) => Told::Stored(Key::Verdict(verdict.seq)),
+            Job::FollowUp(follow_up) => Told::Stored(Key::FollowUp(follow_up.seq)),
             Job::Readings(_) => Told::Readings(0, None),
             Job::End(_) => Told::Ended(Ok(())),
         })
@@ -175,7 +196,8 @@ impl Thread {
 
     fn refused(&self, job: &Job, error: &HistoryError) -> Result<(), Gone> {
         self.tell(match job {
-            Job::Verdict(verdict) => Told::Refused(verdict.seq, error.to_string()),
+            Job::Verdict(verdict) => Told::Refused(Key::Verdict(verdict.seq), error.to_string()),
+            Job::FollowUp(follow_up) => Told::Refused(Key::FollowUp(follow_up.seq), error.to_string()),
             Job::Readings(readings) => Told::Readings(readings.len() as u64, Some(error.to_string())),
             Job::End(_) => Told::Ended(Err(error.to_string())),
         })

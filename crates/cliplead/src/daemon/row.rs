@@ -3,8 +3,8 @@
 use history::RawReading;
 use judge::rule::source_with_class;
 use judge::verdict::Verdict;
-use quantity::{Reading, State};
-use record::VerdictJson;
+use quantity::{Instant, Reading, State};
+use record::{FollowUpJson, VerdictJson};
 
 /// A reading as a device sent it.
 pub(super) fn raw(device: &str, reading: &Reading) -> RawReading {
@@ -39,6 +39,7 @@ fn us(micros: i64) -> u64 {
 
 /// A verdict under its id among all machines.
 pub(super) fn verdict(uid: String, json: &VerdictJson, verdict: &Verdict, wall_ms: i64) -> history::Verdict {
+    let at_rest = json.readings.iter().all(|reading| reading.settled);
     history::Verdict {
         uid,
         seq: verdict.number,
@@ -54,8 +55,13 @@ pub(super) fn verdict(uid: String, json: &VerdictJson, verdict: &Verdict, wall_m
         decision_rule: json.decision_rule.clone(),
         at_us: us(verdict.at.micros()),
         wall_ms,
-        readings: json.readings.iter().zip(&verdict.readings).map(reading_row).collect(),
-        judgements: json.judgements.iter().map(judgement_row).collect(),
+        readings: json
+            .readings
+            .iter()
+            .zip(&verdict.readings)
+            .map(|(json, reading)| reading_row(json, us(reading.at.micros())))
+            .collect(),
+        judgements: json.judgements.iter().map(|judged| judgement_row(judged, at_rest)).collect(),
         plate: json
             .plate
             .iter()
@@ -81,31 +87,62 @@ pub(super) fn verdict(uid: String, json: &VerdictJson, verdict: &Verdict, wall_m
     }
 }
 
-fn reading_row(
-    (json, reading): (&record::ReadingJson, &judge::verdict::PointReading),
-) -> history::VerdictReading {
+/// Seconds as written are whole microseconds.
+#[allow(clippy::cast_possible_truncation)] // a time of a round, far below the end of i64
+fn micros_of(at_s: f64) -> u64 {
+    us((at_s * 1e6).round() as i64)
+}
+
+fn reading_row(json: &record::ReadingJson, at_us: u64) -> history::VerdictReading {
     history::VerdictReading {
         point: json.point.clone(),
         label: json.label.clone(),
         device: json.device.clone(),
-        value: json.value,
+        // What was not at rest has ends and no value.
+        value: json.settled.then_some(json.value),
         unit: json.unit.clone(),
-        standard_uncertainty: json.standard_uncertainty,
-        shown: Some(json.shown.clone()),
+        standard_uncertainty: json.settled.then_some(json.standard_uncertainty),
+        shown: json.settled.then(|| json.shown.clone()),
         count: json.count,
-        at_us: us(reading.at.micros()),
+        settled: json.settled,
+        at_least: json.at_least.filter(|end| end.is_finite()),
+        at_most: json.at_most.filter(|end| end.is_finite()),
+        at_us,
     }
 }
 
-fn judgement_row(json: &record::JudgementJson) -> history::Judgement {
+/// A figure or an amendment under its id among all machines, given at `at`.
+pub(super) fn follow_up(
+    uid: String,
+    verdict_uid: String,
+    seq: u64,
+    json: &FollowUpJson,
+    at: Instant,
+    wall_ms: i64,
+) -> history::FollowUp {
+    history::FollowUp {
+        uid,
+        verdict_uid,
+        seq,
+        kind: json.event.name().to_owned(),
+        word: json.now.clone(),
+        at_us: us(at.micros()),
+        wall_ms,
+        reading: reading_row(&json.reading, micros_of(json.reading.at_s)),
+        json: json.line(),
+    }
+}
+
+/// `at_rest`: everything it rests on had come to rest, so that its value is a figure.
+fn judgement_row(json: &record::JudgementJson, at_rest: bool) -> history::Judgement {
     history::Judgement {
         name: json.name.clone(),
         word: json.verdict.clone(),
-        value: Some(json.value),
+        value: at_rest.then_some(json.value),
         unit: json.unit.clone(),
         low: json.low,
         high: json.high,
-        standard_uncertainty: Some(json.standard_uncertainty),
+        standard_uncertainty: at_rest.then_some(json.standard_uncertainty),
         probability_of_conformance: Some(json.probability_of_conformance),
         guard: Some(json.guard),
         meter_too_coarse: json.meter_too_coarse,

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use judge::hold::How;
 use judge::round::Output;
-use record::plain;
+use record::{ReadingJson, plain};
 
 use crate::clock::Moment;
 use crate::output::talk;
@@ -62,7 +62,7 @@ pub(super) fn say(line: Option<String>) {
     }
 }
 
-/// What the round says, as talk on stderr. Verdicts and refusals are told elsewhere. Words that come from rules, devices and
+/// What the round says, as talk on stderr. Verdicts, what follows them, and refusals are told elsewhere. Words that come from rules, devices and
 /// site files are plain text here, whatever they hold.
 pub(super) fn words(output: &Output) -> Option<String> {
     Some(match output {
@@ -86,18 +86,16 @@ pub(super) fn words(output: &Output) -> Option<String> {
             } else {
                 format!("{} readings", reading.count)
             };
-            format!("    {}: {} {} ({from})", plain(&reading.label), reading.shown, reading.unit)
+            let value = record::early_words(&ReadingJson::from(reading))
+                .unwrap_or_else(|| format!("{} {}", reading.shown, reading.unit));
+            format!("    {}: {value} ({from})", plain(&reading.label))
         }
         Output::Reset { why } => format!("    started anew: {}", why.text()),
         Output::Asked { number, question } => format!("    QUESTION {number}: {}", plain(question)),
-        Output::Completed { verdict, reading } => {
-            let u = 2.0 * reading.quantity.standard_uncertainty();
-            format!("    #{verdict} figure: {} {} +-{u:.3}", plain(&reading.label), reading.quantity)
-        }
-        Output::Amended { verdict, word, reading } => {
-            format!("    #{verdict} no longer holds: {} shows {word}", plain(&reading.label))
-        }
-        Output::Refused { .. } | Output::Verdict(_) => return None,
+        Output::Refused { .. }
+        | Output::Verdict(_)
+        | Output::Completed { .. }
+        | Output::Amended { .. } => return None,
     })
 }
 

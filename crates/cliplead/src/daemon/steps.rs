@@ -6,16 +6,18 @@ use std::time::{Duration, Instant as WallClock};
 
 use judge::round;
 use pipeline::{Event, Output, Stamped};
-use record::{LineEvent, RecentJson, plain};
+use quantity::Instant;
+use record::{LineEvent, RecentJson, ShownFollowUp, plain};
 use tokio::sync::mpsc;
 
 use super::Ended;
 use super::core::{Core, Notice};
 use super::keeper::Told;
 use super::say::{say, words};
-use super::store::{Kept, Now, Saved};
+use super::shown::{Kept, KeptFollowUp, Saved, Shown};
+use super::store::Now;
 use crate::cli::Format;
-use crate::output::{self, emphasise, talk};
+use crate::output::{self, emphasise, emphasise_follow_up, talk};
 
 /// Verdicts the page lists.
 const RECENT_MAX: usize = 8;
@@ -40,7 +42,7 @@ impl Core {
         }
         let mut refused = None;
         let mut next_asked = false;
-        for Stamped { output, .. } in self.pipeline.step(event, now) {
+        for Stamped { output, at } in self.pipeline.step(event, now) {
             match output {
                 Output::Round(round::Output::Verdict(verdict)) => {
                     let follows = self.store.keep(*verdict, self.moment());
@@ -48,11 +50,9 @@ impl Core {
                 }
                 Output::Round(output) => {
                     if let round::Output::Refused { why } = &output {
-                        self.refused(format!("    refused: {}", plain(why)));
                         refused = Some(why.clone());
                     }
-                    say(words(&output));
-                    let _ = self.notices.send(Arc::new(Notice::Round(output)));
+                    self.said(output, at);
                 }
                 Output::Reading { device, reading } => {
                     if self.pipeline.round().awaits_verdict() {
@@ -80,6 +80,22 @@ impl Core {
         refused
     }
 
+    /// What the round says beside its verdicts. A figure or an amendment goes to the store before anybody sees it.
+    pub(super) fn said(&mut self, output: round::Output, at: Instant) {
+        match &output {
+            round::Output::Completed { .. } | round::Output::Amended { .. } => {
+                if let Some(follows) = self.store.follow_up(&output, at, self.moment()) {
+                    self.follow(follows);
+                }
+                return;
+            }
+            round::Output::Refused { why } => self.refused(format!("    refused: {}", plain(why))),
+            _ => {}
+        }
+        say(words(&output));
+        let _ = self.notices.send(Arc::new(Notice::Round(output)));
+    }
+
     fn refused(&mut self, line: String) {
         let now = self.moment();
         say(self.refusals.refused(line, now));
@@ -89,31 +105,66 @@ impl Core {
     pub(super) fn follow(&mut self, follows: Now) {
         say(follows.say);
         self.show(follows.show);
-        for number in follows.saved_late {
-            talk(&format!("cliplead: verdict {number} of this round, shown as UNSAVED, is saved now"));
-            if let Some(recent) = self.around.recent.iter_mut().find(|recent| recent.number == number) {
-                recent.unsaved = false;
-            }
+        for late in follows.saved_late {
+            talk(&format!("cliplead: {}, shown as UNSAVED, is saved now", late.which()));
+            self.no_longer_unsaved(&late);
         }
         for verdict in follows.stored {
             let _ = self.step_round(round::Event::Stored { verdict });
         }
     }
 
-    pub(super) fn show(&mut self, shown: Vec<Kept>) {
-        for kept in shown {
-            self.print(&kept);
-            let mut recent = RecentJson::from(&kept.json);
-            recent.number = kept.verdict.number;
-            recent.unsaved = kept.saved == Saved::No;
-            self.around.recent.insert(0, recent);
-            self.around.recent.truncate(RECENT_MAX);
-            let _ = self.notices.send(Arc::new(Notice::Verdict(Box::new(kept))));
+    fn no_longer_unsaved(&mut self, late: &Shown) {
+        match late {
+            Shown::Verdict(kept) => {
+                let number = kept.verdict.number;
+                if let Some(recent) = self.around.recent.iter_mut().find(|recent| recent.number == number) {
+                    recent.unsaved = false;
+                }
+            }
+            Shown::FollowUp(kept) => {
+                self.around.follow_ups.iter_mut().filter(|of| of.json == kept.json).for_each(|of| of.unsaved = false);
+            }
+        }
+    }
+
+    pub(super) fn show(&mut self, shown: Vec<Shown>) {
+        for shown in shown {
+            match shown {
+                Shown::Verdict(kept) => self.show_verdict(kept),
+                Shown::FollowUp(kept) => self.show_follow_up(kept),
+            }
             if let Some(tape) = &mut self.tape {
                 tape.flush();
             }
             self.publish();
         }
+    }
+
+    fn show_verdict(&mut self, kept: Kept) {
+        self.print(&kept);
+        let mut recent = RecentJson::from(&kept.json);
+        recent.unsaved = kept.saved == Saved::No;
+        self.around.recent.insert(0, recent);
+        self.around.recent.truncate(RECENT_MAX);
+        let _ = self.notices.send(Arc::new(Notice::Verdict(Box::new(kept))));
+    }
+
+    fn show_follow_up(&mut self, kept: KeptFollowUp) {
+        let (json, unsaved) = (&kept.json, kept.saved == Saved::No);
+        output::verdict(&match self.format {
+            Format::Json if unsaved => json.unsaved_line(),
+            Format::Json => json.line(),
+            Format::Text => {
+                let line = emphasise_follow_up(&record::text::follow_up(json), json.event);
+                if unsaved { format!("UNSAVED  {line}") } else { line }
+            }
+        });
+        if let Some(recent) = self.around.recent.iter_mut().find(|recent| recent.number == json.number) {
+            recent.amended = json.now.clone().or_else(|| recent.amended.take());
+        }
+        self.around.take_follow_up(ShownFollowUp { json: json.clone(), unsaved });
+        let _ = self.notices.send(Arc::new(Notice::FollowUp(Box::new(kept))));
     }
 
     fn print(&self, kept: &Kept) {
@@ -145,7 +196,7 @@ impl Core {
             // What is open at the end ends with a word and its reason, not in silence.
             let _ = self.step_round(round::Event::Finish);
         }
-        self.wait_for_disk(told, deadline, |core| core.store.saving() == 0).await;
+        self.wait_for_disk(told, deadline, |core| !core.store.has_unseen()).await;
         let now = self.moment();
         let unsaved = self.store.overdue(now, true);
         self.show(unsaved);
@@ -164,8 +215,9 @@ impl Core {
         for fault in self.around_faults() {
             talk(&format!("cliplead: {fault}"));
         }
-        if self.store.unsaved() > 0 {
-            talk(&format!("cliplead: {} verdict(s) of this round are UNSAVED", self.store.unsaved()));
+        let unsaved = self.store.unsaved();
+        if !unsaved.is_nothing() {
+            talk(&format!("cliplead: {} of this round are UNSAVED", unsaved.words()));
         }
         Ended { in_order: self.store.is_sound() && self.around.rules.refused.is_none() }
     }

@@ -1,5 +1,6 @@
 //! What the core knows of the history: which verdicts are on their way to it, which may be shown now, and what is wrong.
-//! A verdict is shown when it is stored, or marked UNSAVED when that takes too long. Does no disk work; `keeper` does.
+//! A verdict is shown when it is stored, or marked UNSAVED when that takes too long; so is what follows it. Does no disk
+//! work; `keeper` does.
 
 use std::collections::{BTreeMap, VecDeque};
 use std::path::Path;
@@ -7,15 +8,16 @@ use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use anyhow::Context as _;
 use history::{History, NewRound, RawReading};
-use judge::round::Settings;
+use judge::round::{Output, Settings};
 use judge::verdict::Verdict;
-use quantity::Reading;
-use record::VerdictJson;
+use quantity::{Instant, Reading};
+use record::{FollowUpJson, VerdictJson};
 use tokio::sync::mpsc;
 use uuid::Uuid;
 
-use super::keeper::{Job, Keeper, Told};
+use super::keeper::{Job, Keeper, Key, Told};
 use super::row;
+use super::shown::{Kept, KeptFollowUp, Saved, Shown, Unsaved};
 use crate::clock::Moment;
 
 /// A verdict that is not stored after this time is shown, marked UNSAVED.
@@ -35,39 +37,28 @@ const CHANNELS_MAX: usize = 256;
 /// The history, or nothing.
 pub(super) struct Store {
     keeper: Option<Keeper>,
+    /// In the order of time, verdicts and what follows them.
     waiting: VecDeque<Waiting>,
-    /// Verdicts that can never be stored, or that nobody could take.
-    refused: usize,
+    given: Option<Given>,
+    /// Figures and amendments so far.
+    follow_ups: u64,
+    /// What can never be stored, or that nobody could take.
+    refused: Unsaved,
     fault: Option<String>,
     is_open: bool,
     has_ended: bool,
     raw: Raw,
 }
 
-/// A verdict that may be shown.
-#[derive(Clone)]
-pub(crate) struct Kept {
-    /// The verdict.
-    pub(crate) verdict: Verdict,
-    /// As it is written.
-    pub(crate) json: VerdictJson,
-    /// Whether it is in the history.
-    pub(crate) saved: Saved,
-}
-
-/// Whether a verdict is in the history.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Saved {
-    /// It is.
-    Yes,
-    /// No history is kept.
-    NothingKept,
-    /// It is not, and should be.
-    No,
+/// The last verdict, for what follows it.
+struct Given {
+    verdict: Verdict,
+    /// Its id in the history.
+    uid: Option<String>,
 }
 
 struct Waiting {
-    kept: Kept,
+    what: Shown,
     since: Moment,
     shown: bool,
 }
@@ -85,14 +76,20 @@ struct Raw {
 /// What follows from an answer of the history.
 #[derive(Default)]
 pub(super) struct Now {
-    /// Verdicts to show, in their order.
-    pub(super) show: Vec<Kept>,
+    /// What to show, in its order.
+    pub(super) show: Vec<Shown>,
     /// Verdicts that are stored now.
     pub(super) stored: Vec<u64>,
-    /// Of these, some were shown as UNSAVED before.
-    pub(super) saved_late: Vec<u64>,
+    /// What is stored now and was shown as UNSAVED before.
+    pub(super) saved_late: Vec<Shown>,
     /// A sentence for stderr.
     pub(super) say: Option<String>,
+}
+
+impl Now {
+    fn showing(what: Shown) -> Self {
+        Self { show: vec![what], ..Self::default() }
+    }
 }
 
 impl Store {
@@ -101,7 +98,9 @@ impl Store {
         Self {
             keeper: None,
             waiting: VecDeque::new(),
-            refused: 0,
+            given: None,
+            follow_ups: 0,
+            refused: Unsaved::default(),
             fault: None,
             is_open: true,
             has_ended: false,
@@ -153,19 +152,45 @@ impl Store {
         self.write_raw(now, true);
         let json = VerdictJson::from(&verdict);
         let Some(keeper) = &self.keeper else {
-            let kept = Kept { verdict, json, saved: Saved::NothingKept };
-            return Now { show: vec![kept], ..Now::default() };
+            self.given = Some(Given { verdict: verdict.clone(), uid: None });
+            return Now::showing(Shown::Verdict(Kept { verdict, json, saved: Saved::NothingKept }));
         };
-        let row = row::verdict(Uuid::now_v7().to_string(), &json, &verdict, wall_ms());
-        let kept = Kept { verdict, json, saved: Saved::No };
-        let full = self.waiting.len() >= WAITING_MAX;
-        if full || !keeper.send(Job::Verdict(Box::new(row))) {
-            self.refused += 1;
-            let why = format!("{} verdicts wait for the disk already", self.waiting.len());
-            return Now { show: vec![kept], say: Some(lost(&why)), ..Now::default() };
+        let uid = Uuid::now_v7().to_string();
+        self.given = Some(Given { verdict: verdict.clone(), uid: Some(uid.clone()) });
+        let row = row::verdict(uid, &json, &verdict, wall_ms());
+        let kept = Shown::Verdict(Kept { verdict, json, saved: Saved::No });
+        let sent = self.waiting.len() < WAITING_MAX && keeper.send(Job::Verdict(Box::new(row)));
+        self.wait_or_show(sent, kept, now)
+    }
+
+    /// Takes a figure or an amendment of the last verdict, as the round said it at `at`, and gives back what may be shown
+    /// now. `None` when it is neither.
+    pub(super) fn follow_up(&mut self, output: &Output, at: Instant, now: Moment) -> Option<Now> {
+        let given = self.given.as_ref()?;
+        let mut json = FollowUpJson::of(&given.verdict, output, at)?;
+        json.id.clone_from(&given.uid);
+        self.follow_ups += 1;
+        let seq = self.follow_ups;
+        let kept = |saved| Shown::FollowUp(KeptFollowUp { seq, json: json.clone(), saved });
+        let (Some(keeper), Some(verdict_uid)) = (&self.keeper, &given.uid) else {
+            return Some(Now::showing(kept(Saved::NothingKept)));
+        };
+        let uid = Uuid::now_v7().to_string();
+        let row = row::follow_up(uid, verdict_uid.clone(), seq, &json, at, wall_ms());
+        let sent = self.waiting.len() < WAITING_MAX && keeper.send(Job::FollowUp(Box::new(row)));
+        let kept = kept(Saved::No);
+        Some(self.wait_or_show(sent, kept, now))
+    }
+
+    /// What was handed to the history waits for its answer; what it could not take is shown at once, marked.
+    fn wait_or_show(&mut self, sent: bool, what: Shown, now: Moment) -> Now {
+        if sent {
+            self.waiting.push_back(Waiting { what, since: now, shown: false });
+            return Now::default();
         }
-        self.waiting.push_back(Waiting { kept, since: now, shown: false });
-        Now::default()
+        self.refused.count(&what);
+        let why = format!("{} wait for the disk already", self.waiting_now().words());
+        Now { say: Some(lost(&what, &why)), ..Now::showing(what) }
     }
 
     /// Takes an answer of the history.
@@ -176,23 +201,20 @@ impl Store {
                 self.is_open = true;
                 self.fault = None;
             }
-            Told::Stored(number) => {
+            Told::Stored(key) => {
                 self.is_open = true;
                 self.fault = None;
-                if let Some(waiting) = self.take(number) {
-                    follows.stored.push(number);
-                    if waiting.shown {
-                        follows.saved_late.push(number);
-                    } else {
-                        follows.show.push(Kept { saved: Saved::Yes, ..waiting.kept });
-                    }
+                if let Some(waiting) = self.take(key) {
+                    follows.stored.extend(key.verdict());
+                    let saved = waiting.what.saved();
+                    if waiting.shown { &mut follows.saved_late } else { &mut follows.show }.push(saved);
                 }
             }
-            Told::Refused(number, why) => {
-                if let Some(waiting) = self.take(number) {
-                    self.refused += 1;
-                    follows.say = Some(lost(&why));
-                    follows.show.extend((!waiting.shown).then_some(waiting.kept));
+            Told::Refused(key, why) => {
+                if let Some(waiting) = self.take(key) {
+                    self.refused.count(&waiting.what);
+                    follows.say = Some(lost(&waiting.what, &why));
+                    follows.show.extend((!waiting.shown).then_some(waiting.what));
                 }
             }
             Told::Trouble(why) => {
@@ -215,35 +237,41 @@ impl Store {
         follows
     }
 
-    fn take(&mut self, number: u64) -> Option<Waiting> {
-        let at = self.waiting.iter().position(|waiting| waiting.kept.verdict.number == number)?;
+    fn take(&mut self, key: Key) -> Option<Waiting> {
+        let at = self.waiting.iter().position(|waiting| waiting.what.key() == key)?;
         self.waiting.remove(at)
     }
 
-    /// Verdicts that have waited too long, or all that wait: they are shown now, marked.
-    pub(super) fn overdue(&mut self, now: Moment, all: bool) -> Vec<Kept> {
+    /// What has waited too long, or all that waits: it is shown now, marked.
+    pub(super) fn overdue(&mut self, now: Moment, all: bool) -> Vec<Shown> {
         let due = |waiting: &&mut Waiting| !waiting.shown && (all || now.since(waiting.since) >= PATIENCE);
         let mut shown = Vec::new();
         for waiting in self.waiting.iter_mut().filter(due) {
             waiting.shown = true;
-            shown.push(waiting.kept.clone());
+            shown.push(waiting.what.clone());
         }
         shown
     }
 
     /// Whether this verdict may not be shown yet.
     pub(super) fn hides(&self, number: u64) -> bool {
-        self.waiting.iter().any(|waiting| waiting.kept.verdict.number == number && !waiting.shown)
+        self.waiting.iter().any(|waiting| waiting.what.key() == Key::Verdict(number) && !waiting.shown)
     }
 
     /// Whether this verdict was shown without being stored.
     pub(super) fn is_unsaved(&self, number: u64) -> bool {
-        self.waiting.iter().any(|waiting| waiting.kept.verdict.number == number && waiting.shown)
+        self.waiting.iter().any(|waiting| waiting.what.key() == Key::Verdict(number) && waiting.shown)
     }
 
     /// Verdicts on their way to the disk that nobody has seen yet.
     pub(super) fn saving(&self) -> usize {
-        self.waiting.iter().filter(|waiting| !waiting.shown).count()
+        let unseen = |waiting: &&Waiting| matches!(waiting.what, Shown::Verdict(_)) && !waiting.shown;
+        self.waiting.iter().filter(unseen).count()
+    }
+
+    /// Whether anything is on its way to the disk that nobody has seen yet.
+    pub(super) fn has_unseen(&self) -> bool {
+        self.waiting.iter().any(|waiting| !waiting.shown)
     }
 
     /// Whether what comes next on a typed device should wait for the disk: it may rest on a verdict that is about to be
@@ -252,14 +280,20 @@ impl Store {
         self.fault.is_none() && self.saving() > 0
     }
 
-    /// Verdicts that are not in the history and should be.
-    pub(super) fn unsaved(&self) -> usize {
-        self.waiting.len() + self.refused
+    fn waiting_now(&self) -> Unsaved {
+        let mut waiting = Unsaved::default();
+        self.waiting.iter().for_each(|each| waiting.count(&each.what));
+        waiting
+    }
+
+    /// What is not in the history and should be.
+    pub(super) fn unsaved(&self) -> Unsaved {
+        self.waiting_now().and(self.refused)
     }
 
     /// Whether everything that should be stored is.
     pub(super) fn is_sound(&self) -> bool {
-        self.unsaved() == 0 && self.fault.is_none() && self.is_open
+        self.unsaved().is_nothing() && self.fault.is_none() && self.is_open
     }
 
     /// Whether the end of the round is stored, or never will be.
@@ -271,13 +305,15 @@ impl Store {
     pub(super) fn faults(&self) -> Vec<String> {
         let mut faults = Vec::new();
         if let Some(why) = &self.fault {
-            faults.push(match self.waiting.len() {
-                0 => format!("nothing can be stored now; it is tried again: {why}"),
-                count => format!("NOT SAVED: {count} verdict(s); it is tried again: {why}"),
+            let waiting = self.waiting_now();
+            faults.push(if waiting.is_nothing() {
+                format!("nothing can be stored now; it is tried again: {why}")
+            } else {
+                format!("NOT SAVED: {}; it is tried again: {why}", waiting.words())
             });
         }
-        if self.refused > 0 {
-            faults.push(format!("NOT SAVED: {} verdict(s) that can never be stored", self.refused));
+        if !self.refused.is_nothing() {
+            faults.push(format!("NOT SAVED: {} that can never be stored", self.refused.words()));
         }
         faults
     }
@@ -337,8 +373,8 @@ impl Raw {
     }
 }
 
-fn lost(why: &str) -> String {
-    format!("cliplead: a verdict is UNSAVED and will not be stored: {why}")
+fn lost(what: &Shown, why: &str) -> String {
+    format!("cliplead: {} is UNSAVED and will not be stored: {why}", what.a_name())
 }
 
 /// Wall clock in milliseconds, for people; order goes by the commits.

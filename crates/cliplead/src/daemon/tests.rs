@@ -1,5 +1,7 @@
 //! The core in played time, with a history that the test plays: what it says and shows, and when. No file, no thread.
 
+mod figures;
+
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -10,8 +12,9 @@ use judge::round::{LapseReason, Output, Settings};
 use tokio::sync::{broadcast, oneshot, watch};
 
 use super::core::{Core, Outlets};
-use super::keeper::{Job, Told};
-use super::store::{Saved, Store};
+use super::keeper::{Job, Key, Told};
+use super::shown::Saved;
+use super::store::Store;
 use super::{Act, Ask, Input, Notice, Setup};
 use crate::cli::Format;
 use crate::clock::Moment;
@@ -130,6 +133,10 @@ impl Bench {
         std::iter::from_fn(|| self.notices.try_recv().ok())
             .filter_map(|notice| match &*notice {
                 Notice::Verdict(kept) => Some(format!("{} {:?}", kept.verdict.word, kept.saved)),
+                Notice::FollowUp(kept) => {
+                    let json = &kept.json;
+                    Some(format!("{} of {} {:?}", json.event.name(), json.number, kept.saved))
+                }
                 Notice::Round(Output::Lapsed { name, why }) => Some(format!("lapsed {name}: {}", why.text())),
                 Notice::Round(Output::HoldPoint { name, .. }) => Some(format!("shown {name}")),
                 Notice::Round(Output::Refused { why }) => Some(format!("refused {why}")),
@@ -200,10 +207,10 @@ fn two_verdicts_of_one_check_in_one_chunk_are_two() {
     let mut taken = bench.type_chunk("capacitance=40.00uF\nagain\ncapacitance=30.00uF\n");
     assert_eq!(bench.stored().len(), 1, "the second waits for the first");
     assert!(taken.try_recv().is_err(), "the device waits with it");
-    bench.core.told(Told::Stored(1));
+    bench.core.told(Told::Stored(Key::Verdict(1)));
     let second = bench.stored();
     assert_eq!(second.len(), 1);
-    bench.core.told(Told::Stored(2));
+    bench.core.told(Told::Stored(Key::Verdict(2)));
     let words: Vec<String> = bench.said().into_iter().filter(|line| line.ends_with("Yes")).collect();
     assert_eq!(words, ["pass Yes", "fail Yes"]);
     assert!(matches!(taken.try_recv(), Err(oneshot::error::TryRecvError::Closed)));
@@ -233,7 +240,7 @@ fn nothing_speaks_of_a_verdict_before_it_is_stored() {
     let view = bench.view();
     assert_eq!((&view["verdict"], &view["saving"]), (&serde_json::Value::Null, &serde_json::json!(1)));
     assert_eq!(view["check"]["ruler"], serde_json::Value::Null);
-    bench.core.told(Told::Stored(1));
+    bench.core.told(Told::Stored(Key::Verdict(1)));
     let said = bench.said();
     assert_eq!(said[0], "pass Yes");
     assert!(said[1..].contains(&"shown capacitor proved".to_owned()), "{said:?}");
@@ -256,7 +263,7 @@ fn a_verdict_that_waits_too_long_is_shown_unsaved_and_nothing_rests_on_it() {
     assert!(view["faults"][0].as_str().unwrap().contains("the disk is full"));
     assert!(!bench.core.store.is_sound());
     // The disk is back: it is stored in its order, and counts from now on.
-    bench.core.told(Told::Stored(1));
+    bench.core.told(Told::Stored(Key::Verdict(1)));
     assert_eq!(bench.said(), ["shown capacitor proved"]);
     let view = bench.view();
     assert_eq!((&view["verdict"]["unsaved"], &view["recent"][0]["unsaved"]), (&false.into(), &false.into()));
@@ -271,10 +278,10 @@ fn an_error_that_no_retry_can_mend_blocks_nothing_behind_it() {
     bench.act(Act::Type { point: "capacitance".into(), text: "40.0 uF".into() }).unwrap();
     bench.act(Act::Again).unwrap();
     bench.act(Act::Type { point: "capacitance".into(), text: "30.0 uF".into() }).unwrap();
-    bench.core.told(Told::Refused(1, "the id is taken".into()));
-    bench.core.told(Told::Stored(2));
+    bench.core.told(Told::Refused(Key::Verdict(1), "the id is taken".into()));
+    bench.core.told(Told::Stored(Key::Verdict(2)));
     assert_eq!(bench.said(), ["pass No", "fail Yes"]);
-    assert_eq!(bench.core.store.unsaved(), 1);
+    assert_eq!(bench.core.store.unsaved().words(), "1 verdict(s)");
     assert!(!bench.core.store.is_sound());
 }
 
@@ -394,7 +401,7 @@ fn the_end_shows_what_the_disk_never_took() {
     let words: Vec<String> = std::iter::from_fn(|| notices.try_recv().ok())
         .filter_map(|notice| match &*notice {
             Notice::Verdict(kept) => Some(format!("{} {:?}", kept.verdict.word, kept.saved)),
-            Notice::Round(_) => None,
+            Notice::Round(_) | Notice::FollowUp(_) => None,
         })
         .collect();
     assert_eq!(words, ["pass No", "fail No", "no verdict No"]);

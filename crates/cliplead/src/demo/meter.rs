@@ -1,10 +1,10 @@
-//! The simulated meter: turns what the leads would show into frames of a profile, ten a second, on a pseudo-terminal.
+//! The simulated meter: turns what the leads would show into frames of a profile, ten a second.
 //! Its noise comes from a fixed seed. The figures are invented.
 
 use std::path::Path;
 
 use anyhow::Context as _;
-use link::{PtyMeter, PtyOptions, Step};
+use link::{PlayedMeter, Registry, Step};
 use quantity::{Coupling, Decimal, Flags, Instant, Reading, Sign, State, Unit};
 use wire::Profile;
 
@@ -38,7 +38,7 @@ pub(crate) enum Signal {
 
 /// The meter on its terminal.
 pub(crate) struct Meter {
-    pty: PtyMeter,
+    played: PlayedMeter,
     profile: Profile,
 }
 
@@ -46,18 +46,23 @@ impl Meter {
     /// Plugs it in, leads open on ohms.
     pub(crate) fn plug_in(link: &Path, profile: Profile) -> anyhow::Result<Self> {
         let first = Shows { unit: Unit::OHM, coupling: None, places: 2, signal: Signal::Open };
-        let pty = PtyMeter::spawn(link, frames(profile.clone(), first), PtyOptions::default())
+        let played = PlayedMeter::plug_in(link, frames(profile.clone(), first))
             .context("the simulated meter got no pseudo-terminal")?;
-        Ok(Self { pty, profile })
+        Ok(Self { played, profile })
     }
 
     pub(crate) fn selector(&self) -> String {
-        self.pty.selector()
+        self.played.selector()
+    }
+
+    /// The registry with what opens it.
+    pub(crate) fn join(&self, registry: Registry) -> Registry {
+        self.played.join(registry)
     }
 
     /// From now on the leads show this.
     pub(crate) fn show(&self, shows: Shows) -> anyhow::Result<()> {
-        self.pty
+        self.played
             .play(frames(self.profile.clone(), shows))
             .context("the simulated meter takes no more commands")
     }

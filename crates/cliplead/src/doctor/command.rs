@@ -7,10 +7,10 @@ use anyhow::Context as _;
 use tokio::io::{AsyncRead, AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::process::Command;
 
+use crate::sys;
+
 /// The most bytes kept of each of its outputs.
 const OUTPUT_BYTES_MAX: u64 = 64 * 1024;
-/// Where programs are looked for; not where the caller's own path points, since most of this runs as root.
-const PATH: &str = "/usr/sbin:/usr/bin:/sbin:/bin";
 
 /// How a command ended.
 #[derive(Debug)]
@@ -32,7 +32,7 @@ pub(crate) fn run(argv: &[String], input: Option<&str>, limit: Duration) -> anyh
     runtime.block_on(async {
         let mut child = Command::new(program)
             .args(arguments)
-            .env("PATH", PATH)
+            .env("PATH", sys::PROGRAM_PATH)
             .env("LC_ALL", "C")
             .stdin(if input.is_some() { Stdio::piped() } else { Stdio::null() })
             .stdout(Stdio::piped())
@@ -65,6 +65,7 @@ async fn words(pipe: Option<impl AsyncRead + Unpin>) -> String {
 }
 
 #[cfg(test)]
+#[cfg(unix)]
 mod tests {
     use super::*;
 

@@ -31,7 +31,7 @@ impl Hands {
         let yes = options.yes;
         Self {
             dry_run: options.dry_run,
-            is_root: Machine::here(None).account.is_some_and(|account| account.uid == 0),
+            is_root: Machine::here(None).is_root(),
             to_stdout: options.format == Format::Text,
             ask: Box::new(move || yes || asked()),
             run: Box::new(|step| command::run(&step.argv, step.input.as_deref(), COMMAND_TIME_MAX)),

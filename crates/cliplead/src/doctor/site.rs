@@ -3,13 +3,11 @@
 
 use std::net::{SocketAddr, TcpListener};
 use std::path::Path;
-use std::time::Duration;
 
 use link::doctor::{self, Finding, Machine, Remedy, State};
 
-use super::command;
 use crate::config::{self, Config, DeviceConfig};
-use crate::{daemon, rules};
+use crate::{daemon, rules, sys};
 
 /// What the devices of a site use.
 #[derive(Default)]
@@ -131,27 +129,20 @@ fn rule_set(config: &Config) -> Finding {
 /// Below this the disk counts as full: our own choice, some thousand visits.
 const SPACE_KIB_MIN: u64 = 64 * 1024;
 
-/// Free space as `df` tells it (POSIX: `df -Pk`, fourth column of the second line).
+/// Free space as the system tells it.
 fn space(history: &Path) -> Finding {
     const WHY: &str = "On a full disk no verdict can be stored, so none is shown.";
     let folder =
         history.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
     let what = folder.display().to_string();
-    let argv = ["df".to_owned(), "-Pk".to_owned(), "--".to_owned(), what.clone()];
-    let free_kib =
-        command::run(&argv, None, Duration::from_secs(5)).ok().and_then(|done| free_kib(&done.out));
-    match free_kib {
-        None => Finding::new("disk space", what, State::NotSeen, "df did not tell it", WHY),
+    match sys::free_kib(&what) {
+        None => Finding::new("disk space", what, State::NotSeen, sys::SPACE_NOT_SEEN, WHY),
         Some(kib) if kib < SPACE_KIB_MIN => {
             Finding::new("disk space", what, State::Hindered, format!("only {} MiB free", kib / 1024), WHY)
                 .with(Remedy::advice("make room, or name another place for the history"))
         }
         Some(kib) => Finding::new("disk space", what, State::Fine, format!("{} MiB free", kib / 1024), WHY),
     }
-}
-
-fn free_kib(table: &str) -> Option<u64> {
-    table.lines().nth(1)?.split_whitespace().nth(3)?.parse().ok()
 }
 
 /// Takes the address for a moment.
@@ -167,20 +158,5 @@ fn page(address: SocketAddr) -> Finding {
         Err(error) => found(State::Hindered, format!("cannot be taken: {error}")).with(Remedy::advice(
             "end the program that has it (a cliplead that runs already?), or write another port",
         )),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// The form of POSIX, "df", STDOUT, with numbers of our own.
-    #[test]
-    fn free_space_is_the_fourth_column() {
-        let table = "Filesystem 1024-blocks Used Available Capacity Mounted on\n/dev/x 1000 400 600 40% /\n";
-        assert_eq!(free_kib(table), Some(600));
-        for broken in ["", "one line", "a\nb c d", "a\nb c d e"] {
-            assert_eq!(free_kib(broken), None, "{broken:?}");
-        }
     }
 }

@@ -30,7 +30,7 @@ fn refused(path: &Path) -> HistoryError {
 fn a_file_that_is_not_ours_is_refused_and_left_alone() {
     let folder = Folder::new();
     for (name, bytes) in
-        [("one byte", &b"x"[..]), ("text", &b"capacitance,39.4\n".repeat(99)[..]), ("nul", &[0; 4096])]
+        [("one byte", &b"x"[..]), ("text", &b"capacitance,39.4\n".repeat(99)[..]), ("zeros", &[0; 4096])]
     {
         let path = folder.file(name);
         std::fs::write(&path, bytes).unwrap();

@@ -3,12 +3,17 @@
 
 use std::path::Path;
 
+use super::follow_up::figure;
 use super::{Folder, no_verdict, round, verdict};
 use crate::open::known_version;
 use crate::{History, HistoryError, NewRecording, NewRound, Reader, Verdict, VerdictId};
 
 /// Written by the program before verdicts had a sequence number: two rounds, four verdicts, two raw readings, a recording.
 const VERSION_1: &[u8] = include_bytes!("frozen/version-1.db");
+
+/// Written before readings said whether they were at rest: two rounds, three verdicts (one of a typed value), a raw reading,
+/// a recording.
+const VERSION_2: &[u8] = include_bytes!("frozen/version-2.db");
 
 fn mill_yard() -> NewRound {
     round("1a227b62ebd-2034")
@@ -24,7 +29,17 @@ fn quay_house() -> NewRound {
 
 /// A verdict of that file: its id was made of the round's, the check and the time; `seq` is its place in the round.
 fn as_in_version_1(of_round: &NewRound, seq: u64, v: Verdict) -> Verdict {
+    let v = as_before_version_3(v);
     Verdict { uid: format!("{}/{}/{}", of_round.uid, v.check, v.at_us), seq, ..v }
+}
+
+/// Nobody said whether its readings had come to rest; what was typed had.
+fn as_before_version_3(mut v: Verdict) -> Verdict {
+    for reading in &mut v.readings {
+        reading.settled = reading.device == "typed";
+        (reading.at_least, reading.at_most) = (None, None);
+    }
+    v
 }
 
 /// In the order of the commits.
@@ -99,6 +114,66 @@ fn a_file_of_version_1_is_brought_up_to_date() {
     assert_eq!(reader.verdict(VerdictId(5)).unwrap().unwrap().verdict, new);
 }
 
+fn verdicts_of_version_2() -> [(NewRound, Verdict); 3] {
+    let mut typed = Verdict { uid: "v-4".to_owned(), ..verdict(1) };
+    typed.readings[0].device = "typed".to_owned();
+    typed.readings[0].count = 1;
+    [
+        (mill_yard(), as_before_version_3(verdict(1))),
+        (mill_yard(), as_before_version_3(no_verdict(2))),
+        (quay_house(), as_before_version_3(typed)),
+    ]
+}
+
+#[test]
+fn a_file_of_version_2_is_brought_up_to_date() {
+    let folder = Folder::new();
+    let path = folder.file("history.sqlite");
+    std::fs::write(&path, VERSION_2).unwrap();
+    assert_eq!(
+        Reader::open(&path).err(),
+        Some(HistoryError::Older { path: path.clone(), found: 2, known: known_version() })
+    );
+    let mut history = History::open(&path).unwrap();
+    let reader = history.reader();
+    assert_eq!(reader.integrity().unwrap(), 3);
+    for (id, (of_round, verdict)) in (1..).zip(verdicts_of_version_2()) {
+        let stored = reader.verdict(VerdictId(id)).unwrap().unwrap();
+        assert_eq!((stored.round, stored.verdict), (of_round, verdict), "verdict {id}");
+        assert_eq!(reader.follow_ups(VerdictId(id)).unwrap(), []);
+    }
+    // Whether a value of the meter was at rest is not known, so it is no figure; what was typed is one.
+    let component = "condenser fan 1 run capacitor";
+    let trend = |site| reader.trend(site, "RTU-07", component, "capacitance", 9).unwrap();
+    assert_eq!(trend("Mill Yard"), []);
+    assert_eq!(trend("Quay House").len(), 1);
+    assert_eq!(reader.rounds().unwrap().len(), 2);
+
+    // An old verdict committed again is known, and a figure may follow it.
+    let yard = reader.rounds().unwrap()[0].id;
+    assert_eq!(history.commit_verdict(yard, &as_before_version_3(verdict(1))).unwrap().id, VerdictId(1));
+    history.commit_follow_up(yard, &figure(1)).unwrap();
+    assert_eq!(history.reader().follow_ups(VerdictId(1)).unwrap(), [figure(1)]);
+    assert_eq!(history.reader().integrity().unwrap(), 3);
+}
+
+/// What the digest of an old row does not hold is what the migration made of it; anything else was changed.
+#[test]
+fn nobody_makes_a_figure_of_an_old_value() {
+    let folder = Folder::new();
+    for (number, change) in
+        ["settled = 1", "at_least = 1.0", "at_most = 1.0", "at_least = 38.0, at_most = 40.0"].iter().enumerate()
+    {
+        let path = folder.file(&format!("{number}.sqlite"));
+        std::fs::write(&path, VERSION_2).unwrap();
+        let history = History::open(&path).unwrap();
+        let change = format!("UPDATE verdict_reading SET {change} WHERE verdict_id = 1");
+        assert_eq!(history.reader().db.conn.execute(&change, []), Ok(1));
+        let error = history.reader().verdict(VerdictId(1)).expect_err(&change);
+        assert!(matches!(error, HistoryError::Corrupt { .. }), "{change}: {error}");
+    }
+}
+
 /// A digest says by which version it was made, and each version still finds a change.
 #[test]
 fn a_change_is_found_under_every_version_of_the_digest() {
@@ -106,7 +181,7 @@ fn a_change_is_found_under_every_version_of_the_digest() {
     for (name, change) in [
         ("word", "UPDATE verdict SET word = 'fail' WHERE verdict_id = ?1"),
         ("value", "UPDATE verdict_reading SET value = 38.0 WHERE verdict_id = ?1"),
-        ("version", "UPDATE verdict SET digest_version = 3 - digest_version WHERE verdict_id = ?1"),
+        ("version", "UPDATE verdict SET digest_version = 4 - digest_version WHERE verdict_id = ?1"),
         ("unknown version", "UPDATE verdict SET digest_version = 77 WHERE verdict_id = ?1"),
     ] {
         let path = folder.file(&format!("{name}.sqlite"));

@@ -3,6 +3,7 @@
 
 mod corrupt;
 mod failing;
+mod follow_up;
 mod frozen;
 mod kill;
 mod plain;
@@ -89,11 +90,14 @@ fn verdict(check: u32) -> Verdict {
             point: "capacitance".to_owned(),
             label: "Capacitance".to_owned(),
             device: "meter".to_owned(),
-            value,
+            value: Some(value),
             unit: "uF".to_owned(),
-            standard_uncertainty: 0.45,
+            standard_uncertainty: Some(0.45),
             shown: Some(format!("{value:.2}")),
             count: 5,
+            settled: true,
+            at_least: Some(value - 0.05),
+            at_most: Some(value + 0.05),
             at_us: u64::from(check) * 1_000_000 - 100,
         }],
         judgements: vec![Judgement {

@@ -27,9 +27,12 @@ fn word() -> impl Strategy<Value = String> {
 
 prop_compose! {
     fn reading()(texts in [text(), text(), text(), text()], value in real(), u in real(), shown in maybe(text()),
-                 count in any::<u32>(), at_us in micros()) -> VerdictReading {
+                 count in any::<u32>(), at_us in micros(), settled in any::<bool>(),
+                 ends in [maybe(real()), maybe(real())]) -> VerdictReading {
         let [point, label, device, unit] = texts;
-        VerdictReading { point, label, device, value, unit, standard_uncertainty: u, shown, count, at_us }
+        let [at_least, at_most] = ends;
+        VerdictReading { point, label, device, value: settled.then_some(value), unit,
+                         standard_uncertainty: settled.then_some(u), shown, count, settled, at_least, at_most, at_us }
     }
 }
 

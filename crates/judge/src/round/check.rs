@@ -149,6 +149,8 @@ pub(super) struct Check {
     pub(super) verdict_live: bool,
     /// The word that the stream has put in place of the verdict's, as told.
     pub(super) amended: Option<Word>,
+    /// The point that says so.
+    pub(super) amended_by: Option<usize>,
 }
 
 impl Check {
@@ -173,6 +175,7 @@ impl Check {
             verdict: None,
             verdict_live: false,
             amended: None,
+            amended_by: None,
         }
     }
 
@@ -227,7 +230,7 @@ impl Check {
         self.last_evaluation = None;
         self.verdict = None;
         self.verdict_live = false;
-        self.amended = None;
+        (self.amended, self.amended_by) = (None, None);
     }
 
     /// True when some reading is under way or taken, without a verdict yet.

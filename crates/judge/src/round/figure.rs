@@ -102,9 +102,10 @@ impl Round {
             Some((verdict.number, verdict.word))
         });
         let (Seen::Figure(index, _, input) | Seen::Elsewhere(index, _, input)) = &seen;
-        let word = self.word_with(*index, *input);
+        let (index, input) = (*index, *input);
+        let word = self.word_with(index, input);
         let Some(check) = &mut self.check else { return };
-        let Some(PointState::Settled(settled)) = check.points.get_mut(*index) else { return };
+        let Some(PointState::Settled(settled)) = check.points.get_mut(index) else { return };
         let Some((verdict, before)) = given else {
             // No word yet: it will rest on the better figure.
             if let Seen::Figure(_, reading, input) = seen {
@@ -122,7 +123,7 @@ impl Round {
         };
         let against = word.filter(|word| contradicts(before, *word)).filter(|_| check.amended != word);
         if against.is_some() {
-            check.amended = against;
+            (check.amended, check.amended_by) = (against, Some(index));
             check.verdict_live = false;
         }
         if reading.settled && !elsewhere {

@@ -15,7 +15,7 @@ use crate::evaluate::{Evaluation, Judged};
 use crate::hold::{self, ByStream, How};
 use crate::limits::DecisionRule;
 use crate::settle::Settling;
-use crate::verdict::{PlateUsed, Verdict};
+use crate::verdict::{PlateUsed, PointReading, Verdict};
 
 /// More readings to wait for than this are not told: the guess is too rough.
 const READINGS_TOLD_MAX: u32 = 60;
@@ -32,6 +32,8 @@ pub struct View {
     pub live: Option<LiveView>,
     /// The verdict of this check, and whether it still describes what the leads show.
     pub verdict: Option<(Verdict, bool)>,
+    /// The verdict was contradicted, and the leads are still on what contradicts it.
+    pub amendment_is_live: bool,
 }
 
 /// The armed check.
@@ -108,8 +110,10 @@ pub struct PointView {
     pub unit: String,
     /// `waiting`, `asked`, `settling` or `settled`.
     pub state: &'static str,
-    /// The settled value as displayed.
+    /// The settled value as displayed; empty while it is not at rest.
     pub shown: String,
+    /// What the point has its word from while its value is not at rest: ends, and no value.
+    pub early: Option<PointReading>,
     /// Typed in by hand.
     pub typed: bool,
 }
@@ -166,6 +170,7 @@ impl Round {
                 let verdict = check.verdict.clone()?;
                 Some((verdict, check.verdict_live && check.still_shown(Some(now))))
             }),
+            amendment_is_live: self.check.as_ref().is_some_and(|check| amendment_is_live(check, now)),
         }
     }
 
@@ -289,6 +294,12 @@ impl Round {
     }
 }
 
+/// Whether the contact still lasts that contradicts the verdict.
+fn amendment_is_live(check: &Check, now: quantity::Instant) -> bool {
+    let point = check.amended_by.and_then(|index| check.points.get(index)?.settled());
+    point.and_then(|settled| settled.follow.as_ref()).is_some_and(|following| following.is_fresh(now))
+}
+
 fn point_views(check: &Check) -> Vec<PointView> {
     let Some(header) = check.header() else { return Vec::new() };
     let mut asked_one = check.phase != Phase::Measuring;
@@ -300,7 +311,9 @@ fn point_views(check: &Check) -> Vec<PointView> {
             let (state_text, shown, typed) = match state {
                 PointState::Settled(settled) => {
                     let reading = &settled.reading;
-                    let shown = if reading.open {
+                    let shown = if !reading.settled {
+                        String::new()
+                    } else if reading.open {
                         "OL".to_string()
                     } else {
                         format!("{} {}", reading.shown, reading.unit)
@@ -321,7 +334,9 @@ fn point_views(check: &Check) -> Vec<PointView> {
                 Some(coupling) => format!("{} {coupling}", point.unit),
                 None => point.unit.to_string(),
             };
+            let early = state.settled().map(|settled| &settled.reading).filter(|reading| !reading.settled);
             PointView {
+                early: early.cloned(),
                 name: point.name.clone(),
                 label: point.label.clone(),
                 unit,

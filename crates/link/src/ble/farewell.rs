@@ -1,39 +1,47 @@
 //! What was begun at the Bluetooth service and has to be ended there: a connection, a scan. Ended by whoever is done with it,
 //! and by itself when it is dropped. Does not begin anything.
 
-use super::bus::Bus;
+use super::central::{CallFault, Central};
 use crate::closing::Hold;
+
+/// What ends it.
+#[derive(Debug)]
+pub(super) enum Ending {
+    /// Of a connection to this device.
+    Disconnect(String),
+    /// Of a scan on this radio.
+    StopScan(String),
+}
 
 /// The calls that end what was begun. An answer "no" means that it has ended already.
 #[derive(Debug)]
-pub(super) struct Farewell(Option<Owed>);
+pub(super) struct Farewell<C: Central>(Option<Owed<C>>);
 
 #[derive(Debug)]
-struct Owed {
-    bus: Bus,
-    /// Object, interface, method.
-    calls: Vec<(String, &'static str, &'static str)>,
+struct Owed<C> {
+    central: C,
+    endings: Vec<Ending>,
     /// Whoever closes the adapter waits for it.
     _hold: Hold,
 }
 
-impl Farewell {
+impl<C: Central> Farewell<C> {
     /// Nothing is owed yet.
-    pub(super) fn new(bus: &Bus, hold: &Hold) -> Self {
-        Self(Some(Owed { bus: bus.clone(), calls: Vec::new(), _hold: hold.clone() }))
+    pub(super) fn new(central: &C, hold: &Hold) -> Self {
+        Self(Some(Owed { central: central.clone(), endings: Vec::new(), _hold: hold.clone() }))
     }
 
     /// This is to be called at the end. Said before the beginning, so that a beginning that is broken off is ended too.
-    pub(super) fn owe(&mut self, path: &str, interface: &'static str, method: &'static str) {
+    pub(super) fn owe(&mut self, ending: Ending) {
         if let Some(owed) = &mut self.0 {
-            owed.calls.push((path.to_owned(), interface, method));
+            owed.endings.push(ending);
         }
     }
 
     /// The last one is not owed: its beginning was refused.
     pub(super) fn forgive(&mut self) {
         if let Some(owed) = &mut self.0 {
-            owed.calls.pop();
+            owed.endings.pop();
         }
     }
 
@@ -50,18 +58,21 @@ impl Farewell {
     }
 }
 
-impl Owed {
+impl<C: Central> Owed<C> {
     async fn say(self) {
-        for (path, interface, method) in &self.calls {
+        for ending in &self.endings {
             // Ends by itself: a call has a time limit.
-            let _ = self.bus.call(path, interface, method, &()).await;
+            let _: Result<(), CallFault> = match ending {
+                Ending::Disconnect(device) => self.central.disconnect(device).await,
+                Ending::StopScan(radio) => self.central.stop_scan(radio).await,
+            };
         }
     }
 }
 
-impl Drop for Farewell {
+impl<C: Central> Drop for Farewell<C> {
     fn drop(&mut self) {
-        let Some(owed) = self.0.take().filter(|owed| !owed.calls.is_empty()) else { return };
+        let Some(owed) = self.0.take().filter(|owed| !owed.endings.is_empty()) else { return };
         if let Ok(runtime) = tokio::runtime::Handle::try_current() {
             runtime.spawn(owed.say());
         }

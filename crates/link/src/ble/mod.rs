@@ -1,115 +1,214 @@
-//! `ble:...`: a Bluetooth LE meter, through the system's Bluetooth service (BlueZ) on the system bus. Holds the adapter; the
-//! selector, the bus, the search, the characteristics and the session stand in their own files. Each value of each
+//! `ble:...` and `ble+portable:...`: a Bluetooth LE meter, by one of two backends. Holds the adapters; the selector, the search,
+//! the characteristics and the session stand in their own files and serve both, the backends in [`sys`]. Each value of each
 //! characteristic goes on as one packet ([`wire::packet`], [`wire::gatt::packet`]). Writes nothing to a meter.
 //!
-//! The service is spoken to over the bus itself (`zbus`), by object path. The usual library keeps one characteristic of
-//! each UUID, so that of supply and return air one is lost; it panics in tasks of its own, blocks a thread while it
-//! connects, and its tasks cannot be ended, which clause 6 of the contract asks for.
+//! # Why two
+//! On Linux the Bluetooth service is spoken to over the bus itself, by object path. The library that serves every system
+//! keeps one characteristic of each UUID, so that of supply and return air one is lost; it panics in tasks of its own, blocks a
+//! thread while it starts, and switches a radio on when it scans. On other systems it is the way there is; its guard stands in
+//! `sys/portable`.
 
-mod bus;
+mod central;
 mod farewell;
 mod find;
 mod place;
 mod session;
+mod sys;
 mod table;
 
 use tokio::time::{Instant, sleep_until};
 
 pub use place::BlePlace;
 
-use crate::adapter::{Adapter, Found, Link};
+use crate::adapter::{Adapter, Found, Link, Scanning};
 use crate::backoff::Backoff;
 use crate::closing::{Closer, Closing};
 use crate::error::{Absence, OpenError};
 use crate::options::OpenOptions;
 use crate::selector::Selector;
 use crate::task::TaskLink;
+use central::{CallFault, Central, Seen};
 
-/// Connects to Bluetooth LE meters.
-#[derive(Debug, Clone, Default)]
-pub struct BleAdapter {
-    /// Where the bus is; `None`: the system's own.
-    bus: Option<String>,
+/// Connects to Bluetooth LE meters by the backend that fits this system best.
+#[derive(Debug, Clone)]
+pub struct BleAdapter(Reach<sys::Own>);
+
+/// Connects to Bluetooth LE meters by the library that serves every system.
+#[cfg(feature = "ble-portable")]
+#[derive(Debug, Clone)]
+pub struct PortableBleAdapter(Reach<sys::Portable>);
+
+/// A backend, and the links it has.
+#[derive(Debug, Clone)]
+struct Reach<C: Central> {
+    scheme: &'static str,
+    place: C::Place,
     closer: Closer,
     /// Tests make the code that takes signals fail with it.
     #[cfg(test)]
-    pub(crate) trip: std::sync::Arc<std::sync::atomic::AtomicBool>,
+    trip: std::sync::Arc<std::sync::atomic::AtomicBool>,
+}
+
+impl Default for BleAdapter {
+    fn default() -> Self {
+        Self(Reach::new("ble", Default::default()))
+    }
 }
 
 impl BleAdapter {
-    /// On the system bus.
+    /// By the service of this system.
     #[must_use]
     pub fn new() -> Self {
         Self::default()
     }
+}
 
-    /// On the bus at this address, as D-Bus writes addresses: `unix:path=/run/other/socket`.
+#[cfg(feature = "ble-portable")]
+impl Default for PortableBleAdapter {
+    fn default() -> Self {
+        Self(Reach::new("ble+portable", Default::default()))
+    }
+}
+
+#[cfg(feature = "ble-portable")]
+impl PortableBleAdapter {
+    /// By the library.
     #[must_use]
-    pub fn on_bus(address: &str) -> Self {
-        let mut adapter = Self::new();
-        adapter.bus = Some(address.to_owned());
-        adapter
+    pub fn new() -> Self {
+        Self::default()
+    }
+}
+
+#[cfg(test)]
+impl BleAdapter {
+    /// Set, the code that takes the next signal fails.
+    pub(crate) fn trip(&self) -> &std::sync::atomic::AtomicBool {
+        &self.0.trip
+    }
+}
+
+#[cfg(all(test, feature = "ble-portable"))]
+impl PortableBleAdapter {
+    /// Under this scheme.
+    pub(crate) fn at(scheme: &'static str) -> Self {
+        Self(Reach::new(scheme, Default::default()))
     }
 
-    fn place(selector: &Selector) -> Result<BlePlace, OpenError> {
-        BlePlace::parse(selector.rest()).map_err(|fault| selector.refuse(fault))
+    /// As [`BleAdapter::trip`].
+    pub(crate) fn trip(&self) -> &std::sync::atomic::AtomicBool {
+        &self.0.trip
     }
 
-    /// Scans for some seconds and tells what is in range. Connects to nothing and switches no radio on. When it is dropped
-    /// before its end, [`Adapter::close`] waits until the scan is stopped. Must be called within a tokio runtime.
-    ///
-    /// # Errors
-    /// Why no scan was possible.
-    pub async fn scan(&self) -> Result<Vec<Found>, Absence> {
-        let (bus, _signals) = bus::Bus::open(self.bus.as_deref()).await?;
-        let scan = find::start_scan(&bus, &self.closer.hold()).await?;
+    /// Set, code on the library's thread panics.
+    pub(crate) fn trip_library(&self) -> &std::sync::atomic::AtomicBool {
+        &self.0.place.trip
+    }
+}
+
+impl<C: Central> Reach<C> {
+    fn new(scheme: &'static str, place: C::Place) -> Self {
+        Self {
+            scheme,
+            place,
+            closer: Closer::default(),
+            #[cfg(test)]
+            trip: std::sync::Arc::default(),
+        }
+    }
+
+    async fn look(&self) -> Result<Vec<Found>, Absence> {
+        let (central, _signals) = C::open(&self.place).await?;
+        let scan = find::start_scan(&central, &self.closer.hold()).await?;
         sleep_until(Instant::now() + find::SCAN_TIME).await;
-        let objects = bus.objects().await.map_err(bus::CallFault::service);
+        let devices = central.devices().await.map_err(CallFault::service);
         scan.say().await;
-        let objects = objects?;
-        Ok(find::in_range(&objects).into_iter().map(found).collect())
-    }
-}
-
-fn found(seen: find::Seen) -> Found {
-    let services: Vec<String> = seen.services.iter().map(ToString::to_string).collect();
-    let changes = if seen.is_random { "; its address may change, then use name= or service=" } else { "" };
-    Found {
-        selector: format!("ble:{}", seen.address).parse().ok(),
-        description: format!("{:?}, services {}{changes}", seen.name, services.join(" ")),
-        hindrance: None,
-    }
-}
-
-impl Adapter for BleAdapter {
-    fn scheme(&self) -> &'static str {
-        "ble"
+        Ok(devices?.into_iter().map(|seen| self.found(seen)).collect())
     }
 
-    /// A radio sends nothing unasked; [`BleAdapter::scan`] finds what is in range.
-    fn list(&self) -> Vec<Found> {
-        Vec::new()
-    }
-
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
-        Self::place(selector).map(|_| ())
+    fn found(&self, seen: Seen) -> Found {
+        let services: Vec<String> = seen.services.iter().map(ToString::to_string).collect();
+        let changes =
+            if seen.is_random { "; its address may change, then use name= or service=" } else { "" };
+        Found {
+            selector: format!("{}:{}", self.scheme, seen.address).parse().ok(),
+            description: format!("{:?}, services {}{changes}", seen.name, services.join(" ")),
+            hindrance: None,
+        }
     }
 
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
-        let place = Self::place(selector)?;
-        let (bus, silence, backoff) = (self.bus.clone(), options.silence, Backoff::new(selector));
+        let place = place(selector)?;
+        let (central, silence, backoff) = (self.place.clone(), options.silence, Backoff::new(selector));
         let hold = self.closer.hold();
         let link = TaskLink::start(selector, options, |outlet| {
             #[allow(unused_mut)] // tests set the trip
-            let mut source = session::Source::new(place, bus, outlet, silence, backoff, hold);
+            let mut source =
+                session::Source::<C>::new((self.scheme, place), central, outlet, silence, backoff, hold);
             #[cfg(test)]
             (source.trip = std::sync::Arc::clone(&self.trip));
             session::supervise(source)
         })?;
         Ok(Box::new(link))
     }
+}
+
+fn place(selector: &Selector) -> Result<BlePlace, OpenError> {
+    BlePlace::parse(selector.rest()).map_err(|fault| selector.refuse(fault))
+}
+
+impl<C: Central> Adapter for Reach<C> {
+    fn scheme(&self) -> &'static str {
+        self.scheme
+    }
+
+    /// A radio sends nothing unasked; a scan finds what is in range.
+    fn list(&self) -> Vec<Found> {
+        Vec::new()
+    }
+
+    fn scan(&self) -> Option<Scanning<'_>> {
+        Some(Box::pin(self.look()))
+    }
+
+    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+        place(selector).map(|_| ())
+    }
+
+    fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
+        self.open(selector, options)
+    }
 
     fn close(&self) -> Closing {
         self.closer.close()
     }
 }
+
+/// The adapters are the reach of their backend.
+macro_rules! adapter {
+    ($($name:ident),*) => {$(
+        impl Adapter for $name {
+            fn scheme(&self) -> &'static str {
+                self.0.scheme()
+            }
+            fn list(&self) -> Vec<Found> {
+                self.0.list()
+            }
+            fn scan(&self) -> Option<Scanning<'_>> {
+                self.0.scan()
+            }
+            fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+                self.0.check(selector)
+            }
+            fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
+                self.0.open(selector, options)
+            }
+            fn close(&self) -> Closing {
+                self.0.close()
+            }
+        }
+    )*};
+}
+
+adapter!(BleAdapter);
+#[cfg(feature = "ble-portable")]
+adapter!(PortableBleAdapter);

@@ -1,4 +1,4 @@
-//! Which Bluetooth meter is meant: its address, its name, or a service it offers. Reads and prints it; touches no radio.
+//! Which Bluetooth meter is meant: its address, its name, or a service it offers. Reads and prints what stands behind the scheme; touches no radio.
 
 use std::fmt;
 
@@ -8,12 +8,16 @@ use crate::error::SelectorFault;
 
 /// The longest name that a device can advertise under, in bytes (GAP device name: Core Specification, Vol 3 Part C, 12.1).
 const NAME_BYTES_MAX: usize = 248;
+/// The text of a whole UUID, in characters.
+const UUID_CHARS: usize = 36;
 
 /// A Bluetooth LE meter.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum BlePlace {
     /// The device with this address, `AA:BB:CC:DD:EE:FF` in capitals.
     Address(String),
+    /// The device to which this machine gave this id, a UUID in small letters: what a system has that hides addresses.
+    Id(String),
     /// The one device in range with this name.
     Name(String),
     /// The one device in range that offers this service.
@@ -23,9 +27,10 @@ pub enum BlePlace {
 impl fmt::Display for BlePlace {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Address(address) => write!(f, "ble:{address}"),
-            Self::Name(name) => write!(f, "ble:name={name}"),
-            Self::Service(uuid) => write!(f, "ble:service={uuid}"),
+            Self::Address(address) => f.write_str(address),
+            Self::Id(id) => write!(f, "id={id}"),
+            Self::Name(name) => write!(f, "name={name}"),
+            Self::Service(uuid) => write!(f, "service={uuid}"),
         }
     }
 }
@@ -45,6 +50,10 @@ impl BlePlace {
         }
         if let Some(uuid) = rest.strip_prefix("service=") {
             return Uuid::parse(uuid).map(Self::Service).ok_or(SelectorFault::BadBle);
+        }
+        if let Some(id) = rest.strip_prefix("id=") {
+            let whole = id.len() == UUID_CHARS && Uuid::parse(id).is_some();
+            return if whole { Ok(Self::Id(id.to_ascii_lowercase())) } else { Err(SelectorFault::BadBle) };
         }
         let mut parts = rest.split(':');
         let good = |part: &str| part.len() == 2 && part.bytes().all(|b| b.is_ascii_hexdigit());

@@ -1,24 +1,22 @@
-//! Keeps one Bluetooth meter open for ever. A session is one connection to the bus and one to the meter; whatever goes wrong
+//! Keeps one Bluetooth meter open for ever. A session is one connection to the system's Bluetooth and one to the meter; whatever goes wrong
 //! ends it, and the next begins from nothing. Decodes no values.
 //!
 //! # Silence
 //! Nothing tells of a Bluetooth service that was started anew, or of notifications that ended by themselves: the values stop,
 //! and that is all. A meter that was heard and then is silent for the silence time is told as lost; then it is subscribed to
-//! again, and if that does not help, disconnected and opened anew over a new connection to the bus. Each step is told. One
+//! again, and if that does not help, disconnected and opened anew over a new connection to the system's Bluetooth. Each step is told. One
 //! characteristic that falls silent while others send is subscribed to again by itself, once for each silence.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
-use futures_util::StreamExt as _;
 use tokio::sync::Notify;
 use tokio::time::{Instant, MissedTickBehavior, interval, sleep, sleep_until};
-use zbus::{Message, MessageStream};
 
-use super::bus::{ADAPTER, Bus, CHARACTERISTIC, CallFault, DEVICE, Properties, property};
-use super::farewell::Farewell;
-use super::find::{Seen, find};
+use super::central::{CallFault, Central, Seen, Signal};
+use super::farewell::{Ending, Farewell};
+use super::find::find;
 use super::place::BlePlace;
 use super::table::{self, Loaded, Table};
 use crate::backoff::Backoff;
@@ -42,9 +40,10 @@ const TOLD_MAX: usize = 128;
 
 /// One meter, for as long as its link lives.
 #[derive(Debug)]
-pub(super) struct Source {
+pub(super) struct Source<C: Central> {
+    scheme: &'static str,
     place: BlePlace,
-    bus: Option<String>,
+    central: C::Place,
     outlet: Outlet,
     silence: Option<Duration>,
     backoff: Backoff,
@@ -60,18 +59,19 @@ pub(super) struct Source {
     pub(super) trip: std::sync::Arc<std::sync::atomic::AtomicBool>,
 }
 
-impl Source {
+impl<C: Central> Source<C> {
     pub(super) fn new(
-        place: BlePlace,
-        bus: Option<String>,
+        (scheme, place): (&'static str, BlePlace),
+        central: C::Place,
         outlet: Outlet,
         silence: Option<Duration>,
         backoff: Backoff,
         hold: Hold,
     ) -> Self {
         Self {
+            scheme,
             place,
-            bus,
+            central,
             outlet,
             silence,
             backoff,
@@ -93,38 +93,44 @@ enum End {
 }
 
 /// What the two halves of a session share: the one that follows the signals, and the one that opens and watches.
-#[derive(Debug, Default)]
-struct Live {
+#[derive(Debug)]
+struct Live<C: Central> {
     /// The meter, once it is chosen.
     seen: Option<Seen>,
     /// Its characteristics, while values are handed on.
     table: Option<Table>,
-    /// When each characteristic that sends was last heard, by path; one that is being seen to is not in it.
+    /// When each characteristic that sends was last heard, by key; one that is being seen to is not in it.
     heard: BTreeMap<String, Instant>,
     /// `Syncing` was told.
     open: bool,
     /// A meter that was asked to connect is let go of when the session ends, also when the link is dropped.
-    held: Option<Farewell>,
+    held: Option<Farewell<C>>,
+}
+
+impl<C: Central> Default for Live<C> {
+    fn default() -> Self {
+        Self { seen: None, table: None, heard: BTreeMap::new(), open: false, held: None }
+    }
 }
 
 #[derive(Debug)]
-struct Shared<'s> {
-    live: Mutex<Live>,
+struct Shared<'s, C: Central> {
+    live: Mutex<Live<C>>,
     heard: Notify,
     outlet: &'s Outlet,
     #[cfg(test)]
     trip: &'s std::sync::atomic::AtomicBool,
 }
 
-impl Shared<'_> {
-    fn live(&self) -> MutexGuard<'_, Live> {
+impl<C: Central> Shared<'_, C> {
+    fn live(&self) -> MutexGuard<'_, Live<C>> {
         self.live.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// A value, if it is of this meter and values are handed on. Never waits.
-    fn value(&self, path: &str, value: &[u8], sent: bool) {
+    fn value(&self, key: &str, value: &[u8], sent: bool) {
         let mut live = self.live();
-        let known = live.table.as_ref().and_then(|table| table.get(path)).filter(|c| c.sends == sent);
+        let known = live.table.as_ref().and_then(|table| table.get(key)).filter(|c| c.sends == sent);
         let Some(characteristic) = known else { return };
         match characteristic.packet(value) {
             Some(packet) => self.outlet.bytes(&packet),
@@ -136,7 +142,7 @@ impl Shared<'_> {
             self.heard.notify_one();
         }
         if sent {
-            live.heard.insert(path.to_owned(), Instant::now());
+            live.heard.insert(key.to_owned(), Instant::now());
         }
     }
 
@@ -145,8 +151,8 @@ impl Shared<'_> {
         let now = Instant::now();
         let mut live = self.live();
         let silent: Vec<String> =
-            live.heard.iter().filter(|(_, at)| now - **at >= silence).map(|(path, _)| path.clone()).collect();
-        live.heard.retain(|path, _| !silent.contains(path));
+            live.heard.iter().filter(|(_, at)| now - **at >= silence).map(|(key, _)| key.clone()).collect();
+        live.heard.retain(|key, _| !silent.contains(key));
         silent
     }
 
@@ -171,7 +177,7 @@ fn not_connected(seen: &Seen, (detail, mend): Trouble) -> Absence {
 }
 
 /// Runs until it is aborted or asked to end. A panic below is counted, told as a loss, and the source started again.
-pub(super) async fn supervise(mut source: Source) {
+pub(super) async fn supervise<C: Central>(mut source: Source<C>) {
     let mut hold = source.hold.clone();
     tokio::select! {
         biased;
@@ -182,7 +188,7 @@ pub(super) async fn supervise(mut source: Source) {
     source.outlet.end();
 }
 
-async fn for_ever(source: &mut Source) -> std::convert::Infallible {
+async fn for_ever<C: Central>(source: &mut Source<C>) -> std::convert::Infallible {
     loop {
         let Err(Panicked) = guarded(sessions(source)).await;
         source.outlet.lost(Loss::Panicked);
@@ -190,7 +196,7 @@ async fn for_ever(source: &mut Source) -> std::convert::Infallible {
     }
 }
 
-async fn sessions(source: &mut Source) -> std::convert::Infallible {
+async fn sessions<C: Central>(source: &mut Source<C>) -> std::convert::Infallible {
     loop {
         source.outlet.state(LinkState::Opening);
         match session(source).await {
@@ -201,8 +207,8 @@ async fn sessions(source: &mut Source) -> std::convert::Infallible {
     }
 }
 
-async fn session(source: &mut Source) -> End {
-    let (bus, mut signals) = match Bus::open(source.bus.as_deref()).await {
+async fn session<C: Central>(source: &mut Source<C>) -> End {
+    let (central, mut signals) = match C::open(&source.central).await {
         Ok(opened) => opened,
         Err(absence) => return End::Absent(absence),
     };
@@ -216,16 +222,16 @@ async fn session(source: &mut Source) -> End {
         #[cfg(test)]
         trip: &trip,
     };
-    // Both run side by side, so that signals are taken off the bus while a call waits for its answer.
+    // Both run side by side, so that signals are taken while a call waits for its answer.
     tokio::select! {
-        loss = follow(&mut signals, &shared) => {
+        loss = follow::<C>(&mut signals, &shared) => {
             // It is gone by itself; a late word to let go would hit the next session.
             if let Some(held) = shared.live().held.take() {
                 held.drop_unsaid();
             }
             shared.lost(loss)
         }
-        end = serve(&bus, source, &shared) => {
+        end = serve(&central, source, &shared) => {
             let held = shared.live().held.take();
             if let Some(held) = held {
                 held.say().await;
@@ -235,66 +241,51 @@ async fn session(source: &mut Source) -> End {
     }
 }
 
-/// Takes every signal; ends with the meter, its radio, the service or the bus.
-async fn follow(signals: &mut MessageStream, shared: &Shared<'_>) -> Loss {
-    while let Some(Ok(message)) = signals.next().await {
-        if let Some(loss) = take(&message, shared) {
+/// Takes every signal; ends with the meter, its radio, the service or the way to it.
+async fn follow<C: Central>(signals: &mut C::Signals, shared: &Shared<'_, C>) -> Loss {
+    loop {
+        if let Some(loss) = take(C::next(signals).await, shared) {
             return loss;
         }
     }
-    Loss::Closed
 }
 
-fn take(message: &Message, shared: &Shared<'_>) -> Option<Loss> {
+fn take<C: Central>(signal: Signal, shared: &Shared<'_, C>) -> Option<Loss> {
     #[cfg(test)]
     assert!(!shared.trip.swap(false, std::sync::atomic::Ordering::Relaxed), "a defect, made up by a test");
-    let header = message.header();
-    let path = header.path().map(|path| path.as_str())?;
-    let body = message.body();
-    match header.member()?.as_str() {
-        "PropertiesChanged" => {
-            let (interface, changed, _): (String, Properties, Vec<String>) = body.deserialize().ok()?;
-            if interface == CHARACTERISTIC {
-                let value: Vec<u8> = property(&changed, "Value")?;
-                shared.value(path, &value, true);
-                return None;
-            }
-            let live = shared.live();
-            let seen = live.seen.as_ref()?;
-            let off = |name: &str| property(&changed, name) == Some(false);
-            let gone = interface == DEVICE && path == seen.path && off("Connected");
-            let dark = interface == ADAPTER && path == seen.adapter && off("Powered");
-            (gone || dark).then_some(Loss::HungUp)
+    let gone = match signal {
+        Signal::Value { key, value } => {
+            shared.value(&key, &value, true);
+            false
         }
-        "InterfacesRemoved" => {
-            let (removed, interfaces): (zbus::OwnedObjectPath, Vec<String>) = body.deserialize().ok()?;
-            let live = shared.live();
-            let seen = live.seen.as_ref()?;
-            let removed = removed.as_str();
-            let device = removed == seen.path && interfaces.iter().any(|name| name == DEVICE);
-            let radio = removed == seen.adapter && interfaces.iter().any(|name| name == ADAPTER);
-            let part = live.table.as_ref().is_some_and(|table| table.contains_key(removed));
-            (device || radio || part).then_some(Loss::HungUp)
+        Signal::DeviceGone { key } => shared.live().seen.as_ref().is_some_and(|seen| seen.key == key),
+        Signal::RadioGone { key } => shared.live().seen.as_ref().is_some_and(|seen| seen.radio == key),
+        Signal::PartGone { key } => {
+            shared.live().table.as_ref().is_some_and(|table| table.contains_key(&key))
         }
-        // The service went, or came anew and knows nothing of this session.
-        "NameOwnerChanged" => Some(Loss::Closed),
-        _ => None,
-    }
+        Signal::Closed => return Some(Loss::Closed),
+        Signal::Panicked { words } => {
+            tracing::warn!("Bluetooth: {words}");
+            shared.outlet.panicked();
+            false
+        }
+    };
+    gone.then_some(Loss::HungUp)
 }
 
-async fn serve(bus: &Bus, source: &mut Source, shared: &Shared<'_>) -> End {
-    let seen = match find(bus, &source.place, source.before.as_ref(), &source.hold).await {
+async fn serve<C: Central>(central: &C, source: &mut Source<C>, shared: &Shared<'_, C>) -> End {
+    let seen = match find(central, source.scheme, &source.place, source.before.as_ref(), &source.hold).await {
         Ok(seen) => seen,
         Err(absence) => return End::Absent(absence),
     };
     {
         let mut live = shared.live();
         live.seen = Some(seen.clone());
-        let mut held = Farewell::new(bus, &source.hold);
-        held.owe(&seen.path, DEVICE, "Disconnect");
+        let mut held = Farewell::new(central, &source.hold);
+        held.owe(Ending::Disconnect(seen.key.clone()));
         live.held = Some(held);
     }
-    let Loaded { table, left_out, .. } = match open(bus, &seen).await {
+    let Loaded { table, left_out, .. } = match open(central, &seen).await {
         Ok(loaded) => loaded,
         Err(trouble) => return End::Absent(not_connected(&seen, trouble)),
     };
@@ -306,41 +297,38 @@ async fn serve(bus: &Bus, source: &mut Source, shared: &Shared<'_>) -> End {
         live.open = true;
         source.outlet.state(LinkState::Syncing);
     }
-    match subscribe(bus, &table).await {
-        Ok(()) => End::Lost(watch(bus, source, shared, &table).await),
+    match subscribe(central, &table).await {
+        Ok(()) => End::Lost(watch(central, source, shared, &table).await),
         Err(loss) => End::Lost(loss),
     }
 }
 
 /// Connects, waits for the services, and reads what describes the characteristics. A device that is connected already is asked to
 /// connect all the same: a connection from before the service was started has no services until then. A refusal says nothing then.
-async fn open(bus: &Bus, seen: &Seen) -> Result<Loaded, Trouble> {
-    bus.watch_below(&seen.path).await.map_err(service)?;
-    bus.watch_below(&seen.adapter).await.map_err(service)?;
-    let connected = bus.call(&seen.path, DEVICE, "Connect", &()).await;
+async fn open<C: Central>(central: &C, seen: &Seen) -> Result<Loaded, Trouble> {
+    let connected = central.connect(seen).await;
     if !seen.connected {
         connected.map_err(|fault| match fault {
             CallFault::Refused(why) if table::wants_pairing(&why) => (why, Mend::Pair),
             CallFault::Refused(why) => (why, Mend::Release),
-            stalled @ CallFault::Stalled => service(stalled),
+            stalled @ CallFault::Stalled(_) => service(stalled),
         })?;
     }
     let most = if seen.connected { HELD_SERVICES_TIME_MAX } else { SERVICES_TIME_MAX };
     let end = Instant::now() + most;
-    let objects = loop {
-        let objects = bus.objects().await.map_err(service)?;
-        let device = objects.iter().find(|(path, _)| path.as_str() == seen.path);
-        let gone = || ("it is gone".to_owned(), Mend::Approach);
-        let device = device.and_then(|(_, interfaces)| interfaces.get(DEVICE)).ok_or_else(gone)?;
-        if property(device, "ServicesResolved") == Some(true) {
-            break objects;
+    let roster = loop {
+        match central.roster(seen).await {
+            Ok(Some(roster)) => break roster,
+            Ok(None) => {}
+            Err(None) => return Err(("it is gone".to_owned(), Mend::Approach)),
+            Err(Some(fault)) => return Err(service(fault)),
         }
         if Instant::now() >= end {
             return Err((format!("its services were not found in {} s", most.as_secs()), Mend::Forget));
         }
         sleep(LOOK_EVERY).await;
     };
-    let loaded = table::load(bus, &objects, &seen.path).await.map_err(service)?;
+    let loaded = table::load(central, roster).await.map_err(service)?;
     if loaded.table.values().any(|characteristic| characteristic.sends || characteristic.is_asked()) {
         return Ok(loaded);
     }
@@ -357,31 +345,36 @@ fn service(fault: CallFault) -> Trouble {
 }
 
 /// Tells once for each link what of a meter is not read.
-fn tell(source: &mut Source, seen: &Seen, left_out: Vec<String>) {
+fn tell<C: Central>(source: &mut Source<C>, seen: &Seen, left_out: Vec<String>) {
     for words in left_out {
         if source.told.len() < TOLD_MAX && !source.told.contains(&words) {
-            tracing::warn!("ble:{}: {words}", seen.address);
+            tracing::warn!("{}:{}: {words}", source.scheme, seen.address);
             source.told.insert(words);
         }
     }
 }
 
 /// Subscribes to all that can send. One that refuses, for want of pairing perhaps, does not keep the others away.
-async fn subscribe(bus: &Bus, table: &Table) -> Result<(), Loss> {
+async fn subscribe<C: Central>(central: &C, table: &Table) -> Result<(), Loss> {
     let mut any = table.values().any(table::Characteristic::is_asked);
     for characteristic in table.values().filter(|characteristic| characteristic.sends) {
-        match bus.call(&characteristic.path, CHARACTERISTIC, "StartNotify", &()).await {
+        match central.subscribe(&characteristic.key).await {
             Ok(_) => any = true,
             Err(CallFault::Refused(_)) => {}
             // A service that does not answer would cost as long for each of them.
-            Err(CallFault::Stalled) => return Err(Loss::Io(std::io::ErrorKind::TimedOut)),
+            Err(CallFault::Stalled(_)) => return Err(Loss::Io(std::io::ErrorKind::TimedOut)),
         }
     }
     if any { Ok(()) } else { Err(Loss::Refused) }
 }
 
 /// Watches for silence and asks for what does not send by itself; gives the loss that ends the session.
-async fn watch(bus: &Bus, source: &mut Source, shared: &Shared<'_>, table: &Table) -> Loss {
+async fn watch<C: Central>(
+    central: &C,
+    source: &mut Source<C>,
+    shared: &Shared<'_, C>,
+    table: &Table,
+) -> Loss {
     let far = Duration::from_secs(365 * 24 * 3600);
     let silence = source.silence.unwrap_or(far);
     let mut limit = if source.heard_ever { silence } else { silence.saturating_mul(QUIET_TIMES) };
@@ -391,7 +384,7 @@ async fn watch(bus: &Bus, source: &mut Source, shared: &Shared<'_>, table: &Tabl
     ask.set_missed_tick_behavior(MissedTickBehavior::Delay);
     let mut look = interval((silence / 3).max(Duration::from_millis(20)));
     look.set_missed_tick_behavior(MissedTickBehavior::Delay);
-    let asked: Vec<&str> = table.values().filter(|c| c.is_asked()).map(|c| c.path.as_str()).collect();
+    let asked: Vec<&str> = table.values().filter(|c| c.is_asked()).map(|c| c.key.as_str()).collect();
     loop {
         tokio::select! {
             () = shared.heard.notified() => {
@@ -400,10 +393,10 @@ async fn watch(bus: &Bus, source: &mut Source, shared: &Shared<'_>, table: &Tabl
                 source.backoff.reset();
             }
             _ = ask.tick(), if !asked.is_empty() => {
-                for path in &asked {
+                for key in &asked {
                     // One that refuses now is asked again; silence finds a meter that always does.
-                    if let Ok(value) = bus.read(path, CHARACTERISTIC).await {
-                        shared.value(path, &value, false);
+                    if let Ok(value) = central.read(key).await {
+                        shared.value(key, &value, false);
                     }
                 }
             }
@@ -411,11 +404,10 @@ async fn watch(bus: &Bus, source: &mut Source, shared: &Shared<'_>, table: &Tabl
                 // When the whole meter is silent, the arm below sees to it.
                 let others_send = last.elapsed() < silence / 2;
                 let silent = if others_send { shared.fell_silent(silence) } else { Vec::new() };
-                for path in silent {
-                    // A refusal to stop says that nothing was subscribed to; if it cannot be mended, its age shows it.
-                    for method in ["StopNotify", "StartNotify"] {
-                        let _ = bus.call(&path, CHARACTERISTIC, method, &()).await;
-                    }
+                for key in silent {
+                    // If it cannot be mended, its age shows it.
+                    let _ = central.unsubscribe(&key).await;
+                    let _ = central.subscribe(&key).await;
                 }
             }
             () = sleep_until(last + limit) => {
@@ -424,7 +416,7 @@ async fn watch(bus: &Bus, source: &mut Source, shared: &Shared<'_>, table: &Tabl
                     return loss;
                 }
                 subscribed_again = true;
-                if let Err(loss) = subscribe_again(bus, shared, table, loss).await {
+                if let Err(loss) = subscribe_again(central, shared, table, loss).await {
                     return loss;
                 }
                 last = Instant::now();
@@ -434,7 +426,12 @@ async fn watch(bus: &Bus, source: &mut Source, shared: &Shared<'_>, table: &Tabl
 }
 
 /// The first step against silence. No value is handed on between the loss and `Syncing`.
-async fn subscribe_again(bus: &Bus, shared: &Shared<'_>, table: &Table, loss: Loss) -> Result<(), Loss> {
+async fn subscribe_again<C: Central>(
+    central: &C,
+    shared: &Shared<'_, C>,
+    table: &Table,
+    loss: Loss,
+) -> Result<(), Loss> {
     {
         let mut live = shared.live();
         live.table = None;
@@ -445,9 +442,7 @@ async fn subscribe_again(bus: &Bus, shared: &Shared<'_>, table: &Table, loss: Lo
     }
     for characteristic in table.values().filter(|characteristic| characteristic.sends) {
         // What was not subscribed to any more says so; that is what is to be mended.
-        if let Err(CallFault::Stalled) =
-            bus.call(&characteristic.path, CHARACTERISTIC, "StopNotify", &()).await
-        {
+        if let Err(CallFault::Stalled(_)) = central.unsubscribe(&characteristic.key).await {
             break;
         }
     }
@@ -457,5 +452,5 @@ async fn subscribe_again(bus: &Bus, shared: &Shared<'_>, table: &Table, loss: Lo
         live.open = true;
         shared.outlet.state(LinkState::Syncing);
     }
-    subscribe(bus, table).await
+    subscribe(central, table).await
 }

@@ -9,7 +9,7 @@ use wire::gatt::packet::{Message, PRESENTATIONS_MAX};
 use wire::gatt::{Characteristic as Known, Uuid};
 use wire::packet::{PacketKind, wrap};
 
-use super::bus::{Bus, CHARACTERISTIC, CallFault, DESCRIPTOR, Objects, Properties, SERVICE, property};
+use super::central::{CallFault, Central, Listed, Roster};
 
 /// The most characteristics of one meter that are followed; a packet's index has a byte.
 const CHARACTERISTICS_MAX: usize = 64;
@@ -22,7 +22,7 @@ const READ_PAUSE: Duration = Duration::from_millis(200);
 /// One characteristic.
 #[derive(Clone, Debug)]
 pub(super) struct Characteristic {
-    pub(super) path: String,
+    pub(super) key: String,
     index: u8,
     service: Uuid,
     uuid: Uuid,
@@ -57,7 +57,7 @@ impl Characteristic {
     }
 }
 
-/// The characteristics by path, in the order of their handles: the service writes handles into paths as hex of one width.
+/// The characteristics by the backend's key.
 pub(super) type Table = BTreeMap<String, Characteristic>;
 
 /// What a meter has, and what of it could not be read, in words.
@@ -69,80 +69,53 @@ pub(super) struct Loaded {
     pub(super) wants_pairing: bool,
 }
 
-/// What the meter at `device` has. Each descriptor is read once. A label that cannot be read is missing, no more. Without its
+/// What the meter has. Each descriptor is read once. A label that cannot be read is missing, no more. Without its
 /// format or its range a value could be taken for something else, so that costs this characteristic, and no other.
 ///
 /// # Errors
 /// The service gave no answer: the next read would wait as long.
-pub(super) async fn load(bus: &Bus, objects: &Objects, device: &str) -> Result<Loaded, CallFault> {
-    let mut loaded = Loaded::default();
-    let mut counted: BTreeMap<(Uuid, Uuid), u8> = BTreeMap::new();
-    let mut numbered = 0;
-    for (path, interfaces) in objects {
-        let path = path.as_str();
-        let Some(properties) = interfaces.get(CHARACTERISTIC).filter(|_| is_below(path, device)) else {
-            continue;
-        };
-        let Some((service, uuid)) = uuids(objects, path, properties) else { continue };
-        let instance = counted.entry((service, uuid)).or_insert(0);
-        *instance = instance.saturating_add(1);
-        let Some(index) = u8::try_from(numbered).ok().filter(|_| numbered < CHARACTERISTICS_MAX) else {
+pub(super) async fn load<C: Central>(central: &C, roster: Roster) -> Result<Loaded, CallFault> {
+    let mut loaded = Loaded { left_out: roster.withheld, ..Loaded::default() };
+    for listed in roster.listed {
+        // One that is left out keeps its number, so that those behind it do not change theirs.
+        let Some(index) = u8::try_from(listed.place).ok().filter(|_| listed.place < CHARACTERISTICS_MAX)
+        else {
             loaded.left_out.push(format!(
                 "it has more than {CHARACTERISTICS_MAX} characteristics; the rest is not read"
             ));
             break;
         };
-        // One that is left out keeps its number, so that those behind it do not change theirs.
-        numbered += 1;
-        let flags: Vec<String> = property(properties, "Flags").unwrap_or_default();
-        let has = |wanted: &[&str]| flags.iter().any(|flag| wanted.contains(&flag.as_str()));
+        let Listed { key, service, uuid, instance, sends, readable, descriptors, .. } = listed;
         let mut characteristic = Characteristic {
-            path: path.to_owned(),
+            key: key.clone(),
             index,
             service,
             uuid,
-            instance: *instance,
-            sends: has(&["notify", "indicate"]),
-            readable: has(&["read"]),
+            instance,
+            sends,
+            readable,
             presentations: Vec::new(),
             label: None,
             range: None,
         };
-        let reads = characteristic.sends || characteristic.readable;
-        if !reads || describe(bus, objects, &mut characteristic, &mut loaded).await? {
-            loaded.table.insert(path.to_owned(), characteristic);
+        let reads = sends || readable;
+        if !reads || describe(central, &descriptors, &mut characteristic, &mut loaded).await? {
+            loaded.table.insert(key, characteristic);
         }
     }
     Ok(loaded)
 }
 
-fn is_below(path: &str, above: &str) -> bool {
-    path.strip_prefix(above).is_some_and(|rest| rest.starts_with('/'))
-}
-
-fn uuids(objects: &Objects, path: &str, properties: &Properties) -> Option<(Uuid, Uuid)> {
-    let (service, _) = path.rsplit_once('/')?;
-    let (_, interfaces) = objects.iter().find(|(known, _)| known.as_str() == service)?;
-    let text = |properties: &Properties| property::<String>(properties, "UUID");
-    let service = text(interfaces.get(SERVICE)?)?;
-    Some((Uuid::parse(&service)?, Uuid::parse(&text(properties)?)?))
-}
-
 /// Reads what describes a characteristic; `false`: it cannot be read without.
-async fn describe(
-    bus: &Bus,
-    objects: &Objects,
+async fn describe<C: Central>(
+    central: &C,
+    descriptors: &[(u16, String)],
     of: &mut Characteristic,
     loaded: &mut Loaded,
 ) -> Result<bool, CallFault> {
-    for (path, interfaces) in objects {
-        let path = path.as_str();
-        let Some(properties) = interfaces.get(DESCRIPTOR).filter(|_| is_below(path, &of.path)) else {
-            continue;
-        };
-        let uuid = property::<String>(properties, "UUID").and_then(|text| Uuid::parse(&text));
-        let Some(kind @ (0x2901 | 0x2904 | 0x2906)) = uuid.and_then(Uuid::short) else { continue };
-        let read = match read(bus, path).await {
+    for (kind, key) in descriptors {
+        let kind @ (0x2901 | 0x2904 | 0x2906) = *kind else { continue };
+        let read = match read(central, key).await {
             Ok(bytes) if bytes.len() > DESCRIPTOR_BYTES_MAX => {
                 Err(format!("it has {} bytes, {DESCRIPTOR_BYTES_MAX} at most are taken", bytes.len()))
             }
@@ -150,7 +123,7 @@ async fn describe(
                 Err(format!("there are more than {PRESENTATIONS_MAX} of them"))
             }
             Ok(bytes) => Ok(bytes),
-            Err(CallFault::Stalled) => return Err(CallFault::Stalled),
+            Err(stalled @ CallFault::Stalled(_)) => return Err(stalled),
             Err(CallFault::Refused(why)) => {
                 loaded.wants_pairing |= wants_pairing(&why);
                 Err(why)
@@ -177,14 +150,14 @@ async fn describe(
 }
 
 /// A refusal that another moment may lift is tried again a few times.
-async fn read(bus: &Bus, path: &str) -> Result<Vec<u8>, CallFault> {
+async fn read<C: Central>(central: &C, key: &str) -> Result<Vec<u8>, CallFault> {
     for _ in 1..READ_TIMES {
-        match bus.read(path, DESCRIPTOR).await {
+        match central.read_descriptor(key).await {
             Err(CallFault::Refused(why)) if !is_lasting(&why) => sleep(READ_PAUSE).await,
             other => return other,
         }
     }
-    bus.read(path, DESCRIPTOR).await
+    central.read_descriptor(key).await
 }
 
 /// What a device refuses for good (BlueZ doc/org.bluez.GattDescriptor.rst, ReadValue).
@@ -192,9 +165,13 @@ fn is_lasting(why: &str) -> bool {
     why.contains("org.bluez.Error.NotSupported") || wants_pairing(why)
 }
 
-/// A refusal that pairing may lift.
+/// A refusal that pairing may lift: by BlueZ's names of errors, and by the words of ATT's error codes 0x05 and 0x0F (Core
+/// Specification, Vol 3 Part F, 3.4.1.1) as other systems give them.
 pub(super) fn wants_pairing(why: &str) -> bool {
     ["NotPermitted", "NotAuthorized", "Authentication"]
         .iter()
         .any(|name| why.contains(&format!("org.bluez.Error.{name}")))
+        || ["Authentication is insufficient", "Encryption is insufficient"]
+            .iter()
+            .any(|words| why.contains(words))
 }

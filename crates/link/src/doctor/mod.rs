@@ -1,35 +1,18 @@
-//! What stands between the program and a meter, and what mends it: findings as data, from a machine's files alone.
-//! Holds what is looked at; opens no port, changes nothing, runs nothing, and words no page.
+//! What stands between the program and a meter, and what mends it: findings as data. Holds what a finding is, and what is
+//! looked at alike on every system; the rest stands in the system's own files (`sys`). Opens no port, changes nothing, runs
+//! nothing, and words no page.
 
-mod account;
-mod bluetooth;
-mod bus;
-#[cfg(feature = "serial")]
-mod grabbers;
-mod holders;
-mod machine;
 #[cfg(feature = "tcp")]
 mod network;
 mod remedy;
-#[cfg(feature = "serial")]
-mod rule;
-#[cfg(feature = "serial")]
-mod serial;
-mod storage;
 
-pub use account::Account;
-pub use bluetooth::bluetooth;
-pub use machine::Machine;
-#[cfg(feature = "serial")]
-pub(crate) use machine::small_text;
 #[cfg(feature = "tcp")]
 pub use network::tcp;
 pub use remedy::{Remedy, Run, Step};
+
+pub use crate::sys::doctor::{Machine, bluetooth, storage};
 #[cfg(feature = "serial")]
-pub use rule::{OWN_RULE_PATH, RULE_PATH, udev_rule};
-#[cfg(feature = "serial")]
-pub use serial::{serial, serial_place};
-pub use storage::storage;
+pub use crate::sys::doctor::{serial, serial_place, udev_rule};
 
 /// How a check came out, worst first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -106,6 +89,3 @@ impl Finding {
         self
     }
 }
-
-#[cfg(test)]
-mod tests;

@@ -17,7 +17,7 @@ use tokio::time::{Sleep, sleep};
 
 use self::plan::Plan;
 pub use self::plan::{Fault, FaultCounts, FaultRates, Injected};
-use crate::adapter::{Adapter, Found, Link, Requests};
+use crate::adapter::{Adapter, Found, Link, Requests, Scanning};
 use crate::closing::Closing;
 use crate::error::OpenError;
 use crate::event::{CHUNK_BYTES_MAX, Counters, GapReason, LinkEvent, LinkState, Loss};
@@ -71,6 +71,10 @@ impl<A: Adapter> Adapter for FaultyAdapter<A> {
 
     fn list(&self) -> Vec<Found> {
         self.inner.list()
+    }
+
+    fn scan(&self) -> Option<Scanning<'_>> {
+        self.inner.scan()
     }
 
     fn check(&self, selector: &Selector) -> Result<(), OpenError> {

@@ -1,12 +1,12 @@
-//! `serial:`: serial ports by a name that stays the same. Holds the adapter; finding, rights and opening stand in their own files.
+//! `serial:`: serial ports by a name that stays the same. Holds the adapter and a port as every system tells it; opening and
+//! names stand in their own files, finding in the system's (`sys`).
 
-pub(crate) mod access;
 pub(crate) mod open;
 mod place;
-pub(crate) mod ports;
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
+pub(crate) use place::hex4;
 pub use place::{SerialPlace, UsbIdentity};
 
 use crate::adapter::{Adapter, Found, Link, Requests};
@@ -15,21 +15,44 @@ use crate::error::OpenError;
 use crate::options::OpenOptions;
 use crate::selector::Selector;
 use crate::supervise::{Watch, supervise};
+use crate::sys::serial::{self as system, Source};
 use crate::task::TaskLink;
 
 /// Opens serial ports.
 #[derive(Debug, Clone)]
 pub struct SerialAdapter {
-    roots: Roots,
+    source: Source,
 }
 
-/// The places in which ports are looked for.
-#[derive(Debug, Clone)]
-pub(crate) struct Roots {
-    /// `/dev`
-    pub(crate) dev: PathBuf,
-    /// `/sys/class/tty`
-    pub(crate) tty_class: PathBuf,
+/// One port that the system has.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Port {
+    pub(crate) device: PathBuf,
+    pub(crate) usb: Option<UsbIdentity>,
+    /// Maker and product as the adapter calls itself.
+    pub(crate) title: Option<String>,
+}
+
+impl Port {
+    pub(crate) fn description(&self) -> String {
+        let device = self.device.display();
+        match (&self.usb, &self.title) {
+            (Some(usb), Some(title)) => format!("{title} (USB {usb}), now {device}"),
+            (Some(usb), None) => format!("USB serial port {usb}, now {device}"),
+            (None, _) => format!("serial port {device}"),
+        }
+    }
+}
+
+/// A port that may be opened now.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Located {
+    /// What the system opens.
+    pub(crate) text: String,
+    /// What people are told.
+    pub(crate) shown: String,
+    /// A pseudo-terminal: it takes settings and reads back others.
+    pub(crate) is_pty: bool,
 }
 
 impl Default for SerialAdapter {
@@ -42,13 +65,13 @@ impl SerialAdapter {
     /// The ports of this machine.
     #[must_use]
     pub fn new() -> Self {
-        Self { roots: Roots { dev: "/dev".into(), tty_class: "/sys/class/tty".into() } }
+        Self { source: Source::here() }
     }
 
-    /// Ports under other directories: for tests with a made-up tree.
+    /// Ports of another source: for tests with a made-up machine.
     #[cfg(test)]
-    pub(crate) fn under(dev: &Path, tty_class: &Path) -> Self {
-        Self { roots: Roots { dev: dev.into(), tty_class: tty_class.into() } }
+    pub(crate) fn on(source: Source) -> Self {
+        Self { source }
     }
 
     fn place(selector: &Selector) -> Result<SerialPlace, OpenError> {
@@ -62,7 +85,7 @@ impl Adapter for SerialAdapter {
     }
 
     fn list(&self) -> Vec<Found> {
-        ports::scan(&self.roots).iter().map(|port| found(port, &self.roots)).collect()
+        system::list(&self.source)
     }
 
     fn check(&self, selector: &Selector) -> Result<(), OpenError> {
@@ -71,7 +94,7 @@ impl Adapter for SerialAdapter {
 
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
         let place = Self::place(selector)?;
-        let opener = open::SerialOpener::new(place, options.line, self.roots.clone());
+        let opener = open::SerialOpener::new(place, options.line, self.source.clone());
         let (requests, receiver) = Requests::channel();
         let silence = options.silence;
         let backoff = Backoff::new(selector);
@@ -80,19 +103,4 @@ impl Adapter for SerialAdapter {
         })?;
         Ok(Box::new(link.with_requests(requests).with_line(options.line)))
     }
-}
-
-/// The best name a port has: by-id, then USB identity with serial number, then its place in the machine.
-fn found(port: &ports::Port, roots: &Roots) -> Found {
-    let by_id = ports::stable_name(&port.device, &roots.dev.join("serial/by-id"));
-    let by_usb = || port.usb.as_ref().filter(|usb| usb.serial.is_some()).map(|usb| format!("usb={usb}"));
-    let by_path = || ports::stable_name(&port.device, &roots.dev.join("serial/by-path"));
-    let rest = by_id.or_else(by_usb).or_else(by_path);
-    let selector: Option<Selector> = rest.and_then(|rest| format!("serial:{rest}").parse().ok());
-    let hindrance = if selector.is_none() {
-        Some(crate::error::Absence::NotStable { path: port.device.display().to_string() })
-    } else {
-        access::hindrance(Path::new(&port.device))
-    };
-    Found { selector, description: port.description(), hindrance }
 }

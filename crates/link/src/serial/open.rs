@@ -2,9 +2,6 @@
 //! Turns each refusal into an [`Absence`] that says what mends it.
 
 use std::fmt;
-use std::fs;
-use std::os::unix::fs::FileTypeExt;
-use std::path::{Path, PathBuf};
 use std::pin::Pin;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -18,12 +15,11 @@ use tokio::task::{JoinHandle, spawn_blocking};
 use tokio::time::timeout;
 use tokio_serial::{ClearBuffer, SerialPort as _, SerialStream};
 
-use super::access::group_of;
-use super::place::{SerialPlace, is_numbered};
-use super::{Roots, ports};
+use super::place::SerialPlace;
 use crate::error::Absence;
 use crate::options::{DataBits, LineSettings, Parity, StopBits};
 use crate::supervise::Opener;
+use crate::sys::serial::{self, Source};
 
 /// The longest that opening may take before it is told; the attempt itself goes on.
 const OPEN_TIME_MAX: Duration = Duration::from_secs(5);
@@ -48,14 +44,14 @@ pub(crate) struct SerialOpener {
 struct Request {
     place: SerialPlace,
     line: LineSettings,
-    roots: Roots,
+    source: Source,
     /// That a control line cannot be set was told; it stays so for each opening.
     told: AtomicBool,
 }
 
 impl SerialOpener {
-    pub(crate) fn new(place: SerialPlace, line: LineSettings, roots: Roots) -> Self {
-        let request = Request { place, line, roots, told: AtomicBool::new(false) };
+    pub(crate) fn new(place: SerialPlace, line: LineSettings, source: Source) -> Self {
+        let request = Request { place, line, source, told: AtomicBool::new(false) };
         Self { request: Arc::new(request), pending: Mutex::new(None) }
     }
 }
@@ -81,25 +77,17 @@ impl Opener for SerialOpener {
 }
 
 fn open_now(request: &Request) -> Result<OpenPort, Absence> {
-    let Request { place, line, roots, told } = request;
-    let (path, real) = locate(place, roots)?;
-    let shown = path.display().to_string();
-    let is_pty = real.starts_with("/dev/pts");
-    if matches!(place, SerialPlace::Path(_)) && !is_pty && !has_fixed_name(&path, &real) {
-        return Err(Absence::NotStable { path: shown });
-    }
-    let is_device = fs::metadata(&real).is_ok_and(|meta| meta.file_type().is_char_device());
-    let Some(text) = real.to_str().filter(|_| is_device) else {
-        return Err(Absence::NotAPort { path: shown });
-    };
-    let builder = tokio_serial::new(text, line.baud)
+    let Request { place, line, source, told } = request;
+    let found = serial::locate(place, source)?;
+    let builder = tokio_serial::new(&found.text, line.baud)
         .data_bits(library_data_bits(line.data_bits))
         .parity(library_parity(line.parity))
         .stop_bits(library_stop_bits(line.stop_bits));
     // The library would throw away what the system says to it.
     let builder = builder.preserve_dtr_on_open();
     let mut port =
-        OpenPort(SerialStream::open(&builder).map_err(|error| absence(&error, &shown, || group_of(&real)))?);
+        OpenPort(SerialStream::open(&builder).map_err(|error| serial::refused(&error, &found, source))?);
+    raise_lines(&mut port.0, line);
     let refused = set_control_lines(line, |which, level| match which {
         ControlLine::Dtr => port.0.write_data_terminal_ready(level),
         ControlLine::Rts => port.0.write_request_to_send(level),
@@ -107,13 +95,16 @@ fn open_now(request: &Request) -> Result<OpenPort, Absence> {
     // A pseudo-terminal has no such lines, and an adapter without them still delivers.
     if !refused.is_empty() && !told.swap(true, Ordering::Relaxed) {
         tracing::warn!(
-            "{shown} does not do what the profile asks for: {}; a cable that takes its supply from there gives no values",
+            "{} does not do what the profile asks for: {}; a cable that takes its supply from there gives no values",
+            found.shown,
             refused.join(", ")
         );
     }
     // A pseudo-terminal takes settings and reads back others: nothing to learn there.
-    if !is_pty && let Some(setting) = setting_refused(&port.0, line) {
-        return Err(Absence::SettingRefused { path: shown, setting });
+    if !found.is_pty
+        && let Some(setting) = setting_refused(&port.0, line)
+    {
+        return Err(Absence::SettingRefused { path: found.shown, setting });
     }
     // What came before the settings held is noise or old news.
     let _ = port.0.clear(ClearBuffer::Input);
@@ -135,56 +126,15 @@ pub(crate) fn set_control_lines<E: fmt::Display>(
     refused
 }
 
-/// The path as named and the device it leads to.
-fn locate(place: &SerialPlace, roots: &Roots) -> Result<(PathBuf, PathBuf), Absence> {
-    let path = match place {
-        SerialPlace::Path(path) => path.clone(),
-        SerialPlace::Usb(usb) => {
-            let matching = |port: &ports::Port| port.usb.as_ref().is_some_and(|found| usb.matches(found));
-            let mut paths: Vec<PathBuf> =
-                ports::scan(roots).into_iter().filter(matching).map(|port| port.device).collect();
-            match (paths.pop(), paths.is_empty()) {
-                (None, _) => return Err(Absence::NotFound { what: place.to_string() }),
-                (Some(only), true) => only,
-                (Some(last), false) => {
-                    paths.push(last);
-                    let paths = paths.iter().map(|path| path.display().to_string()).collect();
-                    return Err(Absence::Ambiguous { what: place.to_string(), paths });
-                }
-            }
-        }
-    };
-    match fs::canonicalize(&path) {
-        Ok(real) => Ok((path, real)),
-        Err(error) if error.kind() == io::ErrorKind::NotFound => {
-            Err(Absence::NotFound { what: place.to_string() })
-        }
-        Err(error) => Err(Absence::System {
-            path: path.display().to_string(),
-            kind: error.kind(),
-            detail: error.to_string(),
-        }),
+/// Where the system leaves the control lines low, those that the profile does not name are raised: cables take their supply
+/// from them. A port without them still delivers.
+fn raise_lines(port: &mut SerialStream, line: &LineSettings) {
+    let Some(level) = serial::LEVEL_UNLESS_SET else { return };
+    if line.dtr.is_none() {
+        let _ = port.write_data_terminal_ready(level);
     }
-}
-
-/// Names under `/dev` other than the kernel's numbers are made by udev rules and follow the device. A link made by hand
-/// elsewhere follows nothing.
-fn has_fixed_name(path: &Path, real: &Path) -> bool {
-    path.starts_with("/dev") && !is_numbered(path) && path != real
-}
-
-/// Maps the library's error to what a person can do about it.
-pub(crate) fn absence(error: &tokio_serial::Error, path: &str, group: impl FnOnce() -> String) -> Absence {
-    use tokio_serial::ErrorKind as Kind;
-    let path = path.to_owned();
-    match error.kind() {
-        // The library gives this kind for a busy port: EBUSY from the kernel, or its lock held by another.
-        Kind::NoDevice => Absence::InUse { path },
-        Kind::Io(io::ErrorKind::NotFound) => Absence::NotFound { what: path },
-        Kind::Io(io::ErrorKind::PermissionDenied) => Absence::PermissionDenied { path, group: group() },
-        Kind::InvalidInput => Absence::NotAPort { path },
-        Kind::Io(kind) => Absence::System { path, kind, detail: error.to_string() },
-        Kind::Unknown => Absence::System { path, kind: io::ErrorKind::Other, detail: error.to_string() },
+    if line.rts.is_none() {
+        let _ = port.write_request_to_send(level);
     }
 }
 

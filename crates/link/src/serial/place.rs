@@ -1,14 +1,17 @@
-//! Which serial port is meant: a stable path or a USB identity. Refuses names whose number can change. Touches no device.
+//! Which serial port is meant: a stable name or a USB identity. Which names are stable, the system's file says. Touches no device.
 
 use std::fmt;
-use std::path::{Component, Path, PathBuf};
+use std::path::PathBuf;
 
-use crate::error::SelectorFault;
+use super::Port;
+use crate::error::{Absence, SelectorFault};
+use crate::sys::serial;
 
 /// A serial port, named so that it stays the same when it is plugged in again.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum SerialPlace {
-    /// An absolute path: `/dev/serial/by-id/...`, a udev-made link, a pseudo-terminal or a link to one.
+    /// A name that stays the same. On Linux an absolute path: `/dev/serial/by-id/...`, a udev-made link, a
+    /// pseudo-terminal or a link to one.
     Path(PathBuf),
     /// The one USB port of this identity.
     Usb(UsbIdentity),
@@ -29,9 +32,34 @@ impl UsbIdentity {
     /// Whether the port `other` answers to this identity.
     #[must_use]
     pub fn matches(&self, other: &Self) -> bool {
+        serial::answers(self, other)
+    }
+
+    /// The same without what a system adds to serial numbers.
+    pub(crate) fn is(&self, other: &Self) -> bool {
         self.vendor == other.vendor
             && self.product == other.product
             && (self.serial.is_none() || self.serial == other.serial)
+    }
+
+    /// The one of these ports that answers to this identity.
+    pub(crate) fn only_one_of(
+        &self,
+        ports: Vec<Port>,
+        answers: impl Fn(&Self, &Self) -> bool,
+    ) -> Result<Port, Absence> {
+        let matching = |port: &Port| port.usb.as_ref().is_some_and(|found| answers(self, found));
+        let mut found: Vec<Port> = ports.into_iter().filter(matching).collect();
+        let what = || SerialPlace::Usb(self.clone()).to_string();
+        match (found.pop(), found.is_empty()) {
+            (None, _) => Err(Absence::NotFound { what: what() }),
+            (Some(only), true) => Ok(only),
+            (Some(last), false) => {
+                found.push(last);
+                let paths = found.iter().map(|port| port.device.display().to_string()).collect();
+                Err(Absence::Ambiguous { what: what(), paths })
+            }
+        }
     }
 }
 
@@ -62,7 +90,7 @@ impl SerialPlace {
         }
         match rest.strip_prefix("usb=") {
             Some(usb) => parse_usb(usb).map(Self::Usb),
-            None => parse_path(rest).map(Self::Path),
+            None => serial::named(rest).map(Self::Path),
         }
     }
 }
@@ -82,23 +110,4 @@ fn parse_usb(text: &str) -> Result<UsbIdentity, SelectorFault> {
 pub(crate) fn hex4(text: &str) -> Option<u16> {
     let four = text.len() == 4 && text.bytes().all(|b| b.is_ascii_hexdigit());
     four.then(|| u16::from_str_radix(text, 16).ok()).flatten()
-}
-
-fn parse_path(rest: &str) -> Result<PathBuf, SelectorFault> {
-    let path = Path::new(rest);
-    if !path.is_absolute() || path.components().any(|part| part == Component::ParentDir) {
-        // `COM3`, `ttyUSB0`: a number too, and it deserves the fuller answer.
-        let numbered = !rest.contains('/') && rest.ends_with(|c: char| c.is_ascii_digit());
-        return Err(if numbered { SelectorFault::NumberedName } else { SelectorFault::PathNotPlain });
-    }
-    // Rebuilt from its parts, `//` and `/./` are gone.
-    let plain: PathBuf = path.components().collect();
-    if is_numbered(&plain) { Err(SelectorFault::NumberedName) } else { Ok(plain) }
-}
-
-/// A name that the kernel gave by order of arrival: `/dev/tty*`, `/dev/rfcomm*`, `/dev/char/*`.
-pub(crate) fn is_numbered(path: &Path) -> bool {
-    let Ok(name) = path.strip_prefix("/dev") else { return false };
-    let Some(name) = name.to_str() else { return false };
-    name.starts_with("char/") || ["tty", "rfcomm"].iter().any(|start| name.starts_with(start))
 }

@@ -1,10 +1,6 @@
 //! `sim:NAME`: a scripted meter in memory. Plays steps (bytes after a wait, unplugged for a while); does not know what the
-//! bytes mean. [`pty`] plays the same steps through a real pseudo-terminal.
+//! bytes mean. On systems with pseudo-terminals a meter plays the same steps through one (`sys`).
 
-#[cfg(all(feature = "serial", unix))]
-pub(crate) mod pty;
-#[cfg(all(feature = "serial", unix))]
-mod rate;
 mod script;
 
 use std::collections::BTreeMap;

@@ -53,7 +53,8 @@ async fn what_is_no_file_is_refused_at_once() {
         FileAdapter.open(&format!("file:{}", path.display()).parse().unwrap(), &OpenOptions::default())
     };
     assert!(matches!(open(dir.path()), Err(OpenError::NotAFile { .. })));
-    assert!(matches!(open("/dev/zero".as_ref()), Err(OpenError::NotAFile { .. })));
+    let device = if cfg!(windows) { "con" } else { "/dev/zero" };
+    assert!(matches!(open(device.as_ref()), Err(OpenError::NotAFile { .. })));
     let missing = open(&dir.join("none"));
     assert!(matches!(missing, Err(OpenError::Unreadable { kind: io::ErrorKind::NotFound, .. })));
 }

@@ -28,6 +28,9 @@ fn verdict(word: &str) -> VerdictJson {
             shown: word(),
             standard_uncertainty: 0.1,
             count: 3,
+            settled: true,
+            at_least: None,
+            at_most: None,
             at_s: 1.0,
         }],
         judgements: vec![JudgementJson {
@@ -47,6 +50,7 @@ fn verdict(word: &str) -> VerdictJson {
             meter_too_coarse: false,
         }],
         check: 1,
+        number: 1,
         unit: word(),
         component: word(),
         title: word(),

@@ -9,7 +9,7 @@ use quantity::{State, Unit};
 use super::fields::{ChannelDecode, Select, Sequence};
 use super::{Decoded, Fit, Numbered, UnitWord};
 use crate::counters::Field;
-use crate::gatt::packet::Message;
+use crate::gatt::packet::{INSTANCE_UNKNOWN, Message};
 use crate::gatt::{
     Characteristic, GattError, Measured, Presentation, Uuid, ValidRange, average, check_unit, measure,
     statistics, text, thermometer,
@@ -21,6 +21,8 @@ use crate::packet::{PacketKind, open};
 pub(crate) enum Which {
     /// By the order of the handles, from 1.
     Instance(u8),
+    /// Nothing is said of others: the first, and the one that is shown where no order is known.
+    Sole,
     /// By its User Description.
     Label(String),
 }
@@ -86,6 +88,10 @@ impl GattDecode {
             };
         }
         let Some(channel) = self.channels.iter().find(|channel| channel.named.is(&message)) else {
+            if self.channels.iter().any(|channel| channel.named.may_be(&message)) {
+                out(Err(Field::Which));
+                return Fit::Fits;
+            }
             return Fit::Ignored;
         };
         out(channel.format.decode(channel.number, &message).map_err(field));
@@ -120,12 +126,36 @@ pub(crate) fn message(frame: &[u8]) -> Option<(u8, Message<'_>)> {
     Some((packet.index, Message::read(packet.message)?))
 }
 
+impl Which {
+    /// Whether both mean the same one of several.
+    pub(crate) fn same(&self, other: &Self) -> bool {
+        let first = |which: &Self| matches!(which, Self::Sole | Self::Instance(1));
+        self == other || (first(self) && first(other))
+    }
+}
+
 impl Named {
+    /// Whether the value may be meant, and the way it came cannot tell.
+    pub(crate) fn may_be(&self, message: &Message<'_>) -> bool {
+        message.instance == INSTANCE_UNKNOWN
+            && matches!(self.which, Which::Instance(_))
+            && self.is(&Message { instance: self.instance(), ..message.clone() })
+    }
+
+    /// Its place among those of its UUIDs, from 1.
+    pub(crate) const fn instance(&self) -> u8 {
+        match self.which {
+            Which::Instance(instance) => instance,
+            Which::Sole | Which::Label(_) => 1,
+        }
+    }
+
     pub(crate) fn is(&self, message: &Message<'_>) -> bool {
         self.characteristic == message.characteristic
             && self.service.is_none_or(|service| service == message.service)
             && match &self.which {
                 Which::Instance(instance) => *instance == message.instance,
+                Which::Sole => matches!(message.instance, 1 | INSTANCE_UNKNOWN),
                 Which::Label(label) => message.label.and_then(|bytes| text(bytes).ok()) == Some(label),
             }
     }

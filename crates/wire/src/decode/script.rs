@@ -30,6 +30,10 @@ impl ScriptDecode {
             None => frame,
             Some(named) => {
                 let Some((_, message)) = message(frame) else { return Fit::Foreign };
+                if named.may_be(&message) {
+                    out(Err(Reason::Undecodable(Field::Which)));
+                    return Fit::Fits;
+                }
                 if !named.is(&message) {
                     return Fit::Ignored;
                 }

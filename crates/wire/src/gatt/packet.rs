@@ -5,7 +5,7 @@
 //! |---|---|
 //! | 0-15 | UUID of the service, in the order of its text |
 //! | 16-31 | UUID of the characteristic |
-//! | 32 | instance: 1 for the first characteristic of these two UUIDs, in the order of the handles |
+//! | 32 | instance: 1 for the first characteristic of these two UUIDs, in the order of the handles; 255: not known |
 //! | then | descriptors: kind, length, bytes; kind 4 is 0x2904, 1 is 0x2901, 6 is 0x2906 |
 //! | then | 0, the end of the descriptors |
 //! | rest | the value as it came |
@@ -23,6 +23,9 @@ const RANGE: u8 = 6;
 /// The most 0x2904 of one characteristic that are carried; no number has more than one.
 pub const PRESENTATIONS_MAX: usize = 4;
 
+/// The instance of a value that came by a way that shows one characteristic of each UUID and not whether there are more.
+pub const INSTANCE_UNKNOWN: u8 = 255;
+
 /// A value and what describes it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Message<'m> {
@@ -30,7 +33,7 @@ pub struct Message<'m> {
     pub service: Uuid,
     /// UUID of the characteristic.
     pub characteristic: Uuid,
-    /// Which of several with the same UUIDs, from 1.
+    /// Which of several with the same UUIDs, from 1, or [`INSTANCE_UNKNOWN`].
     pub instance: u8,
     /// Presentation formats (0x2904).
     pub presentations: Vec<&'m [u8]>,

@@ -43,7 +43,7 @@ pub(super) fn load_decode(table: &Table<'_>) -> Loaded<GattDecode> {
         let same = |known: &GattChannel| {
             let (known, new) = (&known.named, &channel.named);
             known.characteristic == new.characteristic
-                && known.which == new.which
+                && known.which.same(&new.which)
                 && (known.service.is_none() || new.service.is_none() || known.service == new.service)
         };
         if channels.iter().any(same) {
@@ -56,7 +56,21 @@ pub(super) fn load_decode(table: &Table<'_>) -> Loaded<GattDecode> {
     if channels.is_empty() || channels.len() > CHANNELS_MAX {
         return Err(node.error("a profile has 1 to 256 channels, or no [[decode.channel]] at all"));
     }
+    number_the_first(&mut channels);
     Ok(GattDecode { channels })
+}
+
+/// A channel beside another of its characteristic is not the sole one: it is the first.
+fn number_the_first(channels: &mut [GattChannel]) {
+    let all: Vec<Named> = channels.iter().map(|channel| channel.named.clone()).collect();
+    for channel in channels.iter_mut().filter(|channel| channel.named.which == Which::Sole) {
+        let beside = |other: &&Named| {
+            other.characteristic == channel.named.characteristic && other.which != Which::Sole
+        };
+        if all.iter().any(|other| beside(&other)) {
+            channel.named.which = Which::Instance(1);
+        }
+    }
 }
 
 fn load(table: &Table<'_>) -> Loaded<GattChannel> {
@@ -102,7 +116,7 @@ fn load_which(table: &Table<'_>) -> Loaded<Which> {
             }
         }
         (Some(node), None) => Ok(Which::Instance(u8::try_from(node.int(1..=255)?).unwrap_or(1))),
-        (None, None) => Ok(Which::Instance(1)),
+        (None, None) => Ok(Which::Sole),
     }
 }
 

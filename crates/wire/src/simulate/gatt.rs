@@ -18,6 +18,7 @@ pub(super) fn encode(decode: &GattDecode, readings: &[Reading]) -> Result<Vec<u8
         let value = value(channel, reading)?;
         let (instance, label) = match &channel.named.which {
             Which::Instance(instance) => (*instance, None),
+            Which::Sole => (1, None),
             Which::Label(label) => (1, Some(label.as_bytes())),
         };
         let message = Message {

@@ -70,6 +70,36 @@ fn twins_are_told_apart_by_instance_or_by_label() {
     assert_eq!(decoded(&by_label, &twins), (vec!["1: -0.50 °C".into()], 2));
 }
 
+/// A way that shows one characteristic of each UUID, and not which of how many: it is taken where the profile speaks of one, or by
+/// its label; a number is never guessed, and that is told.
+#[test]
+fn a_value_of_which_the_place_is_not_known_is_never_taken_for_a_numbered_one() {
+    let shown = Message { label: Some(b"supply air"), ..message(0x2A6E, 255, &[0x65, 0x08]) };
+    let reason =
+        "this system's Bluetooth cannot tell which of several characteristics of one UUID sent it; Linux can";
+    let sole = "[[decode.channel]]\nnumber = 4\ncharacteristic = \"0x2A6E\"\n";
+    let other = "[[decode.channel]]\nnumber = 5\ncharacteristic = \"0x2A6F\"\n";
+    let first = "[[decode.channel]]\nnumber = 6\ncharacteristic = \"0x2A6E\"\ninstance = 1\n";
+    let second = "[[decode.channel]]\nnumber = 7\ncharacteristic = \"0x2A6E\"\ninstance = 2\n";
+    let label = "[[decode.channel]]\nnumber = 8\ncharacteristic = \"0x2A6E\"\nlabel = \"supply air\"\n";
+    let cases: [(String, &str); 7] = [
+        (sole.into(), "4: 21.49 °C"),
+        ([sole, other].concat(), "4: 21.49 °C"),
+        ([sole, second].concat(), reason),
+        (first.into(), reason),
+        (second.into(), reason),
+        ([sole, label].concat(), "8: 21.49 °C"),
+        ([second, label].concat(), "8: 21.49 °C"),
+    ];
+    for (channels, want) in cases {
+        assert_eq!(
+            decoded(&profile(&channels), std::slice::from_ref(&shown)),
+            (vec![want.into()], 0),
+            "{channels}"
+        );
+    }
+}
+
 /// What the device calls a channel goes with it, by the profile's number or the packet's, and ends when it no longer says it.
 #[test]
 fn a_channel_keeps_the_word_of_the_device() {

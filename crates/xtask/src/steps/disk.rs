@@ -16,9 +16,6 @@ pub(crate) fn slow(context: &Context) -> Result<Outcome> {
 }
 
 fn with_strace(context: &Context, part: &str, untried: &str) -> Result<Outcome> {
-    if !cfg!(target_os = "linux") {
-        return Ok(Outcome::NotRun(format!("strace is for Linux, so {untried}")));
-    }
     if !is_installed("strace")
         && let Err(error) = apt_install(&["strace"])
     {

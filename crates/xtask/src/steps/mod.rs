@@ -8,6 +8,7 @@ mod product;
 mod python;
 mod rust;
 pub(crate) mod supply;
+mod systems;
 
 use std::time::Instant;
 
@@ -39,6 +40,12 @@ const STEPS: &[Step] = &[
     Step { name: "no-std", what: "core crates build without std for this machine", run: no_std::host },
     Step { name: "thumb", what: "core crates build for thumbv7em-none-eabihf", run: no_std::thumb },
     Step { name: "slim", what: "the build for the smallest boards compiles", run: rust::slim },
+    Step {
+        name: "portable",
+        what: "the second Bluetooth backend: lints, and the adapter's tests on it",
+        run: rust::portable,
+    },
+    Step { name: "systems", what: "the product compiles for Windows and macOS", run: systems::systems },
     Step { name: "build", what: "the product's dev build", run: product::build },
     Step { name: "rules", what: "the shop's rules: check, and every case beside them", run: product::rules },
     Step {
@@ -48,7 +55,7 @@ const STEPS: &[Step] = &[
     },
     Step {
         name: "reference",
-        what: "figures against SciPy and uncertainties (Python)",
+        what: "figures, Modbus and Bluetooth against what others wrote (Python)",
         run: python::reference,
     },
     Step { name: "browser", what: "the dashboard in a real headless Chromium", run: python::browser },

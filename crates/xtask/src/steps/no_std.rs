@@ -4,7 +4,7 @@
 use anyhow::{Context as _, Result};
 
 use crate::context::Context;
-use crate::process::{Run, last_lines};
+use crate::process::{Run, rustup_target};
 use crate::summary::Outcome;
 
 const THUMB: &str = "thumbv7em-none-eabihf";
@@ -15,7 +15,7 @@ pub(crate) fn host(context: &Context) -> Result<Outcome> {
 }
 
 pub(crate) fn thumb(context: &Context) -> Result<Outcome> {
-    if let Err(reason) = install_target() {
+    if let Err(reason) = rustup_target(THUMB) {
         let why = format!("NOT BUILT: {THUMB} could not be installed ({reason:#})");
         println!("{why}");
         return Ok(Outcome::NotRun(why));
@@ -33,15 +33,4 @@ fn build(context: &Context, more: &[&str]) -> Result<()> {
     let target = context.target.join("no-std-proof");
     let run = Run::cargo(&[&["build"], more].concat()).in_dir(&proof);
     run.env("CARGO_TARGET_DIR", target).check()
-}
-
-/// Makes sure that the target's core and alloc are there.
-fn install_target() -> Result<()> {
-    let installed = Run::new("rustup", &["target", "list", "--installed"]).stdout();
-    if installed.is_ok_and(|list| list.lines().any(|line| line.trim() == THUMB)) {
-        return Ok(());
-    }
-    let output = Run::new("rustup", &["target", "add", THUMB]).output()?;
-    anyhow::ensure!(output.status.success(), "{}", last_lines(&output.stderr, 2));
-    Ok(())
 }

@@ -1,4 +1,4 @@
-//! Steps that need Python: reference libraries, and the dashboard in a real browser.
+//! Steps that need Python: reference libraries, a Bluetooth service of others, and the dashboard in a real browser.
 //! Does not hold the checks; they stand in `tests/reference` and `tests/browser`.
 
 use std::path::{Path, PathBuf};
@@ -7,10 +7,25 @@ use anyhow::{Context as _, Result, bail};
 
 use crate::context::Context;
 use crate::process::{Run, apt_install, is_installed};
+use crate::steps::rust::PORTABLE;
 use crate::summary::Outcome;
 
+/// The distribution's Python: python-dbusmock is a package for it.
+const SYSTEM_PYTHON: &str = "/usr/bin/python3";
+
 pub(crate) fn reference(context: &Context) -> Result<Outcome> {
-    pytest(context, "tests/reference")
+    install_bluetooth_peer()?;
+    let portable = build_portable(context)?;
+    pytest(context, "tests/reference", &[("CLIPLEAD_PORTABLE_BIN", portable)])
+}
+
+/// The product with another backend, under a name of its own: the plain build takes the usual one.
+fn build_portable(context: &Context) -> Result<PathBuf> {
+    context.cargo(&["build", "--package", "cliplead", "--features", PORTABLE]).check()?;
+    let portable = context.target.join("debug/cliplead-portable");
+    std::fs::copy(context.target.join("debug/cliplead"), &portable)
+        .with_context(|| format!("cannot write {}", portable.display()))?;
+    Ok(portable)
 }
 
 pub(crate) fn browser(context: &Context) -> Result<Outcome> {
@@ -27,15 +42,19 @@ pub(crate) fn browser(context: &Context) -> Result<Outcome> {
     let args: [&Path; 5] =
         [Path::new("tests/browser/run.py"), Path::new("--fixture"), &fixture, Path::new("--shots"), &shots];
     Run::new(python, &args).in_dir(&context.root).env("PYTHONDONTWRITEBYTECODE", "1").check()?;
-    pytest(context, "tests/browser")
+    pytest(context, "tests/browser", &[])
 }
 
 /// Runs the tests of one folder on the product's dev build. pytest's exit code 5, "no tests ran", is a failure too.
-fn pytest(context: &Context, folder: &str) -> Result<Outcome> {
+/// `binaries`: further builds, by the variable that names each.
+fn pytest(context: &Context, folder: &str, binaries: &[(&str, PathBuf)]) -> Result<Outcome> {
     let cliplead = context.build_cliplead()?;
     let python = virtual_environment(context)?;
     let args = ["-m", "pytest", "-q", "--tb=short", "-p", "no:cacheprovider", folder];
-    let run = Run::new(python, &args).in_dir(&context.root);
+    let mut run = Run::new(python, &args).in_dir(&context.root);
+    for (variable, binary) in binaries {
+        run = run.env(variable, binary);
+    }
     run.env("CLIPLEAD_BIN", cliplead).env("PYTHONDONTWRITEBYTECODE", "1").check()?;
     Ok(Outcome::passed())
 }
@@ -72,6 +91,23 @@ fn virtual_environment(context: &Context) -> Result<PathBuf> {
     Run::new(&python, &[pip.as_slice(), &file].concat()).in_dir(&context.root).check()?;
     std::fs::write(&stamp, wanted)?;
     Ok(python)
+}
+
+/// python-dbusmock and a bus, by Debian's packages where they are missing.
+fn install_bluetooth_peer() -> Result<()> {
+    let import = ["-c", "import dbus, dbusmock.templates.bluez5, gi.repository.GLib"];
+    let works = || Run::new(SYSTEM_PYTHON, &import).output().is_ok_and(|output| output.status.success());
+    let missing = || !works() || !is_installed("dbus-daemon");
+    if !missing() {
+        return Ok(());
+    }
+    let advice = "without it Bluetooth is not tested: install python3-dbusmock and dbus-daemon";
+    apt_install(&["python3-dbusmock", "dbus-daemon"])
+        .with_context(|| format!("the Bluetooth service of others could not be installed; {advice}"))?;
+    if missing() {
+        bail!("Debian's packages brought no python-dbusmock that {SYSTEM_PYTHON} can import; {advice}");
+    }
+    Ok(())
 }
 
 /// Chromium and its driver, by Debian's packages where they are missing.

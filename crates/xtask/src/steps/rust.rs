@@ -48,6 +48,27 @@ pub(crate) fn doc(context: &Context) -> Result<Outcome> {
     Ok(Outcome::passed())
 }
 
+/// The second Bluetooth backend, which the default build on Linux leaves out: linted, and every test of the adapter run on it.
+pub(crate) fn portable(context: &Context) -> Result<Outcome> {
+    let of = ["--package", "link", "--package", "cliplead", "--features", PORTABLE];
+    context
+        .cargo(&[&["clippy"], of.as_slice(), &["--all-targets", "--", "-D", "warnings"]].concat())
+        .check()?;
+    let test = ["test", "--package", "link", "--features", PORTABLE, "--lib", "ble::"];
+    context.cargo(&test).check()?;
+    let all = packages(context, &[])?;
+    let portable = packages(context, &["--features", PORTABLE])?;
+    if portable <= all {
+        bail!(
+            "the build with {PORTABLE} has {portable} packages, the default build {all}: the default build has its library too"
+        );
+    }
+    Ok(Outcome::Passed(format!("{portable} packages, the default build has {all}")))
+}
+
+/// The feature with the portable Bluetooth backend.
+pub(crate) const PORTABLE: &str = "ble-portable";
+
 /// The build for the smallest boards: the features of `cliplead` named here, and no default ones.
 const SLIM: &str = "serial";
 

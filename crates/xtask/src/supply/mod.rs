@@ -42,7 +42,7 @@ pub(crate) fn policy(context: &Context) -> Result<Policy> {
 
 /// Every package that a build, a test or a tool of the workspace takes on the policy's targets, by name and version.
 pub(crate) fn all(context: &Context, policy: &Policy) -> Result<Vec<Package>> {
-    let mut args = vec!["metadata", "--format-version", "1"];
+    let mut args = vec!["metadata", "--format-version", "1", "--all-features"];
     for target in &policy.targets {
         args.extend(["--filter-platform", target]);
     }
@@ -69,12 +69,21 @@ fn package(entry: &Value) -> Option<Package> {
     })
 }
 
-/// Those whose code the default build of the product holds on any of the policy's targets. Procedural macros and what
+/// Those whose code a build of the product holds on any of the policy's targets, with every feature. Procedural macros and what
 /// runs in build scripts are not in it.
 pub(crate) fn linked(context: &Context, policy: &Policy) -> Result<Vec<Package>> {
     let mut names = BTreeSet::new();
     for target in &policy.targets {
-        let base = ["tree", "--package", "cliplead", "--edges", "normal,no-proc-macro", "--prefix", "none"];
+        let base = [
+            "tree",
+            "--package",
+            "cliplead",
+            "--edges",
+            "normal,no-proc-macro",
+            "--prefix",
+            "none",
+            "--all-features",
+        ];
         let text = context.cargo(&[base.as_slice(), &["--target", target]].concat()).stdout()?;
         names.extend(text.lines().filter_map(name_and_version));
     }

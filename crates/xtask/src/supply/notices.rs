@@ -13,8 +13,8 @@ use crate::supply::Package;
 const OPENING: &str = "\
 Third-party software in cliplead
 
-The default build of cliplead for Linux holds code of the packages below, unchanged, under their own licences. Of
-alternatives (OR), cliplead takes MIT where it is offered. After each package stand its licence, where its source is kept,
+Builds of cliplead hold code of the packages below, unchanged, under their own licences: each build those that its system
+and its features need. Of alternatives (OR), cliplead takes MIT where it is offered. After each package stand its licence, where its source is kept,
 its copyright notices, and the numbers of its texts at the end. The source of every package, those under MPL-2.0 among
 them, is on https://crates.io too, under the name and version given.
 
@@ -43,11 +43,16 @@ pub(crate) struct Notice {
     pub(crate) files: BTreeMap<String, String>,
 }
 
-/// Reads what the packages' folders hold, and the version of the SQLite that is built in.
+/// Reads what the packages' folders hold, and the version of the SQLite that is built in. Libraries of C that a package carries
+/// get a notice of their own.
 pub(crate) fn read(packages: &[Package]) -> Result<(Vec<Notice>, String)> {
     let mut sqlite = None;
     let mut notices = Vec::new();
     for package in packages {
+        let dbus = package.folder.join("vendor/dbus");
+        if dbus.is_dir() {
+            notices.push(libdbus(&dbus)?);
+        }
         let amalgamation = package.folder.join("sqlite3/sqlite3.c");
         if amalgamation.is_file() {
             sqlite = Some(blessing(&String::from_utf8_lossy(&std::fs::read(&amalgamation)?))?);
@@ -76,6 +81,39 @@ fn files(folder: &Path) -> Result<BTreeMap<String, String>> {
         }
     }
     Ok(files)
+}
+
+/// The entry of libdbus: the Academic Free License, of the two that it offers.
+fn libdbus(folder: &Path) -> Result<Notice> {
+    let read = |name: &str| {
+        let path = folder.join(name);
+        std::fs::read(&path)
+            .map(|bytes| String::from_utf8_lossy(&bytes).into_owned())
+            .with_context(|| format!("{} cannot be read", path.display()))
+    };
+    libdbus_entry(&read("configure.ac")?, &read("COPYING")?)
+}
+
+/// From what its build and its licences say.
+fn libdbus_entry(configure: &str, copying: &str) -> Result<Notice> {
+    let part = |name: &str| {
+        let opening = format!("m4_define([dbus_{name}_version], [");
+        let number = configure.lines().find_map(|line| line.strip_prefix(&opening)?.split(']').next());
+        number.with_context(|| format!("libdbus does not say its {name} version where it did"))
+    };
+    let version = format!("{}.{}.{}", part("major")?, part("minor")?, part("micro")?);
+    let text =
+        copying.split_once("START OF GNU GENERAL PUBLIC LICENSE").map(|(academic, _)| academic.to_owned());
+    let text = text.filter(|text| text.contains("Academic Free License"));
+    let text = text.context("libdbus's COPYING does not hold the Academic Free License where it did")?;
+    Ok(Notice {
+        name: "libdbus".to_owned(),
+        version,
+        license: "AFL-2.1 (C, built by libdbus-sys, in builds for Linux with the feature ble-portable alone)"
+            .to_owned(),
+        repository: "https://gitlab.freedesktop.org/dbus/dbus".to_owned(),
+        files: BTreeMap::from([("COPYING".to_owned(), text)]),
+    })
 }
 
 /// The entry of SQLite, from the head of its source.
@@ -238,6 +276,18 @@ mod tests {
         ] {
             assert_eq!(is_copyright(line), is, "{line}");
         }
+    }
+
+    #[test]
+    fn libdbus_tells_its_version_and_comes_under_one_of_its_two_licences() {
+        let configure = "x\nm4_define([dbus_major_version], [1])\nm4_define([dbus_minor_version], [14])\n\
+                         m4_define([dbus_micro_version], [4])\n";
+        let copying =
+            "The Academic Free License\nv. 2.1\n-----\nSTART OF GNU GENERAL PUBLIC LICENSE\nother\n";
+        let entry = libdbus_entry(configure, copying).unwrap();
+        assert_eq!((entry.version.as_str(), entry.license.starts_with("AFL-2.1")), ("1.14.4", true));
+        assert_eq!(entry.files["COPYING"], "The Academic Free License\nv. 2.1\n-----\n");
+        assert!(libdbus_entry("", copying).is_err() && libdbus_entry(configure, "GPL alone").is_err());
     }
 
     #[test]

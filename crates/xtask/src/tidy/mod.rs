@@ -6,6 +6,7 @@ mod graph;
 mod lines;
 mod shown_by;
 mod size;
+mod systems;
 mod words;
 
 use std::fmt;
@@ -63,6 +64,7 @@ pub(crate) fn check(context: &Context) -> Result<Vec<Finding>> {
     graph::check_core_openings(&graph, &sources, &mut findings);
     docs::check(&graph, &sources, &mut findings);
     shown_by::check(&sources, &mut findings);
+    systems::check(&sources, &mut findings);
     findings.sort_by(|a, b| (&a.file, a.line).cmp(&(&b.file, b.line)));
     Ok(findings)
 }

@@ -4,7 +4,7 @@ use super::fake::Fake;
 use super::*;
 use crate::conformance::{Bench, check};
 
-struct BleBench(BleAdapter, std::sync::Arc<Fake>);
+struct BleBench(both::Tested, std::sync::Arc<Fake>);
 
 /// Three values; each makes one packet.
 const VALUES: [[u8; 2]; 3] = [[0x65, 0x08], [0x66, 0x08], [0xCE, 0xFF]];
@@ -53,5 +53,5 @@ async fn ble() {
     let fake = std::sync::Arc::new(Fake::new(vec![device]));
     // The task that takes connections is there before the contract's count of tasks.
     fake.until(|world| world.radio).await;
-    check(&mut BleBench(BleAdapter::on_bus(&fake.address()), fake)).await.unwrap();
+    check(&mut BleBench(adapter(&fake), fake)).await.unwrap();
 }

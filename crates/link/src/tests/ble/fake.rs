@@ -19,6 +19,9 @@ const DESCRIPTOR: &str = "org.bluez.GattDescriptor1";
 /// Bounds a hang only.
 const HANG: std::time::Duration = std::time::Duration::from_secs(120);
 
+/// The folder of the bus, in a process whose client takes its bus from the environment.
+pub(super) const BUS: &str = "CLIPLEAD_TEST_BUS";
+
 pub(super) const RADIO: &str = "/org/bluez/hci0";
 
 #[derive(Clone, Debug)]
@@ -73,6 +76,8 @@ pub(super) struct World {
     pub(super) calls: BTreeMap<String, u32>,
     /// Every call to the service, in order: method and object.
     pub(super) log: Vec<(String, String)>,
+    /// Somebody switched the radio on.
+    pub(super) switched_on: bool,
     /// Who has a scan running. The service ends it when its client goes; a connection it keeps.
     pub(super) discovering: BTreeSet<usize>,
     /// The services of a connected device are never found.
@@ -122,6 +127,18 @@ impl Fake {
         let fake = Self { dir: folder(), shared: Arc::default(), tasks: Arc::default() };
         fake.change(|world| (world.radio, world.powered, world.devices) = (true, true, devices));
         fake.bus_up();
+        fake
+    }
+
+    /// A socket that takes connections and never answers.
+    pub(super) fn that_says_nothing() -> Self {
+        let fake = Self { dir: folder(), shared: Arc::default(), tasks: Arc::default() };
+        let listener = StdListener::bind(fake.dir.join("bus")).unwrap();
+        let held = tokio::spawn(async move {
+            let _listener = listener;
+            std::future::pending::<()>().await;
+        });
+        fake.tasks.lock().unwrap().push(held.abort_handle());
         fake
     }
 
@@ -265,6 +282,10 @@ impl Drop for Fake {
 
 /// A folder of one fake.
 fn folder() -> std::path::PathBuf {
+    if let Some(folder) = std::env::var_os(BUS).map(std::path::PathBuf::from) {
+        std::fs::create_dir_all(&folder).unwrap();
+        return folder;
+    }
     static NEXT: std::sync::atomic::AtomicU32 = std::sync::atomic::AtomicU32::new(0);
     let nth = NEXT.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
     let path = std::env::temp_dir().join(format!("cliplead-bus-{}-{nth}", std::process::id()));
@@ -305,6 +326,10 @@ enum Answer {
     Connected(String, bool),
     Refused(&'static str),
     Silence,
+    /// Names of the objects below.
+    Below(String),
+    /// All properties of an interface of an object, or one of them.
+    Properties(String),
 }
 
 fn decide(world: &mut World, path: &str, member: &str, peer: usize) -> Answer {
@@ -320,7 +345,15 @@ fn decide(world: &mut World, path: &str, member: &str, peer: usize) -> Answer {
     let device = world.devices.iter_mut().find(|device| path.starts_with(&device.path()));
     match member {
         "Hello" => Answer::Text(format!(":1.{}", 100 + peer)),
-        "AddMatch" | "SetDiscoveryFilter" => Answer::Nothing,
+        "AddMatch" | "RemoveMatch" | "SetDiscoveryFilter" => Answer::Nothing,
+        "Introspect" => Answer::Below(path.to_owned()),
+        "GetAll" | "Get" => Answer::Properties(path.to_owned()),
+        // The one property that a client sets here: Powered, of the radio, to true.
+        "Set" => {
+            world.switched_on |= !world.powered;
+            world.powered = true;
+            Answer::Nothing
+        }
         "StartDiscovery" if world.powered => {
             if world.discovering.insert(peer) {
                 Answer::Nothing
@@ -387,6 +420,11 @@ async fn answer(connection: &Connection, message: &Message, peer: usize, shared:
             let objects = objects(&shared.world.lock().unwrap());
             connection.reply(&header, &objects).await
         }
+        Answer::Below(path) => {
+            let below = below(&shared.world.lock().unwrap(), &path);
+            connection.reply(&header, &below).await
+        }
+        Answer::Properties(path) => properties(connection, message, shared, &path).await,
         Answer::Refused(name) => connection.reply_error(&header, name, &"refused by the test").await,
         Answer::Bytes(value, of) => {
             if let Some(path) = of {
@@ -403,6 +441,40 @@ async fn answer(connection: &Connection, message: &Message, peer: usize, shared:
     let _ = sent;
 }
 
+/// The objects right below this one, as an introspection says it.
+fn below(world: &World, path: &str) -> String {
+    let above = format!("{}/", path.trim_end_matches('/'));
+    let names: BTreeSet<String> = objects(world)
+        .keys()
+        .filter_map(|known| known.as_str().strip_prefix(&above)?.split('/').next().map(str::to_owned))
+        .collect();
+    let nodes: String = names.iter().map(|name| format!("<node name=\"{name}\"/>")).collect();
+    format!("<node>{nodes}</node>")
+}
+
+async fn properties(
+    connection: &Connection,
+    message: &Message,
+    shared: &Shared,
+    path: &str,
+) -> zbus::Result<()> {
+    let header = message.header();
+    let body = message.body();
+    let one: Option<(String, String)> = body.deserialize().ok();
+    let interface =
+        one.as_ref().map_or_else(|| body.deserialize().unwrap(), |(interface, _)| interface.clone());
+    let all = objects(&shared.world.lock().unwrap());
+    let found = all.iter().find(|(known, _)| known.as_str() == path);
+    let found = found.and_then(|(_, interfaces)| interfaces.get(interface.as_str()));
+    match (found, one) {
+        (Some(properties), None) => connection.reply(&header, properties).await,
+        (Some(properties), Some((_, name))) => connection.reply(&header, &properties[name.as_str()]).await,
+        (None, _) => {
+            connection.reply_error(&header, "org.freedesktop.DBus.Error.UnknownObject", &"not there").await
+        }
+    }
+}
+
 type Interfaces = HashMap<&'static str, HashMap<&'static str, Variant<'static>>>;
 
 fn objects(world: &World) -> HashMap<OwnedObjectPath, Interfaces> {
@@ -412,26 +484,40 @@ fn objects(world: &World) -> HashMap<OwnedObjectPath, Interfaces> {
         all.insert(OwnedObjectPath::try_from(path).unwrap(), interfaces);
     };
     if world.radio {
-        put(RADIO.to_owned(), ADAPTER, vec![("Powered", Variant::from(world.powered))]);
+        let properties = vec![
+            ("Powered", Variant::from(world.powered)),
+            ("Discovering", Variant::from(!world.discovering.is_empty())),
+            ("Address", Variant::from("C0:00:00:00:00:01")),
+            ("AddressType", Variant::from("public")),
+            ("Name", Variant::from("test")),
+            ("Alias", Variant::from("test")),
+            ("Modalias", Variant::from("usb:v1D6Bp0246d0542")),
+        ];
+        put(RADIO.to_owned(), ADAPTER, properties);
     }
     for device in &world.devices {
         let mut properties = vec![
             ("Address", Variant::from(device.address)),
             ("AddressType", Variant::from(if device.random { "random" } else { "public" })),
             ("Name", Variant::from(device.name)),
+            ("Alias", Variant::from(device.name)),
+            ("Paired", Variant::from(false)),
+            ("Trusted", Variant::from(false)),
+            ("Blocked", Variant::from(false)),
+            ("LegacyPairing", Variant::from(false)),
             ("Connected", Variant::from(device.connected)),
             ("ServicesResolved", Variant::from(device.connected && !world.unresolved)),
             ("UUIDs", Variant::from(vec![full(device.service)])),
         ];
         properties.extend(device.rssi.map(|rssi| ("RSSI", Variant::from(rssi))));
         put(device.path(), DEVICE, properties);
-        if !device.connected {
+        if !device.connected || world.unresolved {
             continue;
         }
         put(
             format!("{}/service0010", device.path()),
             SERVICE,
-            vec![("UUID", Variant::from(full(device.service)))],
+            vec![("UUID", Variant::from(full(device.service))), ("Primary", Variant::from(true))],
         );
         for (at, part) in device.parts.iter().enumerate() {
             let own = device.part_path(at);

@@ -28,12 +28,12 @@ async fn heals(name: &str, fault: impl AsyncFnOnce(&Fake), mend: impl AsyncFnOnc
     follower.delivers(&fake, &device).await;
     let took = back.elapsed();
     println!("{name}: back after {} ms, {} wrong", took.as_millis(), follower.wrong.len());
-    assert!(took <= BACK_MAX, "{name}: {took:?}");
+    assert!(portable() || took <= BACK_MAX, "{name}: {took:?}");
     follower.delivers(&fake, &device).await;
     assert_eq!((follower.wrong.len(), follower.decoder.counters().faults()), (0, 0), "{name}");
     assert_eq!(follower.link.counters().panics, 0);
     fake.change(|world| {
-        assert_eq!(world.called("Set"), 0, "{name}: a property was set");
+        assert!(!world.switched_on && (portable() || world.called("Set") == 0), "{name}: a property was set");
         world.called("Connect")
     })
 }
@@ -116,28 +116,44 @@ async fn the_bus_goes_and_comes_back() {
     heals("bus gone and back", async |fake| fake.bus_down(), async |fake| fake.bus_up()).await;
 }
 
-#[tokio::test(start_paused = true)]
-async fn a_method_without_an_answer_holds_up_for_its_time_limit_only() {
-    for method in ["Hello", "GetManagedObjects", "Connect", "StartNotify", "ReadValue", "AddMatch"] {
-        let fault = async |fake: &Fake| {
-            fake.change(|world| world.muted.insert(method));
-            fake.disconnect(0).await;
-        };
-        let mend = async |fake: &Fake| {
-            let before = fake.change(|world| world.called(method));
-            fake.until(|world| world.called(method) > before).await;
-            fake.change(|world| world.muted.clear());
-        };
-        heals(method, fault, mend).await;
-    }
+/// One method of the service or the bus gives no answer: each costs its time limit, no more.
+async fn without_an_answer(method: &'static str) {
+    let fault = async |fake: &Fake| {
+        fake.change(|world| world.muted.insert(method));
+        fake.disconnect(0).await;
+    };
+    let mend = async |fake: &Fake| {
+        let before = fake.change(|world| world.called(method));
+        fake.until(|world| world.called(method) > before).await;
+        fake.change(|world| world.muted.clear());
+    };
+    heals(method, fault, mend).await;
+}
+
+/// A test of its own for each, so that they run side by side.
+macro_rules! without_an_answer {
+    ($($name:ident: $method:literal),* $(,)?) => {$(
+        #[tokio::test(start_paused = true)]
+        async fn $name() {
+            without_an_answer($method).await;
+        }
+    )*};
+}
+
+without_an_answer! {
+    a_greeting_without_an_answer: "Hello",
+    a_list_without_an_answer: "GetManagedObjects",
+    a_connect_without_an_answer: "Connect",
+    a_subscription_without_an_answer: "StartNotify",
+    a_descriptor_without_an_answer: "ReadValue",
+    a_rule_for_signals_without_an_answer: "AddMatch",
 }
 
 /// A socket that takes connections and says nothing: measured, the usual library blocks its thread for ever.
 #[tokio::test(start_paused = true)]
 async fn a_bus_that_says_nothing_is_told() {
-    let dir = crate::tests::TestDir::new();
-    let _listener = std::os::unix::net::UnixListener::bind(dir.join("bus")).unwrap();
-    let adapter = BleAdapter::on_bus(&format!("unix:path={}", dir.join("bus").display()));
+    let mute = Fake::that_says_nothing();
+    let adapter = adapter(&mute);
     let mut link = adapter.open(&format!("ble:{FIRST}").parse().unwrap(), &OpenOptions::default()).unwrap();
     let told = Absence::NoBluetooth { detail: "no answer in 5 s".to_owned() };
     until(&mut *link, &LinkState::Absent(told)).await;
@@ -259,7 +275,7 @@ async fn one_characteristic_that_falls_silent_is_subscribed_to_again() {
         follower.sent.insert((0, raw));
         assert!(fake.notify(&kept, i16::try_from(raw).unwrap().to_le_bytes().to_vec()).await);
         while !follower.step().await.contains(&(0, raw)) {}
-        tokio::time::advance(SILENCE / 10).await;
+        pass(SILENCE / 10).await;
     }
     follower.delivers(&fake, &device).await;
     assert!(!follower.states.iter().any(|state| state.starts_with("lost")), "{:?}", follower.states);
@@ -271,7 +287,7 @@ async fn one_characteristic_that_falls_silent_is_subscribed_to_again() {
 async fn a_panic_in_a_session_is_counted_and_healed() {
     let device = meter(FIRST);
     let fake = Fake::new(vec![device.clone()]);
-    let adapter = BleAdapter::on_bus(&fake.address());
+    let adapter = adapter(&fake);
     let options = OpenOptions { silence: Some(SILENCE), ..OpenOptions::default() };
     let link = adapter.open(&format!("ble:{FIRST}").parse().unwrap(), &options).unwrap();
     let mut follower = Follower::new(link);
@@ -279,7 +295,7 @@ async fn a_panic_in_a_session_is_counted_and_healed() {
         follower.opened(&fake, &device).await;
         follower.delivers(&fake, &device).await;
         follower.states.clear();
-        adapter.trip.store(true, std::sync::atomic::Ordering::Relaxed);
+        adapter.trip().store(true, std::sync::atomic::Ordering::Relaxed);
         follower.send(&fake, &device).await;
         while !follower.states.iter().any(|state| state.contains("a defect, please report it")) {
             follower.step().await;

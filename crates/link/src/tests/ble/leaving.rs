@@ -6,7 +6,7 @@ use crate::{CLOSE_TIME_MAX, Registry};
 
 /// A link of a registry, as a program has it.
 fn link_of(fake: &Fake) -> (Registry, Box<dyn Link>) {
-    let registry = Registry::new().with(BleAdapter::on_bus(&fake.address()));
+    let registry = Registry::new().with(adapter(fake));
     let options = OpenOptions { silence: Some(SILENCE), ..OpenOptions::default() };
     let link = registry.open(&format!("ble:{FIRST}"), &options).unwrap();
     (registry, link)
@@ -38,24 +38,24 @@ async fn the_scan_ends_when_nothing_was_found() {
 async fn a_scan_that_was_refused_is_not_stopped() {
     let fake = Fake::new(vec![]);
     fake.change(|world| world.powered = false);
-    assert!(BleAdapter::on_bus(&fake.address()).scan().await.is_err());
+    assert!(adapter(&fake).scan().unwrap().await.is_err());
     fake.change(|world| {
         world.powered = true;
         world.refused.insert("StartDiscovery", 1);
     });
-    assert!(BleAdapter::on_bus(&fake.address()).scan().await.is_err());
+    assert!(adapter(&fake).scan().unwrap().await.is_err());
     fake.change(|world| assert_eq!(world.called("StopDiscovery"), 0));
 }
 
 #[tokio::test(start_paused = true)]
 async fn a_scan_for_the_list_ends_whole_or_broken_off() {
     let fake = Fake::new(vec![meter(FIRST)]);
-    let adapter = BleAdapter::on_bus(&fake.address());
-    adapter.scan().await.unwrap();
+    let adapter = adapter(&fake);
+    adapter.scan().unwrap().await.unwrap();
     fake.change(|world| assert_eq!((world.called("StopDiscovery"), world.left()), (1, (0, 0))));
     let begun = async {
         tokio::select! {
-            _ = adapter.scan() => panic!("a scan takes its time"),
+            _ = adapter.scan().unwrap() => panic!("a scan takes its time"),
             () = fake.until(|world| world.called("StartDiscovery") == 2) => {}
         }
     };
@@ -108,7 +108,8 @@ async fn closing_has_an_end_and_says_what_is_left() {
     fake.change(|world| world.muted.insert("Disconnect"));
     let begun = tokio::time::Instant::now();
     let left = registry.close().await.unwrap_err();
-    assert_eq!(begun.elapsed(), CLOSE_TIME_MAX);
+    let took = begun.elapsed();
+    assert!(took == CLOSE_TIME_MAX || portable() && took > CLOSE_TIME_MAX, "{took:?}");
     assert_eq!(left.links, [("ble", 1)]);
     assert!(left.to_string().contains("bluetoothctl disconnect"), "{left}");
     drop(link);
@@ -119,7 +120,7 @@ async fn closing_has_an_end_and_says_what_is_left() {
 async fn closing_reaches_through_every_wrapper() {
     let profile = Profile::parse(PROFILE).unwrap();
     let fake = Fake::new(vec![meter(FIRST)]);
-    let ble = || BleAdapter::on_bus(&fake.address());
+    let ble = || adapter(&fake);
     let rates = crate::FaultRates::default();
     let adapters: [Box<dyn Adapter>; 3] = [
         Box::new(crate::TracedAdapter::new(ble(), |_, _| {})),

@@ -1,0 +1,125 @@
+//! What the daemon shows once it may: a verdict, a figure or an amendment, each with whether it is in the history. Plain data
+//! and its names; `store` says when something may be shown.
+
+use judge::verdict::Verdict;
+use record::{FollowUpJson, FollowUpKind, VerdictJson};
+
+use super::keeper::Key;
+
+/// A verdict that may be shown.
+#[derive(Clone)]
+pub(crate) struct Kept {
+    /// The verdict.
+    pub(crate) verdict: Verdict,
+    /// As it is written.
+    pub(crate) json: VerdictJson,
+    /// Whether it is in the history.
+    pub(crate) saved: Saved,
+}
+
+/// A figure or an amendment that may be shown.
+#[derive(Clone)]
+pub(crate) struct KeptFollowUp {
+    /// Its place among those of the round.
+    pub(super) seq: u64,
+    /// As it is written.
+    pub(crate) json: FollowUpJson,
+    /// Whether it is in the history.
+    pub(crate) saved: Saved,
+}
+
+/// Either of them.
+#[derive(Clone)]
+pub(super) enum Shown {
+    Verdict(Kept),
+    FollowUp(KeptFollowUp),
+}
+
+/// Whether something is in the history.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Saved {
+    /// It is.
+    Yes,
+    /// No history is kept.
+    NothingKept,
+    /// It is not, and should be.
+    No,
+}
+
+impl Shown {
+    pub(super) fn key(&self) -> Key {
+        match self {
+            Self::Verdict(kept) => Key::Verdict(kept.verdict.number),
+            Self::FollowUp(kept) => Key::FollowUp(kept.seq),
+        }
+    }
+
+    /// The same, stored.
+    pub(super) fn saved(mut self) -> Self {
+        match &mut self {
+            Self::Verdict(kept) => kept.saved = Saved::Yes,
+            Self::FollowUp(kept) => kept.saved = Saved::Yes,
+        }
+        self
+    }
+
+    /// "a verdict", "a figure", "an amendment".
+    pub(super) fn a_name(&self) -> &'static str {
+        match self {
+            Self::Verdict(_) => "a verdict",
+            Self::FollowUp(kept) => match kept.json.event {
+                FollowUpKind::Completed => "a figure",
+                FollowUpKind::Amended => "an amendment",
+            },
+        }
+    }
+
+    /// Which one of this round it is.
+    pub(super) fn which(&self) -> String {
+        match self {
+            Self::Verdict(kept) => format!("verdict {} of this round", kept.verdict.number),
+            Self::FollowUp(kept) => {
+                let what = match kept.json.event {
+                    FollowUpKind::Completed => "a figure",
+                    FollowUpKind::Amended => "the amendment",
+                };
+                format!("{what} of verdict {} of this round", kept.json.number)
+            }
+        }
+    }
+}
+
+/// How much is not in the history and should be.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Unsaved {
+    verdicts: usize,
+    follow_ups: usize,
+}
+
+impl Unsaved {
+    pub(super) fn count(&mut self, what: &Shown) {
+        match what {
+            Shown::Verdict(_) => self.verdicts += 1,
+            Shown::FollowUp(_) => self.follow_ups += 1,
+        }
+    }
+
+    pub(super) fn and(self, other: Self) -> Self {
+        Self { verdicts: self.verdicts + other.verdicts, follow_ups: self.follow_ups + other.follow_ups }
+    }
+
+    pub(super) fn is_nothing(self) -> bool {
+        self == Self::default()
+    }
+
+    /// "2 verdict(s) and 1 figure(s) or amendment(s)".
+    pub(super) fn words(self) -> String {
+        match (self.verdicts, self.follow_ups) {
+            (verdicts, 0) => format!("{verdicts} verdict(s)"),
+            (0, follow_ups) => format!("{follow_ups} figure(s) or amendment(s)"),
+            (verdicts, follow_ups) => {
+                format!("{verdicts} verdict(s) and {follow_ups} figure(s) or amendment(s)")
+            }
+        }
+    }
+}

@@ -1,0 +1,70 @@
+//! What the program asks of the system: the clock, signals, its own streams, files that must not keep it waiting, free space, and the
+//! words that fit the system. Every system gives the same items; the rest of the crate asks for no system. Holds the
+//! choice alone.
+
+#[cfg(target_os = "linux")]
+mod linux;
+#[cfg(target_os = "macos")]
+mod macos;
+#[cfg(all(unix, not(any(target_os = "linux", target_os = "macos"))))]
+mod other_unix;
+#[cfg(unix)]
+mod unix;
+#[cfg(windows)]
+mod windows;
+
+#[cfg(target_os = "linux")]
+pub(crate) use linux::*;
+#[cfg(target_os = "macos")]
+pub(crate) use macos::*;
+#[cfg(all(unix, not(any(target_os = "linux", target_os = "macos"))))]
+pub(crate) use other_unix::*;
+#[cfg(unix)]
+pub(crate) use unix::*;
+#[cfg(windows)]
+pub(crate) use windows::*;
+
+/// What carries the bytes of the demo's meter (`link::PlayedMeter`).
+#[cfg(unix)]
+macro_rules! meter_line {
+    () => {
+        "on a real pseudo-terminal"
+    };
+}
+#[cfg(not(unix))]
+macro_rules! meter_line {
+    () => {
+        "in memory"
+    };
+}
+pub(crate) use meter_line;
+
+/// A serial port as the examples of `--help` name it.
+#[cfg(target_os = "linux")]
+macro_rules! port_example {
+    () => {
+        "serial:/dev/serial/by-id/usb-..."
+    };
+}
+#[cfg(not(target_os = "linux"))]
+macro_rules! port_example {
+    () => {
+        "serial:usb=VVVV:PPPP:SERIAL"
+    };
+}
+pub(crate) use port_example;
+
+/// The same, for a port of any kind.
+#[cfg(target_os = "linux")]
+macro_rules! any_port {
+    () => {
+        "serial:/dev/serial/by-id/..."
+    };
+}
+#[cfg(not(target_os = "linux"))]
+macro_rules! any_port {
+    () => {
+        port_example!()
+    };
+}
+pub(crate) use any_port;

@@ -1,0 +1,169 @@
+//! What the link asks of a system's Bluetooth, whichever backend does it: radios, devices in range, scan, connection,
+//! characteristics and their values. Holds the trait and its words; no backend.
+
+use std::fmt::Debug;
+use std::future::Future;
+use std::time::Duration;
+
+use wire::gatt::Uuid;
+
+use crate::error::Absence;
+
+/// The longest wait for any one answer.
+pub(super) const CALL_TIME_MAX: Duration = Duration::from_secs(5);
+
+/// Why a call gave nothing.
+#[derive(Debug)]
+pub(super) enum CallFault {
+    /// No answer within this time.
+    Stalled(Duration),
+    /// The service said no, or the way to it is gone.
+    Refused(String),
+}
+
+impl CallFault {
+    /// In words, for an [`Absence`].
+    pub(super) fn words(self) -> String {
+        match self {
+            Self::Stalled(limit) => format!("no answer in {} s", limit.as_secs()),
+            Self::Refused(detail) => detail,
+        }
+    }
+
+    pub(super) fn service(self) -> Absence {
+        Absence::NoBluetooth { detail: self.words() }
+    }
+
+    /// Somebody else's scan is just beginning; what it finds is there for all.
+    pub(super) fn scans_already(&self) -> bool {
+        matches!(self, Self::Refused(why) if why.contains("org.bluez.Error.InProgress"))
+    }
+}
+
+/// Whether a radio is on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Power {
+    On,
+    Off,
+    /// The system does not say, or not to this program.
+    #[allow(dead_code, reason = "BlueZ always says")]
+    Unknown,
+}
+
+/// A Bluetooth radio of this machine.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Radio {
+    /// The backend's own name for it.
+    pub(super) key: String,
+    pub(super) power: Power,
+}
+
+/// A device in range.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Seen {
+    /// The backend's own name for it.
+    pub(super) key: String,
+    /// The key of the radio that hears it.
+    pub(super) radio: String,
+    /// Its address in capitals, or `id=...` where the system hides addresses: what stands behind `ble:`.
+    pub(super) address: String,
+    pub(super) name: String,
+    /// Sorted.
+    pub(super) services: Vec<Uuid>,
+    pub(super) connected: bool,
+    /// Its address may change by itself, for privacy.
+    pub(super) is_random: bool,
+}
+
+/// A characteristic of a connected device.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Listed {
+    /// The backend's own name for it; in the order of the handles where the backend knows that order.
+    pub(super) key: String,
+    /// Its place among all characteristics of the device, from 0.
+    pub(super) place: usize,
+    pub(super) service: Uuid,
+    pub(super) uuid: Uuid,
+    /// Which of several with these two UUIDs, from 1, or [`wire::gatt::packet::INSTANCE_UNKNOWN`].
+    pub(super) instance: u8,
+    /// It sends by itself.
+    pub(super) sends: bool,
+    pub(super) readable: bool,
+    /// Short UUID and key of each descriptor, in the order of the handles.
+    pub(super) descriptors: Vec<(u16, String)>,
+}
+
+/// What a connected device has.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct Roster {
+    /// In the order of the places.
+    pub(super) listed: Vec<Listed>,
+    /// What it has and this backend cannot read, in words.
+    pub(super) withheld: Vec<String>,
+}
+
+/// What a backend tells by itself.
+#[derive(Debug)]
+pub(super) enum Signal {
+    /// A characteristic sent a value.
+    Value { key: String, value: Vec<u8> },
+    /// The connection to a device ended, or the device is gone.
+    DeviceGone { key: String },
+    /// A radio was switched off or is gone.
+    RadioGone { key: String },
+    /// Parts of a device are gone: what was known of it holds no longer.
+    PartGone { key: String },
+    /// The Bluetooth service, or the way to it, is gone.
+    Closed,
+    /// Code of a library below failed and was caught; what it did is undone or missing. In words.
+    #[allow(dead_code, reason = "the backend for BlueZ is all our own")]
+    Panicked { words: String },
+}
+
+/// A connection to the system's Bluetooth. Cheap to clone; the last one closes it. Each call ends by itself, within
+/// [`CALL_TIME_MAX`] where no other limit is named.
+pub(super) trait Central: Clone + Debug + Send + Sync + Sized + 'static {
+    /// Where the service is.
+    type Place: Clone + Debug + Send + Sync + 'static;
+    /// Where signals come from.
+    type Signals: Send;
+
+    /// Connects to the service.
+    fn open(place: &Self::Place) -> impl Future<Output = Result<(Self, Self::Signals), Absence>> + Send;
+
+    /// The next signal. Cancel-safe. After [`Signal::Closed`] nothing more is asked for.
+    fn next(signals: &mut Self::Signals) -> impl Future<Output = Signal> + Send;
+
+    /// The radios there are. Switches none on.
+    fn radios(&self) -> impl Future<Output = Result<Vec<Radio>, CallFault>> + Send;
+
+    /// The devices in range, as known now: heard by a scan, or connected.
+    fn devices(&self) -> impl Future<Output = Result<Vec<Seen>, CallFault>> + Send;
+
+    /// Starts a scan on a radio that is on.
+    fn start_scan(&self, radio: &str) -> impl Future<Output = Result<(), CallFault>> + Send;
+
+    /// Ends it.
+    fn stop_scan(&self, radio: &str) -> impl Future<Output = Result<(), CallFault>> + Send;
+
+    /// Connects to a device and asks for its signals.
+    fn connect(&self, seen: &Seen) -> impl Future<Output = Result<(), CallFault>> + Send;
+
+    /// Lets a device go.
+    fn disconnect(&self, device: &str) -> impl Future<Output = Result<(), CallFault>> + Send;
+
+    /// What a connected device has. `Ok(None)`: not known yet. `Err(None)`: the device is gone.
+    fn roster(&self, seen: &Seen) -> impl Future<Output = Result<Option<Roster>, Option<CallFault>>> + Send;
+
+    /// Reads the value of a characteristic.
+    fn read(&self, key: &str) -> impl Future<Output = Result<Vec<u8>, CallFault>> + Send;
+
+    /// Reads the value of a descriptor.
+    fn read_descriptor(&self, key: &str) -> impl Future<Output = Result<Vec<u8>, CallFault>> + Send;
+
+    /// Asks a characteristic to send.
+    fn subscribe(&self, key: &str) -> impl Future<Output = Result<(), CallFault>> + Send;
+
+    /// Asks it to stop. A refusal says that nothing was subscribed to.
+    fn unsubscribe(&self, key: &str) -> impl Future<Output = Result<(), CallFault>> + Send;
+}

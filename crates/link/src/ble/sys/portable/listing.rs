@@ -1,0 +1,210 @@
+//! What the library shows of a device, beside what the system says it has: a roster in the order of the handles, and what has to be
+//! withheld because the library shows one of several. Pure; asks nothing.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use wire::gatt::Uuid;
+use wire::gatt::packet::INSTANCE_UNKNOWN;
+
+use super::super::library::api::{CharPropFlags, Characteristic, Service};
+use super::order::READS_THEM_APART;
+use super::worker::Part;
+use crate::ble::central::{Listed, Roster};
+
+/// A characteristic that the system says the device has.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Ordered {
+    pub(super) service: Uuid,
+    pub(super) uuid: Uuid,
+    /// How many Presentation Formats (0x2904) describe it.
+    pub(super) formats: usize,
+}
+
+/// The parts of a device by key.
+pub(super) type Parts = BTreeMap<String, Part>;
+
+/// The key of the characteristic with these UUIDs.
+pub(super) fn key_of(parts: &Parts, service: Uuid, uuid: Uuid) -> Option<String> {
+    let is = |part: &Part| part.descriptor.is_none() && pair(&part.characteristic) == (service, uuid);
+    parts.iter().find(|(_, part)| is(part)).map(|(key, _)| key.clone())
+}
+
+fn pair(of: &Characteristic) -> (Uuid, Uuid) {
+    (Uuid(*of.service_uuid.as_bytes()), Uuid(*of.uuid.as_bytes()))
+}
+
+/// The roster, and its parts. `order`: what the system says there is, by handle; `None`: it cannot be asked, so that nobody knows
+/// whether what is shown is one of several.
+pub(super) fn roster(services: &BTreeSet<Service>, order: Option<&[Ordered]>) -> (Roster, Parts) {
+    let shown: BTreeMap<(Uuid, Uuid), &Characteristic> =
+        services.iter().flat_map(|service| &service.characteristics).map(|c| (pair(c), c)).collect();
+    let (mut roster, mut parts) = (Roster::default(), Parts::new());
+    let Some(order) = order else {
+        for (place, characteristic) in shown.into_values().enumerate() {
+            roster.listed.push(listed(place, characteristic, INSTANCE_UNKNOWN, &mut parts));
+        }
+        return (roster, parts);
+    };
+    let mut told = BTreeSet::new();
+    for (place, ordered) in order.iter().enumerate() {
+        let Ordered { service, uuid, formats } = *ordered;
+        let several = order.iter().filter(|other| (other.service, other.uuid) == (service, uuid)).count();
+        let characteristic = shown.get(&(service, uuid)).copied();
+        let why = match characteristic {
+            _ if several > 1 => format!("it has {several} of them, and this way shows one and not which"),
+            Some(_) if formats > 1 => {
+                format!("{formats} formats describe it, and this way shows one of them")
+            }
+            None => "this way does not show it".to_owned(),
+            Some(characteristic) => {
+                roster.listed.push(listed(place, characteristic, 1, &mut parts));
+                continue;
+            }
+        };
+        // Nobody misses the values of what never gives any.
+        let gives = characteristic.is_none_or(|shown| sends(shown) || reads(shown));
+        if gives && told.insert((service, uuid)) {
+            roster.withheld.push(format!(
+                "characteristic {uuid} of service {service} is not read: {why}; {READS_THEM_APART}"
+            ));
+        }
+    }
+    (roster, parts)
+}
+
+fn sends(characteristic: &Characteristic) -> bool {
+    characteristic.properties.intersects(CharPropFlags::NOTIFY | CharPropFlags::INDICATE)
+}
+
+fn reads(characteristic: &Characteristic) -> bool {
+    characteristic.properties.contains(CharPropFlags::READ)
+}
+
+fn listed(place: usize, characteristic: &Characteristic, instance: u8, parts: &mut Parts) -> Listed {
+    let key = format!("{place:03}");
+    let mut part = |key: &str, descriptor| {
+        parts.insert(key.to_owned(), Part { characteristic: characteristic.clone(), descriptor });
+    };
+    part(&key, None);
+    let mut descriptors = Vec::new();
+    for descriptor in &characteristic.descriptors {
+        let Some(kind) = Uuid(*descriptor.uuid.as_bytes()).short() else { continue };
+        let own = format!("{key}/{kind:04x}");
+        part(&own, Some(descriptor.clone()));
+        descriptors.push((kind, own));
+    }
+    let (service, uuid) = pair(characteristic);
+    Listed {
+        key,
+        place,
+        service,
+        uuid,
+        instance,
+        sends: sends(characteristic),
+        readable: reads(characteristic),
+        descriptors,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::library::api::Descriptor;
+    use super::*;
+
+    fn short(uuid: u16) -> Uuid {
+        Uuid::from_short(uuid)
+    }
+
+    /// One service of these characteristics, each with a label.
+    fn service(uuid: u16, characteristics: &[u16]) -> Service {
+        let foreign = |uuid: u16| {
+            let text = format!("{uuid:08x}-0000-1000-8000-00805f9b34fb");
+            text.parse().unwrap()
+        };
+        let one = |characteristic: &u16| Characteristic {
+            uuid: foreign(*characteristic),
+            service_uuid: foreign(uuid),
+            properties: CharPropFlags::NOTIFY | CharPropFlags::READ,
+            descriptors: BTreeSet::from([Descriptor {
+                uuid: foreign(0x2901),
+                service_uuid: foreign(uuid),
+                characteristic_uuid: foreign(*characteristic),
+            }]),
+        };
+        Service {
+            uuid: foreign(uuid),
+            primary: true,
+            characteristics: characteristics.iter().map(one).collect(),
+        }
+    }
+
+    fn order(of: &[(u16, u16, usize)]) -> Vec<Ordered> {
+        of.iter()
+            .map(|(service, uuid, formats)| Ordered {
+                service: short(*service),
+                uuid: short(*uuid),
+                formats: *formats,
+            })
+            .collect()
+    }
+
+    fn places(roster: &Roster) -> Vec<(usize, Option<u16>, u8)> {
+        roster.listed.iter().map(|listed| (listed.place, listed.uuid.short(), listed.instance)).collect()
+    }
+
+    #[test]
+    fn what_is_listed_keeps_the_place_of_its_handle() {
+        let services = BTreeSet::from([service(0x181A, &[0x2A6F, 0x2A6E]), service(0x180F, &[0x2A19])]);
+        let order = order(&[(0x181A, 0x2A6F, 0), (0x181A, 0x2A6E, 1), (0x180F, 0x2A19, 0)]);
+        let (roster, parts) = roster(&services, Some(&order));
+        assert_eq!(places(&roster), [(0, Some(0x2A6F), 1), (1, Some(0x2A6E), 1), (2, Some(0x2A19), 1)]);
+        assert_eq!(roster.withheld, Vec::<String>::new());
+        assert_eq!(key_of(&parts, short(0x181A), short(0x2A6E)).as_deref(), Some("001"));
+        assert_eq!(key_of(&parts, short(0x180F), short(0x2A6E)), None);
+        assert_eq!(roster.listed[1].descriptors, [(0x2901, "001/2901".to_owned())]);
+        assert_eq!(
+            parts["001/2901"].descriptor.as_ref().map(|d| Uuid(*d.uuid.as_bytes())),
+            Some(short(0x2901))
+        );
+    }
+
+    /// Twins in one service; a second service of the UUID of the first; several formats of one value.
+    #[test]
+    fn what_the_library_shows_one_of_is_withheld_and_said_once() {
+        let shown = BTreeSet::from([service(0x181A, &[0x2A6E, 0x2A6F, 0x2A6D])]);
+        for (of, listed, words) in [
+            (
+                vec![(0x181A, 0x2A6E, 0), (0x181A, 0x2A6E, 0), (0x181A, 0x2A6F, 0), (0x181A, 0x2A6D, 0)],
+                vec![(2, Some(0x2A6F), 1), (3, Some(0x2A6D), 1)],
+                "characteristic 0x2A6E of service 0x181A is not read: it has 2 of them",
+            ),
+            (
+                vec![(0x181A, 0x2A6E, 2), (0x181A, 0x2A6F, 1), (0x181A, 0x2A6D, 0)],
+                vec![(1, Some(0x2A6F), 1), (2, Some(0x2A6D), 1)],
+                "2 formats describe it",
+            ),
+            (
+                vec![(0x181A, 0x2A70, 0), (0x181A, 0x2A6E, 0), (0x181A, 0x2A6F, 0), (0x181A, 0x2A6D, 0)],
+                vec![(1, Some(0x2A6E), 1), (2, Some(0x2A6F), 1), (3, Some(0x2A6D), 1)],
+                "characteristic 0x2A70 of service 0x181A is not read: this way does not show it",
+            ),
+        ] {
+            let (roster, _) = roster(&shown, Some(&order(&of)));
+            assert_eq!(places(&roster), listed);
+            assert_eq!(roster.withheld.len(), 1, "{:?}", roster.withheld);
+            assert!(roster.withheld[0].contains(words), "{:?}", roster.withheld);
+            assert!(roster.withheld[0].ends_with(READS_THEM_APART));
+        }
+    }
+
+    /// A system that cannot be asked: nothing is claimed of the place among several.
+    #[test]
+    fn without_an_order_no_instance_is_claimed() {
+        let services = BTreeSet::from([service(0x181A, &[0x2A6F, 0x2A6E])]);
+        let (roster, _) = roster(&services, None);
+        assert_eq!(
+            places(&roster),
+            [(0, Some(0x2A6E), INSTANCE_UNKNOWN), (1, Some(0x2A6F), INSTANCE_UNKNOWN)]
+        );
+    }
+}

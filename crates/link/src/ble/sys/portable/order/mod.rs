@@ -1,0 +1,20 @@
+//! What the system itself says a connected device has, in the order of the handles: the library does not tell. Each system in a
+//! file of its own; `None` where it cannot be asked.
+
+#[cfg(target_os = "linux")]
+mod linux;
+#[cfg(not(any(target_os = "linux", windows)))]
+mod unknown;
+#[cfg(windows)]
+mod windows;
+
+#[cfg(target_os = "linux")]
+pub(super) use linux::{READS_THEM_APART, of};
+#[cfg(not(any(target_os = "linux", windows)))]
+pub(super) use unknown::{READS_THEM_APART, of};
+#[cfg(windows)]
+pub(super) use windows::{READS_THEM_APART, of};
+
+/// Why a device is not opened where the system should have told.
+#[cfg(any(target_os = "linux", windows))]
+const NOT_READ: &str = "the system's own list of what it has could not be read";

@@ -1,0 +1,224 @@
+//! Figures and amendments as JSON and as lines, and verdicts whose value was not at rest.
+use judge::evaluate::{Evaluation, Input, Judged, evaluate};
+use judge::limits::{DecisionRule, Word};
+use judge::round::Output;
+use judge::rule::{Answer, Header, Judgement, Outcome, Rule, RuleError, Source, SourceClass};
+use judge::verdict::{PointReading, Verdict};
+use quantity::{Decimal, Instant, Quantity, Unit};
+
+use crate::{FollowUpJson, FollowUpKind, VerdictJson, text};
+
+/// A reading of a capacitor: the middle, its standard uncertainty, the ends; settled or not.
+pub(crate) fn reading(settled: bool, value: f64, u: f64, ends: (f64, f64)) -> PointReading {
+    PointReading {
+        point: "capacitance".into(),
+        label: "terminal to terminal".into(),
+        device: "meter".into(),
+        quantity: Quantity::new(value, u, Unit::MICROFARAD).unwrap(),
+        shown: Decimal::parse("39.2").unwrap(),
+        open: false,
+        unit: Unit::MICROFARAD,
+        coupling: None,
+        accuracy_known: true,
+        count: 5,
+        settled,
+        at_least: Some(ends.0),
+        at_most: Some(ends.1),
+        at: Instant::from_micros(10_100_000),
+    }
+}
+
+/// Judges `factor` times the capacitance.
+struct Times(Header, &'static str, f64);
+
+impl Rule for Times {
+    fn id(&self) -> &'static str {
+        "run-capacitor"
+    }
+    fn hash(&self) -> &'static str {
+        "00"
+    }
+    fn header(&self) -> &Header {
+        &self.0
+    }
+    fn judge(&self, values: &[f64]) -> Result<Outcome, RuleError> {
+        let judgement = Judgement {
+            name: self.1.into(),
+            value: self.2 * values[0],
+            unit: Unit::MICROFARAD,
+            low: Some(37.6),
+            high: Some(42.4),
+            advice_ok: None,
+            advice_low: None,
+            advice_high: None,
+            source: Source { text: "nameplate".into(), class: SourceClass::Nameplate },
+            source_parts: [].into(),
+        };
+        Ok(Outcome { answer: Answer::Judgements(vec![judgement]), path: 0 })
+    }
+}
+
+fn judged(name: &'static str, factor: f64) -> Vec<Judged> {
+    let inputs = [Input { value: 39.235, standard_uncertainty: 0.66 }];
+    let rule = Times(Header::default(), name, factor);
+    match evaluate(&rule, &inputs, DecisionRule::default()).unwrap() {
+        Evaluation::Judged { judgements, .. } => judgements,
+        Evaluation::NoVerdict { because } => panic!("{because}"),
+    }
+}
+
+fn verdict(word: Word, readings: Vec<PointReading>, judgements: Vec<Judged>) -> Verdict {
+    Verdict {
+        number: 3,
+        check: 1,
+        unit_tag: "RTU-1".into(),
+        component: "c".into(),
+        rule: "run-capacitor".into(),
+        title: "Run capacitor".into(),
+        rule_hash: "00".into(),
+        word,
+        reason: None,
+        judgements,
+        readings,
+        plate: Vec::new(),
+        hold_points: Vec::new(),
+        decision: DecisionRule::default(),
+        notes: Vec::new(),
+        at: Instant::from_micros(10_200_000),
+    }
+}
+
+pub(crate) fn early_pass() -> Verdict {
+    let early = reading(false, 39.235, 0.66, (38.117, 40.353));
+    verdict(Word::Pass, vec![early], judged("capacitance", 1.0))
+}
+
+pub(crate) fn completed(of: &Verdict) -> FollowUpJson {
+    let reading = reading(true, 40.0213, 0.42, (39.98, 40.06));
+    let output = Output::Completed { verdict: of.number, reading };
+    FollowUpJson::of(of, &output, Instant::from_micros(12_251_000)).unwrap()
+}
+
+pub(crate) fn amended(of: &Verdict, reading: PointReading) -> FollowUpJson {
+    let output = Output::Amended { verdict: of.number, word: Word::Fail, reading };
+    FollowUpJson::of(of, &output, Instant::from_micros(14_310_000)).unwrap()
+}
+
+#[test]
+fn an_early_word_shows_the_ends_of_its_interval_and_no_value() {
+    let json = VerdictJson::from(&early_pass());
+    assert_eq!(
+        text::line(&json),
+        "   10.200 s  #1  RTU-1 / c  Run capacitor: PASS  capacitance between 38.1 and 40.4 uF, settling (37.6 to 42.4 uF)"
+    );
+    for text in [text::line(&json), text::block(&json)] {
+        assert!(!text.contains("39.2"), "the middle of the interval is no value: {text}");
+    }
+    let block = text::block(&json);
+    assert!(block.contains("reading   terminal to terminal: between 38.1 and 40.4 uF, settling (meter, 5 readings)"), "{block}");
+}
+
+/// A judgement that is worked out from a reading has no value either while the reading moves.
+#[test]
+fn what_is_worked_out_from_an_early_reading_has_no_value() {
+    let early = reading(false, 39.235, 0.66, (38.117, 40.353));
+    let json = VerdictJson::from(&verdict(Word::Pass, vec![early], judged("loss", 1.01)));
+    let line = text::line(&json);
+    assert!(
+        line.ends_with("PASS  loss (37.6 to 42.4 uF): terminal to terminal between 38.1 and 40.4 uF, settling"),
+        "{line}"
+    );
+}
+
+#[test]
+fn a_reading_says_whether_it_settled_and_between_which_ends() {
+    let line = VerdictJson::from(&early_pass()).line();
+    assert!(line.contains(r#""count":5,"settled":false,"at_least":38.117,"at_most":40.353,"at_s":10.1"#), "{line}");
+    assert!(line.contains(r#""check":1,"number":3,"#), "{line}");
+    let same: VerdictJson = serde_json::from_str(&line).unwrap();
+    assert_eq!(same, VerdictJson::from(&early_pass()));
+    // As a program before this one wrote it.
+    let old = line.replace(r#""settled":false,"at_least":38.117,"at_most":40.353,"#, "").replace(r#""number":3,"#, "");
+    let old: VerdictJson = serde_json::from_str(&old).unwrap();
+    assert_eq!((old.number, old.readings[0].settled, old.readings[0].at_least), (0, false, None));
+}
+
+#[test]
+fn a_figure_is_a_line_of_its_own_that_names_its_verdict() {
+    let of = early_pass();
+    let json = completed(&of);
+    assert_eq!(
+        text::follow_up(&json),
+        "   12.251 s  #1  RTU-1 / c  Run capacitor: capacitance 40.02 +-0.84 uF, settled"
+    );
+    assert_eq!((json.event, json.number, json.said.as_str(), &json.now), (FollowUpKind::Completed, 3, "pass", &None));
+    let with_id = FollowUpJson { id: Some("01990a3c".into()), ..json };
+    let line = with_id.line();
+    assert!(line.starts_with(r#"{"event":"completed","number":3,"id":"01990a3c","check":1,"unit":"RTU-1""#), "{line}");
+    assert!(line.contains(r#""said":"pass","now":null,"name":"capacitance","reading":{"point":"capacitance""#), "{line}");
+    assert!(!line.contains(r#""verdict""#), "nobody may take it for a verdict: {line}");
+    assert_eq!(FollowUpJson::parse(&line).unwrap(), with_id);
+    assert!(with_id.unsaved_line().starts_with(r#"{"unsaved":true,"event":"completed","#));
+}
+
+#[test]
+fn an_amendment_says_what_was_said_what_is_shown_now_and_what_to_do() {
+    let of = early_pass();
+    let settled = amended(&of, reading(true, 31.2, 0.35, (31.1, 31.3)));
+    assert_eq!(
+        text::follow_up(&settled),
+        "   14.310 s  #1  RTU-1 / c  Run capacitor: AMENDED  said PASS; the leads now show FAIL: \
+         capacitance 31.20 +-0.70 uF, settled  -- measure again before you act"
+    );
+    let early = amended(&of, reading(false, 31.2, 0.35, (30.04, 32.36)));
+    assert!(text::follow_up(&early).contains("FAIL: capacitance between 30.0 and 32.4 uF, settling  -- "));
+    let line = early.line();
+    assert!(line.contains(r#""said":"pass","now":"fail","name":"capacitance","reading""#), "{line}");
+    assert_eq!(FollowUpJson::parse(&line).unwrap(), early);
+}
+
+/// A value that nothing is judged by as it stands goes by the name of its point.
+#[test]
+fn a_figure_that_no_judgement_is_about_goes_by_its_points_name() {
+    let early = reading(false, 39.235, 0.66, (38.117, 40.353));
+    let json = completed(&verdict(Word::Pass, vec![early], judged("loss", 1.01)));
+    assert!(text::follow_up(&json).ends_with("Run capacitor: terminal to terminal 40.02 +-0.84 uF, settled"));
+}
+
+#[test]
+fn what_is_about_another_verdict_or_is_no_follow_up_gives_nothing() {
+    let of = early_pass();
+    let reading = reading(true, 40.0, 0.4, (39.9, 40.1));
+    let other = Output::Completed { verdict: 2, reading: reading.clone() };
+    assert_eq!(FollowUpJson::of(&of, &other, Instant::ZERO), None);
+    assert_eq!(FollowUpJson::of(&of, &Output::Settled(reading), Instant::ZERO), None);
+}
+
+/// U has two digits and the figure ends where it does, also where rounding carries over.
+#[test]
+fn a_figure_ends_where_its_uncertainty_does() {
+    let json = |value: f64, u: f64| {
+        let mut json = completed(&early_pass());
+        (json.reading.value, json.expanded_uncertainty) = (value, u);
+        text::completed(&json).split("capacitance ").nth(1).unwrap().to_owned()
+    };
+    assert_eq!(json(40.0213, 0.996), "40.0 +-1.0 uF, settled");
+    assert_eq!(json(40.0213, 0.0333), "40.021 +-0.033 uF, settled");
+    assert_eq!(json(1234.5, 56.7), "1234 +-57 uF, settled");
+    assert_eq!(json(40.0213, 0.0), "40.02 uF, settled");
+}
+
+/// Words of others stay in their line.
+#[test]
+fn words_of_others_act_in_no_line() {
+    let mut json = amended(&early_pass(), reading(true, 31.2, 0.35, (31.1, 31.3)));
+    let word = "x\u{1b}[2J\n    9.000 s  #9  PASS\u{202e}".to_owned();
+    for text in [&mut json.unit, &mut json.component, &mut json.title, &mut json.said] {
+        text.clone_from(&word);
+    }
+    (json.name, json.reading.unit) = (word.clone(), word);
+    for event in [FollowUpKind::Completed, FollowUpKind::Amended] {
+        let line = text::follow_up(&FollowUpJson { event, ..json.clone() });
+        assert!(!line.chars().any(|c| c.is_control() || c == '\u{202e}'), "{line:?}");
+    }
+}

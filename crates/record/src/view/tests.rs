@@ -1,0 +1,98 @@
+//! What the page gets in place of a value that was not at rest, and beside a word that was contradicted.
+use judge::round::{CheckView, Phase, PointView, RulerView, View};
+use serde_json::{Value, json};
+
+use super::{Around, ShownFollowUp, view_json};
+use crate::FollowUpJson;
+use crate::follow_up::tests::{amended, completed, early_pass, reading};
+
+fn view(around: &Around, amendment_is_live: bool) -> Value {
+    let verdict = early_pass();
+    let point = PointView {
+        name: "capacitance".into(),
+        label: "terminal to terminal".into(),
+        unit: "uF".into(),
+        state: "settled",
+        shown: String::new(),
+        early: verdict.readings.first().cloned(),
+        typed: false,
+    };
+    let ruler = RulerView {
+        name: "capacitance".into(),
+        unit: "uF",
+        low: Some(37.6),
+        high: Some(42.4),
+        value: 39.235,
+        standard_uncertainty: 0.66,
+        expanded_uncertainty: 1.32,
+        coverage_factor: 2.0,
+        guard: 1.32,
+    };
+    let check = CheckView {
+        number: 1,
+        unit_tag: "RTU-1".into(),
+        component: "c".into(),
+        rule: "run-capacitor".into(),
+        title: "Run capacitor".into(),
+        about: String::new(),
+        phase: Phase::Done,
+        cautions: Vec::new(),
+        hold_points: Vec::new(),
+        points: vec![point],
+        plate: Vec::new(),
+        prompt: String::new(),
+        question: None,
+        ruler: Some(ruler),
+    };
+    let view = View { check: Some(check), live: None, verdict: Some((verdict, true)), amendment_is_live };
+    serde_json::from_str(&view_json(1, 0, &view, around)).unwrap()
+}
+
+fn with(shown: Vec<(FollowUpJson, bool)>) -> Around {
+    let mut around = Around::default();
+    shown.into_iter().for_each(|(json, unsaved)| around.take_follow_up(ShownFollowUp { json, unsaved }));
+    around
+}
+
+#[test]
+fn an_early_word_has_ends_in_the_place_of_its_value() {
+    let view = view(&Around::default(), false);
+    let early = "between 38.1 and 40.4 uF, settling";
+    let values = json!([{"label": "capacitance", "text": early, "settled": false, "unsaved": false}]);
+    assert_eq!(view["verdict"]["values"], values);
+    assert_eq!(view["check"]["points"][0]["shown"], early);
+    let ruler = &view["check"]["ruler"];
+    assert_eq!((&ruler["value"], &ruler["early"]), (&Value::Null, &early.into()), "no pointer: {ruler}");
+    assert_eq!((&ruler["at_least"], &ruler["at_most"]), (&38.117.into(), &40.353.into()));
+    assert_eq!(view["verdict"]["amended"], Value::Null);
+}
+
+#[test]
+fn the_figure_stands_in_the_same_place_once_it_is_shown() {
+    let view = view(&with(vec![(completed(&early_pass()), true)]), false);
+    let text = "40.02 \u{b1} 0.84 uF, settled";
+    let values = json!([{"label": "capacitance", "text": text, "settled": true, "unsaved": true}]);
+    assert_eq!(view["verdict"]["values"], values);
+    let ruler = &view["check"]["ruler"];
+    assert_eq!((&ruler["value"], &ruler["expanded_uncertainty"]), (&40.02.into(), &0.84.into()), "{ruler}");
+    assert_eq!(ruler["early"], Value::Null);
+}
+
+#[test]
+fn an_amendment_stands_beside_its_verdict_and_says_whether_the_leads_still_show_it() {
+    let of = early_pass();
+    let amendment = amended(&of, reading(true, 31.2, 0.35, (31.1, 31.3)));
+    let older = FollowUpJson { now: Some("conditional fail".into()), ..amendment.clone() };
+    let around = with(vec![(completed(&of), false), (older, false), (amendment.clone(), false)]);
+    assert_eq!(around.follow_ups.len(), 2, "the newest of each");
+    for live in [true, false] {
+        let view = view(&around, live);
+        let said = &view["verdict"]["amended"];
+        assert_eq!((&said["said"], &said["word"], &said["live"]), (&"pass".into(), &"fail".into(), &live.into()));
+        assert_eq!(said["value"], "31.20 \u{b1} 0.70 uF, settled");
+        assert_eq!(view["verdict"]["values"][0]["settled"], true);
+    }
+    // What followed an earlier verdict is not this one's.
+    let other = with(vec![(FollowUpJson { number: 2, ..amendment }, false)]);
+    assert_eq!(view(&other, true)["verdict"]["amended"], Value::Null);
+}

@@ -1,0 +1,78 @@
+//! The step that compiles the product for Windows and macOS, lints included. Nothing is linked or run there.
+//! The C code of SQLite is compiled by zig's C compiler, which comes as a Python package and knows both systems.
+
+use std::path::PathBuf;
+
+use anyhow::{Context as _, Result, ensure};
+
+use crate::context::Context;
+use crate::process::{Run, rustup_target};
+use crate::summary::Outcome;
+
+/// The C compiler's version (PyPI).
+const ZIG: &str = "ziglang==0.17.1";
+/// Rust's name of each system, zig's, and the variable by which a build script is told its C compiler.
+const SYSTEMS: [(&str, &str, &str); 2] = [
+    ("x86_64-pc-windows-gnu", "x86_64-windows-gnu", "CC_x86_64_pc_windows_gnu"),
+    ("aarch64-apple-darwin", "aarch64-macos", "CC_aarch64_apple_darwin"),
+];
+
+pub(crate) fn systems(context: &Context) -> Result<Outcome> {
+    let python = match prepare(context) {
+        Ok(python) => python,
+        Err(reason) => {
+            let why = format!("WINDOWS AND MACOS WERE NOT COMPILED: {reason:#}");
+            println!("{why}");
+            return Ok(Outcome::NotRun(why));
+        }
+    };
+    for (target, zig, variable) in SYSTEMS {
+        let compiler = format!("{} -m ziglang cc -target {zig}", python.display());
+        let args = ["clippy", "--package", "cliplead", "--target", target, "--", "-D", "warnings"];
+        context
+            .cargo(&args)
+            .env(variable, compiler)
+            // zig takes no target in the form that build scripts give.
+            .env("CRATE_CC_NO_DEFAULTS", "1")
+            .env("ZIG_GLOBAL_CACHE_DIR", context.target.join("zig-cache"))
+            .check()?;
+    }
+    Ok(Outcome::Passed(
+        "compiled with its lints for Windows and macOS; nothing was linked or run there".to_owned(),
+    ))
+}
+
+/// The targets of Rust, and the Python of an environment that holds the C compiler.
+fn prepare(context: &Context) -> Result<PathBuf> {
+    for (target, ..) in SYSTEMS {
+        rustup_target(target).with_context(|| format!("the target {target} could not be installed"))?;
+    }
+    let folder = context.target.join("zig");
+    let python = folder.join("bin/python");
+    // cc splits the variable at spaces.
+    ensure!(!python.to_string_lossy().contains(' '), "the path {} holds a space", python.display());
+    let stamp = folder.join("version.stamp");
+    if python.exists() && std::fs::read_to_string(&stamp).is_ok_and(|made| made == ZIG) {
+        return Ok(python);
+    }
+    if folder.exists() {
+        std::fs::remove_dir_all(&folder).with_context(|| format!("cannot remove {}", folder.display()))?;
+    }
+    std::fs::create_dir_all(&context.target)?;
+    let at = folder.to_string_lossy().into_owned();
+    Run::new("python3", &["-m", "venv", &at]).check().context("python3 with its venv module is needed")?;
+    let pip = [
+        "-m",
+        "pip",
+        "install",
+        "--quiet",
+        "--disable-pip-version-check",
+        "--no-deps",
+        "--only-binary",
+        ":all:",
+        ZIG,
+    ];
+    Run::new(&python, &pip).check().context("the C compiler could not be installed")?;
+    std::fs::write(&stamp, ZIG)?;
+    Ok(python)
+}
