@@ -34,8 +34,10 @@ fn unplugged_in_the_middle_of_a_check() {
     // second the view above comes some readings before the verdict.
     daemon.wait_from(mark, Stream::Err, "started anew");
     assert_eq!(daemon.lines(Stream::Out), Vec::<String>::new(), "{}", daemon.told());
-    let lost = page.view_until("the loss", |view| view.pointer("/live/state") == Some(&json!("stale")));
-    assert_ne!(state(&lost, "meter"), "live", "{lost:#}");
+    // On a busy machine the reading may go stale before the page hears of the link.
+    let lost = page.view_until("the loss", |view| {
+        view.pointer("/live/state") == Some(&json!("stale")) && state(view, "meter") != "live"
+    });
     assert_eq!(lost["verdict"], Value::Null, "{lost:#}");
 
     meter.replug();

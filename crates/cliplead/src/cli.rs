@@ -4,7 +4,9 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-use crate::sys::{any_port, meter_line, port_example};
+#[cfg(feature = "demo")]
+use crate::sys::meter_line;
+use crate::sys::{any_port, port_example};
 
 /// Turns a meter reading into a verdict: pass, conditional pass, conditional fail, fail, or why there is none yet.
 #[derive(Debug, Parser)]

@@ -71,10 +71,10 @@ impl fmt::Display for NotLetGo {
             self.links.iter().map(|(scheme, count)| format!("{count} {scheme}:")).collect();
         write!(
             f,
-            "devices not let go of within {} s: {}; they may stay connected and hidden from others: `bluetoothctl disconnect` frees \
-             them, or switch them off and on",
+            "devices not let go of within {} s: {}; they may stay connected and hidden from others: {}",
             CLOSE_TIME_MAX.as_secs(),
-            links.join(", ")
+            links.join(", "),
+            crate::sys::words::BLUETOOTH.free
         )
     }
 }

@@ -389,15 +389,17 @@ impl Absence {
     /// The words of what can stand between a Bluetooth meter and its link.
     fn fmt_bluetooth(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::NoBluetooth { detail } => write!(
-                f,
-                "the Bluetooth service does not answer ({detail}); check that bluetoothd runs and that this account may use it \
-                 (hardware-notes/attach-bluetooth.md)"
-            ),
-            Self::NoRadio => f.write_str("no Bluetooth radio is there; plug one in (bluetoothctl list shows them)"),
-            Self::RadioOff => f.write_str(
-                "the Bluetooth radio is off; switch it on yourself (rfkill unblock bluetooth, then bluetoothctl power on)",
-            ),
+            Self::NoBluetooth { detail } => {
+                write!(f, "the Bluetooth service does not answer ({detail}); {}", words::BLUETOOTH.service)
+            }
+            Self::NoRadio => write!(f, "no Bluetooth radio is there; {}", words::BLUETOOTH.no_radio),
+            Self::RadioOff => {
+                write!(
+                    f,
+                    "the Bluetooth radio is off; switch it on yourself ({})",
+                    words::BLUETOOTH.switch_on
+                )
+            }
             Self::SeveralInRange { what, devices } => write!(
                 f,
                 "{what} matches {} devices in range ({}); write the address of the right one",
@@ -406,19 +408,22 @@ impl Absence {
             ),
             Self::NotConnected { device, detail, mend } => {
                 write!(f, "{device} is in range and cannot be opened ({detail}); ")?;
+                let named = |words: &str| words.replace("ADDRESS", device);
                 match mend {
                     Mend::Release => f.write_str(
                         "close the program or telephone that holds it, then switch it off and on",
                     ),
-                    Mend::Pair => write!(f, "it may have to be paired: bluetoothctl pair {device}"),
+                    Mend::Pair => write!(f, "it may have to be paired: {}", named(words::BLUETOOTH.pair)),
                     Mend::Approach => f.write_str("bring it nearer, and see that it is still switched on"),
                     Mend::Forget => write!(
                         f,
-                        "switch it off and on; if that does not help, have the system forget it: bluetoothctl remove {device}"
+                        "switch it off and on; if that does not help, have the system forget it: {}",
+                        named(words::BLUETOOTH.forget)
                     ),
-                    Mend::Service => f.write_str(
-                        "switch it off and on; if that does not help, start the Bluetooth service anew: sudo systemctl restart \
-                         bluetooth",
+                    Mend::Service => write!(
+                        f,
+                        "switch it off and on; if that does not help, start the Bluetooth service anew: {}",
+                        words::BLUETOOTH.restart
                     ),
                     Mend::Choose => f.write_str(
                         "check with `devices list --scan` that it is the meter that is meant; this one cannot be read",

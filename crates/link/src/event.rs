@@ -77,9 +77,10 @@ impl fmt::Display for Loss {
             Self::Io(kind) => write!(f, "reading or writing failed: {kind}"),
             Self::Silent { after_ms } => write!(f, "nothing received for {after_ms} ms"),
             Self::WriteStalled => f.write_str("a request could not be written within 1 s"),
-            Self::Refused => f.write_str(
-                "it refuses to send its values; one that wants pairing is paired once, by hand: \
-                 `bluetoothctl pair ADDRESS`",
+            Self::Refused => write!(
+                f,
+                "it refuses to send its values; one that wants pairing is paired once, by hand: {}",
+                crate::sys::words::BLUETOOTH.pair
             ),
             Self::Panicked => f.write_str(
                 "the reader of this device failed and was started again (a defect, please report it)",

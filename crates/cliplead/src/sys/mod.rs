@@ -25,18 +25,19 @@ pub(crate) use unix::*;
 pub(crate) use windows::*;
 
 /// What carries the bytes of the demo's meter (`link::PlayedMeter`).
-#[cfg(unix)]
+#[cfg(all(feature = "demo", unix))]
 macro_rules! meter_line {
     () => {
         "on a real pseudo-terminal"
     };
 }
-#[cfg(not(unix))]
+#[cfg(all(feature = "demo", not(unix)))]
 macro_rules! meter_line {
     () => {
         "in memory"
     };
 }
+#[cfg(feature = "demo")]
 pub(crate) use meter_line;
 
 /// A serial port as the examples of `--help` name it.

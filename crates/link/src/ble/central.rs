@@ -112,6 +112,7 @@ pub(super) enum Signal {
     /// A radio was switched off or is gone.
     RadioGone { key: String },
     /// Parts of a device are gone: what was known of it holds no longer.
+    #[allow(dead_code, reason = "BlueZ alone tells it")]
     PartGone { key: String },
     /// The Bluetooth service, or the way to it, is gone.
     Closed,

@@ -2,11 +2,10 @@
 //! names stand in their own files, finding in the system's (`sys`).
 
 pub(crate) mod open;
-mod place;
+pub(crate) mod place;
 
 use std::path::PathBuf;
 
-pub(crate) use place::hex4;
 pub use place::{SerialPlace, UsbIdentity};
 
 use crate::adapter::{Adapter, Found, Link, Requests};

@@ -5,6 +5,19 @@ pub(crate) use super::elsewhere::doctor;
 
 /// Where a person is sent: names and tools of macOS. Holds words alone.
 pub(crate) mod words {
+    use crate::sys::BluetoothWords;
+
+    /// Where a person is sent for Bluetooth.
+    pub(crate) const BLUETOOTH: BluetoothWords = BluetoothWords {
+        service: "see System Settings, Privacy & Security, Bluetooth: this program, or the terminal it runs in, has to be allowed",
+        no_radio: "plug one in",
+        switch_on: "System Settings, Bluetooth",
+        pair: "macOS asks by itself when it is read; confirm there",
+        forget: "System Settings, Bluetooth, the i beside it, Forget This Device",
+        restart: "switch Bluetooth off and on in System Settings",
+        free: "switch them off and on",
+    };
+
     /// A serial port as a selector names it best.
     pub(crate) const PORT_EXAMPLE: &str = "serial:usb=VVVV:PPPP:SERIAL";
 

@@ -36,6 +36,24 @@ use windows as here;
 
 pub(crate) use here::{doctor, words};
 
+/// Where a person is sent for Bluetooth. `ADDRESS` stands for that of the device.
+pub(crate) struct BluetoothWords {
+    /// What to check when the service does not answer.
+    pub(crate) service: &'static str,
+    /// What to do where no radio is there.
+    pub(crate) no_radio: &'static str,
+    /// How a person switches the radio on.
+    pub(crate) switch_on: &'static str,
+    /// How a device is paired.
+    pub(crate) pair: &'static str,
+    /// How the system is made to forget a device.
+    pub(crate) forget: &'static str,
+    /// How the service is started anew.
+    pub(crate) restart: &'static str,
+    /// How a device that stayed connected is freed.
+    pub(crate) free: &'static str,
+}
+
 #[cfg(windows)]
 pub use windows_names::is_device_name;
 

@@ -5,6 +5,19 @@ pub(crate) use super::elsewhere::doctor;
 
 /// Where a person is sent. Holds words alone.
 pub(crate) mod words {
+    use crate::sys::BluetoothWords;
+
+    /// Where a person is sent for Bluetooth.
+    pub(crate) const BLUETOOTH: BluetoothWords = BluetoothWords {
+        service: "check that this account may use it",
+        no_radio: "plug one in",
+        switch_on: "by the system's own settings",
+        pair: "by the system's own settings",
+        forget: "by the system's own settings",
+        restart: "switch Bluetooth off and on",
+        free: "switch them off and on",
+    };
+
     /// A serial port as a selector names it best.
     pub(crate) const PORT_EXAMPLE: &str = "serial:usb=VVVV:PPPP:SERIAL";
 

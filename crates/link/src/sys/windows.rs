@@ -5,6 +5,19 @@ pub(crate) use super::elsewhere::doctor;
 
 /// Where a person is sent: names and tools of Windows. Holds words alone.
 pub(crate) mod words {
+    use crate::sys::BluetoothWords;
+
+    /// Where a person is sent for Bluetooth.
+    pub(crate) const BLUETOOTH: BluetoothWords = BluetoothWords {
+        service: "check in the Device Manager under \"Bluetooth\" that the radio works, and in Settings, Privacy, that programs may use it",
+        no_radio: "plug one in (Device Manager, \"Bluetooth\")",
+        switch_on: "Settings, Bluetooth & devices",
+        pair: "Settings, Bluetooth & devices, Add device",
+        forget: "Settings, Bluetooth & devices, the three dots beside it, Remove device",
+        restart: "switch Bluetooth off and on in Settings",
+        free: "switch them off and on",
+    };
+
     /// A serial port as a selector names it best.
     pub(crate) const PORT_EXAMPLE: &str = "serial:usb=VVVV:PPPP:SERIAL";
 

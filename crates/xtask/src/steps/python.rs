@@ -59,13 +59,20 @@ fn pytest(context: &Context, folder: &str, binaries: &[(&str, PathBuf)]) -> Resu
     Ok(Outcome::passed())
 }
 
-/// The Python of an environment with exactly what `requirements.txt` pins; made anew when that file has changed.
+/// The Python of an environment with exactly what `requirements.txt` pins.
 fn virtual_environment(context: &Context) -> Result<PathBuf> {
-    let wanted = std::fs::read_to_string(context.root.join("tests/reference/requirements.txt"))
-        .context("tests/reference/requirements.txt cannot be read")?;
-    let folder = context.target.join("venv");
+    const FILE: &str = "tests/reference/requirements.txt";
+    let wanted =
+        std::fs::read_to_string(context.root.join(FILE)).with_context(|| format!("{FILE} cannot be read"))?;
+    environment(context, "venv", &wanted, &["--no-binary", "PsychroLib", "-r", FILE])
+}
+
+/// The Python of an environment of its own in the target folder, holding what pip is given; made anew when `wanted`, which says
+/// what that is, has changed.
+pub(super) fn environment(context: &Context, name: &str, wanted: &str, what: &[&str]) -> Result<PathBuf> {
+    let folder = context.target.join(name);
     let python = folder.join("bin/python");
-    let stamp = folder.join("requirements.stamp");
+    let stamp = folder.join("made-of.stamp");
     if python.exists() && std::fs::read_to_string(&stamp).is_ok_and(|made| made == wanted) {
         return Ok(python);
     }
@@ -75,20 +82,9 @@ fn virtual_environment(context: &Context) -> Result<PathBuf> {
     std::fs::create_dir_all(&context.target)?;
     let at = folder.to_string_lossy().into_owned();
     Run::new("python3", &["-m", "venv", &at]).check().context("python3 with its venv module is needed")?;
-    let pip = [
-        "-m",
-        "pip",
-        "install",
-        "--quiet",
-        "--disable-pip-version-check",
-        "--no-deps",
-        "--only-binary",
-        ":all:",
-        "--no-binary",
-        "PsychroLib",
-    ];
-    let file = ["-r", "tests/reference/requirements.txt"];
-    Run::new(&python, &[pip.as_slice(), &file].concat()).in_dir(&context.root).check()?;
+    let quiet = ["-m", "pip", "install", "--quiet", "--disable-pip-version-check"];
+    let wheels = ["--no-deps", "--only-binary", ":all:"];
+    Run::new(&python, &[&quiet, wheels.as_slice(), what].concat()).in_dir(&context.root).check()?;
     std::fs::write(&stamp, wanted)?;
     Ok(python)
 }

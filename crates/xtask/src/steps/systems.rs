@@ -6,7 +6,8 @@ use std::path::PathBuf;
 use anyhow::{Context as _, Result, ensure};
 
 use crate::context::Context;
-use crate::process::{Run, rustup_target};
+use crate::process::rustup_target;
+use crate::steps::python;
 use crate::summary::Outcome;
 
 /// The C compiler's version (PyPI).
@@ -47,32 +48,8 @@ fn prepare(context: &Context) -> Result<PathBuf> {
     for (target, ..) in SYSTEMS {
         rustup_target(target).with_context(|| format!("the target {target} could not be installed"))?;
     }
-    let folder = context.target.join("zig");
-    let python = folder.join("bin/python");
     // cc splits the variable at spaces.
-    ensure!(!python.to_string_lossy().contains(' '), "the path {} holds a space", python.display());
-    let stamp = folder.join("version.stamp");
-    if python.exists() && std::fs::read_to_string(&stamp).is_ok_and(|made| made == ZIG) {
-        return Ok(python);
-    }
-    if folder.exists() {
-        std::fs::remove_dir_all(&folder).with_context(|| format!("cannot remove {}", folder.display()))?;
-    }
-    std::fs::create_dir_all(&context.target)?;
-    let at = folder.to_string_lossy().into_owned();
-    Run::new("python3", &["-m", "venv", &at]).check().context("python3 with its venv module is needed")?;
-    let pip = [
-        "-m",
-        "pip",
-        "install",
-        "--quiet",
-        "--disable-pip-version-check",
-        "--no-deps",
-        "--only-binary",
-        ":all:",
-        ZIG,
-    ];
-    Run::new(&python, &pip).check().context("the C compiler could not be installed")?;
-    std::fs::write(&stamp, ZIG)?;
-    Ok(python)
+    let target = context.target.to_string_lossy();
+    ensure!(!target.contains(' '), "the path {target} holds a space");
+    python::environment(context, "zig", ZIG, &[ZIG]).context("the C compiler could not be installed")
 }

@@ -16,7 +16,7 @@ pub(in crate::ble) use bluez::Bus as Own;
 #[cfg(not(target_os = "linux"))]
 pub(in crate::ble) use portable::Library as Own;
 /// The backend that every system has.
-#[cfg(any(feature = "ble-portable", not(target_os = "linux")))]
+#[cfg(feature = "ble-portable")]
 pub(in crate::ble) use portable::Library as Portable;
 
 /// The library of the portable backend.

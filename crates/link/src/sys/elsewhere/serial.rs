@@ -189,6 +189,7 @@ pub(crate) fn locate<N: Names>(place: &SerialPlace, source: &Ports<N>) -> Result
 
 /// A path as Unix systems write it, without `//` and `/./`; `None` when it is not absolute or holds `..`. By its text, so that it
 /// reads the same in the tests of every system.
+#[allow(dead_code, reason = "Windows has no such paths")]
 pub(crate) fn plain_path(rest: &str) -> Option<String> {
     let parts: Vec<&str> = rest.split('/').filter(|part| !part.is_empty() && *part != ".").collect();
     let is_plain = rest.starts_with('/') && !parts.contains(&"..");

@@ -1,5 +1,18 @@
 //! Where a person is sent on Linux: names, tools, files. Holds words alone.
 
+use crate::sys::BluetoothWords;
+
+/// Where a person is sent for Bluetooth.
+pub(crate) const BLUETOOTH: BluetoothWords = BluetoothWords {
+    service: "check that bluetoothd runs and that this account may use it (hardware-notes/attach-bluetooth.md)",
+    no_radio: "plug one in (bluetoothctl list shows them)",
+    switch_on: "rfkill unblock bluetooth, then bluetoothctl power on",
+    pair: "bluetoothctl pair ADDRESS",
+    forget: "bluetoothctl remove ADDRESS",
+    restart: "sudo systemctl restart bluetooth",
+    free: "`bluetoothctl disconnect` frees them, or switch them off and on",
+};
+
 /// A serial port as a selector names it best.
 pub(crate) const PORT_EXAMPLE: &str = "serial:/dev/serial/by-id/NAME";
 

@@ -14,6 +14,7 @@ mod rule;
 mod serial;
 mod storage;
 #[cfg(test)]
+#[cfg(feature = "serial")]
 mod tests;
 
 use account::Account;

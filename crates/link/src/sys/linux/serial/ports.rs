@@ -5,7 +5,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::Source;
-use crate::serial::{Port, UsbIdentity, hex4};
+use crate::serial::place::hex4;
+use crate::serial::{Port, UsbIdentity};
 use crate::sys::linux::doctor::small_text;
 
 /// How far above a port its USB device is looked for.
