@@ -25,6 +25,7 @@ STATES = {
     "question": views.question,
     "past": lambda: views.judged("pass", live=False),
     "unsaved": views.unsaved,
+    "waiting": views.waiting,
     "early-pass": views.early,
     "early-fail": lambda: views.early("fail", text="at most 42.3 uF, settling", ends=(39.1, 42.24)),
     "early-conditional-pass": lambda: views.early("conditional pass", text="between 47.1 and 48.9 uF, settling", ends=(47.13, 48.87)),
@@ -370,6 +371,19 @@ def to_do_is_seen(browser):
     covered = browser.run("const a = [...document.querySelectorAll('#advice, #reason, #beside, #figures')].filter(n => n.getClientRects().length).pop();"
                           "return a.getBoundingClientRect().bottom - document.getElementById('act').getBoundingClientRect().top")
     return covered <= 0 or browser.run("return getComputedStyle(document.getElementById('act')).position") == "static"
+
+
+@test
+def what_a_reading_waits_for_is_said_beside_it(bench):
+    browser = bench.browser
+    for size in ("phone", "tall-phone", "laptop"):
+        fixture = open_page(bench, views.base(), size)
+        view = views.waiting()
+        fixture.show(view)
+        wait("the reason", lambda: browser.text("#state") == view["live"]["settling"] + " · meter")
+        over = browser.run("const s = document.getElementById('state').getBoundingClientRect(), a = document.getElementById('act').getBoundingClientRect();"
+                           "return getComputedStyle(document.getElementById('act')).position === 'static' ? 0 : s.bottom - a.top")
+        assert over <= 0, f"{size}: the panel covers {over} px of the reason"
 
 
 def area(browser):

@@ -115,6 +115,13 @@ def saving():
     return view
 
 
+def waiting():
+    """A reading that takes long, with all that is said of it."""
+    view = base()
+    view["live"].update(shown="71.4 °F", settling="still warming 3 °F a minute, or a slow probe; waits 2 s because this meter's conversion time is unknown; about 12 more readings")
+    return view
+
+
 def asking_hold(shown=0):
     view = base()
     view["check"].update(phase="hold points", hold_points=holds(shown))

@@ -16,6 +16,7 @@ mod steps;
 mod store;
 mod tape;
 mod typed;
+mod waits;
 #[cfg(feature = "dashboard")]
 mod web;
 #[cfg(not(feature = "dashboard"))]

@@ -20,6 +20,7 @@ mod typed;
 mod unwatched;
 mod view;
 mod watch;
+mod why;
 
 use alloc::boxed::Box;
 use alloc::collections::VecDeque;

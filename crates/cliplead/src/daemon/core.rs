@@ -21,6 +21,7 @@ use super::shown::{Kept, KeptFollowUp};
 use super::store::Store;
 use super::tape::Tape;
 use super::typed::TypedLines;
+use super::waits::Waits;
 use crate::cli::Format;
 use crate::clock::{Clock, Moment};
 use crate::output::talk;
@@ -104,6 +105,7 @@ pub(super) struct Core {
     pub(super) health: Vec<Health>,
     pub(super) lines: TypedLines,
     pub(super) refusals: Refusals,
+    pub(super) waits: Waits,
     pub(super) route: Vec<round::Plan>,
     pub(super) next: usize,
     pub(super) format: Format,
@@ -142,6 +144,7 @@ impl Core {
             views,
             lines: TypedLines::default(),
             refusals: Refusals::default(),
+            waits: Waits::default(),
             route: config.route,
             next: 0,
             format,

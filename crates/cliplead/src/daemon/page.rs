@@ -7,6 +7,7 @@ use judge::rule::RuleSet;
 use record::{Around, DeviceState, RulesState};
 
 use super::core::Core;
+use super::say::say;
 use crate::config::Config;
 use crate::output;
 
@@ -54,6 +55,8 @@ impl Core {
         self.around.faults = self.around_faults();
         self.around.saving = self.store.saving();
         let mut view = self.pipeline.round().view(self.now);
+        let reason = view.live.as_ref().map_or("", |live| live.settling.as_str());
+        say(self.waits.look(reason, self.moment()));
         let shown = view.verdict.as_ref().map(|(verdict, _)| verdict.number);
         self.around.unsaved = shown.is_some_and(|number| self.store.is_unsaved(number));
         if shown.is_some_and(|number| self.store.hides(number)) {

@@ -2,14 +2,14 @@
 //! rule's unit. Does not decide which point a reading belongs to, nor judge it.
 
 use alloc::boxed::Box;
-use alloc::format;
 use alloc::string::{String, ToString};
 
 use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Kind, Quantity, Reading, State, Unit};
 
+use super::why;
 use crate::evaluate::Input;
 use crate::rule::Point;
-use crate::settle::{Ask, MovingReason, OpenReads, Pace, Sample, SettleSpec, Settled, Settler, Settling};
+use crate::settle::{Ask, OpenReads, Sample, SettleSpec, Settled, Settler, Settling};
 use crate::verdict::PointReading;
 
 /// Leads that read open for this long while a capacitance is awaited: the part may be open. Our own choice.
@@ -287,28 +287,9 @@ impl SettlingPoint {
     /// What it is waiting for, in words.
     pub(super) fn why_not_settled(&self) -> String {
         let Settling::Moving(moving) = self.state else { return self.why_not_moving().to_string() };
-        let rate = moving.rate_per_s.map_or_else(String::new, |rate| {
-            format!(": it changes by {:.2} {} a minute", 60.0 * rate, self.rule_unit)
-        });
-        let why = match moving.reason {
-            MovingReason::Approaching => "it still moves towards its end value",
-            MovingReason::Noisy => "its noise hides on which side of a limit it is",
-            MovingReason::Charging => "the meter is still charging the part",
-            MovingReason::Slow => {
-                "it settles more slowly than a meter does (slow probe, average, or warming)"
-            }
-            MovingReason::Drifting => "it drifts: part still in circuit, warming up, or a bad contact",
-            MovingReason::Bouncing => "it jumps: bad contact, or the part is still in circuit",
-        };
-        let pace = match moving.pace {
-            Pace::Assumed(seconds) => {
-                format!(
-                    "; digits that stand count once in {seconds:.1} s, because this meter's conversion time is unknown"
-                )
-            }
-            Pace::Stated(_) | Pace::Measured(_) => String::new(),
-        };
-        format!("{why}{rate}{pace}")
+        // In the unit that stands on the display.
+        let rate = moving.rate_per_s.and_then(|rate| self.rule_unit.convert_span(rate, self.unit).ok());
+        why::words(&moving, rate, self.unit)
     }
 
     fn why_not_moving(&self) -> &'static str {

@@ -14,6 +14,7 @@ mod draft;
 mod fields;
 mod lines;
 mod numbers;
+mod pace;
 mod shown;
 mod stream;
 mod tokens;
@@ -127,12 +128,33 @@ pub fn learn(head: Head<'_>, recording: &Recording, seen: &[Observation]) -> Lea
     let outcome = match answers.into_iter().next() {
         None => Outcome::Nothing(no_shape(recording)),
         Some(Draft::Ask(what)) => Outcome::Ask(what),
-        Some(Draft::Made { toml, remarks }) => match check::reproduces(&toml, recording, seen) {
-            Ok(()) => Outcome::Profile { toml, remarks },
-            Err(why) => Outcome::Ask(why),
-        },
+        Some(Draft::Made { toml, remarks }) => {
+            let (toml, remarks) = with_pace(toml, remarks, recording, seen);
+            match check::reproduces(&toml, recording, seen) {
+                Ok(()) => Outcome::Profile { toml, remarks },
+                Err(why) => Outcome::Ask(why),
+            }
+        }
     };
     Learned { hypotheses, outcome }
+}
+
+/// The draft with the pace of the display, where the recording tells it; else a remark says that it is not known.
+fn with_pace(
+    toml: String,
+    mut remarks: Vec<String>,
+    recording: &Recording,
+    seen: &[Observation],
+) -> (String, Vec<String>) {
+    let readings = check::readings(&toml, recording).unwrap_or_default();
+    let title = toml.find("\ntitle = ").and_then(|at| Some(at + 1 + toml.get(at + 1..)?.find('\n')? + 1));
+    match (pace::measure(&readings, seen), title.and_then(|at| toml.split_at_checked(at))) {
+        (Some(pace), Some((before, behind))) => (format!("{before}{}{behind}", pace.line()), remarks),
+        _ => {
+            remarks.push(pace::not_measured());
+            (toml, remarks)
+        }
+    }
 }
 
 fn nothing_shown() -> String {

@@ -544,3 +544,4 @@ fn line_meters(loose: bool) -> Rates {
 }
 
 mod displays;
+mod pace;

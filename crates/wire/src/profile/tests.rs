@@ -23,9 +23,9 @@ fn refuses_what_is_wrong_in_a_line_profile_at_its_line() {
         ("id = \"generic-line-meter\"", "id = \"Generic\"", "lower case"),
         ("silence_ms", "silense_ms", "did you mean \"silence_ms\""),
         ("silence_ms = 1500", "silence_ms = 1", "from 50 to"),
-        ("agree = 2", "agree = 2\nconversion_s = 0", "seconds above 0"),
-        ("agree = 2", "agree = 2\nconversion_s = \"1\"", "for example 0.5"),
-        ("agree = 2", "agree = 2\nconversions = 1", "did you mean \"conversion_s\""),
+        ("conversion_s = 0.1", "conversion_s = 0", "seconds above 0"),
+        ("conversion_s = 0.1", "conversion_s = \"1\"", "for example 0.5"),
+        ("conversion_s = 0.1", "conversions = 1", "did you mean \"conversion_s\""),
         ("spec = \"1.8% + 3\"", "spec = \"1.8% + 3\"\nresponse_s = 4000.0", "up to 3600"),
         ("agree = 2", "agree = 1", "no checksum"),
         ("agree = 2", "agree = 9", "from 1 to 8"),
@@ -432,7 +432,7 @@ fn no_field_stands_in_a_demanded_byte() {
 #[test]
 fn a_profile_states_how_fast_its_display_follows() {
     let with = |text: &str, from: &str, to: &str| text.replacen(from, to, 1);
-    let text = with(LINE, "agree = 2", "agree = 2\nconversion_s = 0.25");
+    let text = with(LINE, "conversion_s = 0.1", "conversion_s = 0.25");
     let text = with(&text, "up_to = \"60uF\"\n", "up_to = \"60uF\"\nconversion_s = 1\n");
     let text = with(&text, "quantity = \"temperature\"\n", "quantity = \"temperature\"\nresponse_s = 12.5\n");
     let profile = Profile::parse(&text).unwrap();
@@ -443,5 +443,8 @@ fn a_profile_states_how_fast_its_display_follows() {
     assert_eq!(of(&profile, Unit::MICROFARAD, 40.0), (Some(1.0), None));
     assert_eq!(of(&profile, Unit::MICROFARAD, 80.0), (Some(0.25), None));
     assert_eq!(of(&profile, Unit::CELSIUS, 40.0), (Some(0.25), Some(12.5)));
-    assert_eq!(of(&Profile::parse(LINE).unwrap(), Unit::MICROFARAD, 40.0), (None, None));
+    assert_eq!(
+        of(&Profile::parse(&with(LINE, "conversion_s", "# conversion_s")).unwrap(), Unit::MICROFARAD, 40.0),
+        (None, None)
+    );
 }
