@@ -19,7 +19,7 @@
 //! | assumed | tested by | when it fails |
 //! |---|---|---|
 //! | what is left of an approach that is *not seen to move* shrinks by a factor e in [`SettleSpec::tau_s`] | nothing: it is too small to be seen | off by a few times the noise of the window |
-//! | a movement that *is seen* fades no more slowly than the stream shows, or [`SettleSpec::tau_max_s`] where it does not tell | three neighbouring blocks over spans of 1 to 32 readings (`tempo`) | the interval reaches four of these times ahead of the slope, reason `Slow`; a slope that lasts is `Drifting`, and nothing settles |
+//! | a movement that *is seen* fades no more slowly than the stream shows, or four [`SettleSpec::tau_max_s`] where it does not tell | three neighbouring blocks over spans of 1 to 32 readings (`tempo`) | the interval reaches four of these times ahead of the slope, reason `Slow`; a slope that lasts is `Drifting`, and nothing settles |
 //! | a filter that rings comes back by at most [`SettleSpec::rebound`] of its travel | nothing | a word on the way up may be wrong; it is safe again once the reading has stood for as long as it moved (`swing`) |
 //! | errors are independent, of one deviation, at most [`SettleSpec::noise_ceiling`] | scatter of the window; scatter from reading to reading against that over the window | the ceiling is dropped; what hangs together widens the interval by three of its deviations. A flicker slower than the wait cannot be seen |
 //! | the display moves in steps of its last digit | common divisor of the changes (`grain`) | the step is what the changes show; a stuck digit on a value that never moved cannot be seen |

@@ -18,6 +18,8 @@ const SEEN_SDS: f64 = 3.5;
 /// Noise reaches this many standard deviations, taken from so many readings.
 const NOISE_SDS: f64 = 3.0;
 const NOISE_READINGS: usize = 12;
+/// Where a movement does not tell how slowly it fades, it may be slower than the longest time constant by this factor.
+const UNTOLD: f64 = 4.0;
 /// Real approaches are not exactly exponential, and blocks are not points: what the blocks allow is taken this much longer.
 const MARGIN: f64 = 1.25;
 /// A fade slower than the longest time constant is told from this many standard errors on.
@@ -58,7 +60,7 @@ impl Tempo {
         }
         // Seen to move, and nothing before to compare with.
         let before = blocks.next().filter(|_| obs.len() == 3 * block);
-        let Some((t0, y0)) = before else { return self.tau_s = spec.tau_max_s };
+        let Some((t0, y0)) = before else { return self.tau_s = UNTOLD * spec.tau_max_s };
         let first = y1 - y0;
         let doubt = seen + 0.5 * spec.resolution;
         let least = (libm::fabs(first) - doubt) / (t1 - t0);
@@ -67,9 +69,9 @@ impl Tempo {
         let tau_s = if first * second > 0.0 && least > most {
             MARGIN * between_s / libm::log(least / most)
         } else {
-            spec.tau_max_s
+            UNTOLD * spec.tau_max_s
         };
-        self.tau_s = self.tau_s.max(tau_s).min(spec.tau_max_s);
+        self.tau_s = self.tau_s.max(tau_s).min(UNTOLD * spec.tau_max_s);
         let (before, now) = (first / (t1 - t0), second / (t2 - t1));
         let fade = libm::exp(-between_s / spec.tau_max_s);
         let error = (SLOW_SDS * sd * libm::sqrt(6.0 / block as f64) + 0.5 * spec.resolution) / (t2 - t1);
