@@ -44,7 +44,7 @@ fn one_visit_ends_as_meant_replays_to_the_same_bytes_and_is_stored() {
 fn the_round_ends_as_meant(visit: &Visit) {
     let ended = &visit.ended;
     assert_eq!(ended.code, Some(0), "{}", ended.err);
-    let words: Vec<String> = ended.lines().iter().map(|line| site::word(line)).collect();
+    let words = site::words(&ended.lines());
     for word in ["pass", "conditional pass", "fail", "no verdict"] {
         assert!(words.iter().any(|got| got == word), "no {word} among {words:?}");
     }

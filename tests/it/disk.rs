@@ -90,7 +90,7 @@ fn not_stored_is_not_shown_as_if_it_were() {
     daemon.wait(Stream::Err, "verdict 2 of this round, shown as UNSAVED, is saved now");
     let (code, printed) = daemon.terminate();
     assert_eq!(code, Some(0));
-    let words: Vec<String> = printed.iter().map(|line| site::word(line)).collect();
+    let words = site::words(&printed);
     assert_eq!(words, ["pass", "fail", "pass"], "in the order of the round");
     let stored = site::stored(&folder.join("history.sqlite"));
     assert_eq!(stored, printed.iter().map(|line| unmarked(line)).collect::<Vec<_>>());

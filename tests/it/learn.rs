@@ -88,18 +88,10 @@ fn a_display_is_learned_over_its_port() {
     let truth = Meter::profile_of("generic-segment-meter");
     let lit = |counts: i64, exponent: i8, unit: Unit, coupling: Option<Coupling>| {
         let state = State::Value(Decimal::new(counts, exponent).unwrap());
-        let flags = Flags::default();
-        let reading = Reading {
-            at: Instant::ZERO,
-            seq: 0,
-            channel: 0,
-            unit,
-            coupling,
-            state,
-            flags,
-            accuracy: None,
-            timing: quantity::Timing::default(),
-        };
+        let (flags, timing) = (Flags::default(), quantity::Timing::default());
+        let at = Instant::ZERO;
+        let reading =
+            Reading { at, seq: 0, channel: 0, unit, coupling, state, flags, accuracy: None, timing };
         let bytes = wire::simulate::encode(&truth, &[reading]).unwrap();
         move || Some(Step::send(5, bytes.clone()))
     };

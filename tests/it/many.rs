@@ -1,7 +1,7 @@
 //! Six devices at once in one site's file, on pseudo-terminals: which one a check reads is said by its `bind`, and stays so
 //! when the meter is plugged in again, when the daemon starts anew, and beside devices that babble or are dead.
 
-use checks::{Daemon, Folder, Invocation, Leads, Meter, Stream, babble};
+use checks::{Daemon, Folder, Invocation, Leads, Meter, babble};
 use quantity::{Coupling, Unit};
 use serde_json::{Value, json};
 
@@ -51,7 +51,7 @@ fn a_bound_check_reads_its_own_meter_and_no_other() {
             page.done(&json!({"do": "next"}));
             is_of_m3(&site::measure(&daemon, &page, bound, 12.6), 12.6);
         }
-        assert_eq!(daemon.lines(Stream::Out).len(), if start == 0 { 2 } else { 1 });
+        assert_eq!(daemon.verdicts().len(), if start == 0 { 2 } else { 1 });
         let figures = cost(daemon.pid(), &page.view());
         println!("start {start}: {figures}");
         assert_eq!(daemon.terminate().0, Some(0));
@@ -117,7 +117,7 @@ fn probes_of_one_moment() {
     page.view_until("the loss", |view| view.pointer("/verdict/live") == Some(&json!(false)));
     page.done(&json!({"do": "again"}));
     page.view_until("the other at rest", |view| view["check"]["points"][0]["state"] == "settled");
-    assert_eq!(daemon.lines(Stream::Out).len(), 1, "{}", daemon.told());
+    assert_eq!(daemon.verdicts().len(), 1, "{}", daemon.told());
     meters[1].show(volts(430.0));
     meters[1].replug();
     let verdict: Value = serde_json::from_str(&daemon.wait_data(2)[1]).unwrap();

@@ -48,18 +48,31 @@ fn page_view_and_acts() {
     // The line was printed before the page had it; the pipe may hand it over a moment later, but it was not the page
     // that came first: `stored` reads the same verdict from the disk now.
     let stored = site::stored(&folder.join("history.sqlite"));
-    assert_eq!(stored.len(), 1, "on the page but not in the history: {view:#}");
     let line = daemon.wait_data(1)[0].clone();
-    assert_eq!(stored, std::slice::from_ref(&line));
+    assert_eq!(stored.first(), Some(&line), "on the page but not in the history: {view:#}");
     let mut shown = view["verdict"].clone();
     assert_eq!(shown["live"], true);
     assert_eq!(shown["unsaved"], false);
-    for of_the_view in ["live", "unsaved"] {
+    assert_eq!(shown["amended"], Value::Null);
+    for of_the_view in ["live", "unsaved", "values", "amended"] {
         shown.as_object_mut().unwrap().remove(of_the_view);
     }
     assert_eq!(shown, serde_json::from_str::<Value>(&line).unwrap());
     assert_eq!(site::word(&line), "fail");
     assert_eq!(view["recent"][0]["verdict"], "fail");
+
+    // The word came before the value was at rest: its ends, and then its figure in the same place. It is on stdout and in the
+    // history before the page has it.
+    let settling = shown_value(&view);
+    assert_eq!(settling["settled"], false, "{settling}");
+    assert!(settling["text"].as_str().unwrap().starts_with("at most 11."), "{settling}");
+    let view = page.view_until("the figure", |view| shown_value(view)["settled"] == true);
+    let figure = site::stored(&folder.join("history.sqlite"))[1].clone();
+    assert_eq!(daemon.wait(Stream::Out, "\"event\":\"completed\""), figure);
+    let written: Value = serde_json::from_str(&figure).unwrap();
+    assert_eq!((&written["number"], &written["reading"]["settled"]), (&json!(1), &json!(true)), "{figure}");
+    let text = shown_value(&view)["text"].as_str().unwrap().to_owned();
+    assert!(text.starts_with("11.10 \u{b1} 0.") && text.ends_with(" uF, settled"), "{text}");
 
     // Leads off: the verdict is past, not live.
     meter.show(Leads::microfarads(0.0));
@@ -81,6 +94,11 @@ fn shown_hold_points(view: &Value) -> usize {
 }
 
 /// Reliability 21 and 22 in short; 421 is "Misdirected Request" (RFC 9110, 15.5.20).
+/// What stands in the place of the verdict's value.
+fn shown_value(view: &Value) -> Value {
+    view["verdict"]["values"][0].clone()
+}
+
 fn strangers_are_turned_away(page: &checks::Page) {
     let a = page.address();
     let body = json!({"do": "confirm", "hold_point": "locked out"}).to_string();

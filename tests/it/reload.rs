@@ -144,7 +144,7 @@ fn a_broken_rule_at_the_start_leaves_the_last_good_set_in_force() {
 
 /// Arms the next check of the route and gives its verdict on a typed value.
 fn verdict(daemon: &mut Daemon, page: &Page) -> Value {
-    if !daemon.lines(Stream::Out).is_empty() {
+    if !daemon.verdicts().is_empty() {
         page.done(&json!({"do": "next"}));
     }
     page.confirm(&site::HOLD_POINTS);
@@ -152,7 +152,7 @@ fn verdict(daemon: &mut Daemon, page: &Page) -> Value {
 }
 
 fn typed(daemon: &mut Daemon) -> Value {
-    let before = daemon.lines(Stream::Out).len();
+    let before = daemon.verdicts().len();
     daemon.type_line("capacitance=12.4uF; 1% + 1");
     let line = daemon.wait_data(before + 1)[before].clone();
     serde_json::from_str(&line).unwrap()

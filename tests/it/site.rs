@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use checks::{Daemon, Folder, Leads, Meter, Page, Stream};
+use checks::{Daemon, Folder, Leads, Meter, Page};
 use history::Reader;
 
 /// Hold points of the capacitor rules, in their order.
@@ -38,7 +38,7 @@ pub(crate) const TYPED: &str = "[[device]]\nname = \"typed\"\nselector = \"stdin
 
 /// Confirms what the check asks for, lifts the leads, clips them on and waits for the verdict; gives its line.
 pub(crate) fn measure(daemon: &Daemon, page: &Page, meter: &Meter, value: f64) -> String {
-    let before = daemon.lines(Stream::Out).len();
+    let before = daemon.verdicts().len();
     page.confirm(&HOLD_POINTS);
     lift(page, meter);
     meter.show(Leads::microfarads(value));
@@ -59,7 +59,13 @@ pub(crate) fn word(line: &str) -> String {
     value["verdict"].as_str().expect("a word").to_owned()
 }
 
-/// The stored verdicts as they were shown, in the order of their commits. The whole file is checked on the way.
+/// The words of the verdicts among these lines of JSON; figures and amendments have none.
+pub(crate) fn words(lines: &[impl AsRef<str>]) -> Vec<String> {
+    let is_verdict = |line: &&str| !line.contains("\"event\":\"");
+    lines.iter().map(AsRef::as_ref).filter(is_verdict).map(word).collect()
+}
+
+/// The stored verdicts as they were shown, each with what follows it, in the order of their commits. The whole file is checked on the way.
 pub(crate) fn stored(history: &Path) -> Vec<String> {
     let reader = Reader::open(history).expect("the history");
     reader.integrity().expect("a sound history");
@@ -67,6 +73,10 @@ pub(crate) fn stored(history: &Path) -> Vec<String> {
     newest_first
         .iter()
         .rev()
-        .map(|summary| reader.verdict_json(summary.id).expect("a verdict").expect("it is there"))
+        .flat_map(|summary| {
+            let verdict = reader.verdict_json(summary.id).expect("a verdict").expect("it is there");
+            let behind = reader.follow_ups(summary.id).expect("what follows it");
+            std::iter::once(verdict).chain(behind.into_iter().map(|row| row.json))
+        })
         .collect()
 }

@@ -89,7 +89,7 @@ fn a_press_does_not_wait_for_the_disk() {
         let pressed = Instant::now();
         page.done(&json!({"do": "next"}));
         answered_ms.push(pressed.elapsed().as_millis());
-        if daemon.lines(Stream::Out).len() >= number {
+        if daemon.verdicts().len() >= number {
             late.push(number);
         }
         daemon.wait_data(number);

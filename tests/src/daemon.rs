@@ -171,7 +171,7 @@ impl Daemon {
         }
     }
 
-    /// Waits until stdout has so many lines and gives them all.
+    /// Waits until stdout has so many verdicts and gives them all. What follows a verdict is not among them.
     ///
     /// # Panics
     /// With everything it said, when they do not come.
@@ -179,19 +179,25 @@ impl Daemon {
         let deadline = Instant::now() + HANG;
         let mut log = self.lock();
         loop {
-            let data = of(&log, Stream::Out);
+            let data = verdicts(of(&log, Stream::Out));
             if data.len() >= count {
                 return data;
             }
             let left = deadline.saturating_duration_since(Instant::now());
             assert!(
                 log.closed < 2 && !left.is_zero(),
-                "{} lines on stdout where {count} must come; it said:{}",
+                "{} verdicts on stdout where {count} must come; it said:{}",
                 data.len(),
                 told(&log)
             );
             log = self.log.1.wait_timeout(log, left).unwrap_or_else(PoisonError::into_inner).0;
         }
+    }
+
+    /// The verdicts on stdout so far.
+    #[must_use]
+    pub fn verdicts(&self) -> Vec<String> {
+        verdicts(of(&self.lock(), Stream::Out))
     }
 
     /// Everything on one stream so far.
@@ -290,4 +296,9 @@ fn follow(from: impl Read + Send + 'static, stream: Stream, log: Shared) {
         log.0.lock().unwrap_or_else(PoisonError::into_inner).closed += 1;
         log.1.notify_all();
     });
+}
+
+/// Without the lines of figures and amendments, which follow a verdict as they please.
+fn verdicts(lines: Vec<String>) -> Vec<String> {
+    lines.into_iter().filter(|line| !line.contains("\"event\":\"") && !line.contains(", settled")).collect()
 }

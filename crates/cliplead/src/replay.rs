@@ -63,7 +63,7 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
 enum Said<'a> {
     Verdict(&'a Verdict),
     /// What follows a verdict, and the verdict's word.
-    FollowUp(FollowUpJson, Word),
+    FollowUp(&'a FollowUpJson, Word),
 }
 
 impl Said<'_> {
@@ -131,7 +131,7 @@ fn replay(
             } else if let Some(of) = &given
                 && let Some(json) = FollowUpJson::of(of, &output, at)
             {
-                sink(&Said::FollowUp(json, of.word))?;
+                sink(&Said::FollowUp(&json, of.word))?;
             }
         }
     }

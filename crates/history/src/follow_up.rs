@@ -34,7 +34,8 @@ pub(crate) fn commit(
         .prepare_cached("SELECT verdict_id FROM verdict WHERE uid = ?1 AND round_id = ?2")?
         .query_row(params![verdict_uid, round.0], |row| row.get(0))
         .optional()?;
-    let verdict = verdict.ok_or_else(|| HistoryError::NoSuchVerdict { of: of(), uid: verdict_uid.clone() })?;
+    let verdict =
+        verdict.ok_or_else(|| HistoryError::NoSuchVerdict { of: of(), uid: verdict_uid.clone() })?;
     let seq = whole("sequence number", follow_up.seq, of)?;
     let taken: Option<String> = tx
         .prepare_cached("SELECT uid FROM follow_up WHERE round_id = ?1 AND seq = ?2")?

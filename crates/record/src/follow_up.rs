@@ -31,16 +31,14 @@ impl FollowUpKind {
     }
 }
 
-/// A completed figure or an amendment. No key is called `verdict`, so that nobody takes one for a verdict.
+/// A completed figure or an amendment. It names its verdict by its number in the round, not by the id that a history gives
+/// it: a replay prints the same bytes. No key is called `verdict`, so that nobody takes one for a verdict.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
 pub struct FollowUpJson {
     pub event: FollowUpKind,
     /// The verdict's number in its round.
     pub number: u64,
-    /// The verdict's id in the history, where one is kept.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub id: Option<String>,
     pub check: u32,
     pub unit: String,
     pub component: String,
@@ -74,7 +72,6 @@ impl FollowUpJson {
         (*number == verdict.number).then(|| Self {
             event,
             number: verdict.number,
-            id: None,
             check: verdict.check,
             unit: verdict.unit_tag.clone(),
             component: verdict.component.clone(),

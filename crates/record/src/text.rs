@@ -37,7 +37,8 @@ pub fn block(verdict: &VerdictJson) -> String {
         let _ = writeln!(text, "  because   {}", plain_lines(reason, UNDER));
     }
     for judged in &verdict.judgements {
-        let _ = writeln!(text, "  {:<9} {}: {}", judged.verdict, figure(verdict, judged), probability(judged));
+        let _ =
+            writeln!(text, "  {:<9} {}: {}", judged.verdict, figure(verdict, judged), probability(judged));
         if let Some(advice) = &judged.advice {
             let _ = writeln!(text, "{UNDER}{}", plain_lines(advice, UNDER));
         }

@@ -8,8 +8,8 @@ use serde::Serialize;
 use serde_json::{Value, json};
 
 use crate::text;
-use crate::{FollowUpJson, FollowUpKind, early};
 use crate::verdict::{PlateJson, ReadingJson, VerdictJson, rounded};
+use crate::{FollowUpJson, FollowUpKind, early};
 
 /// What stands around the round.
 #[derive(Clone, Debug, Default)]
@@ -150,10 +150,8 @@ pub fn view_json(seq: u64, now_ms: i64, view: &View, around: &Around) -> String 
         }
         value
     });
-    let mut check = view.check.as_ref().map(check);
-    if let (Some(check), Some((verdict, _))) = (&mut check, &judged) {
-        check["ruler"] = ruler_of(check["ruler"].take(), verdict, around);
-    }
+    let of = judged.as_ref().map(|(verdict, _)| verdict);
+    let check = view.check.as_ref().map(|shown| check(shown, of, around));
     json!({
         "seq": seq,
         "now_ms": now_ms,
@@ -193,10 +191,7 @@ const PLUS_MINUS: &str = "\u{b1} ";
 /// The ends of a reading's interval; of the judgement that is about it, only the end that the word rests on.
 fn early_words(verdict: &VerdictJson, reading: &ReadingJson) -> String {
     let judged = verdict.judgements.iter().find(|judged| early::is_about(judged, reading));
-    judged.map_or_else(
-        || early::words(reading).unwrap_or_default(),
-        |judged| early::judged(reading, judged),
-    )
+    judged.map_or_else(|| early::words(reading).unwrap_or_default(), |judged| early::judged(reading, judged))
 }
 
 /// The figure of a reading that was not at rest at the word.
@@ -205,9 +200,9 @@ fn figure_of<'a>(
     verdict: &VerdictJson,
     around: &'a Around,
 ) -> Option<&'a ShownFollowUp> {
-    around
-        .follow_ups_of(verdict.number)
-        .find(|shown| shown.json.event == FollowUpKind::Completed && shown.json.reading.point == reading.point)
+    around.follow_ups_of(verdict.number).find(|shown| {
+        shown.json.event == FollowUpKind::Completed && shown.json.reading.point == reading.point
+    })
 }
 
 /// The amendment that stands beside the verdict.
@@ -222,29 +217,34 @@ fn amended(verdict: &VerdictJson, around: &Around, live: bool) -> Value {
     })
 }
 
-/// The ruler of a verdict. A value that was not at rest has no pointer but the ends of its interval, until its figure is shown.
-fn ruler_of(mut ruler: Value, verdict: &VerdictJson, around: &Around) -> Value {
-    let mut early = early::early(verdict).peekable();
-    if !ruler.is_object() || early.peek().is_none() {
-        return ruler;
-    }
-    let name = ruler["name"].as_str().unwrap_or_default().to_owned();
-    let judged = verdict.judgements.iter().find(|judged| judged.name == name);
-    let subject = judged.and_then(|judged| early::subject(verdict, judged));
-    let figure = subject.and_then(|reading| figure_of(reading, verdict, around));
-    ruler["value"] = figure.map_or(Value::Null, |shown| json!(four(shown.json.reading.value)));
-    if let Some(shown) = figure {
-        ruler["standard_uncertainty"] = json!(shown.json.reading.standard_uncertainty);
-        ruler["expanded_uncertainty"] = json!(shown.json.expanded_uncertainty);
-    } else if let Some(reading) = subject {
-        ruler["at_least"] = json!(reading.at_least);
-        ruler["at_most"] = json!(reading.at_most);
-        ruler["early"] = json!(early_words(verdict, reading));
-    }
-    ruler
+/// The ruler. Behind a verdict whose value was not at rest it has no pointer but the ends of the interval, until the figure is
+/// shown.
+fn ruler(ruler: &RulerView, judged: Option<&VerdictJson>, around: &Around) -> Value {
+    let early = judged.filter(|verdict| early::early(verdict).next().is_some());
+    let subject = early.and_then(|verdict| {
+        let judgement = verdict.judgements.iter().find(|judgement| judgement.name == ruler.name)?;
+        Some((verdict, early::subject(verdict, judgement)?))
+    });
+    let figure = subject.and_then(|(verdict, reading)| figure_of(reading, verdict, around));
+    let (value, u, expanded) = match (early, figure) {
+        (None, _) => (Some(ruler.value), ruler.standard_uncertainty, ruler.expanded_uncertainty),
+        (Some(_), None) => (None, ruler.standard_uncertainty, ruler.expanded_uncertainty),
+        (Some(_), Some(shown)) => {
+            let reading = &shown.json.reading;
+            (Some(reading.value), reading.standard_uncertainty, shown.json.expanded_uncertainty)
+        }
+    };
+    let ends = subject.filter(|_| figure.is_none());
+    json!({
+        "name": ruler.name, "unit": ruler.unit, "low": ruler.low.map(rounded), "high": ruler.high.map(rounded),
+        "value": value.map(four), "standard_uncertainty": rounded(u), "expanded_uncertainty": rounded(expanded),
+        "coverage_factor": rounded(ruler.coverage_factor), "guard": rounded(ruler.guard),
+        "at_least": ends.map(|(_, reading)| reading.at_least), "at_most": ends.map(|(_, reading)| reading.at_most),
+        "early": ends.map(|(verdict, reading)| early_words(verdict, reading)),
+    })
 }
 
-fn check(check: &CheckView) -> Value {
+fn check(check: &CheckView, judged: Option<&VerdictJson>, around: &Around) -> Value {
     json!({
         "number": check.number,
         "unit": check.unit_tag,
@@ -260,7 +260,7 @@ fn check(check: &CheckView) -> Value {
         "prompt": check.prompt,
         "question": check.question.as_ref().map(|question| &question.text),
         "question_number": check.question.as_ref().map(|question| question.number),
-        "ruler": check.ruler.as_ref().map(ruler),
+        "ruler": check.ruler.as_ref().map(|shown| ruler(shown, judged, around)),
     })
 }
 
@@ -301,15 +301,6 @@ fn point(point: &PointView) -> Value {
     json!({
         "name": point.name, "label": point.label, "unit": point.unit, "state": point.state, "shown": shown,
         "typed": point.typed,
-    })
-}
-
-fn ruler(ruler: &RulerView) -> Value {
-    json!({
-        "name": ruler.name, "unit": ruler.unit, "low": ruler.low.map(rounded), "high": ruler.high.map(rounded),
-        "value": four(ruler.value), "standard_uncertainty": rounded(ruler.standard_uncertainty),
-        "expanded_uncertainty": rounded(ruler.expanded_uncertainty),
-        "coverage_factor": rounded(ruler.coverage_factor), "guard": rounded(ruler.guard),
     })
 }
 

@@ -92,10 +92,9 @@ pub(super) fn words(output: &Output) -> Option<String> {
         }
         Output::Reset { why } => format!("    started anew: {}", why.text()),
         Output::Asked { number, question } => format!("    QUESTION {number}: {}", plain(question)),
-        Output::Refused { .. }
-        | Output::Verdict(_)
-        | Output::Completed { .. }
-        | Output::Amended { .. } => return None,
+        Output::Refused { .. } | Output::Verdict(_) | Output::Completed { .. } | Output::Amended { .. } => {
+            return None;
+        }
     })
 }
 

@@ -31,8 +31,8 @@ pub(crate) struct KeptFollowUp {
 /// Either of them.
 #[derive(Clone)]
 pub(super) enum Shown {
-    Verdict(Kept),
-    FollowUp(KeptFollowUp),
+    Verdict(Box<Kept>),
+    FollowUp(Box<KeptFollowUp>),
 }
 
 /// Whether something is in the history.

@@ -123,7 +123,11 @@ impl Core {
                 }
             }
             Shown::FollowUp(kept) => {
-                self.around.follow_ups.iter_mut().filter(|of| of.json == kept.json).for_each(|of| of.unsaved = false);
+                self.around
+                    .follow_ups
+                    .iter_mut()
+                    .filter(|of| of.json == kept.json)
+                    .for_each(|of| of.unsaved = false);
             }
         }
     }
@@ -141,16 +145,16 @@ impl Core {
         }
     }
 
-    fn show_verdict(&mut self, kept: Kept) {
+    fn show_verdict(&mut self, kept: Box<Kept>) {
         self.print(&kept);
         let mut recent = RecentJson::from(&kept.json);
         recent.unsaved = kept.saved == Saved::No;
         self.around.recent.insert(0, recent);
         self.around.recent.truncate(RECENT_MAX);
-        let _ = self.notices.send(Arc::new(Notice::Verdict(Box::new(kept))));
+        let _ = self.notices.send(Arc::new(Notice::Verdict(kept)));
     }
 
-    fn show_follow_up(&mut self, kept: KeptFollowUp) {
+    fn show_follow_up(&mut self, kept: Box<KeptFollowUp>) {
         let (json, unsaved) = (&kept.json, kept.saved == Saved::No);
         output::verdict(&match self.format {
             Format::Json if unsaved => json.unsaved_line(),
@@ -164,7 +168,7 @@ impl Core {
             recent.amended = json.now.clone().or_else(|| recent.amended.take());
         }
         self.around.take_follow_up(ShownFollowUp { json: json.clone(), unsaved });
-        let _ = self.notices.send(Arc::new(Notice::FollowUp(Box::new(kept))));
+        let _ = self.notices.send(Arc::new(Notice::FollowUp(kept)));
     }
 
     fn print(&self, kept: &Kept) {

@@ -153,12 +153,12 @@ impl Store {
         let json = VerdictJson::from(&verdict);
         let Some(keeper) = &self.keeper else {
             self.given = Some(Given { verdict: verdict.clone(), uid: None });
-            return Now::showing(Shown::Verdict(Kept { verdict, json, saved: Saved::NothingKept }));
+            return Now::showing(Shown::Verdict(Box::new(Kept { verdict, json, saved: Saved::NothingKept })));
         };
         let uid = Uuid::now_v7().to_string();
         self.given = Some(Given { verdict: verdict.clone(), uid: Some(uid.clone()) });
         let row = row::verdict(uid, &json, &verdict, wall_ms());
-        let kept = Shown::Verdict(Kept { verdict, json, saved: Saved::No });
+        let kept = Shown::Verdict(Box::new(Kept { verdict, json, saved: Saved::No }));
         let sent = self.waiting.len() < WAITING_MAX && keeper.send(Job::Verdict(Box::new(row)));
         self.wait_or_show(sent, kept, now)
     }
@@ -167,11 +167,10 @@ impl Store {
     /// now. `None` when it is neither.
     pub(super) fn follow_up(&mut self, output: &Output, at: Instant, now: Moment) -> Option<Now> {
         let given = self.given.as_ref()?;
-        let mut json = FollowUpJson::of(&given.verdict, output, at)?;
-        json.id.clone_from(&given.uid);
+        let json = FollowUpJson::of(&given.verdict, output, at)?;
         self.follow_ups += 1;
         let seq = self.follow_ups;
-        let kept = |saved| Shown::FollowUp(KeptFollowUp { seq, json: json.clone(), saved });
+        let kept = |saved| Shown::FollowUp(Box::new(KeptFollowUp { seq, json: json.clone(), saved }));
         let (Some(keeper), Some(verdict_uid)) = (&self.keeper, &given.uid) else {
             return Some(Now::showing(kept(Saved::NothingKept)));
         };

@@ -70,7 +70,10 @@ mod tests {
     #[test]
     fn a_reason_is_told_once_when_it_has_lasted_whatever_its_figures() {
         let reasons = (0..50).map(|n| {
-            (200 * n, format!("still warming {}.{} °F a minute; about {} more readings", 3 + n % 2, n % 10, 60 - n))
+            (
+                200 * n,
+                format!("still warming {}.{} °F a minute; about {} more readings", 3 + n % 2, n % 10, 60 - n),
+            )
         });
         assert_eq!(said(reasons), [(2_000, "    waits: still warming 3.0 °F a minute".to_owned())]);
     }
@@ -89,7 +92,10 @@ mod tests {
             3 => "no contact",
             _ => "it drifts",
         };
-        let told: Vec<_> = said((0..75).map(|n| (200 * n, reason(n).to_owned()))).into_iter().map(|(_, said)| said).collect();
+        let told: Vec<_> = said((0..75).map(|n| (200 * n, reason(n).to_owned())))
+            .into_iter()
+            .map(|(_, said)| said)
+            .collect();
         assert_eq!(told, ["    waits: it drifts", "    waits: it jumps", "    waits: it drifts"]);
     }
 

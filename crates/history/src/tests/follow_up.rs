@@ -143,10 +143,26 @@ fn what_contradicts_itself_is_refused() {
 #[test]
 fn a_change_of_any_column_is_found() {
     for change in [
-        "kind = 'amended', word = 'fail'", "point = 'x'", "label = 'x'", "device = 'x'", "value = 38.0", "unit = 'nF'",
-        "standard_uncertainty = 0.1", "shown = NULL", "count = 9", "reading_at_us = 7", "at_least = 1.0",
-        "at_most = NULL", "at_us = 7", "wall_ms = 7", "seq = 77", "uid = 'x'", "json = '{}'", "digest_version = 2",
-        "digest = zeroblob(32)", "verdict_id = 2",
+        "kind = 'amended', word = 'fail'",
+        "point = 'x'",
+        "label = 'x'",
+        "device = 'x'",
+        "value = 38.0",
+        "unit = 'nF'",
+        "standard_uncertainty = 0.1",
+        "shown = NULL",
+        "count = 9",
+        "reading_at_us = 7",
+        "at_least = 1.0",
+        "at_most = NULL",
+        "at_us = 7",
+        "wall_ms = 7",
+        "seq = 77",
+        "uid = 'x'",
+        "json = '{}'",
+        "digest_version = 2",
+        "digest = zeroblob(32)",
+        "verdict_id = 2",
     ] {
         let (mut history, first) = history();
         history.commit_verdict(first, &early(1)).unwrap();

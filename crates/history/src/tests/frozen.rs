@@ -162,7 +162,9 @@ fn a_file_of_version_2_is_brought_up_to_date() {
 fn nobody_makes_a_figure_of_an_old_value() {
     let folder = Folder::new();
     for (number, change) in
-        ["settled = 1", "at_least = 1.0", "at_most = 1.0", "at_least = 38.0, at_most = 40.0"].iter().enumerate()
+        ["settled = 1", "at_least = 1.0", "at_most = 1.0", "at_least = 38.0, at_most = 40.0"]
+            .iter()
+            .enumerate()
     {
         let path = folder.file(&format!("{number}.sqlite"));
         std::fs::write(&path, VERSION_2).unwrap();

@@ -44,7 +44,9 @@ fn plain_words(reason: MovingReason) -> &'static str {
         MovingReason::Approaching => "it still moves towards its end value",
         MovingReason::Noisy => "its noise hides on which side of a limit it is",
         MovingReason::Charging => "the meter is still charging the part",
-        MovingReason::Slow => "slow probe, averaging, or it still warms: it settles more slowly than a meter does",
+        MovingReason::Slow => {
+            "slow probe, averaging, or it still warms: it settles more slowly than a meter does"
+        }
         MovingReason::Drifting => "it drifts: part still in circuit, warming up, or a bad contact",
         MovingReason::Bouncing => "it jumps: bad contact, or the part is still in circuit",
     }

@@ -115,7 +115,12 @@ fn an_early_word_shows_the_ends_of_its_interval_and_no_value() {
         assert!(!text.contains("39.2"), "the middle of the interval is no value: {text}");
     }
     let block = text::block(&json);
-    assert!(block.contains("reading   terminal to terminal: between 38.1 and 40.4 uF, settling (meter, 5 readings)"), "{block}");
+    assert!(
+        block.contains(
+            "reading   terminal to terminal: between 38.1 and 40.4 uF, settling (meter, 5 readings)"
+        ),
+        "{block}"
+    );
 }
 
 /// A judgement that is worked out from a reading has no value either while the reading moves.
@@ -125,7 +130,9 @@ fn what_is_worked_out_from_an_early_reading_has_no_value() {
     let json = VerdictJson::from(&verdict(Word::Pass, vec![early], judged("loss", 1.01)));
     let line = text::line(&json);
     assert!(
-        line.ends_with("PASS  loss (37.6 to 42.4 uF): terminal to terminal between 38.1 and 40.4 uF, settling"),
+        line.ends_with(
+            "PASS  loss (37.6 to 42.4 uF): terminal to terminal between 38.1 and 40.4 uF, settling"
+        ),
         "{line}"
     );
 }
@@ -133,12 +140,17 @@ fn what_is_worked_out_from_an_early_reading_has_no_value() {
 #[test]
 fn a_reading_says_whether_it_settled_and_between_which_ends() {
     let line = VerdictJson::from(&early_pass()).line();
-    assert!(line.contains(r#""count":5,"settled":false,"at_least":38.117,"at_most":40.353,"at_s":10.1"#), "{line}");
+    assert!(
+        line.contains(r#""count":5,"settled":false,"at_least":38.117,"at_most":40.353,"at_s":10.1"#),
+        "{line}"
+    );
     assert!(line.contains(r#""check":1,"number":3,"#), "{line}");
     let same: VerdictJson = serde_json::from_str(&line).unwrap();
     assert_eq!(same, VerdictJson::from(&early_pass()));
     // As a program before this one wrote it.
-    let old = line.replace(r#""settled":false,"at_least":38.117,"at_most":40.353,"#, "").replace(r#""number":3,"#, "");
+    let old = line
+        .replace(r#""settled":false,"at_least":38.117,"at_most":40.353,"#, "")
+        .replace(r#""number":3,"#, "");
     let old: VerdictJson = serde_json::from_str(&old).unwrap();
     assert_eq!((old.number, old.readings[0].settled, old.readings[0].at_least), (0, false, None));
 }
@@ -151,14 +163,24 @@ fn a_figure_is_a_line_of_its_own_that_names_its_verdict() {
         text::follow_up(&json),
         "   12.251 s  #1  RTU-1 / c  Run capacitor: capacitance 40.02 +-0.84 uF, settled"
     );
-    assert_eq!((json.event, json.number, json.said.as_str(), &json.now), (FollowUpKind::Completed, 3, "pass", &None));
-    let with_id = FollowUpJson { id: Some("01990a3c".into()), ..json };
-    let line = with_id.line();
-    assert!(line.starts_with(r#"{"event":"completed","number":3,"id":"01990a3c","check":1,"unit":"RTU-1""#), "{line}");
-    assert!(line.contains(r#""said":"pass","now":null,"name":"capacitance","reading":{"point":"capacitance""#), "{line}");
+    assert_eq!(
+        (json.event, json.number, json.said.as_str(), &json.now),
+        (FollowUpKind::Completed, 3, "pass", &None)
+    );
+    let line = json.line();
+    assert!(
+        line.starts_with(
+            r#"{"event":"completed","number":3,"check":1,"unit":"RTU-1","component":"c","rule":"#
+        ),
+        "{line}"
+    );
+    assert!(
+        line.contains(r#""said":"pass","now":null,"name":"capacitance","reading":{"point":"capacitance""#),
+        "{line}"
+    );
     assert!(!line.contains(r#""verdict""#), "nobody may take it for a verdict: {line}");
-    assert_eq!(FollowUpJson::parse(&line).unwrap(), with_id);
-    assert!(with_id.unsaved_line().starts_with(r#"{"unsaved":true,"event":"completed","#));
+    assert_eq!(FollowUpJson::parse(&line).unwrap(), json);
+    assert!(json.unsaved_line().starts_with(r#"{"unsaved":true,"event":"completed","#));
 }
 
 #[test]

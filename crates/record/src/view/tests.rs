@@ -88,7 +88,10 @@ fn an_amendment_stands_beside_its_verdict_and_says_whether_the_leads_still_show_
     for live in [true, false] {
         let view = view(&around, live);
         let said = &view["verdict"]["amended"];
-        assert_eq!((&said["said"], &said["word"], &said["live"]), (&"pass".into(), &"fail".into(), &live.into()));
+        assert_eq!(
+            (&said["said"], &said["word"], &said["live"]),
+            (&"pass".into(), &"fail".into(), &live.into())
+        );
         assert_eq!(said["value"], "31.20 \u{b1} 0.70 uF, settled");
         assert_eq!(view["verdict"]["values"][0]["settled"], true);
     }

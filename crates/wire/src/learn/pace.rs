@@ -106,7 +106,8 @@ fn runs(readings: &[&Reading], seen: &[Observation], lost: Duration) -> Vec<Opti
 fn usual_span(readings: &[&Reading]) -> Duration {
     let pairs = readings.iter().zip(readings.iter().skip(1));
     // Frames that came in one piece have one time, which says nothing of the pace.
-    let mut spans: Vec<i64> = pairs.map(|(a, b)| b.at.since(a.at).micros()).filter(|span| *span > 0).collect();
+    let mut spans: Vec<i64> =
+        pairs.map(|(a, b)| b.at.since(a.at).micros()).filter(|span| *span > 0).collect();
     spans.sort_unstable();
     let median = spans.get(spans.len() / 2).copied().unwrap_or(0);
     Duration::from_micros(median.saturating_mul(LOST_SPANS).max(1))
@@ -133,8 +134,8 @@ impl Pace {
 
 /// What is said when it could not be measured.
 pub(super) fn not_measured() -> String {
-    "the conversion time of the display: the value did not move long enough while it was recorded. Until it is known, a \
-     verdict waits for the slowest display of its kind; record the meter while the value moves for some seconds, or write \
-     conversion_s from its manual"
+    "the conversion time of the display: the value did not move long enough while it was recorded. Verdicts wait for the \
+     slowest display of the kind until the profile states conversion_s: record again while the value moves for some \
+     seconds, or copy it from the manual"
         .into()
 }

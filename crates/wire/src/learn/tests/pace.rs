@@ -45,9 +45,7 @@ impl Display {
                 let counts = match *part {
                     Part::Stands(counts) => Some(counts),
                     Part::Moves(a, b) => Some(a + (b - a) * converted / (seconds * 1000)),
-                    Part::Flickers(counts) => {
-                        Some(counts + i64::try_from(dice.next() % 2).unwrap())
-                    }
+                    Part::Flickers(counts) => Some(counts + i64::try_from(dice.next() % 2).unwrap()),
                     Part::Silent => None,
                 };
                 if let Some(counts) = counts {
@@ -120,12 +118,23 @@ fn the_longest_run_of_equal_readings_while_the_value_moves_is_the_conversion_tim
 fn a_value_that_did_not_move_long_enough_tells_no_conversion_time() {
     let of = display("generic-line-meter", 100, 500);
     let jumps = [(Part::Stands(1246), 6), (Part::Stands(4471), 6), (Part::Stands(2360), 6)];
-    let flickers = [(Part::Stands(1246), 6), (Part::Flickers(2360), 12), (Part::Stands(2360), 6), (Part::Stands(4471), 6)];
-    let short = [(Part::Stands(1246), 6), (Part::Moves(1246, 2360), 2), (Part::Stands(2360), 6), (Part::Stands(4471), 6)];
+    let flickers = [
+        (Part::Stands(1246), 6),
+        (Part::Flickers(2360), 12),
+        (Part::Stands(2360), 6),
+        (Part::Stands(4471), 6),
+    ];
+    let short = [
+        (Part::Stands(1246), 6),
+        (Part::Moves(1246, 2360), 2),
+        (Part::Stands(2360), 6),
+        (Part::Stands(4471), 6),
+    ];
     for parts in [&jumps[..], &flickers[..], &short[..]] {
         let (stated, remarks) = learned(&of, parts);
         assert_eq!(stated, None, "{remarks:?}");
-        let said = remarks.iter().filter(|remark| remark.contains("the conversion time of the display")).count();
+        let said =
+            remarks.iter().filter(|remark| remark.contains("the conversion time of the display")).count();
         assert_eq!(said, 1, "{remarks:?}");
     }
 }
