@@ -1,5 +1,6 @@
 //! Power cuts: the writes and flushes of real commits are recorded, the disk is rebuilt as a cut may leave it at any
-//! point, and the history is opened on it. A verdict whose commit had returned must be there, whole; nothing is damaged.
+//! point, and the history is opened on it. A verdict whose commit had returned must be there, whole, and so must be the figure that
+//! followed it; nothing is damaged.
 //!
 //! `POWER_CUTS=5000` sets the number of cuts for each run, `POWER_SEED` the seed.
 
@@ -9,12 +10,17 @@ use std::process::Command;
 
 use checks::{Disk, Event, Fate, Folder, Rng, lay_out, trace};
 use history::{
-    History, HistoryError, HoldPoint, Judgement, NewRound, PlateValue, RawReading, Verdict, VerdictReading,
+    FollowUp, History, HistoryError, HoldPoint, Judgement, NewRound, PlateValue, RawReading, Verdict,
+    VerdictReading,
 };
 
 const CHILD: &str = "cut::the_writer_by_itself";
 /// Verdicts in each of the two rounds: enough that the log is moved to the file while the round runs.
 const VERDICTS: u32 = 75;
+/// A figure follows every fifth verdict.
+const FIGURE_EVERY: u32 = 5;
+/// What is committed and said in each of the rounds.
+const SAID: u32 = VERDICTS + VERDICTS / FIGURE_EVERY;
 /// Raw readings before every second verdict.
 const READINGS: u64 = 200;
 /// Raw readings of a round.
@@ -97,6 +103,22 @@ pub(crate) fn verdict(round: u32, check: u32) -> Verdict {
     }
 }
 
+/// The figure of such a verdict.
+fn figure(round: u32, check: u32) -> FollowUp {
+    let of = verdict(round, check);
+    FollowUp {
+        uid: format!("figure-{round}-{check}"),
+        verdict_uid: of.uid,
+        seq: check.into(),
+        kind: "completed".to_owned(),
+        word: None,
+        reading: of.readings.into_iter().next().expect("it has one"),
+        at_us: of.at_us + 400_000,
+        wall_ms: of.wall_ms + 400,
+        json: format!("{{\"event\": \"completed\", \"check\": {check}}}"),
+    }
+}
+
 fn reading(n: u64) -> RawReading {
     RawReading {
         device: format!("meter {}", n % 4),
@@ -120,6 +142,11 @@ fn write(path: &Path, said: impl Fn(&str)) -> Result<(), HistoryError> {
                 history.append_readings(id, &batch)?;
             }
             said(&history.commit_verdict(id, &verdict(number, check))?.uid);
+            if check % FIGURE_EVERY == 0 {
+                let figure = figure(number, check);
+                history.commit_follow_up(id, &figure)?;
+                said(&figure.uid);
+            }
         }
         history.end_round(id, 1_790_000_100_000)?;
     }
@@ -156,11 +183,11 @@ fn record(folder: &Folder, before: BTreeMap<String, Vec<u8>>) -> Run {
     let run = Run { before, events };
     let count = |what: fn(&Event) -> bool| run.events.iter().filter(|event| what(event)).count();
     let shown = count(|event| committed(event).is_some());
-    assert_eq!(shown, 2 * VERDICTS as usize, "all commits were seen");
+    assert_eq!(shown, 2 * SAID as usize, "all commits were seen");
     let syncs = count(|event| matches!(event, Event::Sync(_)));
     println!("{} events, {shown} commits, {syncs} flushes of files", run.events.len());
     // Raw readings wait for the verdict: one flush a commit, and some for opening, closing and moving the log.
-    assert!(syncs < 2 * VERDICTS as usize + 40, "{syncs} flushes");
+    assert!(syncs < 2 * SAID as usize + 40, "{syncs} flushes");
     // Whether the log was moved to the file in the middle of the first round, so that a cut can fall there.
     let moved = run
         .events
@@ -242,7 +269,7 @@ fn lost(path: &Path, shown: &BTreeSet<String>, from_version_1: bool) -> Result<u
     let sound = reader.integrity().map_err(|error| error.to_string())?;
     let stored: BTreeMap<String, history::VerdictId> =
         reader.recent(u32::MAX).unwrap().into_iter().map(|v| (v.uid, v.id)).collect();
-    let mut new = 0;
+    let (mut new, mut figures) = (0, BTreeSet::new());
     for number in 1..=2 {
         for check in 1..=VERDICTS {
             let expected = verdict(number, check);
@@ -252,6 +279,11 @@ fn lost(path: &Path, shown: &BTreeSet<String>, from_version_1: bool) -> Result<u
             if (&found.verdict, &found.round) != (&expected, &round(number)) {
                 return Err(format!("{} is another than was committed", expected.uid));
             }
+            let behind = reader.follow_ups(*id).unwrap();
+            if behind.iter().any(|found| *found != figure(number, check)) {
+                return Err(format!("what follows {} is another than was committed", expected.uid));
+            }
+            figures.extend(behind.into_iter().map(|found| found.uid));
         }
     }
     let old = if from_version_1 { 4 } else { 0 };
@@ -265,7 +297,7 @@ fn lost(path: &Path, shown: &BTreeSet<String>, from_version_1: bool) -> Result<u
             return Err(format!("{readings} raw readings in {}", round.new.uid));
         }
     }
-    Ok(shown.iter().filter(|uid| !stored.contains_key(*uid)).count())
+    Ok(shown.iter().filter(|uid| !stored.contains_key(*uid) && !figures.contains(*uid)).count())
 }
 
 fn setting(name: &str, default: u64) -> u64 {
