@@ -5,7 +5,7 @@ use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use quantity::{Reading, State};
+use quantity::{Instant, Reading, State};
 
 use super::Round;
 use super::check::{Check, Phase};
@@ -14,8 +14,8 @@ use super::point::{LeftOut, PointState, SettledPoint};
 use super::question;
 use crate::evaluate::{Evaluation, Input, Judged, evaluate};
 use crate::hold::Shown;
-use crate::limits::Word;
-use crate::rule::{Header, Source};
+use crate::limits::{DecisionRule, Word};
+use crate::rule::{Header, Point, Source};
 use crate::verdict::{PlateUsed, PointReading, Reason, Verdict};
 
 impl Round {
@@ -182,37 +182,39 @@ impl Round {
             at: self.now,
         })
     }
+}
 
-    /// The values of point `index` at which the word would change, seen from the estimate so far; empty when another
-    /// point is still missing or the rule gives no judgement there: then only full settling counts.
-    pub(super) fn thresholds(&mut self, index: usize, reading: &Reading) -> Vec<f64> {
-        self.try_thresholds(index, reading).unwrap_or_default()
-    }
+/// From where the thresholds of a point are seen: the estimate so far, with the meter's own uncertainty there. `None` while
+/// nothing settles there, or at a reading that is no value.
+pub(super) fn seen_from(check: &Check, index: usize, reading: &Reading, point: &Point) -> Option<Input> {
+    let State::Value(shown) = reading.state else { return None };
+    let PointState::Settling(settling) = check.points.get(index)? else { return None };
+    let direct = reading.unit.convert(shown.to_f64(), point.unit).ok()?;
+    let value = settling.estimate().unwrap_or(direct);
+    Some(Input { value, standard_uncertainty: settling.instrument_uncertainty(value, point.unit)? })
+}
 
-    fn try_thresholds(&mut self, index: usize, reading: &Reading) -> Option<Vec<f64>> {
-        let decision = self.settings.decision;
-        let check = self.check.as_mut()?;
-        let rule = check.rule.clone()?;
-        let point = rule.header().points.get(index)?;
-        if check.is_apart_from_others(index, reading.at) {
-            return None;
-        }
-        let used = plate::resolve(rule.header(), &check.plan).ok()?;
-        let State::Value(shown) = reading.state else { return None };
-        let PointState::Settling(settling) = check.points.get(index)? else { return None };
-        let direct = reading.unit.convert(shown.to_f64(), point.unit).ok()?;
-        let value = settling.estimate().unwrap_or(direct);
-        let u = settling.instrument_uncertainty(value, point.unit)?;
-        let input = Input { value, standard_uncertainty: u };
-        let inputs = inputs(check, &used, Some((index, input)))?;
-        let evaluation = evaluate(&*rule, &inputs, decision).ok()?;
-        let thresholds = evaluation.thresholds(index, input, decision);
-        // Near a fork of the rule the margins alone do not say where the word changes: wait for full settling.
-        let forks =
-            matches!(&evaluation, Evaluation::Judged { path_changes, .. } if !path_changes.is_empty());
-        check.last_evaluation = Some(evaluation);
-        Some(if forks { Vec::new() } else { thresholds })
+/// The values of point `index` at which the word would change, seen from `input`, and what the rule says there; no values near a
+/// fork of the rule. `None` when another point is still missing or the rule gives no judgement there: then only full settling
+/// counts.
+pub(super) fn thresholds(
+    check: &Check,
+    index: usize,
+    input: Input,
+    at: Instant,
+    decision: DecisionRule,
+) -> Option<(Vec<f64>, Evaluation)> {
+    let rule = check.rule.as_ref()?;
+    if check.is_apart_from_others(index, at) {
+        return None;
     }
+    let used = plate::resolve(rule.header(), &check.plan).ok()?;
+    let inputs = inputs(check, &used, Some((index, input)))?;
+    let evaluation = evaluate(&**rule, &inputs, decision).ok()?;
+    let thresholds = evaluation.thresholds(index, input, decision);
+    // Near a fork of the rule the margins alone do not say where the word changes: wait for full settling.
+    let forks = matches!(&evaluation, Evaluation::Judged { path_changes, .. } if !path_changes.is_empty());
+    Some((if forks { Vec::new() } else { thresholds }, evaluation))
 }
 
 /// What a verdict says of a value that was typed with fewer digits than the meter shows.

@@ -8,6 +8,7 @@ use alloc::vec::Vec;
 use quantity::{Duration, Reading, State};
 
 use super::check::{About, Check, OpenRun, Phase, Question};
+use super::conclude::{seen_from, thresholds};
 use super::contact::looks_open;
 use super::event::{Output, ResetReason};
 use super::point::{Fed, OPEN_FOR, PointState, SettledPoint, SettlingPoint, wants};
@@ -61,17 +62,35 @@ impl Round {
         if self.runs_open(index, device, reading) {
             return;
         }
-        let thresholds = self.thresholds(index, reading);
-        let risk = self.settings.risk;
+        let (risk, decision) = (self.settings.risk, self.settings.decision);
         let Some(check) = &mut self.check else { return };
         let Some(rule) = check.rule.clone() else { return };
         let Some(point) = rule.header().points.get(index) else { return };
-        let Some(state) = check.points.get_mut(index) else { return };
-        if !make_ready(state, device, reading, point, risk) {
-            return;
+        let at = seen_from(check, index, reading, point);
+        let Some(place) = check.points.get_mut(index) else { return };
+        let mut state = core::mem::replace(place, PointState::Waiting);
+        let ready = make_ready(&mut state, device, reading, point, risk);
+        let mut evaluation = None;
+        let fed = match &mut state {
+            PointState::Settling(settling) if ready => {
+                let asked = &*check;
+                let mut ask = || {
+                    let found = at.and_then(|input| thresholds(asked, index, input, reading.at, decision));
+                    let (thresholds, evaluated) = found.unzip();
+                    evaluation = evaluated.or(evaluation.take());
+                    thresholds.unwrap_or_default()
+                };
+                Some(settling.push(reading, point.unit, Some(&mut ask)))
+            }
+            _ => None,
+        };
+        if let Some(place) = check.points.get_mut(index) {
+            *place = state;
         }
-        let PointState::Settling(settling) = state else { return };
-        let fed = settling.push(reading, point.unit, Some(&thresholds));
+        if evaluation.is_some() {
+            check.last_evaluation = evaluation;
+        }
+        let Some(fed) = fed else { return };
         check.low_battery |= reading.flags.low_battery;
         let _ = check.reconsider_question();
         match fed {

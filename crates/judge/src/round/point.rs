@@ -9,7 +9,7 @@ use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Kind, Quantity, R
 use super::why;
 use crate::evaluate::Input;
 use crate::rule::Point;
-use crate::settle::{OpenReads, Sample, SettleSpec, Settled, Settler, Settling};
+use crate::settle::{Ask, OpenReads, Sample, SettleSpec, Settled, Settler, Settling};
 use crate::verdict::PointReading;
 
 /// Leads that read open for this long while a capacitance is awaited: the part may be open. Our own choice.
@@ -166,9 +166,9 @@ impl SettlingPoint {
         self.settler.set_settle_floor((0.5 * instrument.unwrap_or(0.0)).max(self.settler.spec().resolution));
     }
 
-    /// Takes a reading; `thresholds` replace those in force, `None` keeps them.
+    /// Takes a reading; `ask` gives the thresholds where they may decide, `None` keeps those in force.
     /// One that is not later than the last is ignored.
-    pub(super) fn push(&mut self, reading: &Reading, rule_unit: Unit, thresholds: Option<&[f64]>) -> Fed {
+    pub(super) fn push(&mut self, reading: &Reading, rule_unit: Unit, ask: Option<Ask<'_>>) -> Fed {
         if self.last_at.is_some_and(|last| reading.at <= last) {
             return Fed::Quiet;
         }
@@ -186,8 +186,7 @@ impl SettlingPoint {
         };
         let sample = if reading.flags.is_live() { sample } else { sample.held() };
         self.accuracy = reading.accuracy;
-        if let Some(thresholds) = thresholds {
-            self.settler.set_thresholds(thresholds);
+        if ask.is_some() {
             self.set_settle_floor(rule_unit);
         }
         if let Some(last) = self.last_at {
@@ -195,7 +194,7 @@ impl SettlingPoint {
         }
         self.last_at = Some(reading.at);
         let (before, in_contact) = (self.state, self.contact_since.is_some());
-        self.state = self.settle(reading, sample);
+        self.state = self.settle(reading, sample, ask);
         self.note_times(reading.at);
         match self.state {
             Settling::Settled(settled) => Fed::Settled(settled),
@@ -208,7 +207,7 @@ impl SettlingPoint {
 
     /// Feeds the settler. Digits that it once called frozen stay so until they change; then everything begins anew, so
     /// that no repeated frame ever carries a value.
-    fn settle(&mut self, reading: &Reading, sample: Sample) -> Settling {
+    fn settle(&mut self, reading: &Reading, sample: Sample, ask: Option<Ask<'_>>) -> Settling {
         if let Some(frozen) = self.frozen {
             if reading.flags.is_live() && reading.state == State::Value(frozen) {
                 let _ = self.settler.push(reading.at, sample);
@@ -217,7 +216,7 @@ impl SettlingPoint {
             self.frozen = None;
             self.settler.reset();
         }
-        let state = self.settler.push(reading.at, sample);
+        let state = self.settler.push_asking(reading.at, sample, ask);
         if matches!(state, Settling::Frozen { .. }) {
             self.frozen = self.last_shown;
         }

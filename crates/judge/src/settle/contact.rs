@@ -11,6 +11,7 @@ use super::interval::Interval;
 use super::spec::SettleSpec;
 use super::swing;
 use super::tempo::Tempo;
+use super::thresholds::Asking;
 use super::types::{How, Moving, MovingReason, Pace, Settled, Settling};
 use super::watch::{self, Step};
 use super::window::{Around, Bounds, Obs, look_at, wander};
@@ -248,7 +249,12 @@ impl Contact {
     }
 
     /// The stopping rule.
-    pub(super) fn decide(&mut self, at: Instant, spec: &SettleSpec, thresholds: &[f64]) -> Settling {
+    pub(super) fn decide(
+        &mut self,
+        at: Instant,
+        spec: &SettleSpec,
+        thresholds: &mut Asking<'_, '_>,
+    ) -> Settling {
         let run = watch::equal_run(&self.obs);
         if (at - self.run_since).seconds() > spec.frozen_after_s
             || watch::frozen_by_noise(&self.obs, spec, run)
@@ -258,10 +264,10 @@ impl Contact {
         }
         if watch::drifting(&self.obs, spec, self.scatter(spec)) {
             self.settled = None;
-            return self.moving(spec, thresholds, Some(MovingReason::Drifting));
+            return self.moving(spec, thresholds.known(), Some(MovingReason::Drifting));
         }
         if let Some((settled, interval)) = self.settled
-            && (settled.how != How::BeyondDoubt || !interval.in_doubt(thresholds))
+            && (settled.how != How::BeyondDoubt || !interval.in_doubt(thresholds.now()))
         {
             let completed = if settled.at_rest { None } else { self.rest(at, spec) };
             let completed = completed.and_then(|how| self.settle(how, spec));
@@ -274,12 +280,12 @@ impl Contact {
         }
         match self.settled {
             Some((settled, _)) => Settling::Settled(settled),
-            None => self.moving(spec, thresholds, None),
+            None => self.moving(spec, thresholds.known(), None),
         }
     }
 
-    fn ground(&self, at: Instant, spec: &SettleSpec, thresholds: &[f64]) -> Option<How> {
-        let beyond = self.stands(at, spec) && !self.now.in_doubt(thresholds);
+    fn ground(&self, at: Instant, spec: &SettleSpec, thresholds: &mut Asking<'_, '_>) -> Option<How> {
+        let beyond = self.stands(at, spec) && !self.now.in_doubt(thresholds.now());
         if beyond { Some(How::BeyondDoubt) } else { self.rest(at, spec) }
     }
 

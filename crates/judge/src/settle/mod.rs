@@ -92,10 +92,12 @@ mod swing;
 mod tempo;
 #[cfg(test)]
 mod tests;
+mod thresholds;
 mod types;
 mod watch;
 mod window;
 
 pub use settler::Settler;
 pub use spec::{OpenReads, SettleSpec, SpecError};
+pub use thresholds::Ask;
 pub use types::{How, Moving, MovingReason, Pace, Sample, Settled, Settling, Shown, Silence};

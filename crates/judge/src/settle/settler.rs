@@ -1,14 +1,13 @@
 //! The settler: one contact after another, hold, open leads, silence. What happens within a contact, the stopping rule
 //! included, is in `contact`.
 
-use alloc::vec::Vec;
-
 use quantity::{Duration, Instant};
 
 use super::budget::Starts;
 use super::contact::{Contact, READINGS_MIN};
 use super::conversion::Conversions;
 use super::spec::{OpenReads, SettleSpec, SpecError};
+use super::thresholds::{Ask, Thresholds};
 use super::types::{Moving, MovingReason, Sample, Settling, Shown, Silence};
 
 /// Decides when a stream of readings has stopped moving. See the module text for the model.
@@ -17,7 +16,7 @@ pub struct Settler {
     spec: SettleSpec,
     starts: Starts,
     conversions: Conversions,
-    thresholds: Vec<f64>,
+    thresholds: Thresholds,
     contact: Option<Contact>,
     last_at: Option<Instant>,
     unrest: Unrest,
@@ -35,7 +34,7 @@ impl Settler {
             conversions: conversions(&spec),
             spec,
             starts: Starts::new(),
-            thresholds: Vec::new(),
+            thresholds: Thresholds::default(),
             contact: None,
             last_at: None,
             unrest: Unrest::default(),
@@ -47,8 +46,7 @@ impl Settler {
     /// They may change before every push and may depend on the readings: the risk is spent on the interval, not on
     /// them. None: nothing to decide, so wait for full settling.
     pub fn set_thresholds(&mut self, thresholds: &[f64]) {
-        self.thresholds.clear();
-        self.thresholds.extend(thresholds.iter().copied().filter(|t| t.is_finite()));
+        self.thresholds.set(thresholds);
     }
 
     /// The half width at which the reading is fully settled (see [`SettleSpec::settle_floor`]); what is not above zero
@@ -109,6 +107,12 @@ impl Settler {
 
     /// Takes one reading. One that is not later than the last is ignored.
     pub fn push(&mut self, at: Instant, sample: Sample) -> Settling {
+        self.push_asking(at, sample, None)
+    }
+
+    /// The same, with thresholds that cost something to know: `ask` is called only where they may decide, so that each decision
+    /// rests on an answer of its own moment. In between the last answer serves what is shown of the wait.
+    pub fn push_asking(&mut self, at: Instant, sample: Sample, ask: Option<Ask<'_>>) -> Settling {
         if self.last_at.is_some_and(|last| at <= last) {
             return self.state;
         }
@@ -120,7 +124,7 @@ impl Settler {
                 self.contact = None;
                 Settling::Held
             }
-            (false, Shown::Value(value)) if value.is_finite() => self.take(at, value),
+            (false, Shown::Value(value)) if value.is_finite() => self.take(at, value, ask),
             (false, Shown::Overload) => self.open(),
             (false, Shown::Value(_) | Shown::NoValue) => {
                 self.conversions.interrupt();
@@ -147,7 +151,7 @@ impl Settler {
         }
     }
 
-    fn take(&mut self, at: Instant, value: f64) -> Settling {
+    fn take(&mut self, at: Instant, value: f64, ask: Option<Ask<'_>>) -> Settling {
         if matches!(self.spec.open, OpenReads::UpTo(limit) if libm::fabs(value) <= limit) {
             return self.open();
         }
@@ -155,18 +159,18 @@ impl Settler {
         if fresh {
             self.unrest.take(value, &self.spec);
         }
-        let state = self.taken(at, value, fresh);
+        let state = self.taken(at, value, fresh, ask);
         self.with_pace(state)
     }
 
-    fn taken(&mut self, at: Instant, value: f64, fresh: bool) -> Settling {
+    fn taken(&mut self, at: Instant, value: f64, fresh: bool, ask: Option<Ask<'_>>) -> Settling {
         let worn_out = self.contact.as_ref().is_some_and(|c| c.n > self.starts.last());
         if worn_out {
             self.contact = None;
         }
         let Some(contact) = self.contact.as_mut() else {
             let contact = Contact::begin(at, value, &self.spec);
-            let state = contact.moving(&self.spec, &self.thresholds, None);
+            let state = contact.moving(&self.spec, self.thresholds.known(), None);
             self.contact = Some(contact);
             return state;
         };
@@ -183,9 +187,11 @@ impl Settler {
         } else if contact.has_suspect() {
             return self.state;
         }
-        match contact.decide(at, &self.spec, &self.thresholds) {
+        let mut thresholds = self.thresholds.asking(ask);
+        let state = contact.decide(at, &self.spec, &mut thresholds);
+        match state {
             Settling::Settled(_) if self.unrest.is_recent() => {
-                contact.moving(&self.spec, &self.thresholds, Some(MovingReason::Bouncing))
+                contact.moving(&self.spec, self.thresholds.known(), Some(MovingReason::Bouncing))
             }
             state => self.unrest.told(state),
         }
