@@ -1,6 +1,8 @@
 // The form for a reading typed in. It stands beside the panel, not in it: what is being typed outlives every change of
 // the view, until it is sent or another check is armed. It carries the point that it was opened for.
 let entry = null;
+// What the newest view asks for; one that came while digits stood in the form is drawn when they are sent.
+let asked = null;
 
 function wantedEntry(a) {
   return a.kind === "measure" && a.point ? { check: a.check, point: a.point, label: a.label, unit: a.unit, typed: a.typed } : null;
@@ -30,10 +32,12 @@ function entryForm(from) {
     // What is typed from now on is meant for what is asked next.
     input.value = "";
     made.sent = true;
+    if (asked) drawEntry(asked);
   });
   return made;
 }
 function drawEntry(a) {
+  asked = a;
   const from = wantedEntry(a);
   if (inUse(a.check) || !changed("entry", from)) return;
   const was = entry && from && entry.check === from.check ? entry : null;
