@@ -88,7 +88,7 @@ impl Adapter for Tested {
 }
 
 #[cfg(feature = "ble-portable")]
-mod portable_runs {
+pub(super) mod portable_runs {
     use std::process::{Command, Stdio};
 
     /// How many run at once: they wait more than they compute.
@@ -98,6 +98,9 @@ mod portable_runs {
     /// Not for the portable backend, and why.
     const NOT: [(&str, &str); 2] =
         [("places", "no backend in it"), ("both::portable_runs::the_portable_backend", "this test itself")];
+
+    /// Tests that start their own process ([`apart`]).
+    const ONLY_PORTABLE: &str = "tests::ble::library::";
 
     fn this_program(args: &[&str]) -> Command {
         let mut command = Command::new(std::env::current_exe().unwrap());
@@ -119,8 +122,18 @@ mod portable_runs {
         }
         names
             .into_iter()
+            .filter(|name| !name.starts_with(ONLY_PORTABLE))
             .filter(|name| NOT.iter().all(|(not, _)| format!("tests::ble::{not}") != *name))
             .collect()
+    }
+
+    /// Runs a test that is about the portable backend alone, from a process that tests the other.
+    pub(in crate::tests::ble) fn apart(name: &str) {
+        // A number beyond those that the whole run gives out.
+        let at = name.bytes().fold(1_000_usize, |sum, byte| sum.wrapping_mul(31).wrapping_add(byte.into()));
+        if let Err(said) = run(at, &format!("{ONLY_PORTABLE}{name}")) {
+            panic!("{said}");
+        }
     }
 
     /// Runs one test in a process of its own; gives what it said if it failed.

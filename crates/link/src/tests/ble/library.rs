@@ -1,9 +1,10 @@
-//! The guard around the library of the portable backend: what panics there, what hangs there, and what is left of it. Says nothing
-//! in a process that tests the other backend.
+//! The guard around the library of the portable backend: what panics there, what hangs there, and what is left of it. From
+//! a process that tests the other backend, each runs in a process of its own.
 
 use std::sync::atomic::Ordering;
 
 use super::both::Tested;
+use super::both::portable_runs::apart;
 use super::*;
 
 /// Threads of this process that the library lives on.
@@ -24,7 +25,7 @@ fn open_by(adapter: &Tested) -> Follower {
 #[tokio::test(start_paused = true)]
 async fn a_panic_on_the_librarys_thread_is_counted_and_costs_no_value() {
     if !portable() {
-        return;
+        return apart("a_panic_on_the_librarys_thread_is_counted_and_costs_no_value");
     }
     let device = meter(FIRST);
     let fake = Fake::new(vec![device.clone()]);
@@ -54,7 +55,7 @@ async fn a_panic_on_the_librarys_thread_is_counted_and_costs_no_value() {
 #[tokio::test(start_paused = true)]
 async fn a_panic_while_it_opens_costs_the_attempt() {
     if !portable() {
-        return;
+        return apart("a_panic_while_it_opens_costs_the_attempt");
     }
     let device = meter(FIRST);
     let fake = Fake::new(vec![device.clone()]);
@@ -71,7 +72,7 @@ async fn a_panic_while_it_opens_costs_the_attempt() {
 #[tokio::test(start_paused = true)]
 async fn nothing_of_the_library_outlives_its_link() {
     if !portable() {
-        return;
+        return apart("nothing_of_the_library_outlives_its_link");
     }
     let fake = Fake::new(vec![meter(FIRST)]);
     for _ in 0..3 {
@@ -90,7 +91,7 @@ async fn nothing_of_the_library_outlives_its_link() {
 #[tokio::test]
 async fn a_constructor_that_hangs_costs_a_bounded_number_of_threads() {
     if !portable() {
-        return;
+        return apart("a_constructor_that_hangs_costs_a_bounded_number_of_threads");
     }
     let mute = Fake::that_says_nothing();
     let mut link = open(&mute, FIRST);

@@ -105,11 +105,8 @@ impl Worker {
                 #[cfg(test)]
                 assert!(!trip.swap(false, Ordering::Relaxed), "a defect, made up by a test");
                 // Given up after the limit here too, so that what hangs does not pile up.
-                if let Ok(got) = timeout(limit, work(state)).await {
-                    let _ = answer.send(got);
-                } else {
-                    let _ = answer.send(Err(Error::TimedOut(limit)));
-                }
+                let got = timeout(limit, work(state)).await;
+                let _ = answer.send(got.unwrap_or(Err(Error::TimedOut(limit))));
             })
         });
         let asked = async {
