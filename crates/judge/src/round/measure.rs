@@ -324,17 +324,16 @@ fn settling_of(check: &Option<Check>, index: usize) -> Option<&SettlingPoint> {
 /// Sees that the point settles on this function and range; false when it cannot. A change of range begins anew, quietly,
 /// but the patience with the contact goes on.
 fn make_ready(state: &mut PointState, device: &str, reading: &Reading, point: &Point, risk: f64) -> bool {
-    let contact_since = match state {
-        PointState::Settling(settling) if settling.is_from(device, reading) => {
-            if settling.continues(reading) {
-                return true;
-            }
-            settling.contact_since
-        }
-        PointState::Settling(_) | PointState::Settled(_) | PointState::Waiting => None,
-    };
+    if matches!(state, PointState::Settling(settling) if settling.is_from(device, reading) && settling.continues(reading))
+    {
+        return true;
+    }
     let Some(mut fresh) = SettlingPoint::start(device, reading, point, risk) else { return false };
-    fresh.contact_since = contact_since;
+    if let PointState::Settling(before) = state
+        && before.is_from(device, reading)
+    {
+        fresh.goes_on_from(before);
+    }
     *state = PointState::Settling(alloc::boxed::Box::new(fresh));
     true
 }

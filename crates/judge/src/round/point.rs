@@ -134,6 +134,12 @@ impl SettlingPoint {
         })
     }
 
+    /// Another range of the same channel: the patience with the contact goes on, and the pace that was seen still counts.
+    pub(super) fn goes_on_from(&mut self, before: &Self) {
+        self.contact_since = before.contact_since;
+        self.settler.take_pace(&before.settler);
+    }
+
     /// Whether there is something to say of it: a contact, or a display that is held.
     pub(super) fn has_something(&self) -> bool {
         self.contact_since.is_some() || matches!(self.state, Settling::Held)
@@ -163,7 +169,7 @@ impl SettlingPoint {
     /// Rest beyond half of the meter's own standard uncertainty gains nothing.
     fn set_settle_floor(&mut self, rule_unit: Unit) {
         let instrument = self.estimate().and_then(|value| self.instrument_uncertainty(value, rule_unit));
-        self.settler.set_settle_floor((0.5 * instrument.unwrap_or(0.0)).max(self.settler.spec().resolution));
+        self.settler.set_settle_floor((1.0 * instrument.unwrap_or(0.0)).max(self.settler.spec().resolution));
     }
 
     /// Takes a reading; `ask` gives the thresholds where they may decide, `None` keeps those in force.

@@ -70,6 +70,8 @@ pub(super) struct Contact {
 const CHARGING_TAUS: f64 = 2.0;
 /// Errors that hang together are sought over the newest so many readings.
 const WANDER_LENGTHS: [usize; 5] = [8, 16, 32, 64, 128];
+/// Limits of error in standard uncertainties, an error being spread evenly between them (JCGM 100, 4.3.7).
+const LIMITS: f64 = 1.732_050_807_568_877_2;
 /// A slope that fades too slowly may go on for this many of the longest time constants.
 const SLOW_TAUS: f64 = 4.0;
 
@@ -285,8 +287,18 @@ impl Contact {
     }
 
     fn ground(&self, at: Instant, spec: &SettleSpec, thresholds: &mut Asking<'_, '_>) -> Option<How> {
-        let beyond = self.stands(at, spec) && !self.now.in_doubt(thresholds.now());
+        let beyond = self.stands(at, spec)
+            && self.best_now.is_some_and(|best| !self.given(best.estimate, spec).in_doubt(thresholds.now()));
         if beyond { Some(How::BeyondDoubt) } else { self.rest(at, spec) }
+    }
+
+    /// The interval that is given out about this value: no narrower than the meter's own limits of error. What is slower
+    /// than the wait (a flicker, a digit that stands) is a part of them, and no stream shows it in time. Where a threshold
+    /// lies nearer than that, the word waits for rest.
+    fn given(&self, value: f64, spec: &SettleSpec) -> Interval {
+        let (value, _) = self.now.about(value);
+        let limits = LIMITS * spec.settle_floor;
+        Interval { low: self.now.low.min(value - limits), high: self.now.high.max(value + limits) }
     }
 
     /// Enough conversions since contact and since the last break.
@@ -321,20 +333,19 @@ impl Contact {
         let best = self.best_now?;
         let at_rest = how != How::BeyondDoubt || self.now.width() <= 2.0 * spec.settle_floor;
         let (value, half_width) = self.now.about(if at_rest { best.level } else { best.estimate });
-        // What rests is known as far as rest was asked for.
-        let floor = if how == How::BeyondDoubt { 0.0 } else { spec.settle_floor };
+        let given = self.given(value, spec);
         let settled = Settled {
             value,
             standard_uncertainty: best.standard_uncertainty,
-            half_width: half_width.max(floor),
-            low: self.now.low.min(value - floor),
-            high: self.now.high.max(value + floor),
+            half_width: half_width.max(spec.settle_floor),
+            low: given.low,
+            high: given.high,
             at_rest,
             n: u32::try_from(self.n).unwrap_or(u32::MAX),
             since: self.since,
             how,
         };
-        Some((settled, self.now))
+        Some((settled, given))
     }
 
     pub(super) fn moving(

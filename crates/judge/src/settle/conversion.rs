@@ -70,6 +70,12 @@ impl Conversions {
         self.shown = None;
     }
 
+    /// Takes over what another has seen of the same meter's pace. What is on display begins anew.
+    pub(super) fn take_pace(&mut self, other: &Self) {
+        (self.runs, self.runs_seen) = (other.runs, other.runs_seen);
+        (self.moving_run_s, self.frame_s) = (other.moving_run_s, other.frame_s);
+    }
+
     /// Whether this frame shows a new conversion.
     pub(super) fn take(&mut self, t_s: f64, value: f64) -> bool {
         let Some(shown) = self.shown else {

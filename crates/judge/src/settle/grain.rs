@@ -6,7 +6,7 @@ use super::spec::{STEP_SD, SettleSpec};
 /// Steps of this many counts or more are movement, not grain.
 const COUNTS_MAX: u32 = 20;
 /// By chance the counts of an honest display share a divisor at most once in so many streams.
-const CHANCE: f64 = 1000.0;
+const CHANCE: f64 = 100.0;
 
 /// The greatest common divisor of all changes, in counts of the last digit.
 #[derive(Clone, Copy, Debug)]
@@ -15,7 +15,7 @@ pub(super) struct Grain {
     divisor: u64,
     /// Changes that differ from the one before: a steady slope repeats its own.
     changes: i32,
-    step: u64,
+    step: i64,
 }
 
 impl Grain {
@@ -24,14 +24,14 @@ impl Grain {
     }
 
     pub(super) fn take(&mut self, value: f64, resolution: f64) {
-        let counts = libm::round(libm::fabs(value - self.last) / resolution);
+        let counts = libm::round((value - self.last) / resolution);
         self.last = value;
-        if !(0.5..=1e9).contains(&counts) {
+        if !(0.5..=1e9).contains(&libm::fabs(counts)) {
             return;
         }
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // whole, within bounds
-        let counts = counts as u64;
-        self.divisor = common(self.divisor, counts);
+        #[allow(clippy::cast_possible_truncation)] // whole, within bounds
+        let counts = counts as i64;
+        self.divisor = common(self.divisor, counts.unsigned_abs());
         if counts != self.step {
             self.changes = self.changes.saturating_add(1);
         }
@@ -47,11 +47,12 @@ impl Grain {
         if !grain {
             return *spec;
         }
-        let resolution = spec.resolution * steps;
+        // The digit that stands may be any: the value lies up to a whole step to one side of what is shown.
+        let resolution = spec.resolution * (2.0 * steps - 1.0);
         SettleSpec {
             resolution,
-            noise_floor: spec.noise_floor.max(STEP_SD * resolution),
-            noise_ceiling: spec.noise_ceiling.max(STEP_SD * resolution),
+            noise_floor: spec.noise_floor.max(STEP_SD * steps * spec.resolution),
+            noise_ceiling: spec.noise_ceiling.max(STEP_SD * steps * spec.resolution),
             ..*spec
         }
     }

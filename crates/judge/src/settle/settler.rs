@@ -77,6 +77,11 @@ impl Settler {
         Duration::from_micros((self.conversions.length_s().0 * 1e6) as i64)
     }
 
+    /// Takes over what another settler has seen of the same meter's pace: a change of range does not change it.
+    pub fn take_pace(&mut self, other: &Self) {
+        self.conversions.take_pace(&other.conversions);
+    }
+
     /// Forgets everything but the spec and the thresholds: another function, another point, a gap in the bytes.
     pub fn reset(&mut self) {
         self.conversions = conversions(&self.spec);

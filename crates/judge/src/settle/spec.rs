@@ -75,7 +75,7 @@ impl SettleSpec {
             noise_floor: resolution * STEP_SD,
             noise_ceiling: 6.0 * resolution,
             conversion_s: None,
-            conversion_max_s: 1.0,
+            conversion_max_s: 2.0,
             least_s: 0.0,
             rebound: 0.35,
             tau_s: 2.0,
@@ -97,7 +97,6 @@ impl SettleSpec {
     pub fn capacitance(resolution: f64) -> Self {
         Self {
             noise_ceiling: 3.0 * resolution,
-            conversion_max_s: 2.0,
             open: OpenReads::UpTo(3.0 * resolution),
             charging: true,
             silence_s: 8.0,
@@ -108,7 +107,7 @@ impl SettleSpec {
     /// Resistance; open leads show overload. Noise and time constants: from memory, no source.
     #[must_use]
     pub fn resistance(resolution: f64) -> Self {
-        Self { noise_ceiling: 3.0 * resolution, conversion_max_s: 2.0, ..Self::new(resolution) }
+        Self { noise_ceiling: 3.0 * resolution, ..Self::new(resolution) }
     }
 
     /// Voltage. Open leads show a small value that is as good as any other, so only overload ends a contact. Noise
@@ -132,7 +131,6 @@ impl SettleSpec {
             noise_ceiling: 3.0 * resolution,
             rebound: 0.0,
             least_s: 5.0,
-            conversion_max_s: 2.0,
             tau_s: 15.0,
             tau_max_s: 60.0,
             time_limit_s: 180.0,
@@ -146,7 +144,6 @@ impl SettleSpec {
     pub fn pressure(resolution: f64) -> Self {
         Self {
             noise_ceiling: 8.0 * resolution,
-            conversion_max_s: 2.0,
             tau_s: 5.0,
             tau_max_s: 15.0,
             time_limit_s: 90.0,

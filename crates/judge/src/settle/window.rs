@@ -12,10 +12,10 @@ const CEILING_DOUBT_SDS: f64 = 3.090_232;
 /// A step between blocks is seen as movement from this many standard errors on.
 const SEEN_SDS: f64 = 3.5;
 /// Errors that hang together reach this many of their standard deviations, and show from so many readings on.
-const WANDER_SDS: f64 = 3.0;
+const WANDER_SDS: f64 = 4.0;
 const WANDER_READINGS: f64 = 5.0;
 /// Independent errors scatter up to this many times more over a window than from reading to reading, by chance.
-const TOGETHER: f64 = 1.25;
+const TOGETHER: f64 = 1.2;
 /// From this many degrees of freedom on, the observed scatter can serve beside the ceiling.
 const SCATTER_DOF_MIN: f64 = 3.5;
 
