@@ -217,7 +217,9 @@ impl Contact {
         let wanders =
             WANDER_LENGTHS.iter().map(|length| wander(watch::tail(whole, *length), spec, tempo.noise));
         let wander = wanders.fold(0.0, f64::max);
-        let ahead = self.slope.map_or(0.0, |rate| rate * SLOW_TAUS * spec.tau_max_s);
+        let slow = self.slope.map_or(0.0, |rate| rate * SLOW_TAUS * spec.tau_max_s);
+        let foot = tempo.rate.map_or(0.0, |rate| rate * spec.slope_s);
+        let ahead = if libm::fabs(foot) > libm::fabs(slow) { foot } else { slow };
         let rebound = spec.rebound * swing::travel(&self.obs, tempo.noise);
         self.take_tau(tempo.tau_s);
         for (length, part, weight) in LENGTHS {

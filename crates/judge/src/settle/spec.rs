@@ -46,6 +46,9 @@ pub struct SettleSpec {
     pub tau_s: f64,
     /// Longest time constant of a movement that is seen. It counts until the stream shows a shorter one; at least `tau_s`.
     pub tau_max_s: f64,
+    /// For how long a slope may go on that is seen at the foot of a faster approach, and may hide there: a probe that has
+    /// come to the pipe's temperature while the pipe still warms. 0 where approaches end by themselves.
+    pub slope_s: f64,
     /// Readings within this time of first contact are believed to be approach or bounce; they may show that the
     /// reading moves, they never carry its value.
     pub bounce_s: f64,
@@ -80,6 +83,7 @@ impl SettleSpec {
             rebound: 0.35,
             tau_s: 2.0,
             tau_max_s: 6.0,
+            slope_s: 0.0,
             bounce_s: 0.2,
             open: OpenReads::Overload,
             charging: false,
@@ -133,6 +137,7 @@ impl SettleSpec {
             least_s: 5.0,
             tau_s: 15.0,
             tau_max_s: 60.0,
+            slope_s: 150.0,
             time_limit_s: 180.0,
             frozen_after_s: 600.0,
             ..Self::new(resolution)
@@ -175,7 +180,7 @@ impl SettleSpec {
         };
         let above_zero = |v: f64| v.is_finite() && v > 0.0;
         let conversion_s = self.conversion_s.unwrap_or(1.0);
-        let rules: [(&'static str, f64, bool, &'static str); 17] = [
+        let rules: [(&'static str, f64, bool, &'static str); 18] = [
             ("resolution", self.resolution, above_zero(self.resolution), "above 0"),
             ("risk", self.risk, (1e-6..=0.2).contains(&self.risk), "1e-6 to 0.2"),
             (
@@ -201,6 +206,7 @@ impl SettleSpec {
                 self.tau_max_s.is_finite() && self.tau_max_s >= self.tau_s,
                 "at least tau_s",
             ),
+            ("slope_s", self.slope_s, self.slope_s >= 0.0 && self.slope_s.is_finite(), "0 or more"),
             ("bounce_s", self.bounce_s, self.bounce_s >= 0.0 && self.bounce_s.is_finite(), "0 or more"),
             ("open", open, open.is_finite() && open >= 0.0, "0 or more"),
             ("settle_floor", self.settle_floor, above_zero(self.settle_floor), "above 0"),

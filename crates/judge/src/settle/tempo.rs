@@ -32,6 +32,8 @@ pub(super) struct Tempo {
     pub(super) tau_s: f64,
     /// The rate a second, where it fades more slowly than the longest time constant of all allows.
     pub(super) slope: Option<f64>,
+    /// The rate a second at which the newest readings are seen to move, on the shortest span that shows it.
+    pub(super) rate: Option<f64>,
     /// Readings that differ by less have not moved.
     pub(super) noise: f64,
 }
@@ -40,7 +42,7 @@ impl Tempo {
     pub(super) fn of(obs: &[Obs], spec: &SettleSpec) -> Self {
         let noise = NOISE_SDS * quick_scatter(tail(obs, NOISE_READINGS)) + spec.resolution;
         let mut tempo =
-            Self { tau_s: spec.tau_s, slope: None, noise: noise.min(NOISE_SDS * spec.noise_ceiling) };
+            Self { tau_s: spec.tau_s, slope: None, rate: None, noise: noise.min(NOISE_SDS * spec.noise_ceiling) };
         let mut block = 1;
         while block <= BLOCK_MAX && (3 * block <= obs.len() || obs.len() == 2 && block == 1) {
             tempo.look(tail(obs, 3 * block), block, spec);
@@ -58,6 +60,7 @@ impl Tempo {
         if libm::fabs(second) <= seen {
             return;
         }
+        let _ = self.rate.get_or_insert(second / (t2 - t1));
         // Seen to move, and nothing before to compare with.
         let before = blocks.next().filter(|_| obs.len() == 3 * block);
         let Some((t0, y0)) = before else { return self.tau_s = UNTOLD * spec.tau_max_s };

@@ -61,9 +61,10 @@ pub(crate) fn product(mut stream: Stream, rules: &RuleSet, profile: &Profile, or
                 let bytes = Event::Bytes { device: "meter".into(), data };
                 let mut out = pipeline.step(bytes, instant(t_s));
                 // A question that the leads do not answer by themselves.
-                if let Some((number, _)) = pipeline.round().question()
+                if let Some((number, text)) = pipeline.round().question()
                     && t_s > 5.0
                 {
+                    if std::env::var("ASK").is_ok() { println!("{t_s} {text}"); }
                     let answer = round::Event::Answer { question: Some(number), yes: true };
                     out.extend(pipeline.step(Event::Round(answer), instant(t_s)));
                 }
