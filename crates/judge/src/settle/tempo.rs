@@ -41,8 +41,12 @@ pub(super) struct Tempo {
 impl Tempo {
     pub(super) fn of(obs: &[Obs], spec: &SettleSpec) -> Self {
         let noise = NOISE_SDS * quick_scatter(tail(obs, NOISE_READINGS)) + spec.resolution;
-        let mut tempo =
-            Self { tau_s: spec.tau_s, slope: None, rate: None, noise: noise.min(NOISE_SDS * spec.noise_ceiling) };
+        let mut tempo = Self {
+            tau_s: spec.tau_s,
+            slope: None,
+            rate: None,
+            noise: noise.min(NOISE_SDS * spec.noise_ceiling),
+        };
         let mut block = 1;
         while block <= BLOCK_MAX && (3 * block <= obs.len() || obs.len() == 2 && block == 1) {
             tempo.look(tail(obs, 3 * block), block, spec);

@@ -407,3 +407,38 @@ proptest! {
         prop_assert_eq!(run(&[34.9, 35.2, f64::NAN, 37.0]), run(&[37.0, 35.2, 34.9]));
     }
 }
+
+#[test]
+fn no_interval_is_given_out_that_is_narrower_than_the_limits_of_error() {
+    let settled = |threshold: f64| {
+        let mut settler = Settler::new(paced(SettleSpec::capacitance(0.01))).unwrap();
+        settler.set_thresholds(&[threshold]);
+        settler.set_settle_floor(0.2);
+        let quiet = [40.0; 20];
+        let states = feed(&mut settler, 0.0, &values(&quiet));
+        states.into_iter().find_map(|state| match state {
+            Settling::Settled(settled) => Some(settled),
+            _ => None,
+        })
+    };
+    // Limits of error are the square root of 3 times the standard uncertainty (JCGM 100, 4.3.7): 0.35 of 0.2.
+    let far = settled(30.0).expect("far from its limit");
+    assert!(far.low <= 40.0 - 0.346 && far.high >= 40.0 + 0.346, "{far:?}");
+    assert!(far.low > 39.0 && far.high < 41.0, "{far:?}");
+    let near = settled(39.7).expect("quiet");
+    assert_ne!(near.how, How::BeyondDoubt, "the limit lies within the limits of error: it waits for rest");
+}
+
+#[test]
+fn a_slope_at_the_foot_of_an_approach_is_no_end() {
+    // A probe of 3.8 s on a pipe that warms 3.6 °F a minute: it reaches the limit of 185 °F after 2.8 minutes.
+    let at = |t_s: f64| 175.0 - 100.0 * (-t_s / 3.76_f64).exp() + 0.06 * t_s;
+    let mut settler =
+        Settler::new(SettleSpec { conversion_s: Some(1.0), ..SettleSpec::temperature(0.1) }).unwrap();
+    settler.set_thresholds(&[185.0]);
+    for second in 0..40 {
+        let shown = (at(f64::from(second)) * 10.0).round() / 10.0;
+        let state = settler.push(Instant::from_micros(1_000_000 * i64::from(second)), Sample::value(shown));
+        assert!(!matches!(state, Settling::Settled(_)), "after {second} s: {state:?}");
+    }
+}

@@ -64,7 +64,9 @@ pub(crate) fn product(mut stream: Stream, rules: &RuleSet, profile: &Profile, or
                 if let Some((number, text)) = pipeline.round().question()
                     && t_s > 5.0
                 {
-                    if std::env::var("ASK").is_ok() { println!("{t_s} {text}"); }
+                    if std::env::var("ASK").is_ok() {
+                        println!("{t_s} {text}");
+                    }
                     let answer = round::Event::Answer { question: Some(number), yes: true };
                     out.extend(pipeline.step(Event::Round(answer), instant(t_s)));
                 }
