@@ -32,8 +32,8 @@ use quantity::{Instant, Reading};
 
 pub use check::Phase;
 pub use event::{
-    Binding, Entered, Event, LapseReason, NO_QUESTION, Output, Plan, ResetReason, Settings, Stamped,
-    reads_open,
+    AMENDMENTS_MAX, Binding, Entered, Event, LapseReason, NO_QUESTION, Output, Plan, ResetReason, Settings,
+    Stamped, reads_open,
 };
 pub use view::{CheckView, HoldPointView, LiveView, PointView, QuestionView, RulerView, View};
 

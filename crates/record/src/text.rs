@@ -8,8 +8,8 @@ use judge::rule::source_with_class;
 use crate::verdict::{JudgementJson, ReadingJson, VerdictJson};
 use crate::{early, plain, plain_lines};
 
-pub(crate) use follow_up::value;
 pub use follow_up::{amendment, completed, follow_up};
+pub(crate) use follow_up::{value, worked_out};
 
 /// What stands under a line of the block, belonging to it.
 const UNDER: &str = "            ";

@@ -204,7 +204,7 @@ impl From<&PlateUsed> for PlateJson {
     }
 }
 
-fn judgement(judged: &Judged, decision: DecisionRule) -> JudgementJson {
+pub(crate) fn judgement(judged: &Judged, decision: DecisionRule) -> JudgementJson {
     let at = &judged.judgement;
     JudgementJson {
         name: at.name.to_string(),

@@ -53,9 +53,7 @@ impl Round {
     fn end_with(&mut self, evaluation: Evaluation, used: Vec<PlateUsed>) {
         let word = evaluation.word();
         let Evaluation::Judged { mut judgements, path_changes, .. } = evaluation else { return };
-        for judged in &mut judgements {
-            say_what_was_entered(judged, &used);
-        }
+        say_what_was_entered(&mut judgements, &used);
         let Some(check) = &self.check else { return };
         let mut notes = Vec::new();
         if let Some(header) = check.header() {
@@ -264,8 +262,12 @@ fn input_name(header: &Header, index: usize) -> String {
     )
 }
 
-/// Says in the source of a judgement what each nameplate value rests on here: entered, a default, or taken as another one.
-fn say_what_was_entered(judged: &mut Judged, used: &[PlateUsed]) {
+/// Says in the source of each judgement what each nameplate value rests on here: entered, a default, or taken as another one.
+pub(super) fn say_what_was_entered(judgements: &mut [Judged], used: &[PlateUsed]) {
+    judgements.iter_mut().for_each(|judged| say_what_one_rests_on(judged, used));
+}
+
+fn say_what_one_rests_on(judged: &mut Judged, used: &[PlateUsed]) {
     let parts = &judged.judgement.source_parts;
     let said = Source::of_parts(parts.iter().map(|part| {
         let used = part.plate.and_then(|index| used.get(index));

@@ -6,6 +6,7 @@ use alloc::string::{String, ToString};
 
 use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Kind, Quantity, Reading, State, Unit};
 
+use super::figure::Since;
 use super::why;
 use crate::evaluate::Input;
 use crate::rule::Point;
@@ -71,6 +72,8 @@ pub(super) struct SettledPoint {
     pub(super) watch: Option<Box<SettlingPoint>>,
     /// Goes on until the figure is complete, and then as long as the contact lasts.
     pub(super) follow: Option<Box<SettlingPoint>>,
+    /// What was seen since the word.
+    pub(super) since: Since,
 }
 
 /// Whether a person typed fewer digits than the display showed.
@@ -358,6 +361,7 @@ impl SettlingPoint {
             left_out: LeftOut::No,
             watch: Some(Box::new(self.clone())),
             follow: Some(Box::new(self.clone())),
+            since: Since::default(),
         })
     }
 }

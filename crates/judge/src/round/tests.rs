@@ -156,6 +156,13 @@ fn rules() -> RuleSet {
         rule("control-volts", &[("volts", "V dc")], &[], |v| {
             judged(alloc::vec![within("volts", v[0], Some(20.0), Some(30.0))])
         }),
+        rule("running-amps", &[("amps", "A")], &[], |v| {
+            judged(alloc::vec![within("amps", v[0], Some(4.0), Some(6.0))])
+        }),
+        rule("product", &[("amps", "A"), ("volts", "V")], &[], |v| {
+            let power = within("power", v[0] * v[1], Some(2000.0), Some(3000.0));
+            judged(alloc::vec![Judgement { unit: Unit::parse("W").unwrap(), ..power }])
+        }),
         rule("winding", &[("winding", "ohm")], &[], |v| {
             judged(alloc::vec![within("winding", v[0], Some(1.0), Some(10.0))])
         }),
