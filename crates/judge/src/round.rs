@@ -19,6 +19,7 @@ mod storing;
 mod typed;
 mod unwatched;
 mod view;
+mod waits;
 mod watch;
 mod why;
 
@@ -36,6 +37,7 @@ pub use event::{
     Stamped, reads_open,
 };
 pub use view::{CheckView, HoldPointView, LiveView, PointView, QuestionView, RulerView, View};
+pub use waits::StillWaits;
 
 use crate::hold::{self, ByStream, Evidence, How};
 use crate::rule::RuleSet;
