@@ -12,6 +12,7 @@ use super::check::{Check, Phase};
 use super::plate;
 use super::point::{LeftOut, PointState, SettledPoint};
 use super::question;
+use super::why;
 use crate::evaluate::{Evaluation, Input, Judged, evaluate};
 use crate::hold::Shown;
 use crate::limits::{DecisionRule, Word};
@@ -148,6 +149,9 @@ impl Round {
         }
         notes.extend(check.points.iter().filter_map(|state| digits_left_out(state.settled()?)));
         notes.extend(check.typed_apart());
+        notes.extend(
+            check.points.iter().filter_map(|state| drifts(check.header()?, &state.settled()?.reading)),
+        );
         if check.low_battery {
             notes.push(
                 "the meter said that its battery is low: the reading is less sure than stated".to_string(),
@@ -221,6 +225,17 @@ fn digits_left_out(settled: &SettledPoint) -> Option<String> {
     let (label, shown, unit) = (&settled.reading.label, settled.reading.shown, settled.reading.unit);
     Some(format!(
         "{label}: typed as {shown} {unit}, the meter shows steps of {step} {unit}: the digits left out count as doubt"
+    ))
+}
+
+/// What a verdict says of a value that was read while it drifted.
+fn drifts(header: &Header, reading: &PointReading) -> Option<String> {
+    let drift = reading.drift.as_ref()?;
+    let accepted = header.points.iter().find(|point| point.name == reading.point)?.drift.as_ref()?;
+    let rate = why::signed(drift.per_minute);
+    Some(format!(
+        "{}: read while it drifts {rate} {} a minute ({}), which the rule accepts: {}",
+        reading.label, reading.unit, drift.name, accepted.source
     ))
 }
 

@@ -119,6 +119,7 @@ impl Round {
             settled: true,
             at_least: None,
             at_most: None,
+            drift: None,
             at: self.now,
         };
         let (until, typed) = (self.now, Some(number));
@@ -210,6 +211,7 @@ pub(super) fn open_point(point: &Point, device: &str, at: Instant) -> Option<Set
         settled: true,
         at_least: None,
         at_most: None,
+        drift: None,
         at,
     };
     let input = Input { value, standard_uncertainty: 0.0 };

@@ -3,7 +3,7 @@ use judge::evaluate::{Evaluation, Input, Judged, evaluate};
 use judge::limits::{DecisionRule, Word};
 use judge::round::Output;
 use judge::rule::{Answer, Header, Judgement, Outcome, Rule, RuleError, Source, SourceClass};
-use judge::verdict::{PointReading, Verdict};
+use judge::verdict::{Drift, PointReading, Verdict};
 use quantity::{Decimal, Instant, Quantity, Unit};
 
 use crate::{FollowUpJson, FollowUpKind, VerdictJson, text};
@@ -24,6 +24,7 @@ pub(crate) fn reading(settled: bool, value: f64, u: f64, ends: (f64, f64)) -> Po
         settled,
         at_least: Some(ends.0),
         at_most: Some(ends.1),
+        drift: None,
         at: Instant::from_micros(10_100_000),
     }
 }
@@ -325,4 +326,30 @@ fn an_older_follow_up_is_read() {
     let old = line.replace(r#""moved":false,"changes":null,"#, "").replace(r#""judgements":[],"#, "");
     assert_ne!(old, line);
     assert_eq!(FollowUpJson::parse(&old).unwrap(), completed(&early_pass()));
+}
+
+/// What a rule accepts by name is told by name, with its rate.
+#[test]
+fn a_value_that_drifts_by_leave_of_its_rule_says_so() {
+    let mut drifts = reading(true, 39.235, 0.66, (38.9, 39.6));
+    drifts.drift = Some(Drift { name: "discharge".into(), per_minute: -1.2345 });
+    let says = "while it drifts -1.2 uF a minute (discharge)";
+    let at_rest = |name, factor| verdict(Word::Pass, vec![drifts.clone()], judged(name, factor));
+    let json = VerdictJson::from(&at_rest("capacitance", 1.0));
+    assert!(text::line(&json).ends_with(&format!("(37.6 to 42.4 uF), {says}")), "{}", text::line(&json));
+    assert!(text::block(&json).contains(&format!("5 readings), {says}\n")), "{}", text::block(&json));
+    assert!(json.line().contains(r#""drift":{"name":"discharge","per_minute":-1.2345},"at_s""#));
+    let of_it = text::line(&VerdictJson::from(&at_rest("loss", 1.01)));
+    assert!(of_it.ends_with("while terminal to terminal drifts -1.2 uF a minute (discharge)"), "{of_it}");
+    let output = Output::Completed { verdict: 3, reading: drifts, judgements: Vec::new() };
+    let json = FollowUpJson::of(&early_pass(), &output, Instant::ZERO).unwrap();
+    assert!(
+        text::follow_up(&json).ends_with(&format!("39.2 +-1.3 uF, {says}")),
+        "{}",
+        text::follow_up(&json)
+    );
+    assert_eq!(FollowUpJson::parse(&json.line()).unwrap(), json);
+    let at_rest =
+        VerdictJson::from(&verdict(Word::Pass, vec![reading(true, 39.0, 0.6, (38.9, 39.1))], vec![]));
+    assert!(!at_rest.line().contains("drift"), "a value at rest has no such key");
 }

@@ -63,7 +63,10 @@ pub fn amendment(of: &FollowUpJson) -> String {
 /// The figure with its expanded uncertainty, or the ends of an interval: `40.02 +-0.84 uF, settled`.
 pub(crate) fn value(of: &FollowUpJson, plus_minus: &str) -> String {
     let figure = || figure(of.reading.value, of.expanded_uncertainty, &of.reading.unit, plus_minus);
-    early::words(&of.reading).unwrap_or_else(|| format!("{}, settled", figure()))
+    early::words(&of.reading).unwrap_or_else(|| {
+        let how = super::drifts(&of.reading, "it").unwrap_or_else(|| "settled".to_owned());
+        format!("{}, {how}", figure())
+    })
 }
 
 /// A judged value that is worked out from figures: `12.3 +-1.8 K`.

@@ -25,6 +25,7 @@ fn reading(value: f64, settled: bool) -> PointReading {
         settled,
         at_least: Some(value - 0.1),
         at_most: Some(value + 0.1),
+        drift: None,
         at: Instant::from_micros(2_000_000),
     }
 }
