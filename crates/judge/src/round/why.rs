@@ -43,8 +43,12 @@ fn plain_words(reason: MovingReason) -> &'static str {
     match reason {
         MovingReason::Approaching => "it still moves towards its end value",
         MovingReason::Noisy => "its noise hides on which side of a limit it is",
-        MovingReason::Averaging => "the meter averages, or the value flickers slowly: its errors hang together",
-        MovingReason::Overshooting => "it overshoots: it has just come a long way and may come back some of it",
+        MovingReason::Averaging => {
+            "the meter averages, or the value flickers slowly: its errors hang together"
+        }
+        MovingReason::Overshooting => {
+            "it overshoots: it has just come a long way and may come back some of it"
+        }
         MovingReason::Charging => "the meter is still charging the part",
         MovingReason::Slow => {
             "slow probe, averaging, or it still warms: it settles more slowly than a meter does"

@@ -70,8 +70,8 @@ pub(super) struct Contact {
     rebound: f64,
 }
 
-/// Where either makes up this part of the interval, it is what is waited for. Our own choice.
-const MOSTLY: f64 = 0.5;
+/// Where either makes up this part of the interval, it is what is waited for: it widens the rest too. Our own choice.
+const MOSTLY: f64 = 0.25;
 /// A climb on a charging range counts as charging for this many of the longest time constants; later it is a slope.
 const CHARGING_TAUS: f64 = 2.0;
 /// Errors that hang together are sought over the newest so many readings.
@@ -398,23 +398,20 @@ impl Contact {
             MovingReason::Bouncing
         } else if self.slope.is_some() {
             MovingReason::Slow
+        } else if self.mostly(self.wander) {
+            MovingReason::Averaging
         } else if self.best.is_none_or(|best| best.moving) {
             MovingReason::Approaching
-        } else {
-            self.hangs_together()
-        }
-    }
-
-    /// Why a value that stands is not known any better.
-    fn hangs_together(&self) -> MovingReason {
-        let mostly = |reach: f64| reach > 0.0 && 2.0 * reach >= MOSTLY * self.now.width();
-        if self.rebound >= self.wander && mostly(self.rebound) {
+        } else if self.mostly(self.rebound) {
             MovingReason::Overshooting
-        } else if mostly(self.wander) {
-            MovingReason::Averaging
         } else {
             MovingReason::Noisy
         }
+    }
+
+    /// Whether it is this that makes the interval wide.
+    fn mostly(&self, reach: f64) -> bool {
+        reach > 0.0 && 2.0 * reach >= MOSTLY * self.now.width()
     }
 
     /// The half width falls roughly with the square root of the count.
