@@ -135,7 +135,17 @@ fn replay(
             }
         }
     }
+    say_what_still_waits(path, pipeline.round());
     Ok(())
+}
+
+/// A check that was armed and has no word when the recording ends: which point waits, and why.
+fn say_what_still_waits(path: &Path, round: &round::Round) {
+    let number = round.armed().unwrap_or_default();
+    for waits in round.still_waits() {
+        let (what, why) = (record::plain(&waits.what), record::plain(&waits.why));
+        talk(&format!("{}: at its end check {number} still waits: {what}: {why}", path.display()));
+    }
 }
 
 /// Other rules may ask other questions, so the numbers of the old ones say nothing: an answer is for the open question.

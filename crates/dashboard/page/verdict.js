@@ -15,8 +15,12 @@ function amendment(view) {
   return { ...a, live: a.live === true && state !== "stale" && state !== "held" };
 }
 function besides(a) {
-  const now = a.live ? "The leads now show" : `The leads then showed ${str(a.word).toUpperCase()}:`;
-  return [`${now} ${str(a.label)} ${str(a.value).replace(/, settled$/, "")}. `, el("b", "", "Measure again before you act.")];
+  const word = str(a.word).toUpperCase(), value = `${str(a.label)} ${str(a.value).replace(/, settled$/, "")}`;
+  const showed = a.live ? "The leads now show" : `The leads then showed ${word}:`;
+  const moved = `The reading has since moved to ${value}, which would be ${word}. `;
+  const told = a.back === true ? `The leads ${a.live ? "agree" : "then agreed"} with it again: ${value}. ` : a.moved === true ? moved : `${showed} ${value}. `;
+  const often = num(a.changes) === null ? "" : `The word has changed ${a.changes} times. `;
+  return [told, often, el("b", "", "Measure again before you act.")];
 }
 function drawValues(values) {
   $("figures").hidden = !values.length;
@@ -37,7 +41,7 @@ function drawVerdict(view) {
     put($("advice"), v ? str(v.advice) : "");
     put($("reason"), v ? str(v.reason) : "");
     $("amended").hidden = $("beside").hidden = !a;
-    $("amended").replaceChildren(...(a ? [el("b", "", "AMENDED"), " ", el("span", "", `check ${str(past.check)} said ${str(a.said).toUpperCase()}`)] : []));
+    $("amended").replaceChildren(...(a ? [el("b", "", "AMENDED"), " ", el("span", "", `check ${str(past.check)} ${a.back === true ? "is back to" : "said"} ${str(a.said).toUpperCase()}`)] : []));
     $("beside").replaceChildren(...(a ? besides(a) : []));
   }
   drawValues(v ? list(v.values) : []);
@@ -86,7 +90,7 @@ function drawRecent(view) {
   $("recent").hidden = !rows.length;
   if (!changed("recent", rows)) return;
   $("recent-list").replaceChildren(...rows.map((r) => el("li", "v-" + slug(str(r.amended) || str(r.verdict)), glyph(str(r.amended) || str(r.verdict)),
-    el("div", "", el("p", "", r.unsaved === true ? el("b", "mark", "UNSAVED ") : null, str(r.amended) ? el("s", "", str(r.verdict)) : el("b", "", str(r.verdict)),
-      str(r.amended) ? el("b", "mark", ` AMENDED: ${str(r.amended)}`) : null, num(r.at_s) === null ? null : el("span", "at", clock(r.at_s))),
+    el("div", "", el("p", "", r.unsaved === true ? el("b", "mark", "UNSAVED ") : null, str(r.amended) && str(r.amended) !== str(r.verdict) ? el("s", "", str(r.verdict)) : el("b", "", str(r.verdict)),
+      str(r.amended) ? el("b", "mark", ` AMENDED: ${str(r.amended) === str(r.verdict) ? "back to " : ""}${str(r.amended)}`) : null, num(r.at_s) === null ? null : el("span", "at", clock(r.at_s))),
       el("p", "", `${str(r.unit)} ${str(r.component)}`), el("p", "src", str(r.reason) || str(r.advice))))));
 }

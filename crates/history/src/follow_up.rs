@@ -183,8 +183,8 @@ impl Reader {
                WHERE kind = 'completed' AND point = ?4 AND verdict_id IN (SELECT verdict_id FROM of_component)
              )
              SELECT v.verdict_id, f.value, f.unit, f.standard_uncertainty, f.device, v.word, v.wall_ms,
-                    (SELECT a.word FROM follow_up a WHERE a.verdict_id = v.verdict_id AND a.kind = 'amended'
-                     ORDER BY a.follow_up_id DESC LIMIT 1)
+                    NULLIF((SELECT a.word FROM follow_up a WHERE a.verdict_id = v.verdict_id AND a.kind = 'amended'
+                     ORDER BY a.follow_up_id DESC LIMIT 1), v.word)
              FROM of_component v JOIN figure f USING (verdict_id)
              ORDER BY v.verdict_id DESC, f.place DESC LIMIT ?5",
             params![site, unit_tag, component, point, count_max],

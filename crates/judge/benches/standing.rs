@@ -55,6 +55,7 @@ fn rules() -> RuleSet {
         coupling: None,
         plausible: None,
         open_counts_as: None,
+        drift: None,
         line: 1,
     };
     let header = Header {

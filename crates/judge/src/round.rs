@@ -19,6 +19,7 @@ mod storing;
 mod typed;
 mod unwatched;
 mod view;
+mod waits;
 mod watch;
 mod why;
 
@@ -32,10 +33,11 @@ use quantity::{Instant, Reading};
 
 pub use check::Phase;
 pub use event::{
-    Binding, Entered, Event, LapseReason, NO_QUESTION, Output, Plan, ResetReason, Settings, Stamped,
-    reads_open,
+    AMENDMENTS_MAX, Binding, Entered, Event, LapseReason, NO_QUESTION, Output, Plan, ResetReason, Settings,
+    Stamped, reads_open,
 };
 pub use view::{CheckView, HoldPointView, LiveView, PointView, QuestionView, RulerView, View};
+pub use waits::StillWaits;
 
 use crate::hold::{self, ByStream, Evidence, How};
 use crate::rule::RuleSet;

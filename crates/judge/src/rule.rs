@@ -56,8 +56,21 @@ pub struct Point {
     /// What an open circuit counts as (in `unit`), where the meter's overload with both leads on is a finding; `None`
     /// where it never is.
     pub open_counts_as: Option<f64>,
+    /// A drift in which it may be judged all the same; `None`: it must come to rest.
+    pub drift: Option<AcceptedDrift>,
     /// Line of its declaration, 1-based.
     pub line: usize,
+}
+
+/// A drift that a rule names and accepts: a pull-down, a discharge.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AcceptedDrift {
+    /// What the trade calls it.
+    pub name: String,
+    /// Up to this much a minute, up or down, in the point's unit; above 0.
+    pub per_minute: f64,
+    /// Why it may be accepted.
+    pub source: Source,
 }
 
 /// A named limit of the rule with its source.

@@ -104,8 +104,19 @@ pub struct PointReading {
     pub at_least: Option<f64>,
     /// Its upper end.
     pub at_most: Option<f64>,
+    /// It was read while it drifted, which the rule accepts by name; `None` for a value at rest.
+    pub drift: Option<Drift>,
     /// When it was settled.
     pub at: Instant,
+}
+
+/// A drift that a rule accepts, as it was seen.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Drift {
+    /// Its name in the rule.
+    pub name: String,
+    /// How fast, in the displayed unit.
+    pub per_minute: f64,
 }
 
 /// A nameplate value a verdict rests on.

@@ -97,6 +97,7 @@ impl OnePoint {
             coupling,
             plausible: Some((1.0, 60.0)),
             open_counts_as: None,
+            drift: None,
             line: 1,
         };
         Self(Header { title: "one point".into(), points: vec![point], ..Header::default() })

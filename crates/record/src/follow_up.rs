@@ -2,13 +2,13 @@
 //! when the leads contradict the word. Both refer to the verdict and leave it as it is. Does not word them for people
 //! (`text` does) and does not decide when either is due.
 
-use judge::round::Output;
+use judge::round::{AMENDMENTS_MAX, Output};
 use judge::verdict::Verdict;
 use quantity::Instant;
 use serde::{Deserialize, Serialize};
 
 use crate::early;
-use crate::verdict::{ReadingJson, VerdictJson, rounded, seconds, unsaved_line};
+use crate::verdict::{JudgementJson, ReadingJson, VerdictJson, judgement, rounded, seconds, unsaved_line};
 
 /// Which of the two it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -16,7 +16,7 @@ use crate::verdict::{ReadingJson, VerdictJson, rounded, seconds, unsaved_line};
 pub enum FollowUpKind {
     /// A value came to rest: its figure.
     Completed,
-    /// The leads contradict the word.
+    /// The leads contradict the word, or agree with it again after they did.
     Amended,
 }
 
@@ -46,7 +46,7 @@ pub struct FollowUpJson {
     pub title: String,
     /// The verdict's word.
     pub said: String,
-    /// The word that the leads show now; null for a figure.
+    /// The word that the leads show now, `said` again when they agree with it again; null for a figure.
     pub now: Option<String>,
     /// What the reading is called: as the judgement that is about it, else as its point.
     pub name: String,
@@ -54,6 +54,15 @@ pub struct FollowUpJson {
     /// U = k u of the reading, in its unit.
     pub expanded_uncertainty: f64,
     pub coverage_factor: f64,
+    /// Without lifted leads the reading has jumped to another level.
+    #[serde(default)]
+    pub moved: bool,
+    /// How often the word has changed since the verdict, this amendment included; null for a figure.
+    #[serde(default)]
+    pub changes: Option<u32>,
+    /// What is judged, worked out anew from the figures, once every reading has one; else empty.
+    #[serde(default)]
+    pub judgements: Vec<JudgementJson>,
     pub at_s: f64,
 }
 
@@ -61,12 +70,18 @@ impl FollowUpJson {
     /// What this output of a round adds to `verdict` at this time; `None` for any other output, or one about another verdict.
     #[must_use]
     pub fn of(verdict: &Verdict, output: &Output, at: Instant) -> Option<Self> {
-        let (event, number, now, reading) = match output {
-            Output::Completed { verdict, reading } => (FollowUpKind::Completed, verdict, None, reading),
-            Output::Amended { verdict, word, reading } => {
-                (FollowUpKind::Amended, verdict, Some(*word), reading)
+        let (event, number, reading, judgements) = match output {
+            Output::Completed { verdict, reading, judgements } => {
+                (FollowUpKind::Completed, verdict, reading, judgements)
+            }
+            Output::Amended { verdict, reading, judgements, .. } => {
+                (FollowUpKind::Amended, verdict, reading, judgements)
             }
             _ => return None,
+        };
+        let (now, moved, changes) = match output {
+            Output::Amended { word, moved, changes, .. } => (Some(*word), *moved, Some(*changes)),
+            _ => (None, false, None),
         };
         let coverage_factor = verdict.decision.coverage_factor();
         (*number == verdict.number).then(|| Self {
@@ -79,12 +94,33 @@ impl FollowUpJson {
             title: verdict.title.clone(),
             said: verdict.word.text().to_owned(),
             now: now.map(|word| word.text().to_owned()),
+            moved,
+            changes,
             name: early::name_of(&VerdictJson::from(verdict), &reading.point, &reading.label),
             reading: ReadingJson::from(reading),
             expanded_uncertainty: rounded(coverage_factor * reading.quantity.standard_uncertainty()),
             coverage_factor: rounded(coverage_factor),
+            judgements: judgements.iter().map(|judged| judgement(judged, verdict.decision)).collect(),
             at_s: seconds(at),
         })
+    }
+
+    /// The leads agree with the verdict's word again.
+    #[must_use]
+    pub fn is_back(&self) -> bool {
+        self.now.as_ref() == Some(&self.said)
+    }
+
+    /// The word has changed so often that later changes are no longer told.
+    #[must_use]
+    pub fn is_last(&self) -> bool {
+        self.changes.is_some_and(|changes| changes > AMENDMENTS_MAX)
+    }
+
+    /// What is judged by something worked out of several readings or by a reading in another unit: all that the reading itself
+    /// does not say already.
+    pub(crate) fn worked_out(&self) -> impl Iterator<Item = &JudgementJson> {
+        self.judgements.iter().filter(|judged| !early::is_about(judged, &self.reading))
     }
 
     /// One line of JSON.

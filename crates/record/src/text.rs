@@ -8,8 +8,8 @@ use judge::rule::source_with_class;
 use crate::verdict::{JudgementJson, ReadingJson, VerdictJson};
 use crate::{early, plain, plain_lines};
 
-pub(crate) use follow_up::value;
 pub use follow_up::{amendment, completed, follow_up};
+pub(crate) use follow_up::{value, worked_out};
 
 /// What stands under a line of the block, belonging to it.
 const UNDER: &str = "            ";
@@ -92,7 +92,8 @@ fn read(reading: &ReadingJson) -> String {
     let shown = plain(&reading.shown);
     let behind = if reading.shown == "OL" { String::new() } else { format!(" {unit}") };
     let u = short(reading.standard_uncertainty);
-    format!("{label}: {shown}{behind} (u = {u} {unit}, {device}, {count} {readings})")
+    let drifts = drifts(reading, "it").map_or_else(String::new, |drifts| format!(", {drifts}"));
+    format!("{label}: {shown}{behind} (u = {u} {unit}, {device}, {count} {readings}){drifts}")
 }
 
 /// What a judgement is about, with its limits. It has a value only when everything it rests on was at rest: of an early
@@ -116,7 +117,25 @@ fn figure(verdict: &VerdictJson, judged: &JudgementJson) -> String {
     }
     let u = judged.expanded_uncertainty;
     let plus_minus = if u > 0.0 { format!(" +-{}", short(u)) } else { String::new() };
-    format!("{name} {}{plus_minus} {unit} ({limits})", short(judged.value))
+    let drifting: String = drifting(verdict, judged).map(|drifts| format!(", {drifts}")).collect();
+    format!("{name} {}{plus_minus} {unit} ({limits}){drifting}", short(judged.value))
+}
+
+/// What drifted while it was read of all that a judgement rests on.
+fn drifting<'a>(verdict: &'a VerdictJson, judged: &'a JudgementJson) -> impl Iterator<Item = String> + 'a {
+    let about = move |reading: &&ReadingJson| early::is_about(judged, reading);
+    let one = verdict.readings.iter().find(about);
+    let others = verdict.readings.iter().filter(move |_| one.is_none());
+    let of_one = one.and_then(|reading| drifts(reading, "it"));
+    of_one.into_iter().chain(others.filter_map(|reading| drifts(reading, &plain(&reading.label))))
+}
+
+/// `while it drifts -1.2 °F a minute (pull-down)`; `None` for a reading at rest.
+pub(crate) fn drifts(reading: &ReadingJson, what: &str) -> Option<String> {
+    let drift = reading.drift.as_ref()?;
+    let rate = format!("{:.1e}", drift.per_minute).parse().unwrap_or(drift.per_minute);
+    let (unit, name) = (plain(&reading.unit), plain(&drift.name));
+    Some(format!("while {what} drifts {rate:+} {unit} a minute ({name})"))
 }
 
 fn probability(judged: &JudgementJson) -> String {

@@ -68,7 +68,19 @@ pub struct ReadingJson {
     pub at_least: Option<f64>,
     #[serde(default)]
     pub at_most: Option<f64>,
+    /// It was read while it drifted, which the rule accepts; null for a value at rest.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub drift: Option<DriftJson>,
     pub at_s: f64,
+}
+
+/// A drift that the rule accepts.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct DriftJson {
+    /// Its name in the rule.
+    pub name: String,
+    /// How fast, in the reading's unit.
+    pub per_minute: f64,
 }
 
 /// One judgement.
@@ -186,6 +198,10 @@ impl From<&PointReading> for ReadingJson {
             settled: reading.settled,
             at_least: reading.at_least.map(rounded),
             at_most: reading.at_most.map(rounded),
+            drift: reading
+                .drift
+                .as_ref()
+                .map(|drift| DriftJson { name: drift.name.clone(), per_minute: rounded(drift.per_minute) }),
             at_s: seconds(reading.at),
         }
     }
@@ -204,7 +220,7 @@ impl From<&PlateUsed> for PlateJson {
     }
 }
 
-fn judgement(judged: &Judged, decision: DecisionRule) -> JudgementJson {
+pub(crate) fn judgement(judged: &Judged, decision: DecisionRule) -> JudgementJson {
     let at = &judged.judgement;
     JudgementJson {
         name: at.name.to_string(),

@@ -8,7 +8,7 @@ use serde::Serialize;
 use serde_json::{Value, json};
 
 use crate::text;
-use crate::verdict::{PlateJson, ReadingJson, VerdictJson, rounded};
+use crate::verdict::{JudgementJson, PlateJson, ReadingJson, VerdictJson, rounded};
 use crate::{FollowUpJson, FollowUpKind, early};
 
 /// What stands around the round.
@@ -146,7 +146,7 @@ pub fn view_json(seq: u64, now_ms: i64, view: &View, around: &Around) -> String 
             object.insert("live".to_owned(), Value::Bool(*live));
             object.insert("unsaved".to_owned(), Value::Bool(around.unsaved));
             object.insert("values".to_owned(), values(verdict, around));
-            object.insert("amended".to_owned(), amended(verdict, around, view.amendment_is_live));
+            object.insert("amended".to_owned(), amended(verdict, around, view));
         }
         value
     });
@@ -182,7 +182,32 @@ fn values(verdict: &VerdictJson, around: &Around) -> Value {
             "label": crate::plain(&name), "text": text, "settled": figure.is_some(), "unsaved": figure.is_some_and(|shown| shown.unsaved),
         })
     };
-    early::early(verdict).map(value).collect()
+    let early = early::early(verdict).map(value);
+    early.chain(worked_out(verdict, around)).collect()
+}
+
+/// The figures of what is worked out of several readings, once each of those has its own.
+fn worked_out<'a>(verdict: &'a VerdictJson, around: &'a Around) -> impl Iterator<Item = Value> + 'a {
+    let about_a_reading = |name: &str| {
+        let judged = verdict.judgements.iter().find(|judged| judged.name == name);
+        judged.is_some_and(|judged| verdict.readings.iter().any(|reading| early::is_about(judged, reading)))
+    };
+    let own = completed_judgements(verdict, around).filter(move |(judged, _)| !about_a_reading(&judged.name));
+    own.map(|(judged, shown)| {
+        let text = format!("{}, settled", text::worked_out(judged, PLUS_MINUS));
+        json!({"label": crate::plain(&judged.name), "text": text, "settled": true, "unsaved": shown.unsaved})
+    })
+}
+
+/// The judgements of the figure that was the last to come, with what it was shown with.
+fn completed_judgements<'a>(
+    verdict: &VerdictJson,
+    around: &'a Around,
+) -> impl Iterator<Item = (&'a JudgementJson, &'a ShownFollowUp)> {
+    let figures =
+        around.follow_ups_of(verdict.number).filter(|shown| shown.json.event == FollowUpKind::Completed);
+    let last = figures.filter(|shown| !shown.json.judgements.is_empty()).last();
+    last.into_iter().flat_map(|shown| shown.json.judgements.iter().map(move |judged| (judged, shown)))
 }
 
 /// How +- is written on the page.
@@ -206,13 +231,15 @@ fn figure_of<'a>(
 }
 
 /// The amendment that stands beside the verdict.
-fn amended(verdict: &VerdictJson, around: &Around, live: bool) -> Value {
+fn amended(verdict: &VerdictJson, around: &Around, view: &View) -> Value {
     let shown = around.follow_ups_of(verdict.number).find(|shown| shown.json.event == FollowUpKind::Amended);
     shown.map_or(Value::Null, |shown| {
         let json = &shown.json;
         json!({
-            "word": json.now, "said": json.said, "label": crate::plain(&json.name),
-            "value": text::value(json, PLUS_MINUS), "live": live, "unsaved": shown.unsaved, "at_s": json.at_s,
+            "word": json.now, "said": json.said, "back": json.is_back(), "moved": json.moved,
+            // Told no longer one by one, but counted.
+            "changes": json.is_last().then_some(view.amendment_changes), "label": crate::plain(&json.name),
+            "value": text::value(json, PLUS_MINUS), "live": view.amendment_is_live, "unsaved": shown.unsaved, "at_s": json.at_s,
         })
     })
 }
@@ -226,10 +253,16 @@ fn ruler(ruler: &RulerView, judged: Option<&VerdictJson>, around: &Around) -> Va
         Some((verdict, early::subject(verdict, judgement)?))
     });
     let figure = subject.and_then(|(verdict, reading)| figure_of(reading, verdict, around));
-    let (value, u, expanded) = match (early, figure) {
-        (None, _) => (Some(ruler.value), ruler.standard_uncertainty, ruler.expanded_uncertainty),
-        (Some(_), None) => (None, ruler.standard_uncertainty, ruler.expanded_uncertainty),
-        (Some(_), Some(shown)) => {
+    let worked_out = early.and_then(|verdict| {
+        completed_judgements(verdict, around).find(|(judged, _)| judged.name == ruler.name)
+    });
+    let (value, u, expanded) = match (early, figure, worked_out) {
+        (None, ..) => (Some(ruler.value), ruler.standard_uncertainty, ruler.expanded_uncertainty),
+        (_, _, Some((judged, _))) => {
+            (Some(judged.value), judged.standard_uncertainty, judged.expanded_uncertainty)
+        }
+        (_, None, _) => (None, ruler.standard_uncertainty, ruler.expanded_uncertainty),
+        (_, Some(shown), _) => {
             let reading = &shown.json.reading;
             (Some(reading.value), reading.standard_uncertainty, shown.json.expanded_uncertainty)
         }

@@ -6,7 +6,9 @@ use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
 use judge::hold;
-use judge::rule::{Header, Moment, NamedLimit, PlateDefault, PlateItem, Point, Source, SourceClass};
+use judge::rule::{
+    AcceptedDrift, Header, Moment, NamedLimit, PlateDefault, PlateItem, Point, Source, SourceClass,
+};
 use quantity::{Coupling, Duration, Unit};
 use rhai::{Expr, FnCallExpr, ImmutableString, Position, Stmt};
 
@@ -64,6 +66,12 @@ pub const DECLARATIONS: &[Declaration] = &[
         name: "open",
         forms: &["open(name, value)"],
         doc: "Overload with both leads on is a finding: the reading counts as this value then. It is asked first.",
+    },
+    Declaration {
+        name: "may_drift",
+        forms: &["may_drift(name, \"pull-down\", per_minute, source)"],
+        doc: "A drift by this name is no obstacle, up to so much a minute in the reading's unit: the reading settles at its present \
+              value, and the verdict says so. Without it a reading that drifts is not judged.",
     },
     Declaration {
         name: "limit",
@@ -212,6 +220,11 @@ impl Reader<'_, '_> {
                 self.plausible(name, *low, *high, position)
             }
             ("open", [Text(name), Number(value)]) => self.open(name, *value, position),
+            ("may_drift", [Text(name), Text(called), Number(per_minute), Text(source)]) => {
+                let source = self.source(source, source_at);
+                let drift = AcceptedDrift { name: called.to_string(), per_minute: *per_minute, source };
+                self.may_drift(name, drift, position);
+            }
             ("shows", [Text(name)]) => self.shows(name, position),
             ("limit", [Text(name), Number(value), Text(unit), Text(source)]) => {
                 let ((unit, _), source) = (self.unit(unit, position), self.source(source, source_at));
@@ -360,6 +373,7 @@ impl Reader<'_, '_> {
             coupling,
             plausible: None,
             open_counts_as: None,
+            drift: None,
             line,
         });
     }
@@ -420,6 +434,24 @@ impl Reader<'_, '_> {
         match self.header.points.iter_mut().find(|point| point.name == name) {
             Some(point) if point.open_counts_as.is_none() => point.open_counts_as = Some(value),
             Some(_) => self.findings.error(position, format!("open({name:?}, ...) is declared twice")),
+            None => {
+                let hint = did_you_mean(name, self.header.points.iter().map(|point| point.name.as_str()));
+                self.findings.error(position, format!("no reading {name:?} is declared above{hint}"));
+            }
+        }
+    }
+
+    fn may_drift(&mut self, name: &str, drift: AcceptedDrift, position: Position) {
+        if drift.name.trim().is_empty() {
+            self.findings
+                .error(position, "the drift has no name: say what the trade calls it, such as \"pull-down\"");
+        }
+        if drift.per_minute <= 0.0 {
+            self.findings.error(position, "the rate a minute is above zero; it counts up and down");
+        }
+        match self.header.points.iter_mut().find(|point| point.name == name) {
+            Some(point) if point.drift.is_none() => point.drift = Some(drift),
+            Some(_) => self.findings.error(position, format!("may_drift({name:?}, ...) is declared twice")),
             None => {
                 let hint = did_you_mean(name, self.header.points.iter().map(|point| point.name.as_str()));
                 self.findings.error(position, format!("no reading {name:?} is declared above{hint}"));

@@ -328,6 +328,7 @@ fn check_refusals(list: &[(&str, &str)]) {
 #[test]
 fn headers_are_checked() {
     let judge = "fn judge(m, plate) { no_verdict(\"n\") }";
+    let drifts = |more: &str| with_one_reading(more);
     let with = |header: &str| format!("{header} {judge}");
     let list = [
         (with("reads(\"x\", \"V\");"), "begins with title"),
@@ -369,6 +370,12 @@ fn headers_are_checked() {
         (with("title(\"T\"); reads(\"x\", \"V\"); one_moment([\"x\", \"x\"], 0);"), "1 to 600 seconds"),
         (with("title(\"T\"); reads(\"x\", \"V\"); one_moment(\"x\");"), "write one_moment("),
         (with("title(\"T\"); reads(\"x\", \"V\"); open(\"y\", 5);"), "no reading \"y\""),
+        (drifts("may_drift(\"y\", \"discharge\", 1, \"physics: of a test\");"), "no reading \"y\""),
+        (drifts("may_drift(\"x\", \" \", 1, \"physics: of a test\");"), "has no name"),
+        (drifts("may_drift(\"x\", \"discharge\", 0, \"physics: of a test\");"), "above zero"),
+        (drifts("may_drift(\"x\", \"discharge\", -1, \"physics: of a test\");"), "above zero"),
+        (drifts("may_drift(\"x\", \"discharge\", 1, \"because\");"), "begins with"),
+        (drifts("may_drift(\"x\", \"discharge\", 1);"), "write may_drift("),
         (with("title(\"T\"); reads(\"x\", \"V\"); open(\"x\", 5); open(\"x\", 5);"), "declared twice"),
         (
             with("title(\"T\"); reads(\"x\", \"V\"); shows(\"air flow proved\");"),
@@ -672,4 +679,21 @@ fn the_readme_names_every_word_and_its_rule_loads() {
     }
     let first = readme.split("```rhai\n").nth(1).unwrap().split("```").next().unwrap();
     assert!(load(first).unwrap().warnings.is_empty());
+}
+
+fn with_one_reading(more: &str) -> String {
+    format!(
+        "title(\"T\"); reads(\"x\", \"V\"); {more}\nfn judge(m, plate) {{ at_most(\"x\", m.x, 5).source(\"physics: of a test\") }}"
+    )
+}
+
+#[test]
+fn a_drift_is_accepted_by_name_and_none_by_silence() {
+    let drift = "may_drift(\"x\", \"discharge\", 1.5, \"common practice: of a test\");";
+    let accepted = rule(&with_one_reading(drift)).header().points[0].drift.clone().unwrap();
+    assert_eq!((accepted.name.as_str(), accepted.per_minute), ("discharge", 1.5));
+    assert_eq!(accepted.source.class, SourceClass::CommonPractice);
+    assert_eq!(rule(&with_one_reading("")).header().points[0].drift, None);
+    let twice = refused(&with_one_reading(&format!("{drift} {drift}")));
+    assert!(twice.contains("declared twice"), "{twice}");
 }

@@ -52,6 +52,7 @@ pub struct Proof {
     stage: Stage,
     settler: Option<(Unit, f64, Settler)>,
     open_run: u32,
+    open_since: Option<Instant>,
     dead_since: Option<Instant>,
     /// What counted as dead is also what leads in the air show.
     in_the_air: bool,
@@ -78,6 +79,7 @@ impl Proof {
             stage: Stage::First,
             settler: None,
             open_run: 0,
+            open_since: None,
             dead_since: None,
             in_the_air: false,
             last_at: None,
@@ -89,7 +91,7 @@ impl Proof {
     pub fn reset(&mut self) {
         self.stage = Stage::First;
         self.settler = None;
-        self.open_run = 0;
+        (self.open_run, self.open_since) = (0, None);
         self.dead_since = None;
         self.last_at = None;
     }
@@ -127,7 +129,7 @@ impl Proof {
         }
         if !reading.flags.is_live() {
             self.settler = None;
-            self.open_run = 0;
+            (self.open_run, self.open_since) = (0, None);
             self.dead_since = None;
             return Progress::Waiting(
                 "the display is held, or shows a relative or stored value; release it".to_string(),
@@ -144,12 +146,15 @@ impl Proof {
 
     fn leads_open(&mut self, reading: &Reading) -> Progress {
         if matches!(reading.state, State::Overload(_)) {
-            self.open_run += 1;
-            if self.open_run >= OPEN_READINGS {
+            self.open_run = self.open_run.saturating_add(1);
+            let since = *self.open_since.get_or_insert(reading.at);
+            // Frames of one conversion are one reading.
+            let lasted = reading.at.since(since).seconds() >= reading.timing.conversion_s.unwrap_or(0.0);
+            if self.open_run >= OPEN_READINGS && lasted {
                 return Progress::Shown("leads apart: open".to_string());
             }
         } else {
-            self.open_run = 0;
+            (self.open_run, self.open_since) = (0, None);
         }
         Progress::Waiting("hold the leads apart: the meter must show an open line".to_string())
     }
@@ -167,9 +172,9 @@ impl Proof {
             };
         }
         match self.settled(reading, Unit::OHM, &[-LEAD_OHM_MAX, LEAD_OHM_MAX]) {
-            Some(settled) if settled.value.abs() < LEAD_OHM_MAX => {
+            Some(settled) if reach(&settled).1 < LEAD_OHM_MAX => {
                 let short = format!("leads together: {reading}");
-                self.open_run = 0;
+                (self.open_run, self.open_since) = (0, None);
                 self.stage = Stage::Second(short.clone(), reading.at);
                 Progress::Waiting(format!("{short}; now take the leads apart"))
             }
@@ -187,11 +192,13 @@ impl Proof {
             self.reset();
             self.last_at = Some(reading.at);
         }
-        let thresholds = [-LIVE_V_MIN, -RESIDUAL_V_MAX, RESIDUAL_V_MAX, LIVE_V_MIN];
-        let settled = self.settled(reading, Unit::VOLT, &thresholds);
-        let value = settled.map(|settled| settled.value.abs());
-        let (live, dead) =
-            (value.is_some_and(|v| v >= LIVE_V_MIN), value.is_some_and(|v| v < RESIDUAL_V_MAX));
+        let air = next_to_nothing(reading);
+        let thresholds = [-LIVE_V_MIN, -RESIDUAL_V_MAX, -air, air, RESIDUAL_V_MAX, LIVE_V_MIN];
+        let ends = self.settled(reading, Unit::VOLT, &thresholds).map(|settled| reach(&settled));
+        let (live, dead) = (
+            ends.is_some_and(|(least, _)| least >= LIVE_V_MIN),
+            ends.is_some_and(|(_, most)| most < RESIDUAL_V_MAX),
+        );
         let dead_stands = self.stands(dead, reading.at);
         match (self.stage.clone(), live) {
             (Stage::First, true) => {
@@ -203,7 +210,7 @@ impl Proof {
             }
             (Stage::Second(so_far, since), _) if dead_stands => {
                 let text = format!("{so_far}, dead {reading}");
-                self.in_the_air = value.is_some_and(|value| next_to_nothing(value, reading));
+                self.in_the_air = ends.is_some_and(|(least, _)| least < air);
                 self.stage = Stage::Third(text.clone(), since);
                 Progress::Waiting(format!("{text}; now the live source again"))
             }
@@ -221,19 +228,16 @@ impl Proof {
     }
 
     fn discharged(&mut self, reading: &Reading) -> Progress {
-        let settled = self.settled(reading, Unit::VOLT, &[-RESIDUAL_V_MAX, RESIDUAL_V_MAX]);
-        let Some(settled) = settled else {
+        let air = next_to_nothing(reading);
+        let settled = self.settled(reading, Unit::VOLT, &[-RESIDUAL_V_MAX, -air, air, RESIDUAL_V_MAX]);
+        let Some((least, most)) = settled.map(|settled| reach(&settled)) else {
             self.dead_since = None;
             return Progress::Waiting("hold the leads on the terminals".to_string());
         };
-        let low = settled.value.abs() < RESIDUAL_V_MAX;
+        let low = most < RESIDUAL_V_MAX;
         if self.stands(low, reading.at) {
             let says = format!("terminals read {reading}");
-            return if next_to_nothing(settled.value, reading) {
-                Progress::ShownIfOn(says)
-            } else {
-                Progress::Shown(says)
-            };
+            return if least < air { Progress::ShownIfOn(says) } else { Progress::Shown(says) };
         }
         Progress::Waiting(if low {
             format!("{reading}; keep the leads on")
@@ -280,10 +284,18 @@ impl Proof {
     }
 }
 
-/// Whether leads that touch nothing would show this too.
-fn next_to_nothing(value_v: f64, reading: &Reading) -> bool {
+/// The least and the most that a settled value may be without its sign. A proof rests on all of the interval, so that it never
+/// counts a value that is not at rest.
+fn reach(settled: &Settled) -> (f64, f64) {
+    let (low, high) = (settled.low.abs(), settled.high.abs());
+    let least = if settled.low <= 0.0 && settled.high >= 0.0 { 0.0 } else { low.min(high) };
+    (least, low.max(high))
+}
+
+/// Volts below which leads that touch nothing would show this too.
+fn next_to_nothing(reading: &Reading) -> f64 {
     let step = reading.resolution().and_then(|step| reading.unit.convert_span(step, Unit::VOLT).ok());
-    value_v.abs() < NEXT_TO_NOTHING_V.max(NEXT_TO_NOTHING_COUNTS * step.unwrap_or(0.0))
+    NEXT_TO_NOTHING_V.max(NEXT_TO_NOTHING_COUNTS * step.unwrap_or(0.0))
 }
 
 #[cfg(test)]

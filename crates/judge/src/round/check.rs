@@ -8,13 +8,13 @@ use alloc::vec::Vec;
 use quantity::{Duration, Instant};
 
 use super::event::Plan;
+use super::figure::Amended;
 use super::gate::{Gate, Place};
 use super::point::{PointState, SettlingPoint};
 use super::watch::VoltsRun;
 use crate::evaluate::Evaluation;
 use crate::hold::proof::Proof;
 use crate::hold::{self, ByStream, Evidence};
-use crate::limits::Word;
 use crate::rule::{Header, Point, Rule};
 use crate::verdict::Verdict;
 
@@ -147,10 +147,8 @@ pub(super) struct Check {
     pub(super) last_evaluation: Option<Evaluation>,
     pub(super) verdict: Option<Verdict>,
     pub(super) verdict_live: bool,
-    /// The word that the stream has put in place of the verdict's, as told.
-    pub(super) amended: Option<Word>,
-    /// The point that says so.
-    pub(super) amended_by: Option<usize>,
+    /// What the stream has put in place of the verdict's word.
+    pub(super) amended: Amended,
 }
 
 impl Check {
@@ -174,8 +172,7 @@ impl Check {
             last_evaluation: None,
             verdict: None,
             verdict_live: false,
-            amended: None,
-            amended_by: None,
+            amended: Amended::default(),
         }
     }
 
@@ -230,7 +227,7 @@ impl Check {
         self.last_evaluation = None;
         self.verdict = None;
         self.verdict_live = false;
-        (self.amended, self.amended_by) = (None, None);
+        self.amended = Amended::default();
     }
 
     /// True when some reading is under way or taken, without a verdict yet.

@@ -12,6 +12,7 @@ use super::check::{Check, Phase};
 use super::plate;
 use super::point::{LeftOut, PointState, SettledPoint};
 use super::question;
+use super::why;
 use crate::evaluate::{Evaluation, Input, Judged, evaluate};
 use crate::hold::Shown;
 use crate::limits::{DecisionRule, Word};
@@ -53,9 +54,7 @@ impl Round {
     fn end_with(&mut self, evaluation: Evaluation, used: Vec<PlateUsed>) {
         let word = evaluation.word();
         let Evaluation::Judged { mut judgements, path_changes, .. } = evaluation else { return };
-        for judged in &mut judgements {
-            say_what_was_entered(judged, &used);
-        }
+        say_what_was_entered(&mut judgements, &used);
         let Some(check) = &self.check else { return };
         let mut notes = Vec::new();
         if let Some(header) = check.header() {
@@ -150,6 +149,9 @@ impl Round {
         }
         notes.extend(check.points.iter().filter_map(|state| digits_left_out(state.settled()?)));
         notes.extend(check.typed_apart());
+        notes.extend(
+            check.points.iter().filter_map(|state| drifts(check.header()?, &state.settled()?.reading)),
+        );
         if check.low_battery {
             notes.push(
                 "the meter said that its battery is low: the reading is less sure than stated".to_string(),
@@ -226,6 +228,17 @@ fn digits_left_out(settled: &SettledPoint) -> Option<String> {
     ))
 }
 
+/// What a verdict says of a value that was read while it drifted.
+fn drifts(header: &Header, reading: &PointReading) -> Option<String> {
+    let drift = reading.drift.as_ref()?;
+    let accepted = header.points.iter().find(|point| point.name == reading.point)?.drift.as_ref()?;
+    let rate = why::signed(drift.per_minute);
+    Some(format!(
+        "{}: read while it drifts {rate} {} a minute ({}), which the rule accepts: {}",
+        reading.label, reading.unit, drift.name, accepted.source
+    ))
+}
+
 /// The same where the meter's step is not known, and too few digits may be what makes it too coarse.
 fn digits_perhaps_left_out(settled: &SettledPoint) -> Option<String> {
     if !matches!(settled.left_out, LeftOut::Perhaps) {
@@ -264,8 +277,12 @@ fn input_name(header: &Header, index: usize) -> String {
     )
 }
 
-/// Says in the source of a judgement what each nameplate value rests on here: entered, a default, or taken as another one.
-fn say_what_was_entered(judged: &mut Judged, used: &[PlateUsed]) {
+/// Says in the source of each judgement what each nameplate value rests on here: entered, a default, or taken as another one.
+pub(super) fn say_what_was_entered(judgements: &mut [Judged], used: &[PlateUsed]) {
+    judgements.iter_mut().for_each(|judged| say_what_one_rests_on(judged, used));
+}
+
+fn say_what_one_rests_on(judged: &mut Judged, used: &[PlateUsed]) {
     let parts = &judged.judgement.source_parts;
     let said = Source::of_parts(parts.iter().map(|part| {
         let used = part.plate.and_then(|index| used.get(index));

@@ -6,6 +6,7 @@ use alloc::vec::Vec;
 
 use quantity::{Accuracy, Decimal, Instant, Reading, Typed, Unit};
 
+use crate::evaluate::Judged;
 use crate::hold::Evidence;
 use crate::limits::{DecisionRule, Word};
 use crate::rule::RuleSet;
@@ -148,6 +149,9 @@ pub fn reads_open(text: &str) -> bool {
     text.eq_ignore_ascii_case("ol") || text.eq_ignore_ascii_case("open")
 }
 
+/// Amendments of one verdict that are told as they come. Our own choice: who has not measured again by then has a bad contact.
+pub const AMENDMENTS_MAX: u32 = 8;
+
 /// What a round says. Each comes with its time.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Output {
@@ -205,15 +209,24 @@ pub enum Output {
         verdict: u64,
         /// The figure, with the uncertainty it has now.
         reading: PointReading,
+        /// Once every reading of the verdict has come to rest: what is judged, worked out anew from the figures. Empty before.
+        judgements: Vec<Judged>,
     },
-    /// What the leads show contradicts a verdict. It stays as it was given; this stands beside it.
+    /// What the leads show contradicts a verdict, or does so no longer. It stays as it was given; this stands beside it.
     Amended {
         /// The verdict's number in this round.
         verdict: u64,
-        /// The word that it would be now.
+        /// The word that it would be now; the verdict's own when the leads agree with it again.
         word: Word,
         /// The reading that says so.
         reading: PointReading,
+        /// Without lifted leads the reading has jumped to another level.
+        moved: bool,
+        /// How often the word has changed since the verdict, this time included. [`AMENDMENTS_MAX`] changes are told, and the
+        /// next as the last; those after it are counted in [`super::View::amendment_changes`] alone.
+        changes: u32,
+        /// What would be judged now, where every reading is at rest; else empty.
+        judgements: Vec<Judged>,
     },
 }
 

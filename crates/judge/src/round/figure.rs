@@ -3,54 +3,102 @@
 
 use alloc::vec::Vec;
 
-use quantity::{Duration, Kind, Reading, State};
+use quantity::{Duration, Instant, Kind, Reading, State};
 
 use super::Round;
 use super::check::{Check, Phase};
-use super::event::Output;
+use super::conclude::say_what_was_entered;
+use super::event::{AMENDMENTS_MAX, Output};
 use super::plate;
 use super::point::{PointState, SettledPoint, wants};
-use crate::evaluate::{Evaluation, Input, evaluate};
+use crate::evaluate::{Evaluation, Input, Judged, evaluate};
 use crate::limits::Word;
 use crate::rule::Point;
 use crate::settle::Settling;
 use crate::verdict::PointReading;
 
 /// What a reading brought about at a point that has its value.
-enum Seen {
-    /// The value has come to rest.
-    Figure(usize, PointReading, Input),
-    /// It has settled anew, perhaps elsewhere.
-    Elsewhere(usize, PointReading, Input),
+struct Seen {
+    index: usize,
+    reading: PointReading,
+    input: Input,
+    what: What,
 }
 
-/// Of a value that was settled, this part is next to nothing: the leads or the clamp are off. Our own choice.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum What {
+    /// The value has come to rest.
+    Figure,
+    /// It has settled anew, perhaps elsewhere.
+    Anew,
+    /// It has jumped to another level and settled there, without lifted leads.
+    Moved,
+}
+
+/// What a point has shown since it settled.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Since {
+    /// The newest value since the verdict that settled anew; the verdict keeps the one it was given with.
+    now: Option<Input>,
+    /// When the level that it stands on was first seen.
+    level: Option<Instant>,
+    /// Readings have paused since that level was last seen settled: leads may have come off in the pause.
+    paused: bool,
+}
+
+/// What the stream has put in place of a verdict's word.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Amended {
+    /// The word, while it is another than the verdict's.
+    word: Option<Word>,
+    /// The point that was the last to change it.
+    pub(super) by: Option<usize>,
+    /// How often it has changed.
+    pub(super) changes: u32,
+}
+
+/// Of a value that was settled, this part is next to nothing: the leads, the clamp or the hose are off, or the machine stopped.
+/// Our own choice.
 const OFF_PART: f64 = 0.05;
-/// A value that jumps up to so many conversions after the word is still the same contact's. Our own choice.
+/// A value that jumps up to so many conversions after the word is the same contact's next conversion. Our own choice.
 const CONVERSIONS_LATE: i64 = 2;
 
 impl SettledPoint {
-    /// Volts and amps next to nothing: leads that came off show a number there.
+    /// Quantities that show a number next to nothing where leads, clamp or hose are off.
     fn off(&self, reading: &Reading) -> bool {
-        let State::Value(shown) = reading.state else { return false };
-        matches!(reading.unit.kind(), Kind::Voltage | Kind::Current)
+        let State::Value(shown) = reading.state else { return true };
+        let kinds = [Kind::Voltage, Kind::Current, Kind::GaugePressure, Kind::PressureDifference];
+        kinds.contains(&reading.unit.kind())
             && shown.to_f64().abs() < OFF_PART * self.reading.quantity.value().abs()
+    }
+
+    /// Whether this reading may be of the same contact. Open leads, a blank or held display, another function or range and a
+    /// silent link end it: what comes after may be another part.
+    fn may_go_on(&self, reading: &Reading, point: &Point) -> bool {
+        let Some(following) = &self.follow else { return false };
+        let silent = following.silent_at().is_some_and(|at| at <= reading.at);
+        wants(point, reading) && following.continues(reading) && !silent && !self.off(reading)
     }
 
     /// Takes a reading while the contact lasts. What settles anew is handed out: a figure once, and what is not at rest yet
     /// once for each new settling.
-    fn follow(&mut self, device: &str, reading: &Reading, point: &Point) -> Option<(PointReading, Input)> {
-        let following = self.follow.as_mut().filter(|following| following.is_from(device, reading))?;
-        if !(wants(point, reading) && following.continues(reading)) {
-            self.follow = None;
-            return None;
-        }
-        if following.silent_at().is_some_and(|at| at <= reading.at) || self.off(reading) {
+    fn follow(
+        &mut self,
+        device: &str,
+        reading: &Reading,
+        point: &Point,
+    ) -> Option<(PointReading, Input, What)> {
+        self.follow.as_ref().filter(|following| following.is_from(device, reading))?;
+        if !self.may_go_on(reading, point) {
             self.follow = None;
             return None;
         }
         let following = self.follow.as_mut()?;
         let before = following.state;
+        if let (Settling::Settled(before), None) = (before, self.since.level) {
+            self.since.level = Some(before.since);
+        }
+        self.since.paused |= !following.is_fresh(reading.at);
         let _ = following.push(reading, point.unit, None);
         let settled = match following.state {
             Settling::Settled(settled) => settled,
@@ -60,19 +108,28 @@ impl SettledPoint {
                 return None;
             }
         };
-        // What jumps may be the next conversion of a display that was taken for at rest; later it is another contact.
-        let conversion = following.conversion();
-        let late = Duration::from_micros(conversion.micros().saturating_mul(CONVERSIONS_LATE));
-        if settled.since > self.reading.at + late {
+        if self.since.level.replace(settled.since) == Some(settled.since) {
+            self.since.paused = false;
+        } else if self.since.paused {
+            // The leads may have been on another part when it paused.
             self.follow = None;
             return None;
         }
-        let same = matches!(before, Settling::Settled(before) if before.at_rest == settled.at_rest);
-        if same {
+        if matches!(before, Settling::Settled(before) if before.at_rest == settled.at_rest) {
             return None;
         }
+        // What jumps at once is the next conversion of a display that was taken for at rest; later the value itself has moved.
+        let conversion = following.conversion();
+        let late = Duration::from_micros(conversion.micros().saturating_mul(CONVERSIONS_LATE));
         let done = following.finish_settled(point, &settled, reading.at)?;
-        Some((done.reading, done.input))
+        let what = if settled.since > self.reading.at + late {
+            What::Moved
+        } else if done.reading.settled && !self.reading.settled {
+            What::Figure
+        } else {
+            What::Anew
+        };
+        Some((done.reading, done.input, what))
     }
 }
 
@@ -81,73 +138,105 @@ impl Round {
     pub(super) fn follow_settled(&mut self, device: &str, reading: &Reading) {
         let Some(check) = &mut self.check else { return };
         let Some(rule) = check.rule.clone() else { return };
-        let mut seen = Vec::new();
+        let mut all_seen = Vec::new();
         for (index, (state, point)) in check.points.iter_mut().zip(&rule.header().points).enumerate() {
             let PointState::Settled(settled) = state else { continue };
-            let Some((reading, input)) = settled.follow(device, reading, point) else { continue };
-            seen.push(if reading.settled && !settled.reading.settled {
-                Seen::Figure(index, reading, input)
-            } else {
-                Seen::Elsewhere(index, reading, input)
-            });
+            let Some((reading, input, what)) = settled.follow(device, reading, point) else { continue };
+            all_seen.push(Seen { index, reading, input, what });
         }
-        for seen in seen {
+        for seen in all_seen {
             self.tell(seen);
         }
     }
 
     fn tell(&mut self, seen: Seen) {
-        let given = self.check.as_ref().filter(|check| check.phase == Phase::Done).and_then(|check| {
-            let verdict = check.verdict.as_ref()?;
-            Some((verdict.number, verdict.word))
-        });
-        let (Seen::Figure(index, _, input) | Seen::Elsewhere(index, _, input)) = &seen;
-        let (index, input) = (*index, *input);
-        let word = self.word_with(index, input);
+        let Seen { index, reading, input, what } = seen;
         let Some(check) = &mut self.check else { return };
+        let given = check.verdict.as_ref().filter(|_| check.phase == Phase::Done);
+        let given = given.map(|verdict| (verdict.number, verdict.word));
         let Some(PointState::Settled(settled)) = check.points.get_mut(index) else { return };
-        let Some((verdict, before)) = given else {
+        let Some((verdict, said)) = given else {
             // No word yet: it will rest on the better figure.
-            if let Seen::Figure(_, reading, input) = seen {
+            if what == What::Figure {
                 (settled.reading, settled.input) = (reading, input);
             }
             return;
         };
-        let elsewhere = matches!(seen, Seen::Elsewhere(..));
-        let reading = match seen {
-            Seen::Figure(_, reading, input) => {
-                (settled.reading.settled, settled.input) = (true, input);
-                reading
-            }
-            Seen::Elsewhere(_, reading, _) => reading,
+        settled.since.now = Some(input);
+        if what == What::Figure {
+            (settled.reading.settled, settled.input) = (true, input);
+            let judgements = self.judged_from_figures();
+            self.say(Output::Completed { verdict, reading: reading.clone(), judgements });
+        }
+        self.amend(verdict, said, index, reading, what);
+    }
+
+    /// Says a word that is another than the last one told, as long as there are not too many.
+    fn amend(&mut self, verdict: u64, said: Word, index: usize, reading: PointReading, what: What) {
+        let Some(judged @ Evaluation::Judged { .. }) = self.evaluation_of(|point| point.since.now) else {
+            return;
         };
-        let against = word.filter(|word| contradicts(before, *word)).filter(|_| check.amended != word);
-        if against.is_some() {
-            (check.amended, check.amended_by) = (against, Some(index));
-            check.verdict_live = false;
+        let word = judged.word();
+        let Some(check) = &mut self.check else { return };
+        let against = contradicts(said, word);
+        let back = word == said && check.amended.word.is_some();
+        if !(back || against && check.amended.word != Some(word)) {
+            return;
         }
-        if reading.settled && !elsewhere {
-            self.say(Output::Completed { verdict, reading: reading.clone() });
-        }
-        if let Some(word) = against {
-            self.say(Output::Amended { verdict, word, reading });
+        let changes = check.amended.changes.saturating_add(1);
+        check.amended = Amended { word: against.then_some(word), by: Some(index), changes };
+        check.verdict_live = false;
+        let at_rest = reading.settled && check.rests_but_for(index);
+        let judgements = if at_rest { self.with_sources(judged) } else { Vec::new() };
+        if changes <= AMENDMENTS_MAX + 1 {
+            let moved = what == What::Moved;
+            self.say(Output::Amended { verdict, word, reading, moved, changes, judgements });
         }
     }
 
-    /// The word if this point had this value instead.
-    fn word_with(&self, index: usize, input: Input) -> Option<Word> {
-        let check: &Check = self.check.as_ref()?;
+    /// What the verdict judged, worked out from the figures; empty until each of its readings has one.
+    fn judged_from_figures(&self) -> Vec<Judged> {
+        let judged_something =
+            |check: &Check| check.verdict.as_ref().is_some_and(|verdict| !verdict.judgements.is_empty());
+        let complete = self.check.as_ref().is_some_and(|check| {
+            judged_something(check)
+                && check.points.iter().all(|state| state.settled().is_some_and(|s| s.reading.settled))
+        });
+        if !complete {
+            return Vec::new();
+        }
+        self.evaluation_of(|_| None).map_or_else(Vec::new, |judged| self.with_sources(judged))
+    }
+
+    /// What the rule says of the values as they were completed; `instead` gives another where there is one.
+    fn evaluation_of(&self, instead: impl Fn(&SettledPoint) -> Option<Input>) -> Option<Evaluation> {
+        let check = self.check.as_ref()?;
         let rule = check.rule.clone()?;
         let used = plate::resolve(rule.header(), &check.plan).ok()?;
-        let inputs = super::conclude::inputs(check, &used, Some((index, input)))?;
-        match evaluate(&*rule, &inputs, self.settings.decision).ok()? {
-            Evaluation::NoVerdict { .. } => None,
-            judged @ Evaluation::Judged { .. } => Some(judged.word()),
+        let mut inputs = super::conclude::inputs(check, &used, None)?;
+        for (input, state) in inputs.iter_mut().zip(&check.points) {
+            *input = state.settled().and_then(&instead).unwrap_or(*input);
         }
+        evaluate(&*rule, &inputs, self.settings.decision).ok()
+    }
+
+    fn with_sources(&self, judged: Evaluation) -> Vec<Judged> {
+        let Evaluation::Judged { mut judgements, .. } = judged else { return Vec::new() };
+        let used = self.check.as_ref().and_then(|check| plate::resolve(check.header()?, &check.plan).ok());
+        say_what_was_entered(&mut judgements, &used.unwrap_or_default());
+        judgements
     }
 }
 
-/// A word that was given and another that the figure gives: what a conditional word left open is no contradiction.
+impl Check {
+    /// Whether every reading beside this one has come to rest.
+    fn rests_but_for(&self, index: usize) -> bool {
+        let others = self.points.iter().enumerate().filter(|(at, _)| *at != index);
+        others.map(|(_, state)| state.settled()).all(|settled| settled.is_some_and(|s| s.reading.settled))
+    }
+}
+
+/// A word that was given and another that the leads show. No verdict says nothing, so it contradicts nothing.
 fn contradicts(before: Word, now: Word) -> bool {
     before != now && before != Word::NoVerdict && now != Word::NoVerdict
 }

@@ -6,11 +6,12 @@ use alloc::string::{String, ToString};
 
 use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Kind, Quantity, Reading, State, Unit};
 
+use super::figure::Since;
 use super::why;
 use crate::evaluate::Input;
 use crate::rule::Point;
 use crate::settle::{Ask, OpenReads, Sample, SettleSpec, Settled, Settler, Settling};
-use crate::verdict::PointReading;
+use crate::verdict::{Drift, PointReading};
 
 /// Leads that read open for this long while a capacitance is awaited: the part may be open. Our own choice.
 pub(super) const OPEN_FOR: Duration = Duration::from_secs(8);
@@ -71,6 +72,8 @@ pub(super) struct SettledPoint {
     pub(super) watch: Option<Box<SettlingPoint>>,
     /// Goes on until the figure is complete, and then as long as the contact lasts.
     pub(super) follow: Option<Box<SettlingPoint>>,
+    /// What was seen since the word.
+    pub(super) since: Since,
 }
 
 /// Whether a person typed fewer digits than the display showed.
@@ -114,7 +117,9 @@ impl SettlingPoint {
         let resolution = reading.unit.convert_span(reading.resolution()?, point.unit).ok()?;
         // A risk that makes no sense is a slip in the settings; the default holds then.
         let risk = if (1e-6..=0.2).contains(&risk) { risk } else { 1e-3 };
-        let spec = SettleSpec { risk, ..spec_for(point.unit.kind(), resolution) }.timed(reading.timing);
+        let drift_accepted_per_s = point.drift.as_ref().map_or(0.0, |drift| drift.per_minute / 60.0);
+        let spec = SettleSpec { risk, drift_accepted_per_s, ..spec_for(point.unit.kind(), resolution) };
+        let spec = spec.timed(reading.timing);
         Some(Self {
             device: device.to_string(),
             channel: reading.channel,
@@ -323,6 +328,10 @@ impl SettlingPoint {
         let bounds = (shown(settled.low)?, shown(settled.high)?);
         done.reading.quantity = Quantity::new(settled.value, u, point.unit).ok()?.to_unit(self.unit).ok()?;
         done.reading.settled = settled.at_rest;
+        done.reading.drift = settled.drift_per_s.zip(point.drift.as_ref()).and_then(|(rate, drift)| {
+            let per_minute = point.unit.convert_span(60.0 * rate, self.unit).ok()?;
+            Some(Drift { name: drift.name.clone(), per_minute })
+        });
         done.reading.at_least = Some(bounds.0.min(bounds.1));
         done.reading.at_most = Some(bounds.0.max(bounds.1));
         Some(done)
@@ -356,6 +365,7 @@ impl SettlingPoint {
                 settled: true,
                 at_least: None,
                 at_most: None,
+                drift: None,
                 at,
             },
             until: at,
@@ -364,6 +374,7 @@ impl SettlingPoint {
             left_out: LeftOut::No,
             watch: Some(Box::new(self.clone())),
             follow: Some(Box::new(self.clone())),
+            since: Since::default(),
         })
     }
 }

@@ -52,6 +52,7 @@ fn point(name: &str, unit: &str) -> Point {
         coupling,
         plausible: None,
         open_counts_as: None,
+        drift: None,
         line: 1,
     }
 }
@@ -156,6 +157,13 @@ fn rules() -> RuleSet {
         rule("control-volts", &[("volts", "V dc")], &[], |v| {
             judged(alloc::vec![within("volts", v[0], Some(20.0), Some(30.0))])
         }),
+        rule("running-amps", &[("amps", "A")], &[], |v| {
+            judged(alloc::vec![within("amps", v[0], Some(4.0), Some(6.0))])
+        }),
+        rule("product", &[("amps", "A"), ("volts", "V")], &[], |v| {
+            let power = within("power", v[0] * v[1], Some(2000.0), Some(3000.0));
+            judged(alloc::vec![Judgement { unit: Unit::parse("W").unwrap(), ..power }])
+        }),
         rule("winding", &[("winding", "ohm")], &[], |v| {
             judged(alloc::vec![within("winding", v[0], Some(1.0), Some(10.0))])
         }),
@@ -216,6 +224,12 @@ fn rules_with_more_in_their_head() -> Vec<Native> {
     });
     coil.header.points.iter_mut().for_each(|point| point.open_counts_as = Some(1e6));
     all.push(coil);
+    let box_of = |v: &[f64]| judged(alloc::vec![within("temperature", v[0], Some(57.0), Some(60.0))]);
+    all.push(rule("box", &[("temperature", "°F")], &[], box_of));
+    let mut pulls_down = rule("pull-down", &[("temperature", "°F")], &[], box_of);
+    pulls_down.header.points[0].drift =
+        Some(crate::rule::AcceptedDrift { name: "pull-down".into(), per_minute: 2.0, source: source() });
+    all.push(pulls_down);
     let mut air = rule("air-first", &[("capacitance", "uF")], &[], bare);
     air.header.shows = alloc::vec!["airflow proved".to_string()];
     all.push(air);

@@ -9,6 +9,7 @@ use quantity::{Accuracy, Decimal, Instant, Quantity, Typed, Unit};
 
 use super::Round;
 use super::check::{About, Phase};
+use super::figure::Since;
 use super::point::{AsShown, LeftOut, SettledPoint};
 use crate::evaluate::Input;
 use crate::rule::Point;
@@ -118,12 +119,23 @@ impl Round {
             settled: true,
             at_least: None,
             at_most: None,
+            drift: None,
             at: self.now,
         };
         let (until, typed) = (self.now, Some(number));
         Ok((
             index,
-            SettledPoint { input, reading, until, channel: 0, typed, left_out, watch: None, follow: None },
+            SettledPoint {
+                input,
+                reading,
+                until,
+                channel: 0,
+                typed,
+                left_out,
+                watch: None,
+                follow: None,
+                since: Since::default(),
+            },
         ))
     }
 
@@ -199,9 +211,20 @@ pub(super) fn open_point(point: &Point, device: &str, at: Instant) -> Option<Set
         settled: true,
         at_least: None,
         at_most: None,
+        drift: None,
         at,
     };
     let input = Input { value, standard_uncertainty: 0.0 };
     let (typed, left_out) = (None, LeftOut::No);
-    Some(SettledPoint { input, reading, until: at, channel: 0, typed, left_out, watch: None, follow: None })
+    Some(SettledPoint {
+        input,
+        reading,
+        until: at,
+        channel: 0,
+        typed,
+        left_out,
+        watch: None,
+        follow: None,
+        since: Since::default(),
+    })
 }

@@ -34,6 +34,8 @@ pub struct View {
     pub verdict: Option<(Verdict, bool)>,
     /// The verdict was contradicted, and the leads are still on what contradicts it.
     pub amendment_is_live: bool,
+    /// How often the word that the leads show has changed since the verdict.
+    pub amendment_changes: u32,
 }
 
 /// The armed check.
@@ -170,6 +172,7 @@ impl Round {
                 let verdict = check.verdict.clone()?;
                 Some((verdict, check.verdict_live && check.still_shown(Some(now))))
             }),
+            amendment_changes: self.check.as_ref().map_or(0, |check| check.amended.changes),
             amendment_is_live: self.check.as_ref().is_some_and(|check| amendment_is_live(check, now)),
         }
     }
@@ -296,7 +299,7 @@ impl Round {
 
 /// Whether the contact still lasts that contradicts the verdict.
 fn amendment_is_live(check: &Check, now: quantity::Instant) -> bool {
-    let point = check.amended_by.and_then(|index| check.points.get(index)?.settled());
+    let point = check.amended.by.and_then(|index| check.points.get(index)?.settled());
     point.and_then(|settled| settled.follow.as_ref()).is_some_and(|following| following.is_fresh(now))
 }
 

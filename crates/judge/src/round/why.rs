@@ -43,6 +43,12 @@ fn plain_words(reason: MovingReason) -> &'static str {
     match reason {
         MovingReason::Approaching => "it still moves towards its end value",
         MovingReason::Noisy => "its noise hides on which side of a limit it is",
+        MovingReason::Averaging => {
+            "the meter averages, or the value flickers slowly: its errors hang together"
+        }
+        MovingReason::Overshooting => {
+            "it overshoots: it has just come a long way and may come back some of it"
+        }
         MovingReason::Charging => "the meter is still charging the part",
         MovingReason::Slow => {
             "slow probe, averaging, or it still warms: it settles more slowly than a meter does"
@@ -61,7 +67,7 @@ fn short(value: f64) -> String {
     if decimals == 0 { text } else { text.trim_end_matches('0').trim_end_matches('.').into() }
 }
 
-fn signed(value: f64) -> String {
+pub(super) fn signed(value: f64) -> String {
     format!("{}{}", if value < 0.0 { "-" } else { "+" }, short(value))
 }
 
@@ -102,6 +108,19 @@ mod tests {
             said(MovingReason::Bouncing, Some(3.0)),
             "it jumps: bad contact, or the part is still in circuit",
             "a jump has no rate"
+        );
+    }
+
+    #[test]
+    fn what_hangs_together_and_what_comes_back_have_words_and_no_rate() {
+        let said = |reason| words(&moving(reason, Pace::Stated(0.5)), Some(1.0), Unit::AMPERE);
+        assert_eq!(
+            said(MovingReason::Averaging),
+            "the meter averages, or the value flickers slowly: its errors hang together"
+        );
+        assert_eq!(
+            said(MovingReason::Overshooting),
+            "it overshoots: it has just come a long way and may come back some of it"
         );
     }
 

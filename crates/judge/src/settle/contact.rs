@@ -6,6 +6,7 @@ use alloc::vec::Vec;
 use quantity::Instant;
 
 use super::budget::{LENGTHS, Starts, WINDOW_MAX};
+use super::drift;
 use super::grain::Grain;
 use super::interval::Interval;
 use super::spec::SettleSpec;
@@ -64,8 +65,13 @@ pub(super) struct Contact {
     grain: Grain,
     /// The present rate per second, where it fades more slowly than assumed.
     slope: Option<f64>,
+    /// How far errors that hang together, and the way back of a ring, reach in the newest looks.
+    wander: f64,
+    rebound: f64,
 }
 
+/// Where either makes up this part of the interval, it is what is waited for: it widens the rest too. Our own choice.
+const MOSTLY: f64 = 0.25;
 /// A climb on a charging range counts as charging for this many of the longest time constants; later it is a slope.
 const CHARGING_TAUS: f64 = 2.0;
 /// Errors that hang together are sought over the newest so many readings.
@@ -96,6 +102,8 @@ impl Contact {
             tau_s: spec.tau_s,
             grain: Grain::new(value),
             slope: None,
+            wander: 0.0,
+            rebound: 0.0,
         }
     }
 
@@ -221,6 +229,7 @@ impl Contact {
         let foot = tempo.rate.map_or(0.0, |rate| rate * spec.slope_s);
         let ahead = if libm::fabs(foot) > libm::fabs(slow) { foot } else { slow };
         let rebound = spec.rebound * swing::travel(&self.obs, tempo.noise);
+        (self.wander, self.rebound) = (wander, rebound);
         self.take_tau(tempo.tau_s);
         for (length, part, weight) in LENGTHS {
             let Some(start) = self.n.checked_sub(length) else { break };
@@ -267,9 +276,13 @@ impl Contact {
             return Settling::Frozen { since: self.run_since };
         }
         if watch::drifting(&self.obs, spec, self.scatter(spec)) {
-            self.settled = None;
-            return self.moving(spec, thresholds.known(), Some(MovingReason::Drifting));
+            self.settled = self.settle_drifting(at, spec);
+            return match self.settled {
+                Some((settled, _)) => Settling::Settled(settled),
+                None => self.moving(spec, thresholds.known(), Some(MovingReason::Drifting)),
+            };
         }
+        self.settled = self.settled.filter(|(settled, _)| settled.drift_per_s.is_none());
         if let Some((settled, interval)) = self.settled
             && (settled.how != How::BeyondDoubt || !interval.in_doubt(thresholds.now()))
         {
@@ -346,8 +359,29 @@ impl Contact {
             n: u32::try_from(self.n).unwrap_or(u32::MAX),
             since: self.since,
             how,
+            drift_per_s: None,
         };
         Some((settled, given))
+    }
+
+    /// The value of now, where the caller accepts such a drift.
+    fn settle_drifting(&self, at: Instant, spec: &SettleSpec) -> Option<(Settled, Interval)> {
+        let drifts = drift::accepted(&self.obs, (at - self.since).seconds(), spec)?;
+        let half_width = drifts.half_width.max(spec.settle_floor);
+        let interval = Interval { low: drifts.value - half_width, high: drifts.value + half_width };
+        let settled = Settled {
+            value: drifts.value,
+            standard_uncertainty: drifts.standard_uncertainty,
+            half_width,
+            low: interval.low,
+            high: interval.high,
+            at_rest: true,
+            n: u32::try_from(self.n).unwrap_or(u32::MAX),
+            since: self.since,
+            how: How::Drifting,
+            drift_per_s: Some(drifts.rate_per_s),
+        };
+        Some((settled, interval))
     }
 
     pub(super) fn moving(
@@ -377,11 +411,20 @@ impl Contact {
             MovingReason::Bouncing
         } else if self.slope.is_some() {
             MovingReason::Slow
+        } else if self.mostly(self.wander) {
+            MovingReason::Averaging
         } else if self.best.is_none_or(|best| best.moving) {
             MovingReason::Approaching
+        } else if self.mostly(self.rebound) {
+            MovingReason::Overshooting
         } else {
             MovingReason::Noisy
         }
+    }
+
+    /// Whether it is this that makes the interval wide.
+    fn mostly(&self, reach: f64) -> bool {
+        reach > 0.0 && 2.0 * reach >= MOSTLY * self.now.width()
     }
 
     /// The half width falls roughly with the square root of the count.

@@ -68,8 +68,9 @@
 //! | two that jump | the value is elsewhere: settling begins anew |
 //! | climbing from zero on a charging range | `Moving`, `Charging` |
 //! | slope that fades, and one that fades too slowly | `Moving`, `Approaching`; `Moving`, `Slow` with its rate |
-//! | slope that does not fade in two time constants, above [`SettleSpec::drift_per_s`] | `Moving`, `Drifting`; never settled |
-//! | noise that hides the side of a limit | `Moving`, `Noisy` |
+//! | slope that does not fade in two time constants, above [`SettleSpec::drift_per_s`] | `Moving`, `Drifting`; never settled, unless the caller accepts such a drift ([`How::Drifting`]) |
+//! | noise that hides the side of a limit | `Moving`, `Noisy`; `Averaging` where what hangs together makes up much of the interval |
+//! | a long way come just now, and some of it may come back | `Moving`, `Overshooting` |
 //! | hold flag | `Held`; begins anew after |
 //! | the same digits where there was noise, longer than chance allows | `Frozen` |
 //! | the same digits, never any noise | a quiet reading, until [`SettleSpec::frozen_after_s`]; the digits alone tell no more |
@@ -83,6 +84,7 @@
 mod budget;
 mod contact;
 mod conversion;
+mod drift;
 mod grain;
 mod interval;
 mod quantile;

@@ -66,6 +66,9 @@ pub struct SettleSpec {
     pub frozen_after_s: f64,
     /// A steady slope up to this much per second is no drift; default two display steps a minute (handbook 10.4).
     pub drift_per_s: f64,
+    /// A slope that does not fade, up to this much per second, settles at its present value: the caller has named it. 0, the
+    /// default: none does.
+    pub drift_accepted_per_s: f64,
 }
 
 impl SettleSpec {
@@ -92,6 +95,7 @@ impl SettleSpec {
             silence_s: 5.0,
             frozen_after_s: 120.0,
             drift_per_s: 2.0 * resolution / 60.0,
+            drift_accepted_per_s: 0.0,
         }
     }
 
@@ -179,8 +183,8 @@ impl SettleSpec {
             OpenReads::UpTo(limit) => limit,
         };
         let above_zero = |v: f64| v.is_finite() && v > 0.0;
-        let conversion_s = self.conversion_s.unwrap_or(1.0);
-        let rules: [(&'static str, f64, bool, &'static str); 18] = [
+        let (conversion_s, accepted) = (self.conversion_s.unwrap_or(1.0), self.drift_accepted_per_s);
+        let rules: [(&'static str, f64, bool, &'static str); 19] = [
             ("resolution", self.resolution, above_zero(self.resolution), "above 0"),
             ("risk", self.risk, (1e-6..=0.2).contains(&self.risk), "1e-6 to 0.2"),
             (
@@ -219,6 +223,7 @@ impl SettleSpec {
             ),
             ("frozen_after_s", self.frozen_after_s, self.frozen_after_s > 0.0, "above 0"),
             ("drift_per_s", self.drift_per_s, self.drift_per_s >= 0.0, "0 or more"),
+            ("drift_accepted_per_s", accepted, accepted.is_finite() && accepted >= 0.0, "0 or more"),
         ];
         match rules.into_iter().find(|rule| !rule.2) {
             Some((field, value, _, range)) => Err(SpecError { field, value, range }),

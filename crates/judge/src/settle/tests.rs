@@ -269,6 +269,45 @@ fn a_steady_drift_is_named_and_not_settled() {
     assert_eq!(reason(states.last().unwrap()), Some(MovingReason::Drifting));
 }
 
+/// A drift of 1.2 a minute that the caller accepts up to 1.5, and not up to 1.
+#[test]
+fn a_drift_that_is_accepted_settles_at_the_value_of_now() {
+    let last = |per_minute: f64| {
+        let spec = SettleSpec { drift_accepted_per_s: per_minute / 60.0, ..SettleSpec::temperature(0.1) };
+        let mut settler = Settler::new(spec).unwrap();
+        let digits = (0..400).map(|i| (5400.0 - 0.2 * f64::from(i)).round() / 10.0);
+        let shown =
+            |(i, v): (usize, f64)| settler.push(Instant::from_micros(i as i64 * 1_000_000), Sample::value(v));
+        digits.enumerate().map(shown).last().unwrap()
+    };
+    let settled = *last(1.5).settled().unwrap();
+    let now = 540.0 - 0.02 * 399.0;
+    assert_eq!((settled.how, settled.at_rest), (How::Drifting, true));
+    assert!((settled.drift_per_s.unwrap() + 0.02).abs() < 0.001, "{settled:?}");
+    assert!((settled.value - now).abs() < 0.06 && settled.low <= now && now <= settled.high, "{settled:?}");
+    assert_eq!(reason(&last(1.0)), Some(MovingReason::Drifting));
+}
+
+/// A flicker that is slower than the readings come, about a limit.
+#[test]
+fn what_averages_is_named() {
+    let mut settler = capacitance();
+    settler.set_thresholds(&[35.03]);
+    let slow = |i: i32| (3502.0 + 3.0 * (f64::from(i) / 2.5).sin()).round() / 100.0;
+    let states = feed(&mut settler, 0.0, &values(&(0..60).map(slow).collect::<Vec<_>>()));
+    let averages = states.iter().filter(|state| reason(state) == Some(MovingReason::Averaging)).count();
+    assert!(averages > 10, "{averages}");
+}
+
+#[test]
+fn what_has_come_far_and_may_come_back_is_named() {
+    let mut settler = capacitance();
+    settler.set_thresholds(&[33.0]);
+    let ring = [26.0, 28.0, 31.4, 34.0, 35.0, 35.2, 35.21, 35.2, 35.21];
+    let states = feed(&mut settler, 0.0, &values(&ring));
+    assert_eq!(reason(states.last().unwrap()), Some(MovingReason::Overshooting), "{states:?}");
+}
+
 #[test]
 fn a_settled_value_that_walks_away_is_settled_no_more() {
     let mut settler = capacitance();

@@ -122,6 +122,10 @@ pub enum MovingReason {
     /// It still approaches, and fades more slowly than the longest time constant assumed: a slow probe, a long filter or
     /// average, or the part itself warms. No end value can be named yet.
     Slow,
+    /// Its errors hang together: the meter averages, or the value flickers slowly. Each reading tells less than it seems.
+    Averaging,
+    /// It has just come a long way and comes back from beyond its end value, or may.
+    Overshooting,
     /// A slope that does not fade: there is no end value to wait for yet.
     Drifting,
     /// First contact: jumps that neither noise nor an approach explains.
@@ -153,6 +157,8 @@ pub struct Settled {
     pub since: Instant,
     /// On what ground.
     pub how: How,
+    /// It moves by this much a second all the while, which the caller accepts.
+    pub drift_per_s: Option<f64>,
 }
 
 /// The ground on which a reading counts as settled.
@@ -163,6 +169,9 @@ pub enum How {
     /// The interval is as narrow as the display can show; a threshold may lie inside, so the verdict needs the
     /// uncertainty.
     FullySettled,
+    /// It drifts no faster than [`super::SettleSpec::drift_accepted_per_s`]: the value is that of now, and the interval holds what
+    /// it moves while it is read.
+    Drifting,
     /// The time limit has passed with no approach and no drift left, only noise. A threshold may lie inside.
     TimeLimit,
 }

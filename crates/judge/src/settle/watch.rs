@@ -5,7 +5,7 @@ use super::spec::SettleSpec;
 use super::window::Obs;
 
 /// Drift is sought in at most this many readings.
-const DRIFT_READINGS: usize = 96;
+pub(super) const DRIFT_READINGS: usize = 96;
 /// A difference counts as a trend from this many standard errors on.
 const TREND_ERRORS: f64 = 4.5;
 /// The noise of an earlier stretch is estimated from at most this many steps.

@@ -17,6 +17,7 @@ fn reading(at_least: Option<f64>, at_most: Option<f64>) -> ReadingJson {
         settled: false,
         at_least,
         at_most,
+        drift: None,
         at_s: 1.0,
     }
 }

@@ -3,7 +3,7 @@ use judge::evaluate::{Evaluation, Input, Judged, evaluate};
 use judge::limits::{DecisionRule, Word};
 use judge::round::Output;
 use judge::rule::{Answer, Header, Judgement, Outcome, Rule, RuleError, Source, SourceClass};
-use judge::verdict::{PointReading, Verdict};
+use judge::verdict::{Drift, PointReading, Verdict};
 use quantity::{Decimal, Instant, Quantity, Unit};
 
 use crate::{FollowUpJson, FollowUpKind, VerdictJson, text};
@@ -24,6 +24,7 @@ pub(crate) fn reading(settled: bool, value: f64, u: f64, ends: (f64, f64)) -> Po
         settled,
         at_least: Some(ends.0),
         at_most: Some(ends.1),
+        drift: None,
         at: Instant::from_micros(10_100_000),
     }
 }
@@ -95,13 +96,30 @@ pub(crate) fn early_pass() -> Verdict {
 
 pub(crate) fn completed(of: &Verdict) -> FollowUpJson {
     let reading = reading(true, 40.0213, 0.42, (39.98, 40.06));
-    let output = Output::Completed { verdict: of.number, reading };
+    let output = Output::Completed { verdict: of.number, reading, judgements: Vec::new() };
     FollowUpJson::of(of, &output, Instant::from_micros(12_251_000)).unwrap()
 }
 
 pub(crate) fn amended(of: &Verdict, reading: PointReading) -> FollowUpJson {
-    let output = Output::Amended { verdict: of.number, word: Word::Fail, reading };
+    amended_to(of, Word::Fail, reading, (false, 1))
+}
+
+/// `how`: moved without lifted leads, and how often the word has changed.
+pub(crate) fn amended_to(of: &Verdict, word: Word, reading: PointReading, how: (bool, u32)) -> FollowUpJson {
+    let (moved, changes) = how;
+    let output =
+        Output::Amended { verdict: of.number, word, reading, moved, changes, judgements: Vec::new() };
     FollowUpJson::of(of, &output, Instant::from_micros(14_310_000)).unwrap()
+}
+
+/// A pass that rests on an early reading and judges what is worked out of it, with its figure.
+pub(crate) fn worked_out() -> (Verdict, FollowUpJson) {
+    let early = reading(false, 39.235, 0.66, (38.117, 40.353));
+    let of = verdict(Word::Pass, vec![early], judged("loss", 1.01));
+    let figure = reading(true, 40.0213, 0.42, (39.98, 40.06));
+    let output = Output::Completed { verdict: 3, reading: figure, judgements: judged("loss", 1.02) };
+    let json = FollowUpJson::of(&of, &output, Instant::from_micros(12_251_000)).unwrap();
+    (of, json)
 }
 
 #[test]
@@ -211,7 +229,7 @@ fn a_figure_that_no_judgement_is_about_goes_by_its_points_name() {
 fn what_is_about_another_verdict_or_is_no_follow_up_gives_nothing() {
     let of = early_pass();
     let reading = reading(true, 40.0, 0.4, (39.9, 40.1));
-    let other = Output::Completed { verdict: 2, reading: reading.clone() };
+    let other = Output::Completed { verdict: 2, reading: reading.clone(), judgements: Vec::new() };
     assert_eq!(FollowUpJson::of(&of, &other, Instant::ZERO), None);
     assert_eq!(FollowUpJson::of(&of, &Output::Settled(reading), Instant::ZERO), None);
 }
@@ -243,4 +261,95 @@ fn words_of_others_act_in_no_line() {
         let line = text::follow_up(&FollowUpJson { event, ..json.clone() });
         assert!(!line.chars().any(|c| c.is_control() || c == '\u{202e}'), "{line:?}");
     }
+}
+
+/// 1.02 times 39.235 is 40.0197, with U = 2 * 1.02 * 0.66 = 1.3464.
+#[test]
+fn what_is_worked_out_stands_behind_the_last_figure() {
+    let (_, json) = worked_out();
+    let line = text::follow_up(&json);
+    assert!(
+        line.ends_with("Run capacitor: terminal to terminal 40.02 +-0.84 uF, settled; loss 40.0 +-1.3 uF"),
+        "{line}"
+    );
+    let judged = &json.judgements[0];
+    assert_eq!((judged.name.as_str(), judged.value, judged.unit.as_str()), ("loss", 40.0197, "uF"));
+    assert!((judged.standard_uncertainty - 0.6732).abs() < 1e-4, "{}", judged.standard_uncertainty);
+    let line = json.line();
+    assert!(line.contains(r#""judgements":[{"name":"loss","verdict":"pass","value":40.0197,"#), "{line}");
+    assert_eq!(FollowUpJson::parse(&line).unwrap(), json);
+}
+
+/// The value that a judgement is about is the figure itself.
+#[test]
+fn what_is_the_figure_itself_is_told_once() {
+    let of = early_pass();
+    let figure = reading(true, 39.235, 0.66, (39.2, 39.3));
+    let output = Output::Completed { verdict: 3, reading: figure, judgements: judged("capacitance", 1.0) };
+    let json = FollowUpJson::of(&of, &output, Instant::ZERO).unwrap();
+    assert!(text::follow_up(&json).ends_with("capacitance 39.2 +-1.3 uF, settled"));
+    assert_eq!(json.judgements.len(), 1);
+}
+
+#[test]
+fn an_amendment_that_goes_back_or_has_moved_says_so() {
+    let said = |word, moved, changes| {
+        let reading = reading(true, 40.0213, 0.42, (39.98, 40.06));
+        let line = text::follow_up(&amended_to(&early_pass(), word, reading, (moved, changes)));
+        line.split_once("AMENDED  ").unwrap().1.to_owned()
+    };
+    let value = "40.02 +-0.84 uF, settled";
+    let act = "  -- measure again before you act";
+    assert_eq!(
+        said(Word::Pass, false, 2),
+        format!("back to PASS: the leads agree with it again: capacitance {value}{act}")
+    );
+    assert_eq!(
+        said(Word::Fail, true, 1),
+        format!("said PASS; capacitance has since moved to {value}, which would be FAIL{act}")
+    );
+    assert_eq!(
+        said(Word::Pass, true, 2),
+        format!("back to PASS: capacitance has since moved to {value}{act}")
+    );
+    assert!(!said(Word::Fail, true, 8).contains("times"));
+    assert!(
+        said(Word::Fail, true, 9)
+            .contains("; the word has changed 9 times, later changes are only counted  -- ")
+    );
+}
+
+/// As the version before wrote it.
+#[test]
+fn an_older_follow_up_is_read() {
+    let line = completed(&early_pass()).line();
+    let old = line.replace(r#""moved":false,"changes":null,"#, "").replace(r#""judgements":[],"#, "");
+    assert_ne!(old, line);
+    assert_eq!(FollowUpJson::parse(&old).unwrap(), completed(&early_pass()));
+}
+
+/// What a rule accepts by name is told by name, with its rate.
+#[test]
+fn a_value_that_drifts_by_leave_of_its_rule_says_so() {
+    let mut drifts = reading(true, 39.235, 0.66, (38.9, 39.6));
+    drifts.drift = Some(Drift { name: "discharge".into(), per_minute: -1.2345 });
+    let says = "while it drifts -1.2 uF a minute (discharge)";
+    let at_rest = |name, factor| verdict(Word::Pass, vec![drifts.clone()], judged(name, factor));
+    let json = VerdictJson::from(&at_rest("capacitance", 1.0));
+    assert!(text::line(&json).ends_with(&format!("(37.6 to 42.4 uF), {says}")), "{}", text::line(&json));
+    assert!(text::block(&json).contains(&format!("5 readings), {says}\n")), "{}", text::block(&json));
+    assert!(json.line().contains(r#""drift":{"name":"discharge","per_minute":-1.2345},"at_s""#));
+    let of_it = text::line(&VerdictJson::from(&at_rest("loss", 1.01)));
+    assert!(of_it.ends_with("while terminal to terminal drifts -1.2 uF a minute (discharge)"), "{of_it}");
+    let output = Output::Completed { verdict: 3, reading: drifts, judgements: Vec::new() };
+    let json = FollowUpJson::of(&early_pass(), &output, Instant::ZERO).unwrap();
+    assert!(
+        text::follow_up(&json).ends_with(&format!("39.2 +-1.3 uF, {says}")),
+        "{}",
+        text::follow_up(&json)
+    );
+    assert_eq!(FollowUpJson::parse(&json.line()).unwrap(), json);
+    let at_rest =
+        VerdictJson::from(&verdict(Word::Pass, vec![reading(true, 39.0, 0.6, (38.9, 39.1))], vec![]));
+    assert!(!at_rest.line().contains("drift"), "a value at rest has no such key");
 }

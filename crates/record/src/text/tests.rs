@@ -1,6 +1,6 @@
 //! Figures as people read them, and words of others that must not act on a terminal.
 use super::{block, line, short};
-use crate::{HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
+use crate::{DriftJson, HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
 
 #[test]
 fn four_significant_digits() {
@@ -31,6 +31,7 @@ fn verdict(word: &str) -> VerdictJson {
             settled: true,
             at_least: None,
             at_most: None,
+            drift: Some(DriftJson { name: word(), per_minute: -1.234 }),
             at_s: 1.0,
         }],
         judgements: vec![JudgementJson {
@@ -120,6 +121,7 @@ fn plain_words_stay_as_they_are() {
     assert_eq!(
         line,
         "    9.000 s  #1  Lüfter µF \"2\" / Lüfter µF \"2\"  Lüfter µF \"2\": FAIL  \
-         Lüfter µF \"2\" 1 +-0.2 Lüfter µF \"2\" (at least 2 Lüfter µF \"2\")  -- Lüfter µF \"2\""
+         Lüfter µF \"2\" 1 +-0.2 Lüfter µF \"2\" (at least 2 Lüfter µF \"2\"), while Lüfter µF \"2\" drifts \
+         -1.2 Lüfter µF \"2\" a minute (Lüfter µF \"2\")  -- Lüfter µF \"2\""
     );
 }

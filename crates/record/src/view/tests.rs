@@ -1,13 +1,18 @@
 //! What the page gets in place of a value that was not at rest, and beside a word that was contradicted.
+use judge::limits::Word;
 use judge::round::{CheckView, Phase, PointView, RulerView, View};
+use judge::verdict::Verdict;
 use serde_json::{Value, json};
 
 use super::{Around, ShownFollowUp, view_json};
 use crate::FollowUpJson;
-use crate::follow_up::tests::{amended, completed, early_pass, reading};
+use crate::follow_up::tests::{amended, amended_to, completed, early_pass, reading, worked_out};
 
 fn view(around: &Around, amendment_is_live: bool) -> Value {
-    let verdict = early_pass();
+    view_of(early_pass(), "capacitance", around, amendment_is_live)
+}
+
+fn view_of(verdict: Verdict, judged: &str, around: &Around, amendment_is_live: bool) -> Value {
     let point = PointView {
         name: "capacitance".into(),
         label: "terminal to terminal".into(),
@@ -18,7 +23,7 @@ fn view(around: &Around, amendment_is_live: bool) -> Value {
         typed: false,
     };
     let ruler = RulerView {
-        name: "capacitance".into(),
+        name: judged.into(),
         unit: "uF",
         low: Some(37.6),
         high: Some(42.4),
@@ -44,7 +49,13 @@ fn view(around: &Around, amendment_is_live: bool) -> Value {
         question: None,
         ruler: Some(ruler),
     };
-    let view = View { check: Some(check), live: None, verdict: Some((verdict, true)), amendment_is_live };
+    let view = View {
+        check: Some(check),
+        live: None,
+        verdict: Some((verdict, true)),
+        amendment_is_live,
+        amendment_changes: 12,
+    };
     serde_json::from_str(&view_json(1, 0, &view, around)).unwrap()
 }
 
@@ -99,4 +110,32 @@ fn an_amendment_stands_beside_its_verdict_and_says_whether_the_leads_still_show_
     // What followed an earlier verdict is not this one's.
     let other = with(vec![(FollowUpJson { number: 2, ..amendment }, false)]);
     assert_eq!(view(&other, true)["verdict"]["amended"], Value::Null);
+}
+
+/// What is worked out has no value while a reading moves, and its own once each has a figure.
+#[test]
+fn what_is_worked_out_is_completed_with_the_last_figure() {
+    let (of, json) = worked_out();
+    let before = view_of(of.clone(), "loss", &Around::default(), false);
+    assert_eq!(before["verdict"]["values"].as_array().unwrap().len(), 1);
+    assert_eq!(before["check"]["ruler"]["value"], Value::Null);
+    let view = view_of(of, "loss", &with(vec![(json, true)]), false);
+    assert_eq!(
+        view["verdict"]["values"][1],
+        json!({"label": "loss", "text": "40.0 \u{b1} 1.3 uF, settled", "settled": true, "unsaved": true})
+    );
+    assert_eq!(view["check"]["ruler"]["value"], 40.02);
+}
+
+#[test]
+fn an_amendment_says_whether_it_moved_goes_back_or_is_the_last_that_is_told() {
+    let shown = |word, how| {
+        let rest = reading(true, 40.0, 0.42, (39.9, 40.1));
+        let json = amended_to(&early_pass(), word, rest, how);
+        let amended = view(&with(vec![(json, false)]), true)["verdict"]["amended"].clone();
+        (amended["back"].clone(), amended["moved"].clone(), amended["changes"].clone())
+    };
+    assert_eq!(shown(Word::Fail, (true, 1)), (false.into(), true.into(), Value::Null));
+    assert_eq!(shown(Word::Pass, (false, 2)), (true.into(), false.into(), Value::Null));
+    assert_eq!(shown(Word::Fail, (false, 9)), (false.into(), false.into(), 12.into()));
 }

@@ -25,16 +25,22 @@ fn reading(value: f64, settled: bool) -> PointReading {
         settled,
         at_least: Some(value - 0.1),
         at_most: Some(value + 0.1),
+        drift: None,
         at: Instant::from_micros(2_000_000),
     }
 }
 
 fn figure(verdict: u64) -> Output {
-    Output::Completed { verdict, reading: reading(40.02, true) }
+    Output::Completed { verdict, reading: reading(40.02, true), judgements: Vec::new() }
 }
 
 fn amendment(verdict: u64) -> Output {
-    Output::Amended { verdict, word: Word::Fail, reading: reading(31.2, false) }
+    amendment_to(verdict, Word::Fail)
+}
+
+fn amendment_to(verdict: u64, word: Word) -> Output {
+    let reading = reading(31.2, false);
+    Output::Amended { verdict, word, reading, moved: false, changes: 1, judgements: Vec::new() }
 }
 
 const AT: Instant = Instant::from_micros(3_000_000);
@@ -189,4 +195,22 @@ fn the_end_shows_a_figure_that_the_disk_never_took() {
     assert!(
         matches!(&*last, crate::daemon::Notice::FollowUp(kept) if kept.saved == crate::daemon::shown::Saved::No)
     );
+}
+
+/// The word is given back on the page and in the history as it was taken.
+#[test]
+fn an_amendment_that_goes_back_stands_in_place_of_the_one_before() {
+    let mut bench = passed();
+    bench.core.said(amendment(1), AT);
+    bench.core.said(amendment_to(1, Word::Pass), AT);
+    let rows = rows(&bench);
+    let words: Vec<_> = rows.iter().map(|row| row.word.as_deref()).collect();
+    assert_eq!(words, [Some("fail"), Some("pass")]);
+    bench.core.told(Told::Stored(Key::FollowUp(1)));
+    bench.core.told(Told::Stored(Key::FollowUp(2)));
+    assert_eq!(bench.said(), ["amended of 1 Yes", "amended of 1 Yes"]);
+    let view = bench.view();
+    let amended = &view["verdict"]["amended"];
+    assert_eq!((&amended["word"], &amended["back"]), (&"pass".into(), &true.into()));
+    assert_eq!(view["recent"][0]["amended"], "pass");
 }

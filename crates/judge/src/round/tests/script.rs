@@ -14,7 +14,7 @@
 //!   `together 50 A | B`: fifty times one reading of each
 //! - time: `wait 20 min` (s, min, h), `back 5 s` (the clock jumps back)
 //! - `expect OUTPUT`: the next output; `...` stands for anything. `armed`, `shown`, `settled` and `completed` need not be expected.
-//!   `expect nothing`. `phase`, `live yes|no`, `shows TEXT`, `prompt TEXT`, `note TEXT`, `reads N` look at the state.
+//!   `expect nothing`. `phase`, `live yes|no`, `shows TEXT`, `prompt TEXT`, `note TEXT`, `reads N`, `changes N`, `waits TEXT` look at the state.
 #![allow(clippy::cast_possible_truncation)] // spans of a script in microseconds
 
 use alloc::collections::VecDeque;
@@ -137,7 +137,9 @@ impl Runner {
                 }
             }
             "expect" => self.expect(rest)?,
-            "phase" | "live" | "shows" | "prompt" | "note" | "reads" => self.look(word, rest)?,
+            "phase" | "live" | "shows" | "prompt" | "note" | "reads" | "changes" | "waits" => {
+                self.look(word, rest)?
+            }
             device => self.readings(device, rest)?,
         }
         Ok(())
@@ -262,6 +264,11 @@ impl Runner {
             "shows" => view.live.map_or_else(|| "nothing".to_string(), |live| live.shown),
             "live" => view.verdict.map_or("none", |(_, live)| if live { "yes" } else { "no" }).to_string(),
             "prompt" => view.check.map_or(String::new(), |c| c.prompt),
+            "waits" => {
+                let waits = self.round.still_waits();
+                waits.iter().map(|of| format!("{}: {}", of.what, of.why)).collect::<Vec<_>>().join("; ")
+            }
+            "changes" => view.amendment_changes.to_string(),
             "note" => self.verdict.as_ref().map_or(String::new(), |v| v.notes.join("; ")),
             _ => self.verdict.as_ref().map_or(0, |v| v.readings.len()).to_string(),
         };
@@ -295,10 +302,17 @@ pub(super) fn text(output: &Output) -> String {
         },
         Output::Lapsed { name, why } => format!("lapsed {name}: {}", why.text()),
         Output::Settled(r) => format!("settled {} {} {} from {}", r.point, r.shown, r.unit, r.device),
-        Output::Completed { verdict, reading: r } => {
-            format!("completed {verdict}: {} {:.2} {}", r.point, r.quantity.value(), r.unit)
+        Output::Completed { verdict, reading: r, judgements } => {
+            let figure = format!("completed {verdict}: {} {:.2} {}", r.point, r.quantity.value(), r.unit);
+            judgements.iter().fold(figure, |text, j| {
+                format!("{text}; {} {:.2} {}", j.judgement.name, j.judgement.value, j.judgement.unit)
+            })
         }
-        Output::Amended { verdict, word, .. } => format!("amended {verdict}: {word}"),
+        Output::Amended { verdict, word, moved, changes, .. } => {
+            let moved = if *moved { ", moved" } else { "" };
+            let last = if *changes > AMENDMENTS_MAX { ", the last" } else { "" };
+            format!("amended {verdict}: {word}{moved}{last}")
+        }
         Output::Reset { why } => format!("reset {}", why.text()),
         Output::Asked { question, .. } => format!("asked {question}"),
         Output::Refused { why } => format!("refused {why}"),

@@ -1,0 +1,89 @@
+//! A slope that does not fade and that the caller accepts: the value of now, and how far it is known. Whether it fades is
+//! found elsewhere (`watch`).
+
+use super::quantile::normal_upper;
+use super::spec::{STEP_SD, SettleSpec};
+use super::tempo::quick_scatter;
+use super::watch::{DRIFT_READINGS, tail};
+use super::window::Obs;
+
+/// The value is the mean of at most so many newest readings. Our own choice: enough to quiet the noise, soon read.
+const NEWEST: usize = 8;
+
+/// A drift that is accepted.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Drifts {
+    /// Mean of the newest readings, carried on at the rate to now.
+    pub(super) value: f64,
+    pub(super) standard_uncertainty: f64,
+    /// What it moves while the newest readings are taken, and the noise at the stated risk.
+    pub(super) half_width: f64,
+    pub(super) rate_per_s: f64,
+}
+
+/// The drift of these readings, if it is no faster than [`SettleSpec::drift_accepted_per_s`]; `now_s` since contact.
+pub(super) fn accepted(obs: &[Obs], now_s: f64, spec: &SettleSpec) -> Option<Drifts> {
+    let recent = tail(obs, DRIFT_READINGS);
+    let third = recent.len() / 3;
+    let mut thirds = recent.rchunks(third.max(1)).map(mean);
+    let ((t2, y2), (t1, y1)) = (thirds.next()?, thirds.next()?);
+    let rate_per_s = (y2 - y1) / (t2 - t1);
+    if !(libm::fabs(rate_per_s) <= spec.drift_accepted_per_s && spec.drift_accepted_per_s > 0.0) {
+        return None;
+    }
+    let newest = tail(obs, NEWEST);
+    let (t, y) = mean(newest);
+    let sd = quick_scatter(recent).max(spec.noise_floor);
+    let rate_error = sd * libm::sqrt(2.0 / third as f64) / (t2 - t1);
+    let noise = libm::hypot(sd / libm::sqrt(newest.len() as f64), rate_error * (now_s - t));
+    let read_s = now_s - newest.first()?.t_s;
+    let half_width =
+        libm::fabs(rate_per_s) * read_s + noise * normal_upper(0.5 * spec.risk) + 0.5 * spec.resolution;
+    Some(Drifts {
+        value: y + rate_per_s * (now_s - t),
+        standard_uncertainty: libm::hypot(noise, STEP_SD * spec.resolution),
+        half_width,
+        rate_per_s,
+    })
+}
+
+fn mean(block: &[Obs]) -> (f64, f64) {
+    let n = block.len() as f64;
+    (block.iter().map(|o| o.t_s).sum::<f64>() / n, block.iter().map(|o| o.value).sum::<f64>() / n)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 60 readings, one a second, that fall by 0.02 a second.
+    fn falling() -> alloc::vec::Vec<Obs> {
+        let at = |i: i32| Obs {
+            t_s: f64::from(i),
+            value: 70.0 - 0.02 * f64::from(i),
+            decay: 1.0,
+            bouncing: false,
+        };
+        (0..60).map(at).collect()
+    }
+
+    #[test]
+    fn the_value_is_that_of_now_and_the_interval_holds_what_it_moves_while_it_is_read() {
+        let spec = SettleSpec { drift_accepted_per_s: 0.021, ..SettleSpec::temperature(0.1) };
+        let drifts = accepted(&falling(), 60.0, &spec).unwrap();
+        assert!((drifts.value - 68.8).abs() < 1e-9, "{drifts:?}");
+        assert!((drifts.rate_per_s + 0.02).abs() < 1e-9, "{drifts:?}");
+        assert!(drifts.half_width >= 8.0 * 0.02, "{drifts:?}");
+    }
+
+    #[test]
+    fn a_faster_one_is_not_accepted_and_none_is_by_silence() {
+        for accepted_per_s in [0.019, 0.0] {
+            let spec = SettleSpec { drift_accepted_per_s: accepted_per_s, ..SettleSpec::temperature(0.1) };
+            assert_eq!(accepted(&falling(), 60.0, &spec), None);
+        }
+        let spec = SettleSpec { drift_accepted_per_s: 1.0, ..SettleSpec::temperature(0.1) };
+        assert_eq!(accepted(&[], 60.0, &spec), None);
+        assert_eq!(accepted(&falling()[..1], 60.0, &spec), None);
+    }
+}
