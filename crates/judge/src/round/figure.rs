@@ -6,11 +6,11 @@ use alloc::vec::Vec;
 use quantity::{Duration, Instant, Kind, Reading, State};
 
 use super::Round;
-use super::check::{Check, Phase};
+use super::check::{About, Check, Phase, Question};
 use super::conclude::say_what_was_entered;
 use super::event::{AMENDMENTS_MAX, Output};
 use super::plate;
-use super::point::{PointState, SettledPoint, wants};
+use super::point::{PointState, SettledPoint, SettlingPoint, wants};
 use crate::evaluate::{Evaluation, Input, Judged, evaluate};
 use crate::limits::Word;
 use crate::rule::Point;
@@ -44,6 +44,8 @@ pub(super) struct Since {
     level: Option<Instant>,
     /// Readings have paused since that level was last seen settled: leads may have come off in the pause.
     paused: bool,
+    /// It has jumped to another level since.
+    moved: bool,
 }
 
 /// What the stream has put in place of a verdict's word.
@@ -80,6 +82,17 @@ impl SettledPoint {
         wants(point, reading) && following.continues(reading) && !silent && !self.off(reading)
     }
 
+    /// The meter has changed its range under the same leads: it settles anew there, and what was known of its pace counts.
+    fn follow_range(&mut self, device: &str, reading: &Reading, point: &Point) {
+        let Some(following) = &mut self.follow else { return };
+        if !following.changes_range(reading) || !wants(point, reading) {
+            return;
+        }
+        let Some(mut fresh) = SettlingPoint::start(device, reading, point, following.risk()) else { return };
+        fresh.goes_on_from(following);
+        **following = fresh;
+    }
+
     /// Takes a reading while the contact lasts. What settles anew is handed out: a figure once, and what is not at rest yet
     /// once for each new settling.
     fn follow(
@@ -89,6 +102,7 @@ impl SettledPoint {
         point: &Point,
     ) -> Option<(PointReading, Input, What)> {
         self.follow.as_ref().filter(|following| following.is_from(device, reading))?;
+        self.follow_range(device, reading, point);
         if !self.may_go_on(reading, point) {
             self.follow = None;
             return None;
@@ -122,7 +136,13 @@ impl SettledPoint {
         let conversion = following.conversion();
         let late = Duration::from_micros(conversion.micros().saturating_mul(CONVERSIONS_LATE));
         let done = following.finish_settled(point, &settled, reading.at)?;
-        let what = if settled.since > self.reading.at + late {
+        let (low, high) = (self.reading.at_least, self.reading.at_most);
+        let value = done.reading.quantity.value();
+        let inside = low.is_some_and(|low| low <= value) && high.is_some_and(|high| value <= high);
+        // In another range the contact seems to begin anew: a value that the word's interval holds is its figure.
+        let its_own = inside && !self.reading.settled && !self.since.moved;
+        let what = if settled.since > self.reading.at + late && !its_own {
+            self.since.moved = true;
             What::Moved
         } else if done.reading.settled && !self.reading.settled {
             What::Figure
@@ -147,6 +167,7 @@ impl Round {
         for seen in all_seen {
             self.tell(seen);
         }
+        self.drop_outdated_question();
     }
 
     fn tell(&mut self, seen: Seen) {
@@ -169,6 +190,20 @@ impl Round {
             self.say(Output::Completed { verdict, reading: reading.clone(), judgements });
         }
         self.amend(verdict, said, index, reading, what);
+    }
+
+    /// A value that is asked about and has moved on under the same leads is nobody's answer: the question goes, and the point
+    /// settles on what the leads show now.
+    fn drop_outdated_question(&mut self) {
+        let Some(check) = &mut self.check else { return };
+        let Some(Question { about: About::Implausible(index), .. }) = &check.question else { return };
+        let Some(state) = check.points.get_mut(*index) else { return };
+        let PointState::Settled(settled) = state else { return };
+        let Some(following) = settled.follow.take_if(|following| following.has_left(&settled.reading)) else {
+            return;
+        };
+        *state = PointState::Settling(following);
+        (check.question, check.phase) = (None, Phase::Measuring);
     }
 
     /// Says a word that is another than the last one told, as long as there are not too many.

@@ -142,6 +142,7 @@ impl SettlingPoint {
     /// Another range of the same channel: the patience with the contact goes on, and the pace that was seen still counts.
     pub(super) fn goes_on_from(&mut self, before: &Self) {
         self.contact_since = before.contact_since;
+        (self.last_at, self.interval) = (before.last_at, before.interval);
         self.settler.take_pace(&before.settler);
     }
 
@@ -162,6 +163,26 @@ impl SettlingPoint {
             self.unit == reading.unit && (r - self.resolution).abs() < 1e-9 * self.resolution
         });
         self.unit.kind() == reading.unit.kind() && self.coupling == reading.coupling && same_range
+    }
+
+    /// Whether this reading is of the same function in another range.
+    pub(super) fn changes_range(&self, reading: &Reading) -> bool {
+        self.unit.kind() == reading.unit.kind()
+            && self.coupling == reading.coupling
+            && reading.resolution().is_some()
+            && !self.continues(reading)
+    }
+
+    /// Whether the display has moved to where this reading's interval does not reach, and not settled there yet.
+    pub(super) fn has_left(&self, reading: &PointReading) -> bool {
+        let Settling::Moving(moving) = self.state else { return false };
+        let Ok(value) = self.rule_unit.convert(moving.estimate, reading.unit) else { return false };
+        reading.at_least.is_some_and(|low| value < low) || reading.at_most.is_some_and(|high| value > high)
+    }
+
+    /// The accepted risk.
+    pub(super) const fn risk(&self) -> f64 {
+        self.settler.spec().risk
     }
 
     /// Whether readings still come as fast as they did: the newest is no older than three spans between readings, two
