@@ -76,8 +76,8 @@ const MOSTLY: f64 = 0.25;
 const CHARGING_TAUS: f64 = 2.0;
 /// Errors that hang together are sought over the newest so many readings.
 const WANDER_LENGTHS: [usize; 5] = [8, 16, 32, 64, 128];
-/// Limits of error in standard uncertainties, an error being spread evenly between them (JCGM 100, 4.3.7).
-const LIMITS: f64 = 1.732_050_807_568_877_2;
+/// The meter's own expanded uncertainty in standard uncertainties (JCGM 100, 6.2.1: k = 2).
+const EXPANDED: f64 = 2.0;
 /// A slope that fades too slowly may go on for this many of the longest time constants.
 const SLOW_TAUS: f64 = 4.0;
 
@@ -307,13 +307,13 @@ impl Contact {
         if beyond { Some(How::BeyondDoubt) } else { self.rest(at, spec) }
     }
 
-    /// The interval that is given out about this value: no narrower than the meter's own limits of error. What is slower
-    /// than the wait (a flicker, a digit that stands) is a part of them, and no stream shows it in time. Where a threshold
-    /// lies nearer than that, the word waits for rest.
+    /// The interval that is given out about this value: no narrower than the meter's own expanded uncertainty. What is slower
+    /// than the wait (a flicker, a digit that stands) is a part of it, and no stream shows it in time. Where a threshold lies
+    /// nearer than that, the word waits for rest.
     fn given(&self, value: f64, spec: &SettleSpec) -> Interval {
         let (value, _) = self.now.about(value);
-        let limits = LIMITS * spec.settle_floor;
-        Interval { low: self.now.low.min(value - limits), high: self.now.high.max(value + limits) }
+        let least = EXPANDED * spec.settle_floor;
+        Interval { low: self.now.low.min(value - least), high: self.now.high.max(value + least) }
     }
 
     /// Enough conversions since contact and since the last break.

@@ -448,7 +448,7 @@ proptest! {
 }
 
 #[test]
-fn no_interval_is_given_out_that_is_narrower_than_the_limits_of_error() {
+fn no_interval_is_given_out_that_is_narrower_than_the_meter_is_sure() {
     let settled = |threshold: f64| {
         let mut settler = Settler::new(paced(SettleSpec::capacitance(0.01))).unwrap();
         settler.set_thresholds(&[threshold]);
@@ -460,12 +460,12 @@ fn no_interval_is_given_out_that_is_narrower_than_the_limits_of_error() {
             _ => None,
         })
     };
-    // Limits of error are the square root of 3 times the standard uncertainty (JCGM 100, 4.3.7): 0.35 of 0.2.
+    // Expanded uncertainty at k = 2 (JCGM 100, 6.2.1): 0.4 of 0.2.
     let far = settled(30.0).expect("far from its limit");
-    assert!(far.low <= 40.0 - 0.346 && far.high >= 40.0 + 0.346, "{far:?}");
+    assert!(far.low <= 39.6 && far.high >= 40.4, "{far:?}");
     assert!(far.low > 39.0 && far.high < 41.0, "{far:?}");
     let near = settled(39.7).expect("quiet");
-    assert_ne!(near.how, How::BeyondDoubt, "the limit lies within the limits of error: it waits for rest");
+    assert_ne!(near.how, How::BeyondDoubt, "the limit lies within the meter's uncertainty: it waits for rest");
 }
 
 #[test]
