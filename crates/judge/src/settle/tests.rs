@@ -465,7 +465,11 @@ fn no_interval_is_given_out_that_is_narrower_than_the_meter_is_sure() {
     assert!(far.low <= 39.6 && far.high >= 40.4, "{far:?}");
     assert!(far.low > 39.0 && far.high < 41.0, "{far:?}");
     let near = settled(39.7).expect("quiet");
-    assert_ne!(near.how, How::BeyondDoubt, "the limit lies within the meter's uncertainty: it waits for rest");
+    assert_ne!(
+        near.how,
+        How::BeyondDoubt,
+        "the limit lies within the meter's uncertainty: it waits for rest"
+    );
 }
 
 #[test]
