@@ -453,6 +453,22 @@ def an_amendment_is_as_large_as_a_verdict_and_the_old_word_never_looks_live(benc
         fixture.show(view)
         wait("the ends", lambda: "capacitance between 39.2 and 40.9 uF, settling." in browser.text("#beside"))
         assert to_do_is_seen(browser), f"ends at {size}: the buttons cover what to do"
+        # It has jumped without lifted leads; it goes back; it has changed too often to be told each time.
+        told = {
+            "The reading has since moved to capacitance 41.28 ± 0.70 uF, which would be FAIL. Measure again before you act.": {"moved": True},
+            "The leads agree with it again: capacitance 41.28 ± 0.70 uF. Measure again before you act.": {"back": True, "word": "pass"},
+            "The leads now show capacitance 41.28 ± 0.70 uF. The word has changed 23 times. Measure again before you act.": {"changes": 23},
+        }
+        for text, of in told.items():
+            view = views.amended()
+            view["verdict"]["amended"].update(of)
+            view["recent"][0].update(amended=of.get("word", "fail"))
+            fixture.show(view)
+            wait(text, lambda: " ".join(browser.text("#beside").split()) == text)
+            assert to_do_is_seen(browser), f"{text} at {size}: the buttons cover what to do"
+            back = of.get("back", False)
+            assert " ".join(browser.text("#amended").split()) == f"AMENDED check 3 {'is back to' if back else 'said'} PASS"
+            assert ("back to" in browser.text("#recent-list li").lower()) == back
         # The leads are off: it is still said, and no shape stands.
         quiet = views.amended()
         quiet["live"]["state"] = "stale"

@@ -97,7 +97,7 @@ impl FollowUpJson {
             moved,
             changes,
             name: early::name_of(&VerdictJson::from(verdict), &reading.point, &reading.label),
-            reading: ReadingJson::from(reading),
+            reading: ReadingJson::from(&**reading),
             expanded_uncertainty: rounded(coverage_factor * reading.quantity.standard_uncertainty()),
             coverage_factor: rounded(coverage_factor),
             judgements: judgements.iter().map(|judged| judgement(judged, verdict.decision)).collect(),

@@ -374,7 +374,7 @@ fn headers_are_checked() {
         (drifts("may_drift(\"x\", \" \", 1, \"physics: of a test\");"), "has no name"),
         (drifts("may_drift(\"x\", \"discharge\", 0, \"physics: of a test\");"), "above zero"),
         (drifts("may_drift(\"x\", \"discharge\", -1, \"physics: of a test\");"), "above zero"),
-        (drifts("may_drift(\"x\", \"discharge\", 1, \"because\");"), "begins with"),
+        (drifts("may_drift(\"x\", \"discharge\", 1, \"because\");"), "does not begin with its class"),
         (drifts("may_drift(\"x\", \"discharge\", 1);"), "write may_drift("),
         (with("title(\"T\"); reads(\"x\", \"V\"); open(\"x\", 5); open(\"x\", 5);"), "declared twice"),
         (

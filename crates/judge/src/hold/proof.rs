@@ -51,6 +51,8 @@ pub struct Proof {
     kind: ByStream,
     stage: Stage,
     settler: Option<(Unit, f64, Settler)>,
+    /// The same readings, settled until it is clear whether leads in the air would show them too.
+    in_air: Option<Settler>,
     open_run: u32,
     open_since: Option<Instant>,
     dead_since: Option<Instant>,
@@ -78,6 +80,7 @@ impl Proof {
             kind,
             stage: Stage::First,
             settler: None,
+            in_air: None,
             open_run: 0,
             open_since: None,
             dead_since: None,
@@ -193,7 +196,7 @@ impl Proof {
             self.last_at = Some(reading.at);
         }
         let air = next_to_nothing(reading);
-        let thresholds = [-LIVE_V_MIN, -RESIDUAL_V_MAX, -air, air, RESIDUAL_V_MAX, LIVE_V_MIN];
+        let thresholds = [-LIVE_V_MIN, -RESIDUAL_V_MAX, RESIDUAL_V_MAX, LIVE_V_MIN];
         let ends = self.settled(reading, Unit::VOLT, &thresholds).map(|settled| reach(&settled));
         let (live, dead) = (
             ends.is_some_and(|(least, _)| least >= LIVE_V_MIN),
@@ -210,7 +213,7 @@ impl Proof {
             }
             (Stage::Second(so_far, since), _) if dead_stands => {
                 let text = format!("{so_far}, dead {reading}");
-                self.in_the_air = ends.is_some_and(|(least, _)| least < air);
+                self.in_the_air = self.may_be_in_the_air(air);
                 self.stage = Stage::Third(text.clone(), since);
                 Progress::Waiting(format!("{text}; now the live source again"))
             }
@@ -229,21 +232,31 @@ impl Proof {
 
     fn discharged(&mut self, reading: &Reading) -> Progress {
         let air = next_to_nothing(reading);
-        let settled = self.settled(reading, Unit::VOLT, &[-RESIDUAL_V_MAX, -air, air, RESIDUAL_V_MAX]);
-        let Some((least, most)) = settled.map(|settled| reach(&settled)) else {
+        let settled = self.settled(reading, Unit::VOLT, &[-RESIDUAL_V_MAX, RESIDUAL_V_MAX]);
+        let Some((_, most)) = settled.map(|settled| reach(&settled)) else {
             self.dead_since = None;
             return Progress::Waiting("hold the leads on the terminals".to_string());
         };
         let low = most < RESIDUAL_V_MAX;
         if self.stands(low, reading.at) {
             let says = format!("terminals read {reading}");
-            return if least < air { Progress::ShownIfOn(says) } else { Progress::Shown(says) };
+            return if self.may_be_in_the_air(air) {
+                Progress::ShownIfOn(says)
+            } else {
+                Progress::Shown(says)
+            };
         }
         Progress::Waiting(if low {
             format!("{reading}; keep the leads on")
         } else {
             format!("{reading} still on the terminals: keep discharging through the resistor")
         })
+    }
+
+    /// Whether leads in the air would show this too, or may for all that is known.
+    fn may_be_in_the_air(&self, air: f64) -> bool {
+        let settled = self.in_air.as_ref().and_then(|settler| settler.state().settled().copied());
+        settled.is_none_or(|settled| reach(&settled).0 < air)
     }
 
     /// Whether the condition has held without a break for [`DEAD_FOR`].
@@ -273,7 +286,14 @@ impl Proof {
             } else {
                 SettleSpec::voltage(resolution)
             };
-            self.settler = Some((reading.unit, step?, Settler::new(spec.timed(reading.timing)).ok()?));
+            let settler = Settler::new(spec.timed(reading.timing)).ok()?;
+            self.in_air = (unit.kind() == Kind::Voltage).then(|| settler.clone());
+            self.settler = Some((reading.unit, step?, settler));
+        }
+        if let Some(in_air) = &mut self.in_air {
+            let air = next_to_nothing(reading);
+            in_air.set_thresholds(&[-air, air]);
+            let _ = in_air.push(reading.at, sample);
         }
         let (_, _, settler) = self.settler.as_mut()?;
         settler.set_thresholds(thresholds);

@@ -208,7 +208,7 @@ pub enum Output {
         /// The verdict's number in this round.
         verdict: u64,
         /// The figure, with the uncertainty it has now.
-        reading: PointReading,
+        reading: Box<PointReading>,
         /// Once every reading of the verdict has come to rest: what is judged, worked out anew from the figures. Empty before.
         judgements: Vec<Judged>,
     },
@@ -219,7 +219,7 @@ pub enum Output {
         /// The word that it would be now; the verdict's own when the leads agree with it again.
         word: Word,
         /// The reading that says so.
-        reading: PointReading,
+        reading: Box<PointReading>,
         /// Without lifted leads the reading has jumped to another level.
         moved: bool,
         /// How often the word has changed since the verdict, this time included. [`AMENDMENTS_MAX`] changes are told, and the

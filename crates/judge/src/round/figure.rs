@@ -1,6 +1,7 @@
 //! What the leads show after the word: the figure, once the value has come to rest, and a word that the stream contradicts.
 //! Both are told beside the verdict; the verdict itself stays as it was given. Settles and shows nothing by itself.
 
+use alloc::boxed::Box;
 use alloc::vec::Vec;
 
 use quantity::{Duration, Instant, Kind, Reading, State};
@@ -187,7 +188,7 @@ impl Round {
         if what == What::Figure {
             (settled.reading.settled, settled.input) = (true, input);
             let judgements = self.judged_from_figures();
-            self.say(Output::Completed { verdict, reading: reading.clone(), judgements });
+            self.say(Output::Completed { verdict, reading: Box::new(reading.clone()), judgements });
         }
         self.amend(verdict, said, index, reading, what);
     }
@@ -225,6 +226,7 @@ impl Round {
         let judgements = if at_rest { self.with_sources(judged) } else { Vec::new() };
         if changes <= AMENDMENTS_MAX + 1 {
             let moved = what == What::Moved;
+            let reading = Box::new(reading);
             self.say(Output::Amended { verdict, word, reading, moved, changes, judgements });
         }
     }

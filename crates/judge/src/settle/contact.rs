@@ -276,7 +276,7 @@ impl Contact {
             return Settling::Frozen { since: self.run_since };
         }
         if watch::drifting(&self.obs, spec, self.scatter(spec)) {
-            self.settled = self.settle_drifting(at, spec);
+            self.settled = drift::settled(&self.obs, self.since, at, self.n, spec);
             return match self.settled {
                 Some((settled, _)) => Settling::Settled(settled),
                 None => self.moving(spec, thresholds.known(), Some(MovingReason::Drifting)),
@@ -362,26 +362,6 @@ impl Contact {
             drift_per_s: None,
         };
         Some((settled, given))
-    }
-
-    /// The value of now, where the caller accepts such a drift.
-    fn settle_drifting(&self, at: Instant, spec: &SettleSpec) -> Option<(Settled, Interval)> {
-        let drifts = drift::accepted(&self.obs, (at - self.since).seconds(), spec)?;
-        let half_width = drifts.half_width.max(spec.settle_floor);
-        let interval = Interval { low: drifts.value - half_width, high: drifts.value + half_width };
-        let settled = Settled {
-            value: drifts.value,
-            standard_uncertainty: drifts.standard_uncertainty,
-            half_width,
-            low: interval.low,
-            high: interval.high,
-            at_rest: true,
-            n: u32::try_from(self.n).unwrap_or(u32::MAX),
-            since: self.since,
-            how: How::Drifting,
-            drift_per_s: Some(drifts.rate_per_s),
-        };
-        Some((settled, interval))
     }
 
     pub(super) fn moving(

@@ -1,9 +1,13 @@
 //! A slope that does not fade and that the caller accepts: the value of now, and how far it is known. Whether it fades is
 //! found elsewhere (`watch`).
 
+use quantity::Instant;
+
+use super::interval::Interval;
 use super::quantile::normal_upper;
 use super::spec::{STEP_SD, SettleSpec};
 use super::tempo::quick_scatter;
+use super::types::{How, Settled};
 use super::watch::{DRIFT_READINGS, tail};
 use super::window::Obs;
 
@@ -12,17 +16,43 @@ const NEWEST: usize = 8;
 
 /// A drift that is accepted.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Drifts {
+struct Drifts {
     /// Mean of the newest readings, carried on at the rate to now.
-    pub(super) value: f64,
-    pub(super) standard_uncertainty: f64,
+    value: f64,
+    standard_uncertainty: f64,
     /// What it moves while the newest readings are taken, and the noise at the stated risk.
-    pub(super) half_width: f64,
-    pub(super) rate_per_s: f64,
+    half_width: f64,
+    rate_per_s: f64,
+}
+
+/// The settled value of now, where the caller accepts such a drift; `n` conversions since contact at `since`.
+pub(super) fn settled(
+    obs: &[Obs],
+    since: Instant,
+    now: Instant,
+    n: usize,
+    spec: &SettleSpec,
+) -> Option<(Settled, Interval)> {
+    let drifts = accepted(obs, (now - since).seconds(), spec)?;
+    let half_width = drifts.half_width.max(spec.settle_floor);
+    let interval = Interval { low: drifts.value - half_width, high: drifts.value + half_width };
+    let settled = Settled {
+        value: drifts.value,
+        standard_uncertainty: drifts.standard_uncertainty,
+        half_width,
+        low: interval.low,
+        high: interval.high,
+        at_rest: true,
+        n: u32::try_from(n).unwrap_or(u32::MAX),
+        since,
+        how: How::Drifting,
+        drift_per_s: Some(drifts.rate_per_s),
+    };
+    Some((settled, interval))
 }
 
 /// The drift of these readings, if it is no faster than [`SettleSpec::drift_accepted_per_s`]; `now_s` since contact.
-pub(super) fn accepted(obs: &[Obs], now_s: f64, spec: &SettleSpec) -> Option<Drifts> {
+fn accepted(obs: &[Obs], now_s: f64, spec: &SettleSpec) -> Option<Drifts> {
     let recent = tail(obs, DRIFT_READINGS);
     let third = recent.len() / 3;
     let mut thirds = recent.rchunks(third.max(1)).map(mean);

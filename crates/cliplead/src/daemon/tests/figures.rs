@@ -31,7 +31,7 @@ fn reading(value: f64, settled: bool) -> PointReading {
 }
 
 fn figure(verdict: u64) -> Output {
-    Output::Completed { verdict, reading: reading(40.02, true), judgements: Vec::new() }
+    Output::Completed { verdict, reading: Box::new(reading(40.02, true)), judgements: Vec::new() }
 }
 
 fn amendment(verdict: u64) -> Output {
@@ -39,7 +39,7 @@ fn amendment(verdict: u64) -> Output {
 }
 
 fn amendment_to(verdict: u64, word: Word) -> Output {
-    let reading = reading(31.2, false);
+    let reading = Box::new(reading(31.2, false));
     Output::Amended { verdict, word, reading, moved: false, changes: 1, judgements: Vec::new() }
 }
 
