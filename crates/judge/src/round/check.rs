@@ -269,7 +269,7 @@ impl Check {
         let Some(state) = self.points.get_mut(*index) else { return false };
         let (still_open, settled) = match state {
             PointState::Settling(settling) => (settling.open_since.is_some(), false),
-            PointState::Settled(settled) => (settled.watch.is_some(), true),
+            PointState::Settled(settled) => (settled.watch().is_some(), true),
             PointState::Waiting => (self.open_run.as_ref().is_some_and(|run| run.point == *index), false),
         };
         if still_open || self.phase != Phase::Asking {
@@ -297,7 +297,7 @@ impl Check {
             let (first, second) = match point {
                 PointState::Settling(settling) => (settling.gives_up_at(), settling.silent_at()),
                 PointState::Settled(settled) => {
-                    (settled.watch.as_deref().and_then(SettlingPoint::silent_at), self.too_old_at(point))
+                    (settled.watch().and_then(SettlingPoint::silent_at), self.too_old_at(point))
                 }
                 PointState::Waiting => (None, None),
             };

@@ -40,10 +40,12 @@ impl Round {
             Err(reason) => return self.end_without(reason),
         };
         let Some(inputs) = inputs(check, &used, None) else { return };
-        if let Some(question) = question::before_judging(check, &*rule, &used, &inputs, decision) {
+        let evaluated = evaluate(&*rule, &inputs, decision);
+        if let Some(question) = question::before_judging(check, &*rule, &used, &inputs, &evaluated, decision)
+        {
             return self.ask(question);
         }
-        match evaluate(&*rule, &inputs, decision) {
+        match evaluated {
             Err(error) => self.end_without(Reason::RuleFailed(error)),
             Ok(Evaluation::NoVerdict { because }) => self.end_without(Reason::RuleSays(because)),
             Ok(evaluation) => self.end_with(evaluation, used),

@@ -40,23 +40,31 @@ impl SettledPoint {
     /// Takes a reading while the contact lasts. What settles anew is handed out: a figure once, and what is not at rest yet
     /// once for each new settling.
     fn follow(&mut self, device: &str, reading: &Reading, point: &Point) -> Option<(PointReading, Input)> {
-        let following = self.follow.as_mut().filter(|following| following.is_from(device, reading))?;
-        if !(wants(point, reading) && following.continues(reading)) {
-            self.follow = None;
+        let following =
+            self.after.as_ref()?.follow().filter(|following| following.is_from(device, reading))?;
+        if !(wants(point, reading) && following.continues(reading)) || self.off(reading) {
+            self.ends_follow();
             return None;
         }
-        if following.silent_at().is_some_and(|at| at <= reading.at) || self.off(reading) {
-            self.follow = None;
-            return None;
-        }
-        let following = self.follow.as_mut()?;
-        let before = following.state;
-        let _ = following.push(reading, point.unit, None);
+        let after = self.after.as_mut()?;
+        let before = match after.taken() {
+            // Watching took it already; while it watched, the link was not silent.
+            Some(before) => before,
+            None => {
+                if after.follow()?.silent_at().is_some_and(|at| at <= reading.at) {
+                    self.ends_follow();
+                    return None;
+                }
+                let _ = after.push(reading, point.unit);
+                after.taken()?
+            }
+        };
+        let following = after.follow()?;
         let settled = match following.state {
             Settling::Settled(settled) => settled,
             Settling::Moving(_) | Settling::BounceRejected => return None,
             Settling::Empty | Settling::Held | Settling::Frozen { .. } | Settling::LiftedOff => {
-                self.follow = None;
+                self.ends_follow();
                 return None;
             }
         };
@@ -64,7 +72,7 @@ impl SettledPoint {
         let conversion = following.conversion();
         let late = Duration::from_micros(conversion.micros().saturating_mul(CONVERSIONS_LATE));
         if settled.since > self.reading.at + late {
-            self.follow = None;
+            self.ends_follow();
             return None;
         }
         let same = matches!(before, Settling::Settled(before) if before.at_rest == settled.at_rest);

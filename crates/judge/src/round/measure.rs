@@ -49,7 +49,11 @@ impl Round {
             measuring && live.wanted && !live.lost && self.now.since(live.reading.at) <= LIVE_KEPT_FOR
         });
         if wanted || !kept {
-            self.live = Some(Live { device: device.to_string(), reading, lost: false, wanted });
+            let device = match self.live.take() {
+                Some(live) if live.device == device => live.device,
+                _ => device.to_string(),
+            };
+            self.live = Some(Live { device, reading, lost: false, wanted });
         }
     }
 
@@ -256,7 +260,7 @@ impl Round {
                     *state = PointState::Waiting;
                 }
                 PointState::Settled(settled) if settled.reading.device == device => {
-                    (settled.watch, settled.follow) = (None, None);
+                    settled.after = None;
                 }
                 PointState::Settling(_) | PointState::Settled(_) | PointState::Waiting => {}
             }
@@ -289,13 +293,9 @@ impl Round {
                     *state = PointState::Waiting;
                 }
                 PointState::Settled(settled)
-                    if settled
-                        .watch
-                        .as_deref()
-                        .and_then(SettlingPoint::silent_at)
-                        .is_some_and(|at| at <= now) =>
+                    if settled.watch().and_then(SettlingPoint::silent_at).is_some_and(|at| at <= now) =>
                 {
-                    settled.watch = None;
+                    settled.ends_watch();
                 }
                 PointState::Settling(_) | PointState::Settled(_) | PointState::Waiting => {}
             }

@@ -121,10 +121,7 @@ impl Round {
             at: self.now,
         };
         let (until, typed) = (self.now, Some(number));
-        Ok((
-            index,
-            SettledPoint { input, reading, until, channel: 0, typed, left_out, watch: None, follow: None },
-        ))
+        Ok((index, SettledPoint { input, reading, until, channel: 0, typed, left_out, after: None }))
     }
 
     /// A typed value as the armed check takes it for the point of this name: with the point's unit where none was typed,
@@ -203,5 +200,5 @@ pub(super) fn open_point(point: &Point, device: &str, at: Instant) -> Option<Set
     };
     let input = Input { value, standard_uncertainty: 0.0 };
     let (typed, left_out) = (None, LeftOut::No);
-    Some(SettledPoint { input, reading, until: at, channel: 0, typed, left_out, watch: None, follow: None })
+    Some(SettledPoint { input, reading, until: at, channel: 0, typed, left_out, after: None })
 }

@@ -285,7 +285,7 @@ impl Contact {
     }
 
     fn ground(&self, at: Instant, spec: &SettleSpec, thresholds: &mut Asking<'_, '_>) -> Option<How> {
-        let beyond = self.stands(at, spec) && !self.now.in_doubt(thresholds.now());
+        let beyond = self.stands(at, spec) && !thresholds.leave_doubt(self.now);
         if beyond { Some(How::BeyondDoubt) } else { self.rest(at, spec) }
     }
 
