@@ -40,22 +40,24 @@ fn number(text: &str) -> Option<(i64, &str)> {
 /// The bytes of a JSON text up to its closing quote, and what stands behind it; `None` where a rarer escape stands in it.
 fn text(text: &str) -> Option<(Vec<u8>, &str)> {
     let mut data = Vec::with_capacity(text.len());
-    let mut bytes = text.bytes().enumerate();
-    while let Some((at, byte)) = bytes.next() {
-        match byte {
-            b'"' => return Some((data, text.get(at + 1..)?)),
-            b'\\' => data.push(match bytes.next()?.1 {
+    let mut rest = text;
+    loop {
+        let end = rest.bytes().position(|byte| matches!(byte, b'"' | b'\\' | 0..b' '))?;
+        let (plain, from_end) = rest.split_at_checked(end)?;
+        data.extend_from_slice(plain.as_bytes());
+        match *from_end.as_bytes() {
+            [b'"', ..] => return Some((data, from_end.get(1..)?)),
+            [b'\\', escaped, ..] => data.push(match escaped {
                 b'r' => b'\r',
                 b'n' => b'\n',
                 b't' => b'\t',
-                same @ (b'"' | b'\\' | b'/') => same,
+                b'"' | b'\\' | b'/' => escaped,
                 _ => return None,
             }),
-            0..b' ' => return None,
-            other => data.push(other),
+            _ => return None,
         }
+        rest = from_end.get(2..)?;
     }
-    None
 }
 
 #[cfg(test)]

@@ -11,7 +11,7 @@ use super::event::Plan;
 use super::gate::{Gate, Place};
 use super::point::{PointState, SettlingPoint};
 use super::watch::VoltsRun;
-use crate::evaluate::Evaluation;
+use crate::evaluate::{Evaluation, Input};
 use crate::hold::proof::Proof;
 use crate::hold::{self, ByStream, Evidence};
 use crate::limits::Word;
@@ -145,6 +145,8 @@ pub(super) struct Check {
     pub(super) low_battery: bool,
     pub(super) volts: Vec<VoltsRun>,
     pub(super) last_evaluation: Option<Evaluation>,
+    /// The inputs that thresholds were asked at last, and those thresholds.
+    pub(super) last_asked: Option<(Vec<Input>, Vec<f64>)>,
     pub(super) verdict: Option<Verdict>,
     pub(super) verdict_live: bool,
     /// The word that the stream has put in place of the verdict's, as told.
@@ -172,6 +174,7 @@ impl Check {
             low_battery: false,
             volts: Vec::new(),
             last_evaluation: None,
+            last_asked: None,
             verdict: None,
             verdict_live: false,
             amended: None,
@@ -227,7 +230,7 @@ impl Check {
         self.question = None;
         self.accepted.clear();
         self.low_battery = false;
-        self.last_evaluation = None;
+        (self.last_evaluation, self.last_asked) = (None, None);
         self.verdict = None;
         self.verdict_live = false;
         (self.amended, self.amended_by) = (None, None);

@@ -212,8 +212,10 @@ impl Contact {
         let whole = watch::tail(usable, self.n - self.broken_at);
         let tempo = Tempo::of(whole, spec);
         self.slope = tempo.slope;
-        let wanders =
-            WANDER_LENGTHS.iter().map(|length| wander(watch::tail(whole, *length), spec, tempo.noise));
+        // Lengths beyond the first that takes in everything would look at the same readings again.
+        let distinct = WANDER_LENGTHS.iter().take_while(|length| **length < whole.len()).count() + 1;
+        let lengths = WANDER_LENGTHS.iter().take(distinct);
+        let wanders = lengths.map(|length| wander(watch::tail(whole, *length), spec, tempo.noise));
         let wander = wanders.fold(0.0, f64::max);
         let ahead = self.slope.map_or(0.0, |rate| rate * SLOW_TAUS * spec.tau_max_s);
         let rebound = spec.rebound * swing::travel(&self.obs, tempo.noise);
