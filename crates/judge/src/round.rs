@@ -4,6 +4,7 @@
 //! that will not settle, a silent link) are worked off in order before the event and carry their own time, so outputs
 //! depend on the events alone and not on how often somebody called. Does not decode bytes, print, or store.
 
+mod after;
 mod check;
 mod conclude;
 mod contact;

@@ -10,6 +10,7 @@ mod left_out;
 mod line;
 mod lines;
 mod plain;
+mod plain_bytes;
 mod reader;
 mod senml;
 pub mod text;

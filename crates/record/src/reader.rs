@@ -13,6 +13,7 @@ use wire::script::ScriptCompiler;
 use crate::left_out::{LeftOut, LeftOutLines};
 use crate::line::{BytesLine, LineEvent, RecordingHeader, VERSION, VERSION_OLDEST};
 use crate::lines::{LINE_BYTES_MAX, Line, Lines};
+use crate::plain_bytes::PlainBytes;
 use crate::{plain_lines, senml};
 
 /// A recording, read and checked, with all its events.
@@ -257,8 +258,12 @@ enum Fault {
 }
 
 fn events_of(text: &str, scripts: &dyn ScriptCompiler) -> Result<Events, Fault> {
+    if let Some(line) = PlainBytes::parse(text) {
+        let (device, data) = (line.device.to_owned(), line.data);
+        return Ok(Events::One(Instant::from_micros(line.t), Some(Event::Bytes { device, data })));
+    }
     if let Some(line) = BytesLine::parse(text) {
-        // Nearly every line of a recording; it is read without a tree of values in between.
+        // The same written otherwise; it is read without a tree of values in between.
         return Ok(Events::One(time(line.t)?, Some(line.event().map_err(Fault::Wrong)?)));
     }
     let value: serde_json::Value = serde_json::from_str(text).map_err(|e| Fault::NotJson(e.to_string()))?;

@@ -68,7 +68,8 @@ impl Run {
         let until_us = limits.now_us.map_or(i64::MAX, |now| now().saturating_add(limits.deadline_us));
         Self {
             lanes: [AtomicU32::new(0x811C_9DC5), AtomicU32::new(0x9E37_79B9)],
-            ticks: AtomicU32::new(0),
+            // The clock was read just now.
+            ticks: AtomicU32::new(1),
             clock: limits.now_us,
             until_us,
         }

@@ -12,7 +12,7 @@ use super::figure::Amended;
 use super::gate::{Gate, Place};
 use super::point::{PointState, SettlingPoint};
 use super::watch::VoltsRun;
-use crate::evaluate::Evaluation;
+use crate::evaluate::{Evaluation, Input};
 use crate::hold::proof::Proof;
 use crate::hold::{self, ByStream, Evidence};
 use crate::rule::{Header, Point, Rule};
@@ -145,6 +145,8 @@ pub(super) struct Check {
     pub(super) low_battery: bool,
     pub(super) volts: Vec<VoltsRun>,
     pub(super) last_evaluation: Option<Evaluation>,
+    /// The inputs that thresholds were asked at last, and those thresholds.
+    pub(super) last_asked: Option<(Vec<Input>, Vec<f64>)>,
     pub(super) verdict: Option<Verdict>,
     pub(super) verdict_live: bool,
     /// What the stream has put in place of the verdict's word.
@@ -170,6 +172,7 @@ impl Check {
             low_battery: false,
             volts: Vec::new(),
             last_evaluation: None,
+            last_asked: None,
             verdict: None,
             verdict_live: false,
             amended: Amended::default(),
@@ -224,7 +227,7 @@ impl Check {
         self.question = None;
         self.accepted.clear();
         self.low_battery = false;
-        self.last_evaluation = None;
+        (self.last_evaluation, self.last_asked) = (None, None);
         self.verdict = None;
         self.verdict_live = false;
         self.amended = Amended::default();
@@ -266,7 +269,7 @@ impl Check {
         let Some(state) = self.points.get_mut(*index) else { return false };
         let (still_open, settled) = match state {
             PointState::Settling(settling) => (settling.open_since.is_some(), false),
-            PointState::Settled(settled) => (settled.watch.is_some(), true),
+            PointState::Settled(settled) => (settled.watch().is_some(), true),
             PointState::Waiting => (self.open_run.as_ref().is_some_and(|run| run.point == *index), false),
         };
         if still_open || self.phase != Phase::Asking {
@@ -294,7 +297,7 @@ impl Check {
             let (first, second) = match point {
                 PointState::Settling(settling) => (settling.gives_up_at(), settling.silent_at()),
                 PointState::Settled(settled) => {
-                    (settled.watch.as_deref().and_then(SettlingPoint::silent_at), self.too_old_at(point))
+                    (settled.watch().and_then(SettlingPoint::silent_at), self.too_old_at(point))
                 }
                 PointState::Waiting => (None, None),
             };

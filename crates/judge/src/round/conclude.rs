@@ -41,10 +41,12 @@ impl Round {
             Err(reason) => return self.end_without(reason),
         };
         let Some(inputs) = inputs(check, &used, None) else { return };
-        if let Some(question) = question::before_judging(check, &*rule, &used, &inputs, decision) {
+        let evaluated = evaluate(&*rule, &inputs, decision);
+        if let Some(question) = question::before_judging(check, &*rule, &used, &inputs, &evaluated, decision)
+        {
             return self.ask(question);
         }
-        match evaluate(&*rule, &inputs, decision) {
+        match evaluated {
             Err(error) => self.end_without(Reason::RuleFailed(error)),
             Ok(Evaluation::NoVerdict { because }) => self.end_without(Reason::RuleSays(because)),
             Ok(evaluation) => self.end_with(evaluation, used),
@@ -196,27 +198,39 @@ pub(super) fn seen_from(check: &Check, index: usize, reading: &Reading, point: &
     Some(Input { value, standard_uncertainty: settling.instrument_uncertainty(value, point.unit)? })
 }
 
+/// What thresholds were asked at, and what was found there.
+pub(super) struct Found {
+    pub(super) inputs: Vec<Input>,
+    pub(super) thresholds: Vec<f64>,
+    /// `None` where the inputs are those asked at last: the evaluation is the last one too.
+    pub(super) evaluation: Option<Evaluation>,
+}
+
 /// The values of point `index` at which the word would change, seen from `input`, and what the rule says there; no values near a
 /// fork of the rule. `None` when another point is still missing or the rule gives no judgement there: then only full settling
-/// counts.
+/// counts. A rule says the same of the same inputs, so it is not run anew at those asked at last.
 pub(super) fn thresholds(
     check: &Check,
     index: usize,
     input: Input,
     at: Instant,
     decision: DecisionRule,
-) -> Option<(Vec<f64>, Evaluation)> {
+) -> Option<Found> {
     let rule = check.rule.as_ref()?;
     if check.is_apart_from_others(index, at) {
         return None;
     }
     let used = plate::resolve(rule.header(), &check.plan).ok()?;
     let inputs = inputs(check, &used, Some((index, input)))?;
+    if let Some((_, thresholds)) = check.last_asked.as_ref().filter(|(last, _)| *last == inputs) {
+        return Some(Found { thresholds: thresholds.clone(), inputs, evaluation: None });
+    }
     let evaluation = evaluate(&**rule, &inputs, decision).ok()?;
     let thresholds = evaluation.thresholds(index, input, decision);
     // Near a fork of the rule the margins alone do not say where the word changes: wait for full settling.
     let forks = matches!(&evaluation, Evaluation::Judged { path_changes, .. } if !path_changes.is_empty());
-    Some((if forks { Vec::new() } else { thresholds }, evaluation))
+    let thresholds = if forks { Vec::new() } else { thresholds };
+    Some(Found { inputs, thresholds, evaluation: Some(evaluation) })
 }
 
 /// What a verdict says of a value that was typed with fewer digits than the meter shows.

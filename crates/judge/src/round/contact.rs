@@ -39,7 +39,7 @@ pub(super) struct Contact {
 impl Contact {
     /// The contact behind a point that has just settled; `None` for a typed value and for leads that read open.
     pub(super) fn of(check: &Check, settled: &SettledPoint) -> Option<Self> {
-        let watch = settled.watch.as_ref()?;
+        let watch = settled.watch()?;
         if watch.open_since.is_some() {
             return None;
         }

@@ -78,20 +78,22 @@ impl SettledPoint {
     /// Whether this reading may be of the same contact. Open leads, a blank or held display, another function or range and a
     /// silent link end it: what comes after may be another part.
     fn may_go_on(&self, reading: &Reading, point: &Point) -> bool {
-        let Some(following) = &self.follow else { return false };
-        let silent = following.silent_at().is_some_and(|at| at <= reading.at);
-        wants(point, reading) && following.continues(reading) && !silent && !self.off(reading)
+        let Some(following) = self.after.as_ref().and_then(|after| after.follow()) else { return false };
+        wants(point, reading) && following.continues(reading) && !self.off(reading)
     }
 
     /// The meter has changed its range under the same leads: it settles anew there, and what was known of its pace counts.
     fn follow_range(&mut self, device: &str, reading: &Reading, point: &Point) {
-        let Some(following) = &mut self.follow else { return };
-        if !following.changes_range(reading) || !wants(point, reading) {
+        let Some(after) = &mut self.after else { return };
+        let Some(following) = after.follow().filter(|following| following.changes_range(reading)) else {
+            return;
+        };
+        if !wants(point, reading) {
             return;
         }
         let Some(mut fresh) = SettlingPoint::start(device, reading, point, following.risk()) else { return };
         fresh.goes_on_from(following);
-        **following = fresh;
+        after.begin_anew(fresh);
     }
 
     /// Takes a reading while the contact lasts. What settles anew is handed out: a figure once, and what is not at rest yet
@@ -102,24 +104,35 @@ impl SettledPoint {
         reading: &Reading,
         point: &Point,
     ) -> Option<(PointReading, Input, What)> {
-        self.follow.as_ref().filter(|following| following.is_from(device, reading))?;
+        self.after.as_ref()?.follow().filter(|following| following.is_from(device, reading))?;
         self.follow_range(device, reading, point);
         if !self.may_go_on(reading, point) {
-            self.follow = None;
+            self.ends_follow();
             return None;
         }
-        let following = self.follow.as_mut()?;
-        let before = following.state;
-        if let (Settling::Settled(before), None) = (before, self.since.level) {
+        let after = self.after.as_mut()?;
+        let step = match after.taken() {
+            // Watching took it already; while it watched, the link was not silent.
+            Some(step) => step,
+            None => {
+                if after.follow()?.silent_at().is_some_and(|at| at <= reading.at) {
+                    self.ends_follow();
+                    return None;
+                }
+                let _ = after.push(reading, point.unit);
+                after.taken()?
+            }
+        };
+        let following = after.follow()?;
+        if let (Settling::Settled(before), None) = (step.before, self.since.level) {
             self.since.level = Some(before.since);
         }
-        self.since.paused |= !following.is_fresh(reading.at);
-        let _ = following.push(reading, point.unit, None);
+        self.since.paused |= step.after_a_pause;
         let settled = match following.state {
             Settling::Settled(settled) => settled,
             Settling::Moving(_) | Settling::BounceRejected => return None,
             Settling::Empty | Settling::Held | Settling::Frozen { .. } | Settling::LiftedOff => {
-                self.follow = None;
+                self.ends_follow();
                 return None;
             }
         };
@@ -127,10 +140,10 @@ impl SettledPoint {
             self.since.paused = false;
         } else if self.since.paused {
             // The leads may have been on another part when it paused.
-            self.follow = None;
+            self.ends_follow();
             return None;
         }
-        if matches!(before, Settling::Settled(before) if before.at_rest == settled.at_rest) {
+        if matches!(step.before, Settling::Settled(before) if before.at_rest == settled.at_rest) {
             return None;
         }
         // What jumps at once is the next conversion of a display that was taken for at rest; later the value itself has moved.
@@ -200,10 +213,11 @@ impl Round {
         let Some(Question { about: About::Implausible(index), .. }) = &check.question else { return };
         let Some(state) = check.points.get_mut(*index) else { return };
         let PointState::Settled(settled) = state else { return };
-        let Some(following) = settled.follow.take_if(|following| following.has_left(&settled.reading)) else {
+        let following = settled.after.as_ref().and_then(|after| after.follow());
+        let Some(following) = following.filter(|following| following.has_left(&settled.reading)) else {
             return;
         };
-        *state = PointState::Settling(following);
+        *state = PointState::Settling(Box::new(following.clone()));
         (check.question, check.phase) = (None, Phase::Measuring);
     }
 

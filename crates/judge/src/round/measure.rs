@@ -8,7 +8,7 @@ use alloc::vec::Vec;
 use quantity::{Duration, Reading, State};
 
 use super::check::{About, Check, OpenRun, Phase, Question};
-use super::conclude::{seen_from, thresholds};
+use super::conclude::{Found, seen_from, thresholds};
 use super::contact::looks_open;
 use super::event::{Output, ResetReason};
 use super::point::{Fed, OPEN_FOR, PointState, SettledPoint, SettlingPoint, wants};
@@ -49,7 +49,11 @@ impl Round {
             measuring && live.wanted && !live.lost && self.now.since(live.reading.at) <= LIVE_KEPT_FOR
         });
         if wanted || !kept {
-            self.live = Some(Live { device: device.to_string(), reading, lost: false, wanted });
+            let device = match self.live.take() {
+                Some(live) if live.device == device => live.device,
+                _ => device.to_string(),
+            };
+            self.live = Some(Live { device, reading, lost: false, wanted });
         }
     }
 
@@ -70,15 +74,15 @@ impl Round {
         let Some(place) = check.points.get_mut(index) else { return };
         let mut state = core::mem::replace(place, PointState::Waiting);
         let ready = make_ready(&mut state, device, reading, point, risk);
-        let mut evaluation = None;
+        let mut found = None;
         let fed = match &mut state {
             PointState::Settling(settling) if ready => {
                 let asked = &*check;
                 let mut ask = || {
-                    let found = at.and_then(|input| thresholds(asked, index, input, reading.at, decision));
-                    let (thresholds, evaluated) = found.unzip();
-                    evaluation = evaluated.or(evaluation.take());
-                    thresholds.unwrap_or_default()
+                    let now = at.and_then(|input| thresholds(asked, index, input, reading.at, decision));
+                    let told = now.as_ref().map_or_else(Vec::new, |now| now.thresholds.clone());
+                    found = now.or(found.take());
+                    told
                 };
                 Some(settling.push(reading, point.unit, Some(&mut ask)))
             }
@@ -87,8 +91,9 @@ impl Round {
         if let Some(place) = check.points.get_mut(index) {
             *place = state;
         }
-        if evaluation.is_some() {
-            check.last_evaluation = evaluation;
+        if let Some(Found { inputs, thresholds, evaluation: Some(evaluation) }) = found {
+            check.last_evaluation = Some(evaluation);
+            check.last_asked = Some((inputs, thresholds));
         }
         let Some(fed) = fed else { return };
         check.low_battery |= reading.flags.low_battery;
@@ -256,7 +261,7 @@ impl Round {
                     *state = PointState::Waiting;
                 }
                 PointState::Settled(settled) if settled.reading.device == device => {
-                    (settled.watch, settled.follow) = (None, None);
+                    settled.after = None;
                 }
                 PointState::Settling(_) | PointState::Settled(_) | PointState::Waiting => {}
             }
@@ -289,13 +294,9 @@ impl Round {
                     *state = PointState::Waiting;
                 }
                 PointState::Settled(settled)
-                    if settled
-                        .watch
-                        .as_deref()
-                        .and_then(SettlingPoint::silent_at)
-                        .is_some_and(|at| at <= now) =>
+                    if settled.watch().and_then(SettlingPoint::silent_at).is_some_and(|at| at <= now) =>
                 {
-                    settled.watch = None;
+                    settled.ends_watch();
                 }
                 PointState::Settling(_) | PointState::Settled(_) | PointState::Waiting => {}
             }

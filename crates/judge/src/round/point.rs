@@ -6,6 +6,7 @@ use alloc::string::{String, ToString};
 
 use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Kind, Quantity, Reading, State, Unit};
 
+use super::after::After;
 use super::figure::Since;
 use super::why;
 use crate::evaluate::Input;
@@ -68,10 +69,8 @@ pub(super) struct SettledPoint {
     pub(super) typed: Option<Decimal>,
     /// Whether they are all that the display showed.
     pub(super) left_out: LeftOut,
-    /// Goes on watching the leads after settling.
-    pub(super) watch: Option<Box<SettlingPoint>>,
-    /// Goes on until the figure is complete, and then as long as the contact lasts.
-    pub(super) follow: Option<Box<SettlingPoint>>,
+    /// Goes on with the leads after settling.
+    pub(super) after: Option<Box<After>>,
     /// What was seen since the word.
     pub(super) since: Since,
 }
@@ -393,14 +392,30 @@ impl SettlingPoint {
             channel: self.channel,
             typed: None,
             left_out: LeftOut::No,
-            watch: Some(Box::new(self.clone())),
-            follow: Some(Box::new(self.clone())),
+            after: Some(Box::new(After::new(self.clone()))),
             since: Since::default(),
         })
     }
 }
 
 impl SettledPoint {
+    /// The settler that watches whether the leads still show the value; `None` once they do not.
+    pub(super) fn watch(&self) -> Option<&SettlingPoint> {
+        self.after.as_ref()?.watch()
+    }
+
+    /// The leads show the value no longer.
+    pub(super) fn ends_watch(&mut self) {
+        self.after.iter_mut().for_each(|after| after.ends_watch());
+        self.after = self.after.take().filter(|after| !after.is_over());
+    }
+
+    /// The contact is over.
+    pub(super) fn ends_follow(&mut self) {
+        self.after.iter_mut().for_each(|after| after.ends_follow());
+        self.after = self.after.take().filter(|after| !after.is_over());
+    }
+
     /// The digits that were left out are zeros: the display showed the value as far as its own step.
     pub(super) fn take_as_shown(&mut self) {
         let LeftOut::Digits(as_shown) = core::mem::replace(&mut self.left_out, LeftOut::No) else { return };

@@ -18,7 +18,7 @@ use crate::evaluate::{Evaluation, Input, evaluate};
 use crate::hold::How;
 use crate::hold::proof::{NEXT_TO_NOTHING_COUNTS, NEXT_TO_NOTHING_V};
 use crate::limits::{DecisionRule, Word};
-use crate::rule::{Point, Rule};
+use crate::rule::{Point, Rule, RuleError};
 use crate::verdict::{PlateUsed, Reason};
 
 /// A capacitance or resistance this many counts below zero is still taken for zero. Our own choice.
@@ -159,12 +159,13 @@ impl Round {
     }
 }
 
-/// What must be asked before these values are judged, if anything.
+/// What must be asked before these values are judged, if anything; `evaluated` is what the rule says of them.
 pub(super) fn before_judging(
     check: &Check,
     rule: &dyn Rule,
     plate_used: &[PlateUsed],
     inputs: &[Input],
+    evaluated: &Result<Evaluation, RuleError>,
     decision: DecisionRule,
 ) -> Option<Question> {
     let accepted = |about: &About| check.accepted.contains(about);
@@ -186,7 +187,7 @@ pub(super) fn before_judging(
         }
     }
     let slip = || slipped(check, rule, plate_used, inputs, decision);
-    let slip = if far_outside(rule, inputs, decision) { slip() } else { None };
+    let slip = if far_outside(evaluated) { slip() } else { None };
     slip.or_else(|| left_out(check, rule, inputs, decision))
 }
 
@@ -279,8 +280,8 @@ fn left_out(check: &Check, rule: &dyn Rule, inputs: &[Input], decision: Decision
 
 /// Whether some judgement lies so far outside that a slip in typing is as likely as a bad part: by half of the tolerance's
 /// width or more, one-sided by a tenth of the limit. A part that is a little weak is never asked about. Our own choice.
-fn far_outside(rule: &dyn Rule, inputs: &[Input], decision: DecisionRule) -> bool {
-    let Ok(Evaluation::Judged { judgements, .. }) = evaluate(rule, inputs, decision) else { return false };
+fn far_outside(evaluated: &Result<Evaluation, RuleError>) -> bool {
+    let Ok(Evaluation::Judged { judgements, .. }) = evaluated else { return false };
     judgements.iter().any(|judged| {
         let at = &judged.judgement;
         let slip = match (at.low, at.high) {

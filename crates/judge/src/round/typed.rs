@@ -132,8 +132,7 @@ impl Round {
                 channel: 0,
                 typed,
                 left_out,
-                watch: None,
-                follow: None,
+                after: None,
                 since: Since::default(),
             },
         ))
@@ -223,8 +222,7 @@ pub(super) fn open_point(point: &Point, device: &str, at: Instant) -> Option<Set
         channel: 0,
         typed,
         left_out,
-        watch: None,
-        follow: None,
+        after: None,
         since: Since::default(),
     })
 }

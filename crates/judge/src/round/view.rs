@@ -300,7 +300,9 @@ impl Round {
 /// Whether the contact still lasts that contradicts the verdict.
 fn amendment_is_live(check: &Check, now: quantity::Instant) -> bool {
     let point = check.amended.by.and_then(|index| check.points.get(index)?.settled());
-    point.and_then(|settled| settled.follow.as_ref()).is_some_and(|following| following.is_fresh(now))
+    point
+        .and_then(|settled| settled.after.as_ref()?.follow())
+        .is_some_and(|following| following.is_fresh(now))
 }
 
 /// The reading of a point that is not at rest; behind a verdict as it was when the word was given: its figure follows.

@@ -111,19 +111,17 @@ impl Round {
         let again: Vec<bool> = (0..check.points.len()).map(|index| check.follows_its_moment(index)).collect();
         for ((state, point), again) in check.points.iter_mut().zip(&rule.header().points).zip(again) {
             let PointState::Settled(settled) = state else { continue };
-            let Some(watch) = settled.watch.as_mut().filter(|watch| watch.is_from(device, reading)) else {
-                continue;
-            };
-            let same = wants(point, reading) && watch.continues(reading) && {
-                let _ = watch.push(reading, point.unit, None);
-                matches!(watch.state, Settling::Settled(_) | Settling::BounceRejected)
-            };
+            let Some(after) = settled.after.as_mut() else { continue };
+            let Some(watch) = after.watch().filter(|watch| watch.is_from(device, reading)) else { continue };
+            let same = wants(point, reading)
+                && watch.continues(reading)
+                && matches!(after.push(reading, point.unit), Settling::Settled(_) | Settling::BounceRejected);
             if same {
                 settled.until = reading.at;
             } else if again {
                 *state = PointState::Waiting;
             } else {
-                settled.watch = None;
+                settled.ends_watch();
             }
         }
         // Clipping on answers the question whether the leads are on.
@@ -163,6 +161,6 @@ impl Check {
         settled
             .iter()
             .filter(|s| s.typed.is_none() && !newer(s))
-            .all(|s| s.watch.as_ref().is_some_and(|watch| now.is_none_or(|now| watch.is_fresh(now))))
+            .all(|s| s.watch().is_some_and(|watch| now.is_none_or(|now| watch.is_fresh(now))))
     }
 }

@@ -222,8 +222,10 @@ impl Contact {
         let whole = watch::tail(usable, self.n - self.broken_at);
         let tempo = Tempo::of(whole, spec);
         self.slope = tempo.slope;
-        let wanders =
-            WANDER_LENGTHS.iter().map(|length| wander(watch::tail(whole, *length), spec, tempo.noise));
+        // Lengths beyond the first that takes in everything would look at the same readings again.
+        let distinct = WANDER_LENGTHS.iter().take_while(|length| **length < whole.len()).count() + 1;
+        let lengths = WANDER_LENGTHS.iter().take(distinct);
+        let wanders = lengths.map(|length| wander(watch::tail(whole, *length), spec, tempo.noise));
         let wander = wanders.fold(0.0, f64::max);
         let slow = self.slope.map_or(0.0, |rate| rate * SLOW_TAUS * spec.tau_max_s);
         let foot = tempo.rate.map_or(0.0, |rate| rate * spec.slope_s);
@@ -303,7 +305,7 @@ impl Contact {
 
     fn ground(&self, at: Instant, spec: &SettleSpec, thresholds: &mut Asking<'_, '_>) -> Option<How> {
         let beyond = self.stands(at, spec)
-            && self.best_now.is_some_and(|best| !self.given(best.estimate, spec).in_doubt(thresholds.now()));
+            && self.best_now.is_some_and(|best| !thresholds.leave_doubt(self.given(best.estimate, spec)));
         if beyond { Some(How::BeyondDoubt) } else { self.rest(at, spec) }
     }
 

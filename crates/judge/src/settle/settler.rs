@@ -192,7 +192,7 @@ impl Settler {
         } else if contact.has_suspect() {
             return self.state;
         }
-        let mut thresholds = self.thresholds.asking(ask);
+        let mut thresholds = self.thresholds.asking(ask, self.state.estimate());
         let state = contact.decide(at, &self.spec, &mut thresholds);
         match state {
             Settling::Settled(_) if self.unrest.is_recent() => {

@@ -80,6 +80,15 @@ impl Settling {
             _ => None,
         }
     }
+
+    /// The best guess of the settled value; not a number where there is none.
+    pub(super) const fn estimate(&self) -> f64 {
+        match self {
+            Self::Moving(moving) => moving.estimate,
+            Self::Settled(settled) => settled.value,
+            _ => f64::NAN,
+        }
+    }
 }
 
 /// How long one conversion of the display takes, and how that is known. Seconds.

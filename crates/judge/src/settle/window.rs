@@ -152,11 +152,11 @@ pub(super) fn wander(window: &[Obs], spec: &SettleSpec, noise: f64) -> f64 {
     }
     let mean = window.iter().map(|obs| obs.value).sum::<f64>() / n;
     let around = window.iter().map(|obs| (obs.value - mean) * (obs.value - mean)).sum::<f64>() / (n - 1.0);
-    let quick = TOGETHER * quick_scatter(window).max(spec.noise_floor);
     // What scatters more than any noise believed in has moved.
     if around > spec.noise_ceiling * spec.noise_ceiling {
         return 0.0;
     }
+    let quick = TOGETHER * quick_scatter(window).max(spec.noise_floor);
     WANDER_SDS * libm::sqrt((around - quick * quick).max(0.0))
 }
 
