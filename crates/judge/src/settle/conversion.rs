@@ -16,7 +16,7 @@ use super::types::Pace;
 /// Runs of equal digits that are kept.
 const RUNS_KEPT: usize = 8;
 /// Runs needed before their length counts as measured.
-const RUNS_MIN: usize = 3;
+const RUNS_MIN: usize = 2;
 /// What is added to a conversion time that the stream itself showed, or that was assumed.
 const MARGIN: f64 = 1.1;
 /// A run longer than this many of the conversion time that is stated or assumed is no conversion: the value stood.
