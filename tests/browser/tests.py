@@ -457,7 +457,7 @@ def an_amendment_is_as_large_as_a_verdict_and_the_old_word_never_looks_live(benc
         told = {
             "The reading has since moved to capacitance 41.28 ± 0.70 uF, which would be FAIL. Measure again before you act.": {"moved": True},
             "The leads agree with it again: capacitance 41.28 ± 0.70 uF. Measure again before you act.": {"back": True, "word": "pass"},
-            "The leads now show capacitance 41.28 ± 0.70 uF. The word has changed 23 times. Measure again before you act.": {"changes": 23},
+            "The word has changed 23 times; now FAIL: capacitance 41.28 ± 0.70 uF. Measure again before you act.": {"changes": 23},
         }
         for text, of in told.items():
             view = views.amended()

@@ -18,9 +18,10 @@ function besides(a) {
   const word = str(a.word).toUpperCase(), value = `${str(a.label)} ${str(a.value).replace(/, settled$/, "")}`;
   const showed = a.live ? "The leads now show" : `The leads then showed ${word}:`;
   const moved = `The reading has since moved to ${value}, which would be ${word}. `;
-  const told = a.back === true ? `The leads ${a.live ? "agree" : "then agreed"} with it again: ${value}. ` : a.moved === true ? moved : `${showed} ${value}. `;
-  const often = num(a.changes) === null ? "" : `The word has changed ${a.changes} times. `;
-  return [told, often, el("b", "", "Measure again before you act.")];
+  // On a small screen there is room for one sentence.
+  const often = `The word has changed ${a.changes} times; ${a.live ? "now" : "then"} ${word}: ${value}. `;
+  const told = num(a.changes) !== null ? often : a.back === true ? `The leads ${a.live ? "agree" : "then agreed"} with it again: ${value}. ` : a.moved === true ? moved : `${showed} ${value}. `;
+  return [told, el("b", "", "Measure again before you act.")];
 }
 function drawValues(values) {
   $("figures").hidden = !values.length;

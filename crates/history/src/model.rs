@@ -241,7 +241,8 @@ pub struct VerdictSummary {
     pub title: String,
     /// One of [`WORDS`].
     pub word: String,
-    /// The word that the leads showed afterwards, when they contradicted it; the last, if there are several.
+    /// The word that the leads showed afterwards, when they contradicted it; the last, if there are several: the verdict's own
+    /// when they came back to it.
     pub amended: Option<String>,
     /// Why there is no verdict.
     pub reason: Option<String>,
@@ -268,7 +269,8 @@ pub struct TrendPoint {
     pub device: String,
     /// The verdict's word.
     pub word: String,
-    /// The word that the leads showed afterwards, when they contradicted it; the last, if there are several.
+    /// The word that the leads showed afterwards, when they contradicted it; the last, if there are several. `None` too when
+    /// they came back to the verdict's own.
     pub amended: Option<String>,
     /// Wall clock of the verdict, ms since 1970-01-01 UTC.
     pub wall_ms: i64,

@@ -89,6 +89,11 @@ fn a_trend_takes_figures_alone() {
     let all = [(1, 39.01, None), (2, 40.02, None), (4, 39.04, Some("fail".to_owned()))];
     assert_eq!(told(9), all);
     assert_eq!(told(2), all[1..], "the newest are kept");
+    let back = FollowUp { seq: 201, uid: "b-4".to_owned(), word: Some("pass".to_owned()), ..amendment(4) };
+    history.commit_follow_up(first, &back).unwrap();
+    let trend = history.reader().trend("Mill Yard", "RTU-07", COMPONENT, "capacitance", 1).unwrap();
+    assert_eq!(trend[0].amended, None, "the leads came back to the verdict's word");
+    assert_eq!(history.reader().recent(1).unwrap()[0].amended.as_deref(), Some("pass"));
 }
 
 #[test]
