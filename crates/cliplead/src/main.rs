@@ -5,6 +5,7 @@ mod calc;
 mod cases;
 mod cli;
 mod clock;
+mod command;
 mod config;
 mod daemon;
 #[cfg(feature = "demo")]

@@ -12,10 +12,10 @@ use quantity::{Flags, Instant, Sign, State};
 
 use super::draft::{opening, quoted};
 use super::{Draft, Head, Hypothesis, Observation, Recording};
-use crate::decode::UnitWord;
-use crate::decode::segments::{DIGITS_MAX, GLYPHS, Glyph, SEGMENTS};
 use crate::frame::Chunk;
 use crate::frame::indexed::{IndexedFrame, IndexedFramer};
+use crate::glyph::{DIGITS_MAX, GLYPHS, Glyph, SEGMENTS};
+use crate::unit_word::UnitWord;
 
 /// A recording of a display whose bytes say their places.
 pub(super) struct Display {

@@ -7,24 +7,13 @@ use alloc::string::String;
 use alloc::vec::Vec;
 use core::ops::Range;
 
-use quantity::{Decimal, Instant, State, Unit};
+use quantity::{Decimal, State, Unit};
 
-use super::tokens::Tokens;
+use super::text::{Text, Tokens, checked, cut, printable};
 use super::{Draft, Head, Hypothesis, Observation, Recording};
 use crate::check::CheckKind;
-use crate::decode::UnitWord;
 use crate::decode::pattern::trim;
-
-/// Lines of one width, found in a recording.
-pub(super) struct Text {
-    /// Whole lines of the usual width, without their checksum, with the times of their ends.
-    pub(super) lines: Vec<(Instant, Vec<u8>)>,
-    pub(super) width: usize,
-    pub(super) check: Option<&'static str>,
-    pub(super) damaged: usize,
-    /// The lines are tokens, laid out in columns.
-    pub(super) tokens: Option<Tokens>,
-}
+use crate::unit_word::UnitWord;
 
 /// A part of the line, and what stands there.
 pub(super) enum Part {
@@ -33,11 +22,6 @@ pub(super) enum Part {
     Unit(BTreeMap<String, UnitWord>),
     Mode(BTreeMap<String, UnitWord>),
     Flags(BTreeMap<u8, &'static str>),
-}
-
-/// Whether a line holds no control characters.
-pub(super) fn printable(line: &[u8]) -> bool {
-    line.iter().all(|b| (0x20..0x7F).contains(b) || *b >= 0x80)
 }
 
 /// Lines, if the bytes are such.
@@ -65,48 +49,6 @@ pub(super) fn find(recording: &Recording) -> Option<Text> {
     }
     let width = if check.is_some() { width - 3 } else { width };
     Some(Text { lines, width, check, damaged, tokens: None })
-}
-
-/// Printable lines, however long: five lines in six, and nearly all bytes in them.
-pub(super) fn changing_width(recording: &Recording) -> bool {
-    let all = cut(recording);
-    let text = |line: &[u8]| line.iter().all(|b| (0x20..0x7F).contains(b));
-    let good = || all.iter().filter(|(_, line)| text(line));
-    // With CR and LF.
-    let bytes: usize = good().map(|(_, line)| line.len() + 2).sum();
-    all.len() >= 4 && good().count() * 6 >= all.len() * 5 && bytes * 10 >= recording.len() * 8
-}
-
-/// The line without its checksum, where that holds.
-pub(super) fn checked(line: &[u8], kind: CheckKind) -> Option<&[u8]> {
-    let (body, tail) = line.split_at_checked(line.len().checked_sub(3)?)?;
-    let digits = tail.strip_prefix(b"*")?;
-    let stored = u8::from_str_radix(core::str::from_utf8(digits).ok()?, 16).ok()?;
-    kind.holds(body, &[stored]).then_some(body)
-}
-
-/// Whole lines; the first of a run began before it was heard.
-pub(super) fn cut(recording: &Recording) -> Vec<(Instant, Vec<u8>)> {
-    let (mut found, mut line, mut whole) = (Vec::new(), Vec::new(), false);
-    for (at, bytes) in recording.chunks() {
-        let Some(bytes) = bytes else {
-            line.clear();
-            whole = false;
-            continue;
-        };
-        for byte in bytes {
-            if matches!(byte, b'\r' | b'\n') {
-                if whole && !line.is_empty() {
-                    found.push((at, core::mem::take(&mut line)));
-                }
-                line.clear();
-                whole = true;
-            } else if line.len() <= crate::frame::line::LINE_BYTES_MAX {
-                line.push(*byte);
-            }
-        }
-    }
-    found
 }
 
 impl Text {

@@ -17,6 +17,7 @@ mod numbers;
 mod pace;
 mod shown;
 mod stream;
+mod text;
 mod tokens;
 mod written;
 
@@ -167,7 +168,7 @@ fn no_shape(recording: &Recording) -> String {
         return "no byte came: is the meter on and set to send, does its cable need DTR or RTS, is it the right port?"
             .into();
     }
-    if lines::changing_width(recording) {
+    if text::changing_width(recording) {
         return "the bytes are lines of text of changing width; for those write the profile by hand, with a loose pattern"
             .into();
     }

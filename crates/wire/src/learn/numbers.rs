@@ -6,7 +6,7 @@ use core::ops::Range;
 use quantity::Decimal;
 
 use super::binary::Cut;
-use crate::decode::fields::{Number, NumberType};
+use crate::number::{Number, NumberType};
 
 /// A place that gives every number that was shown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -6,7 +6,7 @@ use core::fmt;
 
 use quantity::{Coupling, Decimal, Flags, Sign, State, Unit};
 
-use crate::decode::UnitWord;
+use crate::unit_word::UnitWord;
 
 /// What stood on the display.
 #[derive(Clone, Debug, PartialEq)]

@@ -2,13 +2,11 @@
 //! in fixed places (`lines.rs`) can be asked. Does not decide what a token means.
 
 use alloc::collections::BTreeMap;
-use alloc::format;
-use alloc::string::String;
 use alloc::vec::Vec;
 use core::ops::Range;
 
 use super::Recording;
-use super::lines::{Text, changing_width, checked, cut, printable};
+use super::text::{Text, Tokens, changing_width, checked, cut, printable};
 use crate::check::CheckKind;
 use crate::decode::pattern::trim;
 
@@ -18,63 +16,6 @@ const SEPARATORS: [u8; 4] = [b',', b';', b'|', b'\t'];
 const TOKENS_MAX: usize = 12;
 /// Lines whose width is not the usual one: from this share on (in %) the width is no feature of the line.
 const ODD_WIDTHS_PCT: usize = 15;
-
-/// How lines are made of tokens.
-pub(super) struct Tokens {
-    /// What stands between them; `None`: blanks.
-    separator: Option<u8>,
-    /// The column of each, in the laid-out line.
-    pub(super) columns: Vec<Range<usize>>,
-}
-
-impl Tokens {
-    /// The shape, for people.
-    pub(super) fn words(&self) -> String {
-        let between = self.separator.map_or("blanks".into(), |mark| format!("{:?}", char::from(mark)));
-        format!("of changing width, {} tokens between {between}", self.columns.len())
-    }
-
-    /// What stands between tokens in the profile's pattern.
-    pub(super) fn mark(&self) -> &'static str {
-        match self.separator {
-            Some(b',') => ",",
-            Some(b';') => ";",
-            Some(b'|') => "|",
-            Some(_) => "\t",
-            None => " ",
-        }
-    }
-
-    /// The profile's line that says how lines are split.
-    pub(super) fn setting(&self) -> &'static str {
-        match self.separator {
-            Some(b',') => "separator = \",\"\n",
-            Some(b';') => "separator = \";\"\n",
-            Some(b'|') => "separator = \"|\"\n",
-            Some(_) => "separator = \"\\t\"\n",
-            None => "loose = true                    # tokens between blanks; weaker than fixed places\n",
-        }
-    }
-
-    /// The column that the numbers found at `place` stand in, when each is a token of its own.
-    pub(super) fn column_of(&self, place: &Range<usize>, lines: &[&[u8]]) -> Result<Range<usize>, String> {
-        let holds = |column: &&Range<usize>| column.start <= place.start && place.end <= column.end;
-        let column = self.columns.iter().find(holds).ok_or("the numbers shown stand in different places")?;
-        let alone = |line: &&[u8]| {
-            line.get(column.clone())
-                .map(trim)
-                .and_then(|text| quantity::Decimal::parse(core::str::from_utf8(text).ok()?).ok())
-                .is_some()
-        };
-        if lines.iter().all(alone) {
-            Ok(column.clone())
-        } else {
-            Err("number and unit stand together without a blank; a profile for such lines of changing width is \
-                 written by hand"
-                .into())
-        }
-    }
-}
 
 /// Lines of one number of tokens and changing width, if the bytes are such.
 pub(super) fn find(recording: &Recording) -> Option<Text> {

@@ -8,7 +8,8 @@ use core::ops::Range;
 use quantity::State;
 
 use super::draft::{opening, quoted};
-use super::lines::{Part, Text, kind_of, text_of};
+use super::lines::{Part, kind_of, text_of};
+use super::text::{Text, Tokens};
 use super::{Draft, Head, Observation};
 use crate::decode::pattern::trim;
 
@@ -46,7 +47,7 @@ impl Text {
         }
         toml.push_str(&format!(
             "\n[decode]\nkind = \"pattern\"\nencoding = \"latin1\"\n{}pattern = {}\n",
-            self.tokens.as_ref().map_or("", super::tokens::Tokens::setting),
+            self.tokens.as_ref().map_or("", Tokens::setting),
             quoted(&pattern)
         ));
         toml.push_str(&self.words(seen, parts));

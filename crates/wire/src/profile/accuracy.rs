@@ -7,7 +7,6 @@ use quantity::{Accuracy, Coupling, Decimal, Kind, Timing, Unit, parse_typed};
 
 use super::table::{Node, Table};
 use super::words::kind_word;
-use crate::decode::in_base;
 use crate::error::ProfileError;
 
 /// One row: the statement for values up to a bound.
@@ -65,7 +64,7 @@ fn load_row(table: &Table<'_>) -> Result<AccuracyRow, ProfileError> {
 
 fn up_to(node: Node<'_>, kind: Kind) -> Result<f64, ProfileError> {
     let (value, unit) = sized(node, kind)?;
-    Ok(in_base(value, unit))
+    Ok(unit.in_base(value))
 }
 
 /// A number above zero with a unit of this kind.
@@ -97,7 +96,7 @@ pub(super) fn find_read_off(
 impl AccuracyRow {
     fn reaches(&self, unit: Unit, value: f64) -> bool {
         // The slack is for the rounding of unit conversion: 60000 nF is within 60 uF.
-        let base = libm::fabs(in_base(value, unit)) * (1.0 - 1e-12);
+        let base = libm::fabs(unit.in_base(value)) * (1.0 - 1e-12);
         self.up_to_base.is_none_or(|up_to| base <= up_to)
     }
 }

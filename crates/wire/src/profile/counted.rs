@@ -6,9 +6,9 @@ use alloc::vec::Vec;
 use super::fixed::{Places, load_must, load_sync};
 use super::table::Table;
 use crate::check::CheckKind;
-use crate::decode::fields::{Number, NumberType};
 use crate::error::ProfileError;
 use crate::frame::counted::{COUNTED_BYTES_MAX, CountedFrame, Counts};
+use crate::number::{Number, NumberType};
 
 type Loaded<T> = Result<T, ProfileError>;
 

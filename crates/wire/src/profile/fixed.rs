@@ -6,14 +6,16 @@ use core::ops::Range;
 use super::table::{Entry, Node, Table};
 use super::words::{kind_word, unit_word};
 use crate::check::CheckKind;
+use crate::decode::Decode;
 use crate::decode::fields::{
-    Bit, BitMeaning, ChannelDecode, Exponent, FieldsDecode, Function, Number, NumberType, Select, Sequence,
+    Bit, BitMeaning, ChannelDecode, Exponent, FieldsDecode, Function, Select, Sequence,
 };
-use crate::decode::{Decode, Flag};
 use crate::error::{ProfileError, suggest};
+use crate::flag::Flag;
 use crate::frame::Framing;
 use crate::frame::counted::{COUNTED_BYTES_MAX, CountedFrame};
 use crate::frame::fixed::{FIXED_BYTES_MAX, FixedFrame, FrameCheck};
+use crate::number::{Number, NumberType};
 
 type Loaded<T> = Result<T, ProfileError>;
 

@@ -7,9 +7,9 @@ use quantity::Sign;
 use super::table::{Entry, Node, Table};
 use super::words::{kind_word, unit_word};
 use crate::check::CheckKind;
-use crate::decode::Flag;
 use crate::decode::pattern::{Mode, PatternDecode, Piece, Slot, Words, trim};
 use crate::error::{ProfileError, suggest};
+use crate::flag::Flag;
 use crate::frame::line::{CHECK_BYTES, LINE_BYTES_MAX, LineFrame};
 
 type Loaded<T> = Result<T, ProfileError>;
@@ -181,7 +181,7 @@ fn load_flags(table: &Table<'_>, encoding: Encoding) -> Loaded<Vec<(u8, Flag)>> 
     table.entries().iter().map(|e| Ok((letter(e)?, e.value.word(&Flag::WORDS)?))).collect()
 }
 
-fn load_fixed_units(table: &Table<'_>) -> Loaded<Vec<(u8, crate::decode::UnitWord)>> {
+fn load_fixed_units(table: &Table<'_>) -> Loaded<Vec<(u8, crate::unit_word::UnitWord)>> {
     let Some(table) = table.table("fixed_units")? else { return Ok(Vec::new()) };
     let mut found: Vec<(u8, _)> = Vec::new();
     for entry in table.entries() {

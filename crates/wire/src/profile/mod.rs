@@ -25,13 +25,12 @@ use crate::agree::Evidence;
 use crate::decode::{Decode, Decoded};
 use crate::error::ProfileError;
 use crate::frame::Framing;
-use crate::poll::Talk;
+use crate::poll::{Poller, Talk};
 use crate::script::ScriptCompiler;
 use accuracy::AccuracyRow;
 pub use link::{LinkHints, LinkKind, Parity, StopBits};
 use shape::{Shape, is_checked, load_agree, load_shape};
 use table::{Node, Table};
-pub(crate) use words::parse_unit;
 
 /// The most bytes a profile text may have.
 const PROFILE_BYTES_MAX: usize = 128 * 1024;
@@ -218,12 +217,17 @@ impl Profile {
         &self.decode
     }
 
-    /// What is asked of the device; `None`: it speaks by itself.
-    pub(crate) const fn talk(&self) -> Option<&Talk> {
-        self.talk.as_ref()
+    /// A poller for a device that speaks when asked; `None`: the profile has no `[poll]`.
+    ///
+    /// `seed` sets where the markers' numbers begin. Take another one at each start of the program, so that what an
+    /// earlier run left in the line is told apart.
+    #[must_use]
+    pub fn poller(&self, seed: u16) -> Option<Poller> {
+        let bits_per_second = self.link.as_ref().map_or(9_600, |hints| hints.baud);
+        Some(Poller::new(self.talk.as_ref()?, bits_per_second, seed))
     }
 
-    /// Whether the device speaks only when asked: then a [`crate::poll::Poller`] asks.
+    /// Whether the device speaks only when asked: then a [`Poller`] asks.
     #[must_use]
     pub const fn is_polled(&self) -> bool {
         self.talk.is_some()

@@ -8,12 +8,11 @@ use quantity::{Coupling, Unit};
 use super::fixed::{Places, load_bit, load_some_bits};
 use super::table::{Entry, Node, Table};
 use super::words::unit_word;
-use crate::decode::Flag;
 use crate::decode::fields::Bit;
-use crate::decode::segments::{
-    Annunciator, DIGITS_MAX, Digit, Function, Row, SEGMENTS, SegmentsDecode, Units,
-};
+use crate::decode::segments::{Annunciator, Digit, Function, Row, SegmentsDecode, Units};
 use crate::error::{ProfileError, suggest};
+use crate::flag::Flag;
+use crate::glyph::{DIGITS_MAX, SEGMENTS};
 
 type Loaded<T> = Result<T, ProfileError>;
 
@@ -181,7 +180,7 @@ fn load_units(table: &Table<'_>, bits: &mut Bits<'_>) -> Loaded<Units> {
         prefixes: prefixes.iter().map(|(_, bit)| *bit).collect(),
         table: rows
             .into_iter()
-            .map(|(u, p, unit)| (u, p, crate::decode::UnitWord { unit, coupling: None }))
+            .map(|(u, p, unit)| (u, p, crate::unit_word::UnitWord { unit, coupling: None }))
             .collect(),
     })
 }

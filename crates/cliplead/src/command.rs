@@ -7,8 +7,6 @@ use anyhow::Context as _;
 use tokio::io::{AsyncRead, AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::process::Command;
 
-use crate::sys;
-
 /// The most bytes kept of each of its outputs.
 const OUTPUT_BYTES_MAX: u64 = 64 * 1024;
 
@@ -22,17 +20,17 @@ pub(crate) struct Done {
     pub(crate) err: String,
 }
 
-/// Runs it and waits, at most for `limit`; then it is killed.
+/// Runs it and waits, at most for `limit`; then it is killed. Programs are looked for in the folders of `path`.
 ///
 /// # Errors
 /// When it cannot be started or does not end in time.
-pub(crate) fn run(argv: &[String], input: Option<&str>, limit: Duration) -> anyhow::Result<Done> {
+pub(crate) fn run(argv: &[String], path: &str, input: Option<&str>, limit: Duration) -> anyhow::Result<Done> {
     let (program, arguments) = argv.split_first().context("no command")?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     runtime.block_on(async {
         let mut child = Command::new(program)
             .args(arguments)
-            .env("PATH", sys::PROGRAM_PATH)
+            .env("PATH", path)
             .env("LC_ALL", "C")
             .stdin(if input.is_some() { Stdio::piped() } else { Stdio::null() })
             .stdout(Stdio::piped())
@@ -68,6 +66,7 @@ async fn words(pipe: Option<impl AsyncRead + Unpin>) -> String {
 #[cfg(unix)]
 mod tests {
     use super::*;
+    use crate::sys::PROGRAM_PATH;
 
     fn words(text: &str) -> Vec<String> {
         text.split(' ').map(str::to_owned).collect()
@@ -76,15 +75,18 @@ mod tests {
     #[test]
     fn feeds_keeps_and_tells_the_end() {
         let limit = Duration::from_secs(60);
-        let done = run(&words("cat"), Some("a rule\n"), limit).unwrap();
+        let done = run(&words("cat"), PROGRAM_PATH, Some("a rule\n"), limit).unwrap();
         assert!(done.success && done.out == "a rule\n" && done.err.is_empty(), "{done:?}");
-        let done = run(&words("cat /nowhere/at/all"), None, limit).unwrap();
+        let done = run(&words("cat /nowhere/at/all"), PROGRAM_PATH, None, limit).unwrap();
         assert!(!done.success && done.err.contains("No such file"), "{done:?}");
-        assert!(run(&words("no-such-program-anywhere"), None, limit).is_err());
+        assert!(run(&words("no-such-program-anywhere"), PROGRAM_PATH, None, limit).is_err());
         // No shell: a semicolon is a letter like any other.
-        assert_eq!(run(&words("echo a; echo $HOME"), None, limit).unwrap().out, "a; echo $HOME\n");
+        assert_eq!(
+            run(&words("echo a; echo $HOME"), PROGRAM_PATH, None, limit).unwrap().out,
+            "a; echo $HOME\n"
+        );
         // A flood ends, and is cut.
-        let done = run(&words("yes"), None, limit).unwrap();
+        let done = run(&words("yes"), PROGRAM_PATH, None, limit).unwrap();
         assert_eq!(done.out.len() as u64, OUTPUT_BYTES_MAX);
     }
 
@@ -94,7 +96,8 @@ mod tests {
         let folder = std::env::temp_dir().join(format!("cliplead-rule-{}", std::process::id()));
         let path = folder.join("rules.d/70-cliplead-serial.rules");
         let argv = words(&format!("install -D -m 0644 /dev/stdin {}", path.display()));
-        let done = run(&argv, Some(crate::shipped::udev_rule()), Duration::from_secs(60)).unwrap();
+        let done =
+            run(&argv, PROGRAM_PATH, Some(crate::shipped::udev_rule()), Duration::from_secs(60)).unwrap();
         assert!(done.success, "{done:?}");
         assert_eq!(std::fs::read_to_string(&path).unwrap(), crate::shipped::udev_rule());
         std::fs::remove_dir_all(folder).unwrap();
@@ -103,7 +106,8 @@ mod tests {
     #[test]
     fn a_command_that_waits_for_ever_is_stopped() {
         // Its limit is what is checked: `tail -f` never ends by itself.
-        let error = run(&words("tail -f /dev/null"), None, Duration::from_millis(50)).unwrap_err();
+        let error =
+            run(&words("tail -f /dev/null"), PROGRAM_PATH, None, Duration::from_millis(50)).unwrap_err();
         assert!(error.to_string().contains("did not end"), "{error}");
     }
 }
