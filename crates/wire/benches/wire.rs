@@ -7,7 +7,7 @@ use std::time::Instant as Clock;
 use wire::gatt::Uuid;
 use wire::gatt::packet::Message;
 use wire::packet::{PacketKind, wrap};
-use wire::poll::{Polled};
+use wire::poll::Polled;
 use wire::{CheckKind, Decoder, Item, Profile, simulate};
 
 const READINGS: usize = 20_000;

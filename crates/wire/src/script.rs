@@ -9,7 +9,7 @@ use core::fmt;
 use quantity::{Coupling, Flags, State, Unit};
 
 use crate::counters::Reason;
-pub use crate::kit::{CHECK_WORDS, FLAG_WORDS, Stored, checksum, figure, set_flag, shown_float, unit};
+pub use crate::tools::{CHECK_WORDS, FLAG_WORDS, Stored, checksum, figure, set_flag, shown_float, unit};
 
 /// Makes the decode script of a profile ready to run. One for the whole program; it may be lent to any number of loaders.
 pub trait ScriptCompiler {

@@ -2,14 +2,24 @@
 
 use alloc::format;
 use alloc::string::String;
+use core::fmt;
 
 use quantity::{Coupling, Kind, Unit};
 
 /// A unit as a profile names it: `V ac`.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct UnitWord {
-    pub(crate) unit: Unit,
-    pub(crate) coupling: Option<Coupling>,
+pub struct UnitWord {
+    /// The unit.
+    pub unit: Unit,
+    /// ac or dc, where it is said.
+    pub coupling: Option<Coupling>,
+}
+
+impl fmt::Display for UnitWord {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.unit)?;
+        self.coupling.map_or(Ok(()), |coupling| write!(f, " {coupling}"))
+    }
 }
 
 /// Reads one.

@@ -204,7 +204,8 @@ fn word<T: Copy>(words: &Words<T>, text: &[u8]) -> Option<T> {
 }
 
 /// Without the spaces around; tabs and other blanks are not padding.
-pub(crate) fn trim(mut text: &[u8]) -> &[u8] {
+#[must_use]
+pub fn trim(mut text: &[u8]) -> &[u8] {
     while let [b' ', rest @ ..] = text {
         text = rest;
     }

@@ -1,10 +1,16 @@
-//! A recording: bytes with their times, and gaps. Does not interpret them.
+//! A stream as `stream.hex` of a class holds it, bytes with their times and gaps, and the text of what it decodes to, as
+//! `expected.txt` beside it holds that. Does not read or write the files.
 
 use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
+use core::fmt::Write as _;
 
-use quantity::Instant;
+use quantity::{Instant, Reading};
+
+use crate::counters::Reason;
+use crate::decoder::{Decoder, Item};
+use crate::profile::Profile;
 
 /// The most bytes that are kept; further ones are counted as left out.
 const RECORDING_BYTES_MAX: usize = 256 * 1024;
@@ -115,19 +121,64 @@ impl Recording {
     pub fn chunks(&self) -> impl Iterator<Item = (Instant, Option<&[u8]>)> {
         self.chunks.iter().map(|(at, bytes)| (*at, bytes.as_deref()))
     }
+}
 
-    /// Runs of bytes between gaps, and in each the places where a piece began.
-    pub(super) fn runs(&self) -> Vec<(Vec<u8>, Vec<usize>)> {
-        let mut runs = alloc::vec![(Vec::new(), Vec::new())];
-        for (_, bytes) in self.chunks() {
-            match (bytes, runs.last_mut()) {
-                (Some(bytes), Some((run, starts))) => {
-                    starts.push(run.len());
-                    run.extend_from_slice(bytes);
-                }
-                _ => runs.push((Vec::new(), Vec::new())),
+/// The first of all reasons, which any device may give, are listed with a count of 0 too.
+const ALWAYS_LISTED: usize = 7;
+
+/// What a stream decodes to, as `expected.txt` of a class holds it: readings, drops, counters.
+#[must_use]
+pub fn expected(profile: &Profile, recording: &Recording) -> String {
+    let mut decoder = Decoder::new(profile);
+    let mut out = String::new();
+    let mut failed = 0;
+    for (at, bytes) in recording.chunks() {
+        match bytes {
+            None => {
+                decoder.gap(at);
+                out.push_str("  gap\n");
+            }
+            Some(bytes) => decoder.bytes(at, bytes, &mut |item| line(&mut out, item)),
+        }
+        let times = decoder.counters().drops(Reason::Script);
+        if let (true, Some(error)) = (times > failed, decoder.script_error()) {
+            let _ = writeln!(out, "  script: {error}");
+        }
+        failed = times;
+    }
+    let c = decoder.counters();
+    // Writing to a text cannot fail.
+    let _ = writeln!(out, "{} bytes, {} frames, {} readings, {} gaps", c.bytes, c.frames, c.readings, c.gaps);
+    for (place, reason) in Reason::ALL.into_iter().enumerate() {
+        let count = if reason == Reason::Missed { c.missed } else { c.drops(reason) };
+        if count > 0 || place < ALWAYS_LISTED {
+            let _ = writeln!(out, "{}: {count}", reason.name());
+        }
+    }
+    out
+}
+
+fn line(out: &mut String, item: Item) {
+    let _ = match item {
+        Item::Fault(fault) => writeln!(out, "  dropped: {fault}"),
+        Item::Reading(reading) => {
+            let Reading { seq, at, channel, flags, .. } = reading;
+            let mut text = format!("{seq} at {} ms, channel {channel}: {reading}", at.micros() / 1000);
+            let names = [
+                (flags.hold, "hold"),
+                (flags.low_battery, "low battery"),
+                (flags.relative, "relative"),
+                (flags.min_max, "min/max"),
+            ];
+            for (_, name) in names.iter().filter(|(set, _)| *set) {
+                text.push_str(", ");
+                text.push_str(name);
+            }
+            match reading.quantity() {
+                Some(Ok(quantity)) => writeln!(out, "{text}, u = {:.4}", quantity.standard_uncertainty()),
+                Some(Err(error)) => writeln!(out, "{text}, no uncertainty: {error}"),
+                None => writeln!(out, "{text}"),
             }
         }
-        runs
-    }
+    };
 }

@@ -2,23 +2,20 @@
 //! decimals, from numbers that were shown. Does not guess: a segment is known when one bit alone follows it through all
 //! numbers, and a set of signs that was not seen has no row.
 
-use alloc::collections::BTreeMap;
-use alloc::collections::BTreeSet;
-use alloc::format;
-use alloc::string::String;
-use alloc::vec::Vec;
+use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 use quantity::{Flags, Instant, Sign, State};
 
-use super::draft::{opening, quoted};
-use super::{Draft, Head, Hypothesis, Observation, Recording};
-use crate::frame::Chunk;
-use crate::frame::indexed::{IndexedFrame, IndexedFramer};
-use crate::glyph::{DIGITS_MAX, GLYPHS, Glyph, SEGMENTS};
-use crate::unit_word::UnitWord;
+use crate::draft::{opening, quoted};
+use crate::{Draft, Head, Hypothesis, Observation};
+use wire::kit::UnitWord;
+use wire::kit::{Cutter, Piece};
+use wire::kit::{DIGITS_MAX, GLYPHS, Glyph, SEGMENTS};
+use wire::stream::Recording;
 
 /// A recording of a display whose bytes say their places.
-pub(super) struct Display {
+pub(crate) struct Display {
     length: usize,
     frames: Vec<(Instant, Vec<u8>)>,
     damaged: usize,
@@ -39,29 +36,25 @@ type Forms = BTreeMap<u8, u8>;
 /// Bits of the digits, from the right; a narrow one has b and c alone.
 type Digits = Vec<[Option<Place>; 7]>;
 
-pub(super) fn find(recording: &Recording) -> Option<Display> {
-    let (length, _) = super::binary::counts_places(recording)?;
-    let mut framer = IndexedFramer::new(IndexedFrame { length });
+pub(crate) fn find(recording: &Recording) -> Option<Display> {
+    let (length, _) = crate::binary::counts_places(recording)?;
+    let mut cutter = Cutter::indexed(length);
     let (mut frames, mut damaged) = (Vec::new(), 0);
     for (at, bytes) in recording.chunks() {
-        let mut chunk = |chunk: Chunk<'_>| {
-            match chunk {
-                Chunk::Frame { frame, .. } => frames.push((at, frame.to_vec())),
-                Chunk::Dropped(_) => damaged += 1,
-                Chunk::LineEnd | Chunk::Other(_) | Chunk::Waits => {}
-            }
-            false
+        let mut take = |piece: Piece<'_>| match piece {
+            Piece::Frame { frame, .. } => frames.push((at, frame.to_vec())),
+            Piece::Dropped(_) => damaged += 1,
         };
         match bytes {
-            Some(bytes) => framer.push(bytes, &mut chunk),
-            None => framer.cut(&mut chunk),
+            Some(bytes) => cutter.push(bytes, &mut take),
+            None => cutter.gap(&mut take),
         }
     }
     (frames.len() >= 4).then_some(Display { length, frames, damaged })
 }
 
 impl Display {
-    pub(super) fn hypothesis(&self) -> Hypothesis {
+    pub(crate) fn hypothesis(&self) -> Hypothesis {
         Hypothesis {
             words: format!(
                 "{} bytes that count their own place in their high half: the lit segments of a display",
@@ -73,7 +66,7 @@ impl Display {
         }
     }
 
-    pub(super) fn draft(&self, head: Head<'_>, seen: &[Observation]) -> Draft {
+    pub(crate) fn draft(&self, head: Head<'_>, seen: &[Observation]) -> Draft {
         match self.parts(seen) {
             Ok(parts) => self.write(head, seen, &parts),
             Err(why) => Draft::Ask(why),
@@ -162,7 +155,7 @@ impl Display {
         }
         Draft::Made {
             toml,
-            remarks: alloc::vec![
+            remarks: vec![
                 "functions, ranges and signs that were not shown are refused, and so is a digit further to the left than any \
                  that was"
                     .into()
@@ -320,7 +313,7 @@ impl Unclear {
 
 /// Every choice of forms for the figures that displays draw in more than one.
 fn forms() -> Vec<Forms> {
-    let mut all: Vec<Forms> = alloc::vec![Forms::new()];
+    let mut all: Vec<Forms> = vec![Forms::new()];
     for figure in 0..10 {
         let drawn: Vec<u8> =
             GLYPHS.iter().filter(|(_, glyph)| *glyph == Glyph::Digit(figure)).map(|(lit, _)| *lit).collect();

@@ -1,22 +1,20 @@
 //! Lines of text: whether the bytes are lines, and the pattern that what was shown tells. Works with fixed places; lines of
 //! changing width are brought to such by `tokens.rs`. `written.rs` writes the profile.
 
-use alloc::collections::BTreeMap;
-use alloc::format;
-use alloc::string::String;
-use alloc::vec::Vec;
-use core::ops::Range;
+use std::collections::BTreeMap;
+use std::ops::Range;
 
 use quantity::{Decimal, State, Unit};
 
-use super::text::{Text, Tokens, checked, cut, printable};
-use super::{Draft, Head, Hypothesis, Observation, Recording};
-use crate::check::CheckKind;
-use crate::decode::pattern::trim;
-use crate::unit_word::UnitWord;
+use crate::text::{Text, Tokens, checked, cut, printable};
+use crate::{Draft, Head, Hypothesis, Observation};
+use wire::CheckKind;
+use wire::kit::UnitWord;
+use wire::kit::trim;
+use wire::stream::Recording;
 
 /// A part of the line, and what stands there.
-pub(super) enum Part {
+pub(crate) enum Part {
     Literal(Vec<u8>),
     Value,
     Unit(BTreeMap<String, UnitWord>),
@@ -25,7 +23,7 @@ pub(super) enum Part {
 }
 
 /// Lines, if the bytes are such.
-pub(super) fn find(recording: &Recording) -> Option<Text> {
+pub(crate) fn find(recording: &Recording) -> Option<Text> {
     let all = cut(recording);
     let (good, bad): (Vec<_>, Vec<_>) = all.into_iter().partition(|(_, line)| printable(line));
     let mut widths: BTreeMap<usize, usize> = BTreeMap::new();
@@ -52,7 +50,7 @@ pub(super) fn find(recording: &Recording) -> Option<Text> {
 }
 
 impl Text {
-    pub(super) fn hypothesis(&self) -> Hypothesis {
+    pub(crate) fn hypothesis(&self) -> Hypothesis {
         let check =
             self.check.map_or_else(|| "no checksum".into(), |name| format!("checksum {name} behind a *"));
         let shape = self.tokens.as_ref().map_or_else(|| format!("of {} bytes", self.width), Tokens::words);
@@ -64,7 +62,7 @@ impl Text {
         }
     }
 
-    pub(super) fn draft(&self, head: Head<'_>, seen: &[Observation]) -> Draft {
+    pub(crate) fn draft(&self, head: Head<'_>, seen: &[Observation]) -> Draft {
         match self.parts(seen) {
             Ok(parts) => self.write(head, seen, &parts),
             Err(why) => Draft::Ask(why),
@@ -82,7 +80,7 @@ impl Text {
     }
 
     /// The lines that showed just this; for what is no number, all that show none.
-    pub(super) fn showing<'t>(&'t self, seen: &'t Observation, value: &Range<usize>) -> Vec<&'t [u8]> {
+    pub(crate) fn showing<'t>(&'t self, seen: &'t Observation, value: &Range<usize>) -> Vec<&'t [u8]> {
         let shows = |line: &&[u8]| match (seen.shown.state, text_of(line, value).map(parse)) {
             (State::Value(number), Some(found)) => found == Some(number),
             (State::Overload(_) | State::NoValue, Some(found)) => found.is_none(),
@@ -355,7 +353,7 @@ fn keep_one_unit(
                     if words.len() < shown.len() {
                         return Err("one word stands for several units; this shape is not known".into());
                     }
-                    *part = Part::Unit(core::mem::take(words));
+                    *part = Part::Unit(std::mem::take(words));
                 }
             }
             Ok(())
@@ -364,7 +362,7 @@ fn keep_one_unit(
     }
 }
 
-pub(super) fn kind_of(unit: UnitWord) -> String {
+pub(crate) fn kind_of(unit: UnitWord) -> String {
     let kind = unit.unit.kind().name();
     unit.coupling.map_or_else(|| kind.into(), |coupling| format!("{kind} {coupling}"))
 }
@@ -375,12 +373,12 @@ fn looks_like(word: &str, unit: UnitWord) -> bool {
     [word, head].iter().any(|text| Unit::parse(text).is_ok_and(|known| known == unit.unit))
 }
 
-pub(super) fn text_of<'l>(line: &'l [u8], place: &Range<usize>) -> Option<&'l [u8]> {
+pub(crate) fn text_of<'l>(line: &'l [u8], place: &Range<usize>) -> Option<&'l [u8]> {
     line.get(place.clone()).map(trim)
 }
 
 fn parse(text: &[u8]) -> Option<Decimal> {
-    Decimal::parse(core::str::from_utf8(text).ok()?).ok()
+    Decimal::parse(std::str::from_utf8(text).ok()?).ok()
 }
 
 /// Where just this number stands in a line, with its sign.

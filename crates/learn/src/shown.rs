@@ -1,20 +1,19 @@
 //! What a person read off the display: "12.46 uF hold". Does not know bytes.
 
-use alloc::string::{String, ToString as _};
-use alloc::vec::Vec;
-use core::fmt;
+use std::fmt;
+use std::string::{String, ToString as _};
 
 use quantity::{Coupling, Decimal, Flags, Sign, State, Unit};
 
-use crate::unit_word::UnitWord;
+use wire::kit::UnitWord;
 
 /// What stood on the display.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Shown {
-    pub(super) text: String,
-    pub(super) state: State,
-    pub(super) unit: Option<UnitWord>,
-    pub(super) flags: Flags,
+    pub(crate) text: String,
+    pub(crate) state: State,
+    pub(crate) unit: Option<UnitWord>,
+    pub(crate) flags: Flags,
 }
 
 /// Why a text is not what a display shows.
@@ -44,7 +43,7 @@ impl fmt::Display for ShownFault {
     }
 }
 
-impl core::error::Error for ShownFault {}
+impl std::error::Error for ShownFault {}
 
 impl Shown {
     /// Reads `12.46 uF`, `-3.1 V dc`, `OL`, `OL Mohm`, `---`, with `hold`, `low battery`, `relative`, `min`, `max` behind.
@@ -88,7 +87,7 @@ impl Shown {
         &self.text
     }
 
-    pub(super) const fn number(&self) -> Option<Decimal> {
+    pub(crate) const fn number(&self) -> Option<Decimal> {
         match self.state {
             State::Value(number) => Some(number),
             State::Overload(_) | State::NoValue => None,
@@ -96,7 +95,7 @@ impl Shown {
     }
 
     /// True when a reading says the same.
-    pub(super) fn is(&self, reading: &quantity::Reading) -> bool {
+    pub(crate) fn is(&self, reading: &quantity::Reading) -> bool {
         let unit = self.unit.is_none_or(|u| u.unit == reading.unit && u.coupling == reading.coupling);
         unit && self.state == reading.state && self.flags == reading.flags
     }
@@ -109,11 +108,4 @@ fn unit_word(text: &str) -> Result<UnitWord, ShownFault> {
     let (head, coupling) = Coupling::strip_from(text);
     let unit = Unit::parse(head).map_err(|_| ShownFault::Unit(text.into()))?;
     Ok(UnitWord { unit, coupling })
-}
-
-impl fmt::Display for UnitWord {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}", self.unit)?;
-        self.coupling.map_or(Ok(()), |coupling| write!(f, " {coupling}"))
-    }
 }

@@ -1,13 +1,10 @@
 //! Learning from the streams of hardware-notes (their expected texts are what the display showed) and from meters made
 //! up at random, which are synthesised by `simulate`.
 
-use super::{Head, Learned, Observation, Outcome, Recording, Shown, learn};
-use crate::{Decoder, Item, Profile, simulate};
-use alloc::format;
-use alloc::string::String;
-use alloc::vec;
-use alloc::vec::Vec;
+use super::{Head, Learned, Observation, Outcome, Shown, learn};
 use quantity::{Instant, Reading, State};
+use wire::stream::Recording;
+use wire::{Decoder, Item, Profile, simulate};
 
 const HEAD: Head<'static> = Head { id: "learned", title: "learned in a test", link: "" };
 

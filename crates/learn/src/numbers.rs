@@ -1,80 +1,70 @@
 //! Where in frames a number stands that was shown. Does not know units, codes or bits.
 
-use alloc::vec::Vec;
-use core::ops::Range;
+use std::ops::Range;
 
 use quantity::Decimal;
 
-use super::binary::Cut;
-use crate::number::{Number, NumberType};
+use crate::binary::Cut;
+use wire::kit::Stored;
 
 /// A place that gives every number that was shown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Place {
-    pub(super) number: Number,
-    pub(super) name: &'static str,
+pub(crate) struct Place {
+    /// Its first byte.
+    pub(crate) at: usize,
+    pub(crate) stored: Stored,
+    pub(crate) name: &'static str,
     /// The number stands without its sign.
-    pub(super) magnitude: bool,
+    pub(crate) magnitude: bool,
 }
 
 impl Place {
-    pub(super) const fn bytes(&self) -> Range<usize> {
-        self.number.at..self.number.at + self.number.kind.width()
+    pub(crate) const fn bytes(&self) -> Range<usize> {
+        self.at..self.at + self.stored.width()
     }
 
-    pub(super) const fn is_float(&self) -> bool {
-        matches!(self.number.kind, NumberType::Float { .. })
-    }
-
-    const fn big_endian(&self) -> bool {
-        match self.number.kind {
-            NumberType::Integer { big_endian, .. } | NumberType::Float { big_endian } => big_endian,
-        }
+    pub(crate) const fn is_float(&self) -> bool {
+        self.stored.is_float()
     }
 
     const fn signed(&self) -> bool {
-        matches!(self.number.kind, NumberType::Integer { signed: true, .. })
+        self.stored.is_signed()
     }
 
     /// The byte of the lowest place; places that share it differ only in how far up they reach.
     const fn lowest(&self) -> (usize, bool, bool, bool) {
-        let width = self.number.kind.width();
-        let at = if self.big_endian() { self.number.at + width - 1 } else { self.number.at };
-        (at, self.big_endian(), self.is_float(), self.magnitude)
+        let big_endian = self.stored.is_big_endian();
+        let at = if big_endian { self.at + self.stored.width() - 1 } else { self.at };
+        (at, big_endian, self.is_float(), self.magnitude)
     }
 
     /// True when this frame carries the number.
-    pub(super) fn says(&self, frame: &[u8], shown: Decimal) -> bool {
+    pub(crate) fn says(&self, frame: &[u8], shown: Decimal) -> bool {
         let wanted = if self.magnitude { shown.mantissa().abs() } else { shown.mantissa() };
         if self.is_float() {
-            return float(frame, self.number).is_some_and(|value| {
-                let step = libm::exp10(f64::from(shown.exponent()));
-                // As the decoder rounds it.
-                libm::fabs(libm::round(value / step) - shown.to_f64() / step) < 0.25
-            });
+            return self.stored.float(frame, self.at).filter(|value| value.is_finite()).is_some_and(
+                |value| {
+                    let step = libm::exp10(f64::from(shown.exponent()));
+                    // As the decoder rounds it.
+                    libm::fabs(libm::round(value / step) - shown.to_f64() / step) < 0.25
+                },
+            );
         }
-        self.number.integer(frame) == Some(wanted)
+        self.stored.integer(frame, self.at) == Some(wanted)
     }
 }
 
-fn float(frame: &[u8], number: Number) -> Option<f64> {
-    let NumberType::Float { big_endian } = number.kind else { return None };
-    let bytes: [u8; 4] = frame.get(number.at..number.at + 4)?.try_into().ok()?;
-    let value = if big_endian { f32::from_be_bytes(bytes) } else { f32::from_le_bytes(bytes) };
-    value.is_finite().then(|| f64::from(value))
-}
-
 /// Frames of a time, and the number shown.
-pub(super) type Window<'f> = (Decimal, Vec<&'f [u8]>);
+pub(crate) type Window<'f> = (Decimal, Vec<&'f [u8]>);
 
 /// Places that fit all windows: one for each lowest byte and order, the widest reach.
-pub(super) fn find(cut: &Cut, windows: &[Window<'_>]) -> Vec<Place> {
+pub(crate) fn find(cut: &Cut, windows: &[Window<'_>]) -> Vec<Place> {
     let negative = windows.iter().any(|(shown, _)| shown.mantissa() < 0);
     let mut fit: Vec<Place> = Vec::new();
     for at in cut.sync..cut.end {
-        for (name, kind) in NumberType::WORDS {
+        for (name, stored) in Stored::all() {
             for magnitude in [false, true] {
-                let place = Place { number: Number { at, kind }, name, magnitude };
+                let place = Place { at, stored, name, magnitude };
                 let sensible = match (negative, magnitude, place.signed(), place.is_float()) {
                     (_, true, true, _) | (_, true, _, true) | (false, true, ..) => false,
                     (true, true, false, false) => true,
@@ -103,20 +93,20 @@ fn widest(fit: &[Place]) -> Vec<Place> {
     let mut kept: Vec<Place> = Vec::new();
     for place in fit {
         match kept.iter_mut().find(|known| known.lowest() == place.lowest()) {
-            Some(known) if known.number.kind.width() < place.number.kind.width() => *known = *place,
+            Some(known) if known.stored.width() < place.stored.width() => *known = *place,
             Some(_) => {}
             None => kept.push(*place),
         }
     }
     // A number of one byte has no order: both orders share its byte. One that reaches further up says more.
-    let single: Vec<usize> = fit.iter().filter(|p| p.number.kind.width() == 1).map(|p| p.number.at).collect();
+    let single: Vec<usize> = fit.iter().filter(|p| p.stored.width() == 1).map(|p| p.at).collect();
     for at in single {
         let both: Vec<Place> = kept.iter().filter(|p| !p.is_float() && p.lowest().0 == at).copied().collect();
         if both.len() < 2 {
             continue;
         }
-        let reach: Vec<Place> = both.iter().filter(|p| p.number.kind.width() > 1).copied().collect();
-        let narrow = fit.iter().find(|p| p.number.kind.width() == 1 && p.number.at == at).copied();
+        let reach: Vec<Place> = both.iter().filter(|p| p.stored.width() > 1).copied().collect();
+        let narrow = fit.iter().find(|p| p.stored.width() == 1 && p.at == at).copied();
         let chosen = if let ([only], true) = (reach.as_slice(), both.iter().any(|p| p.signed())) {
             Some(*only)
         } else {

@@ -1,45 +1,42 @@
 //! Lines of text as a recording holds them: cut, with or without their checksum, and how their tokens are laid out. Does not
 //! decide whether the bytes are lines, or what they mean.
 
-use alloc::format;
-use alloc::string::String;
-use alloc::vec::Vec;
-use core::ops::Range;
+use std::ops::Range;
 
 use quantity::Instant;
 
-use super::Recording;
-use crate::check::CheckKind;
-use crate::decode::pattern::trim;
+use wire::CheckKind;
+use wire::kit::trim;
+use wire::stream::Recording;
 
 /// Lines of one width, found in a recording.
-pub(super) struct Text {
+pub(crate) struct Text {
     /// Whole lines of the usual width, without their checksum, with the times of their ends.
-    pub(super) lines: Vec<(Instant, Vec<u8>)>,
-    pub(super) width: usize,
-    pub(super) check: Option<&'static str>,
-    pub(super) damaged: usize,
+    pub(crate) lines: Vec<(Instant, Vec<u8>)>,
+    pub(crate) width: usize,
+    pub(crate) check: Option<&'static str>,
+    pub(crate) damaged: usize,
     /// The lines are tokens, laid out in columns.
-    pub(super) tokens: Option<Tokens>,
+    pub(crate) tokens: Option<Tokens>,
 }
 
 /// How lines are made of tokens.
-pub(super) struct Tokens {
+pub(crate) struct Tokens {
     /// What stands between them; `None`: blanks.
-    pub(super) separator: Option<u8>,
+    pub(crate) separator: Option<u8>,
     /// The column of each, in the laid-out line.
-    pub(super) columns: Vec<Range<usize>>,
+    pub(crate) columns: Vec<Range<usize>>,
 }
 
 impl Tokens {
     /// The shape, for people.
-    pub(super) fn words(&self) -> String {
+    pub(crate) fn words(&self) -> String {
         let between = self.separator.map_or("blanks".into(), |mark| format!("{:?}", char::from(mark)));
         format!("of changing width, {} tokens between {between}", self.columns.len())
     }
 
     /// What stands between tokens in the profile's pattern.
-    pub(super) fn mark(&self) -> &'static str {
+    pub(crate) fn mark(&self) -> &'static str {
         match self.separator {
             Some(b',') => ",",
             Some(b';') => ";",
@@ -50,7 +47,7 @@ impl Tokens {
     }
 
     /// The profile's line that says how lines are split.
-    pub(super) fn setting(&self) -> &'static str {
+    pub(crate) fn setting(&self) -> &'static str {
         match self.separator {
             Some(b',') => "separator = \",\"\n",
             Some(b';') => "separator = \";\"\n",
@@ -61,13 +58,13 @@ impl Tokens {
     }
 
     /// The column that the numbers found at `place` stand in, when each is a token of its own.
-    pub(super) fn column_of(&self, place: &Range<usize>, lines: &[&[u8]]) -> Result<Range<usize>, String> {
+    pub(crate) fn column_of(&self, place: &Range<usize>, lines: &[&[u8]]) -> Result<Range<usize>, String> {
         let holds = |column: &&Range<usize>| column.start <= place.start && place.end <= column.end;
         let column = self.columns.iter().find(holds).ok_or("the numbers shown stand in different places")?;
         let alone = |line: &&[u8]| {
             line.get(column.clone())
                 .map(trim)
-                .and_then(|text| quantity::Decimal::parse(core::str::from_utf8(text).ok()?).ok())
+                .and_then(|text| quantity::Decimal::parse(std::str::from_utf8(text).ok()?).ok())
                 .is_some()
         };
         if lines.iter().all(alone) {
@@ -81,12 +78,12 @@ impl Tokens {
 }
 
 /// Whether a line holds no control characters.
-pub(super) fn printable(line: &[u8]) -> bool {
+pub(crate) fn printable(line: &[u8]) -> bool {
     line.iter().all(|b| (0x20..0x7F).contains(b) || *b >= 0x80)
 }
 
 /// Printable lines, however long: five lines in six, and nearly all bytes in them.
-pub(super) fn changing_width(recording: &Recording) -> bool {
+pub(crate) fn changing_width(recording: &Recording) -> bool {
     let all = cut(recording);
     let text = |line: &[u8]| line.iter().all(|b| (0x20..0x7F).contains(b));
     let good = || all.iter().filter(|(_, line)| text(line));
@@ -96,15 +93,15 @@ pub(super) fn changing_width(recording: &Recording) -> bool {
 }
 
 /// The line without its checksum, where that holds.
-pub(super) fn checked(line: &[u8], kind: CheckKind) -> Option<&[u8]> {
+pub(crate) fn checked(line: &[u8], kind: CheckKind) -> Option<&[u8]> {
     let (body, tail) = line.split_at_checked(line.len().checked_sub(3)?)?;
     let digits = tail.strip_prefix(b"*")?;
-    let stored = u8::from_str_radix(core::str::from_utf8(digits).ok()?, 16).ok()?;
+    let stored = u8::from_str_radix(std::str::from_utf8(digits).ok()?, 16).ok()?;
     kind.holds(body, &[stored]).then_some(body)
 }
 
 /// Whole lines; the first of a run began before it was heard.
-pub(super) fn cut(recording: &Recording) -> Vec<(Instant, Vec<u8>)> {
+pub(crate) fn cut(recording: &Recording) -> Vec<(Instant, Vec<u8>)> {
     let (mut found, mut line, mut whole) = (Vec::new(), Vec::new(), false);
     for (at, bytes) in recording.chunks() {
         let Some(bytes) = bytes else {
@@ -115,11 +112,11 @@ pub(super) fn cut(recording: &Recording) -> Vec<(Instant, Vec<u8>)> {
         for byte in bytes {
             if matches!(byte, b'\r' | b'\n') {
                 if whole && !line.is_empty() {
-                    found.push((at, core::mem::take(&mut line)));
+                    found.push((at, std::mem::take(&mut line)));
                 }
                 line.clear();
                 whole = true;
-            } else if line.len() <= crate::frame::line::LINE_BYTES_MAX {
+            } else if line.len() <= wire::kit::LINE_BYTES_MAX {
                 line.push(*byte);
             }
         }

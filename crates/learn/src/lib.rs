@@ -5,7 +5,11 @@
 //! the profile as "no value", codes that were not seen have no row, places that hold a constant are demanded. What is
 //! new later gives no reading until it has been shown too.
 //!
-//! Does not read files or clocks, ask anybody, or write the folder of a class.
+//! It asks crate `wire` for the framers, numbers and figures that decoding uses ([`wire::kit`]), so that what it finds in the
+//! bytes is what the decoder will find.
+//!
+//! Does not: read files or clocks, ask anybody, or write the folder of a class.
+#![cfg_attr(test, allow(clippy::float_cmp, clippy::string_slice, clippy::cast_possible_truncation))]
 
 mod binary;
 mod check;
@@ -15,22 +19,17 @@ mod fields;
 mod lines;
 mod numbers;
 mod pace;
+mod runs;
 mod shown;
-mod stream;
 mod text;
 mod tokens;
 mod written;
 
-use alloc::format;
-use alloc::string::String;
-use alloc::vec::Vec;
-
 use quantity::Instant;
 
-use crate::profile::Profile;
-pub use check::expected;
 pub use shown::{Shown, ShownFault};
-pub use stream::Recording;
+use wire::Profile;
+use wire::stream::Recording;
 
 /// While the bytes from `from` to `to` came, the display showed this.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,19 +1,18 @@
 //! Binary frames: proposes sync bytes, lengths and checksums, and lets the framer that will read them later say how many
 //! frames bear each out. Does not look at what frames mean.
 
-use alloc::collections::BTreeMap;
-use alloc::format;
-use alloc::string::String;
-use alloc::vec::Vec;
-use core::ops::Range;
+use std::collections::BTreeMap;
+use std::ops::Range;
 
 use quantity::Instant;
 
-use super::draft;
-use super::{Hypothesis, Recording};
-use crate::check::CheckKind;
-use crate::frame::{Chunk, Framing};
-use crate::profile::Profile;
+use crate::Hypothesis;
+use crate::draft;
+use crate::runs::runs;
+use wire::CheckKind;
+use wire::Profile;
+use wire::kit::{Cutter, Piece, fixed_length};
+use wire::stream::Recording;
 
 /// Frames longer than this are not looked for.
 const FRAME_BYTES_MAX: usize = 64;
@@ -22,18 +21,18 @@ const FRAME_BYTES_MAX: usize = 64;
 const SEARCH_BYTES_MAX: usize = 16 * 1024;
 
 /// A framing with the frames it cuts.
-pub(super) struct Cut {
+pub(crate) struct Cut {
     /// The `[frame]` table.
-    pub(super) toml: String,
-    pub(super) frames: Vec<(Instant, Vec<u8>)>,
+    pub(crate) toml: String,
+    pub(crate) frames: Vec<(Instant, Vec<u8>)>,
     /// Bytes of sync.
-    pub(super) sync: usize,
+    pub(crate) sync: usize,
     /// Bytes that every frame has, checksum at the end not counted.
-    pub(super) end: usize,
+    pub(crate) end: usize,
     /// Bytes that are no field: the length, or the checksum inside.
-    pub(super) taken: Range<usize>,
+    pub(crate) taken: Range<usize>,
     /// 0: no checksum, 1 or 2 bytes of it.
-    pub(super) check: usize,
+    pub(crate) check: usize,
     words: String,
     damaged: usize,
     /// Bytes of the recording that lie in sound frames, in percent.
@@ -64,7 +63,7 @@ enum Length {
 type Check = (&'static str, CheckKind, usize, usize);
 
 impl Cut {
-    pub(super) fn hypothesis(&self) -> Hypothesis {
+    pub(crate) fn hypothesis(&self) -> Hypothesis {
         Hypothesis {
             words: self.words.clone(),
             sound: self.frames.len(),
@@ -74,7 +73,7 @@ impl Cut {
     }
 
     /// True when the other has a checksum and this has none, or this cuts clearly less.
-    pub(super) fn is_weaker_than(&self, other: Option<&Self>) -> bool {
+    pub(crate) fn is_weaker_than(&self, other: Option<&Self>) -> bool {
         other.is_some_and(|o| {
             (o.check > 0 && self.check == 0) || self.covers + 15 < o.covers || self.aligned + 40 < o.aligned
         })
@@ -82,8 +81,8 @@ impl Cut {
 }
 
 /// Framings that the bytes bear out, best first; at most four.
-pub(super) fn find(recording: &Recording) -> Vec<Cut> {
-    let runs = recording.runs();
+pub(crate) fn find(recording: &Recording) -> Vec<Cut> {
+    let runs = runs(recording);
     let (bytes, starts) = flat(&runs);
     let mut found: Vec<Cut> = Vec::new();
     for shape in shapes(&bytes, &starts) {
@@ -96,7 +95,7 @@ pub(super) fn find(recording: &Recording) -> Vec<Cut> {
     // What names itself by a checksum, then what covers most, then the shortest text.
     found.sort_by_key(|cut| {
         let strength = if cut.check > 0 { cut.covers + 30 } else { cut.covers };
-        (core::cmp::Reverse(strength + cut.aligned / 2 + 4 * cut.check), cut.end, cut.toml.len())
+        (std::cmp::Reverse(strength + cut.aligned / 2 + 4 * cut.check), cut.end, cut.toml.len())
     });
     let mut kept: Vec<Cut> = Vec::new();
     for cut in found {
@@ -116,8 +115,8 @@ fn same_frames(a: &Cut, b: &Cut) -> bool {
 
 /// Display dumps whose bytes count their place in the high half: the place they count to and how often they do, where seven
 /// bytes of ten follow the one before. Nothing else here looks at what bytes mean; this shape has no other mark.
-pub(super) fn counts_places(recording: &Recording) -> Option<(usize, usize)> {
-    let (bytes, _) = flat(&recording.runs());
+pub(crate) fn counts_places(recording: &Recording) -> Option<(usize, usize)> {
+    let (bytes, _) = flat(&runs(recording));
     let mut ends = [0_usize; 16];
     let mut following = 0;
     for (a, b) in bytes.iter().zip(bytes.iter().skip(1)) {
@@ -158,7 +157,7 @@ fn syncs(bytes: &[u8], starts: &[usize]) -> Vec<Vec<u8>> {
     bytes.windows(2).for_each(|pair| *anywhere.entry(pair).or_default() += 1);
     let often = |map: BTreeMap<&[u8], usize>, least: usize, most: usize| {
         let mut all: Vec<(&[u8], usize)> = map.into_iter().filter(|(_, n)| *n >= least).collect();
-        all.sort_by_key(|(pair, n)| (core::cmp::Reverse(*n), core::cmp::Reverse(pair.len())));
+        all.sort_by_key(|(pair, n)| (std::cmp::Reverse(*n), std::cmp::Reverse(pair.len())));
         all.into_iter().take(most).map(|(pair, _)| pair.to_vec()).collect::<Vec<_>>()
     };
     let mut found = often(at_starts, (starts.len() / 4).max(4), 4);
@@ -185,7 +184,7 @@ fn shapes(bytes: &[u8], starts: &[usize]) -> Vec<Shape> {
         }
         let mut gaps: Vec<(usize, usize)> =
             gaps.into_iter().filter(|(gap, n)| (4..=FRAME_BYTES_MAX).contains(gap) && *n >= 3).collect();
-        gaps.sort_by_key(|(_, n)| core::cmp::Reverse(*n));
+        gaps.sort_by_key(|(_, n)| std::cmp::Reverse(*n));
         for (gap, n) in gaps.iter().take(2) {
             if n * 2 >= places.len() {
                 found.push(Shape { sync: sync.clone(), length: Length::Fixed(*gap) });
@@ -420,32 +419,27 @@ fn tried(recording: &Recording, mut cut: Cut) -> Option<Cut> {
         cut.toml
     );
     let profile = Profile::parse(&text).ok()?;
-    let mut framer = profile.frame().framer();
+    let mut cutter = Cutter::of(&profile);
     let (mut covered, mut damaged) = (0_usize, 0);
     for (at, bytes) in recording.chunks() {
         let frames = &mut cut.frames;
-        // What frames say is not known yet, so none is another's rival.
-        let mut take = |chunk: Chunk<'_>| {
-            match chunk {
-                Chunk::Frame { frame, bytes, .. } => {
-                    covered += usize::try_from(bytes).unwrap_or(0);
-                    frames.push((at, frame.to_vec()));
-                }
-                Chunk::Dropped(_) => damaged += 1,
-                Chunk::LineEnd | Chunk::Other(_) | Chunk::Waits => return false,
+        let mut take = |piece: Piece<'_>| match piece {
+            Piece::Frame { frame, bytes } => {
+                covered += usize::try_from(bytes).unwrap_or(0);
+                frames.push((at, frame.to_vec()));
             }
-            true
+            Piece::Dropped(_) => damaged += 1,
         };
         match bytes {
-            Some(bytes) => framer.push(bytes, &mut take),
-            None => framer.cut(&mut take),
+            Some(bytes) => cutter.push(bytes, &mut take),
+            None => cutter.gap(&mut take),
         }
     }
     cut.damaged = damaged;
     cut.covers = covered * 100 / recording.len().max(1);
     cut.end = cut.frames.iter().map(|(_, frame)| frame.len()).min()?;
-    if let Framing::Fixed(frame) = profile.frame() {
-        cut.end = frame.length;
+    if let Some(length) = fixed_length(&profile) {
+        cut.end = length;
     }
     let enough = match (cut.check, cut.aligned) {
         (0, aligned) => aligned >= 50 && cut.covers >= 75 && cut.frames.len() >= 8,

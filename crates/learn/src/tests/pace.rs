@@ -1,11 +1,9 @@
 //! The conversion time of made-up meters whose display is sent more often than it converts.
 
 use super::{Dice, HEAD, ms, note, profile_of, readings, see};
-use crate::learn::{Observation, Outcome, Recording, learn};
-use crate::{Profile, simulate};
-use alloc::format;
-use alloc::string::String;
-use alloc::vec::Vec;
+use crate::{Observation, Outcome, learn};
+use wire::stream::Recording;
+use wire::{Profile, simulate};
 
 /// What the part does under the leads, by seconds.
 #[derive(Clone, Copy)]

@@ -1,14 +1,13 @@
 //! Lines of text whose width changes: tokens between blanks or separators, laid out in columns so that what finds its way about
 //! in fixed places (`lines.rs`) can be asked. Does not decide what a token means.
 
-use alloc::collections::BTreeMap;
-use alloc::vec::Vec;
-use core::ops::Range;
+use std::collections::BTreeMap;
+use std::ops::Range;
 
-use super::Recording;
-use super::text::{Text, Tokens, changing_width, checked, cut, printable};
-use crate::check::CheckKind;
-use crate::decode::pattern::trim;
+use crate::text::{Text, Tokens, changing_width, checked, cut, printable};
+use wire::CheckKind;
+use wire::kit::trim;
+use wire::stream::Recording;
 
 /// Marks that may stand between tokens; blanks come last.
 const SEPARATORS: [u8; 4] = [b',', b';', b'|', b'\t'];
@@ -18,7 +17,7 @@ const TOKENS_MAX: usize = 12;
 const ODD_WIDTHS_PCT: usize = 15;
 
 /// Lines of one number of tokens and changing width, if the bytes are such.
-pub(super) fn find(recording: &Recording) -> Option<Text> {
+pub(crate) fn find(recording: &Recording) -> Option<Text> {
     if !changing_width(recording) {
         return None;
     }

@@ -1,20 +1,17 @@
 //! The profile's text for lines: the pattern and its tables. Does not find out what stands where; `lines.rs` does.
 
-use alloc::format;
-use alloc::string::String;
-use alloc::vec::Vec;
-use core::ops::Range;
+use std::ops::Range;
 
 use quantity::State;
 
-use super::draft::{opening, quoted};
-use super::lines::{Part, kind_of, text_of};
-use super::text::{Text, Tokens};
-use super::{Draft, Head, Observation};
-use crate::decode::pattern::trim;
+use crate::draft::{opening, quoted};
+use crate::lines::{Part, kind_of, text_of};
+use crate::text::{Text, Tokens};
+use crate::{Draft, Head, Observation};
+use wire::kit::trim;
 
 impl Text {
-    pub(super) fn write(
+    pub(crate) fn write(
         &self,
         head: Head<'_>,
         seen: &[Observation],
@@ -59,10 +56,7 @@ impl Text {
             ));
         }
         toml.push_str(&tables);
-        Draft::Made {
-            toml,
-            remarks: alloc::vec!["words, letters and units that were not shown are refused".into()],
-        }
+        Draft::Made { toml, remarks: vec!["words, letters and units that were not shown are refused".into()] }
     }
 
     /// How a field writes its width: not at all for tokens, which get their mark instead. `None`: the mark between two.

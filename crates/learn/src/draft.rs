@@ -1,24 +1,20 @@
 //! Small pieces of a profile's text. Does not decide what stands in it.
 
-use alloc::format;
-use alloc::string::String;
-use alloc::vec::Vec;
-
-use super::{Head, Observation};
+use crate::{Head, Observation};
 
 /// A TOML text in quotes.
-pub(super) fn quoted(text: &str) -> String {
+pub(crate) fn quoted(text: &str) -> String {
     format!("\"{}\"", text.replace('\\', "\\\\").replace('"', "\\\""))
 }
 
 /// Bytes as TOML list: `[0xA5, 0x5A]`.
-pub(super) fn bytes(bytes: &[u8]) -> String {
+pub(crate) fn bytes(bytes: &[u8]) -> String {
     let all: Vec<String> = bytes.iter().map(|b| format!("0x{b:02X}")).collect();
     format!("[{}]", all.join(", "))
 }
 
 /// All up to the `[frame]` table.
-pub(super) fn opening(head: Head<'_>, agree: &str, seen: &[Observation]) -> String {
+pub(crate) fn opening(head: Head<'_>, agree: &str, seen: &[Observation]) -> String {
     let mut text = String::from("# Learned from a recording. What the display showed meanwhile:\n");
     for observation in seen {
         text.push_str(&format!(

@@ -7,13 +7,9 @@
 //! is no longer than [`LONGEST_S`]. The longest of them counts, rounded up: too long a time costs a wait, too short a time
 //! costs a wrong word.
 
-use alloc::format;
-use alloc::string::String;
-use alloc::vec::Vec;
-
 use quantity::{Decimal, Duration, Instant, Reading, State};
 
-use super::Observation;
+use crate::Observation;
 
 /// A step of so many of the last digit is the value moving; a smaller one may be flicker on a value that stands. Our own
 /// choice.
@@ -27,7 +23,7 @@ const LOST_SPANS: i64 = 3;
 
 /// What was measured.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Pace {
+pub(crate) struct Pace {
     /// The longest conversion seen, rounded up.
     conversion_s: f64,
     /// How many conversions were seen whole.
@@ -57,7 +53,7 @@ impl Run {
 }
 
 /// Measures the pace of the display on the readings that a profile gives; `None` when the value did not move long enough.
-pub(super) fn measure(readings: &[Reading], seen: &[Observation]) -> Option<Pace> {
+pub(crate) fn measure(readings: &[Reading], seen: &[Observation]) -> Option<Pace> {
     let mut found: Vec<f64> = Vec::new();
     let mut channels: Vec<u8> = readings.iter().map(|reading| reading.channel).collect();
     channels.sort_unstable();
@@ -124,7 +120,7 @@ fn rounded_up(seconds: f64) -> f64 {
 
 impl Pace {
     /// The line of the profile, with how it was measured.
-    pub(super) fn line(self) -> String {
+    pub(crate) fn line(self) -> String {
         format!(
             "conversion_s = {:?}              # measured: the longest of {} runs of equal readings while the value moved\n",
             self.conversion_s, self.runs
@@ -133,7 +129,7 @@ impl Pace {
 }
 
 /// What is said when it could not be measured.
-pub(super) fn not_measured() -> String {
+pub(crate) fn not_measured() -> String {
     "the conversion time of the display: the value did not move long enough while it was recorded. Verdicts wait for the \
      slowest display of the kind until the profile states conversion_s: record again while the value moves for some \
      seconds, or copy it from the manual"

@@ -1,16 +1,12 @@
 //! From frames and what was shown to the fields: the value, what selects unit and decimals, bits with a meaning, and
 //! bits that were never seen set, which then mean "no value". Does not cut frames.
 
-use alloc::format;
-use alloc::string::String;
-use alloc::vec::Vec;
-
 use quantity::{Flags, Sign, State};
 
-use super::binary::Cut;
-use super::draft::{opening, quoted};
-use super::numbers::{Place, Window, find};
-use super::{Draft, Head, Observation, Shown};
+use crate::binary::Cut;
+use crate::draft::{opening, quoted};
+use crate::numbers::{Place, Window, find};
+use crate::{Draft, Head, Observation, Shown};
 
 /// The frames that came while something was shown, with the bits they share.
 struct Seen<'f> {
@@ -34,7 +30,7 @@ struct Select {
 /// Unit and decimals of a number shown.
 type Row = (String, i8);
 
-pub(super) fn draft(head: Head<'_>, cut: &Cut, observations: &[Observation]) -> Draft {
+pub(crate) fn draft(head: Head<'_>, cut: &Cut, observations: &[Observation]) -> Draft {
     match fields(cut, observations) {
         Ok(Fields { must, body, remarks }) => {
             let agree = match cut.check {
@@ -151,7 +147,7 @@ fn value_place(cut: &Cut, windows: &[Window<'_>]) -> Result<Place, String> {
                    number in a form that is not known here"
             .into()),
         many => {
-            let all: Vec<String> = many.iter().map(|p| format!("{} at byte {}", p.name, p.number.at)).collect();
+            let all: Vec<String> = many.iter().map(|p| format!("{} at byte {}", p.name, p.at)).collect();
             Err(format!("more than one place gives the numbers shown: {}; change the value by a lot and say it again", all.join(", ")))
         }
     }
@@ -376,7 +372,7 @@ fn write(
     guards: &[Bit],
 ) -> (String, Vec<String>) {
     let mut text = String::from("[decode]\nkind = \"fields\"\n\n[[decode.channel]]\nnumber = 0\n");
-    text.push_str(&format!("value = {{ at = {}, type = \"{}\" }}\n", place.number.at, place.name));
+    text.push_str(&format!("value = {{ at = {}, type = \"{}\" }}\n", place.at, place.name));
     let mut remarks = Vec::new();
     match select {
         Some(Select { at, width, mask, rows }) => {
@@ -409,7 +405,7 @@ fn write(
     {
         match flags.iter_mut().find(|(known, _)| *known == name) {
             Some((_, all)) => all.push(bit),
-            None => flags.push((name, alloc::vec![bit])),
+            None => flags.push((name, vec![bit])),
         }
     }
     let ignored = ignored(place, &flags, select);
