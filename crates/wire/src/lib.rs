@@ -12,9 +12,12 @@
 //! A frame with a checksum is believed by its checksum. A frame without one is believed when `agree` frames bear it out,
 //! itself included: see [`Evidence`].
 //!
+//! The loader of profiles is behind the feature `toml` (default); a firmware does without.
+//!
 //! Does not: open ports, read a clock, judge a reading, or limit how often faults are reported (the
 //! caller's job; each [`Fault`] is `Copy`).
 #![no_std]
+#![cfg_attr(not(feature = "toml"), allow(dead_code, reason = "what only the loader of profiles uses"))]
 #![cfg_attr(test, allow(clippy::float_cmp, clippy::string_slice, clippy::cast_possible_truncation))]
 extern crate alloc;
 #[cfg(test)]

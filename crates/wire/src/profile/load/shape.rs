@@ -13,6 +13,7 @@ use crate::frame::Framing;
 use crate::poll::Talk;
 use crate::poll::rtu_talk::Read;
 use crate::poll::scpi::Query;
+use crate::profile::is_checked;
 use crate::script::ScriptCompiler;
 
 /// How bytes become frames and frames readings, and what is asked.
@@ -196,11 +197,6 @@ fn load_framing(frame: &Table<'_>, kind: FrameKind) -> Result<Framing, ProfileEr
             Framing::Counted(crate::packet::framing())
         }
     })
-}
-
-/// Whether a checksum of the device covers its frames. That of a packet is ours, and an answer in text has none.
-pub(super) fn is_checked(frame: &Framing, decode: &Decode) -> bool {
-    frame.has_check() && !matches!(decode, Decode::Answers(_))
 }
 
 /// How many frames must agree: as the profile says, within what its framing allows.

@@ -4,6 +4,8 @@ use alloc::string::ToString;
 
 use super::*;
 use crate::tests::{BINARY, COUNTED, LINE, MODBUS, SCPI, SEGMENT};
+use crate::{Evidence, Parity, StopBits};
+use quantity::{Decimal, Duration, Unit};
 
 /// Replaces `from` once in the profile and expects an error on the line of `to`'s last line, containing `says`.
 fn check(profile: &str, from: &str, to: &str, says: &str) {
