@@ -2,7 +2,6 @@
 //! Does not hold logic that a library should hold.
 
 mod calc;
-mod cases;
 mod cli;
 mod clock;
 mod command;
@@ -19,7 +18,6 @@ mod learn;
 mod licences;
 mod links;
 mod output;
-mod published;
 mod replay;
 mod rules;
 mod rules_command;

@@ -4,12 +4,11 @@
 use judge::rule::{NamedLimit, RuleError, RuleSet, SourceClass};
 use script::{Diagnostic, RuleSetLoader, Severity};
 
-use crate::shipped;
-
-/// A warning for each changed limit.
-pub(crate) fn changed(set: &RuleSet, texts: &[(String, String)]) -> Vec<Diagnostic> {
+/// A warning for each changed limit. `built_in`: path and text of the rules that the program ships.
+#[must_use]
+pub fn changed(set: &RuleSet, texts: &[(String, String)], built_in: &[(&str, &str)]) -> Vec<Diagnostic> {
     let mut found = Vec::new();
-    let built_in = built_in_but_for(texts);
+    let built_in = built_in_but_for(texts, built_in);
     for rule in set.iter() {
         let Some(original) = built_in.find(rule.id()) else { continue };
         let file = texts.iter().find(|(path, _)| stem(path) == rule.id());
@@ -68,11 +67,11 @@ fn stem(path: &str) -> &str {
 
 /// Those built-in rules that these texts change; none where they are the built-in ones. An empty set if they do not load, which
 /// `rules check` would have said.
-fn built_in_but_for(texts: &[(String, String)]) -> RuleSet {
+fn built_in_but_for(texts: &[(String, String)], built_in: &[(&str, &str)]) -> RuleSet {
     let is_changed = |(path, original): &&(&str, &str)| {
         texts.iter().any(|(own, text)| stem(own) == stem(path) && text != original)
     };
-    let changed: Vec<(&str, &str)> = shipped::RULES.iter().filter(is_changed).copied().collect();
+    let changed: Vec<(&str, &str)> = built_in.iter().filter(is_changed).copied().collect();
     if changed.is_empty() {
         return RuleSet::default();
     }

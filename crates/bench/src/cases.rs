@@ -11,7 +11,7 @@ use record::VerdictJson;
 use serde::Deserialize;
 use toml::Spanned;
 
-use crate::judge_once::{self, Confirm, Once};
+use crate::once::{self, Confirm, Once};
 
 /// A file of cases.
 #[derive(Debug, Deserialize)]
@@ -60,19 +60,20 @@ struct Case {
 
 /// What came of a file of cases.
 #[derive(Debug, Default)]
-pub(crate) struct Tally {
-    pub(crate) passed: usize,
+pub struct Tally {
+    /// Cases that came out as they must.
+    pub passed: usize,
     /// One text per case that differs, with file and line.
-    pub(crate) failures: Vec<String>,
+    pub failures: Vec<String>,
     /// Words for which there is a case.
-    pub(crate) words: Vec<Word>,
+    pub words: Vec<Word>,
 }
 
 /// Runs every case of a file for the rule with this id.
 ///
 /// # Errors
 /// A text with file and line when the file cannot be read as cases.
-pub(crate) fn run(path: &str, text: &str, rule: &str, set: &RuleSet) -> Result<Tally, String> {
+pub fn run(path: &str, text: &str, rule: &str, set: &RuleSet) -> Result<Tally, String> {
     let file: CaseFile = toml::from_str(text).map_err(|error| {
         let line = error.span().map_or(1, |span| line_of(text, span.start));
         format!("{path}:{line}: {}", error.message())
@@ -124,8 +125,7 @@ fn one(case: &Case, rule: &str, set: &RuleSet) -> Result<Word, String> {
         sure: case.sure,
     };
     let settings = Settings { decision, ..Settings::default() };
-    let verdict =
-        judge_once::judge(set, &once, settings).map_err(|error| format!("  could not run: {error:#}"))?;
+    let verdict = once::judge(set, &once, settings).map_err(|error| format!("  could not run: {error:#}"))?;
     let got = VerdictJson::from(&verdict);
     let difference = difference(case, expected, &got);
     if difference.is_empty() { Ok(expected) } else { Err(difference) }
