@@ -77,26 +77,28 @@ pub use ble::PortableBleAdapter;
 pub use ble::{BleAdapter, BlePlace};
 pub use closing::{CLOSE_TIME_MAX, Closing, NotLetGo};
 pub use error::{Absence, Mend, OpenError, SelectorFault};
-pub use event::{CHUNK_BYTES_MAX, Counters, GapReason, LinkEvent, LinkState, Loss};
+pub use event::{Counters, GapReason, LinkEvent, LinkState, Loss};
 #[cfg(any(test, feature = "testing"))]
 pub use faults::{Fault, FaultCounts, FaultRates, FaultyAdapter, FaultyLink, Injected};
 #[cfg(feature = "file")]
 pub use file::FileAdapter;
 #[cfg(feature = "manual")]
 pub use manual::{EntryPart, EntryRefused, ManualAdapter, ManualEntry};
-pub use options::{DataBits, LineSettings, OpenOptions, OptionFault, Pace, Parity, StopBits};
+pub use options::{
+    CHUNK_BYTES_MAX, DataBits, LineSettings, OpenOptions, OptionFault, Pace, Parity, StopBits,
+};
 pub use polled::PolledAdapter;
 pub use registry::Registry;
 pub use selector::Selector;
 #[cfg(feature = "serial")]
 pub use serial::{SerialAdapter, SerialPlace, UsbIdentity};
+#[cfg(all(feature = "serial", feature = "sim"))]
+pub use sim::sys::*;
 #[cfg(feature = "sim")]
 pub use sim::{Script, SimAdapter, Step, Steps};
 #[cfg(feature = "stdin")]
 pub use stdin::StdinAdapter;
 pub use sys::is_device_name;
-#[cfg(all(feature = "serial", feature = "sim"))]
-pub use sys::meters::*;
 #[cfg(feature = "tcp")]
 pub use tcp::{TcpAdapter, TcpHost, TcpPlace};
 #[cfg(any(test, feature = "testing"))]

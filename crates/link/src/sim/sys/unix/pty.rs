@@ -17,7 +17,7 @@ use tokio::time::{Instant, sleep};
 use tokio_serial::{SerialPort as _, SerialStream};
 
 use super::rate::heard;
-use crate::event::CHUNK_BYTES_MAX;
+use crate::options::CHUNK_BYTES_MAX;
 use crate::sim::{Script, Step};
 use crate::supervise::sleep_until_some;
 

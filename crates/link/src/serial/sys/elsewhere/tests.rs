@@ -5,15 +5,16 @@ use std::path::PathBuf;
 
 use tokio_serial::{Error, ErrorKind, SerialPortInfo, SerialPortType, UsbPortInfo};
 
-use super::doctor;
-use super::serial::{Names, Ports, list, locate, refused};
+use super::{Names, Ports, list, locate, refused};
 use crate::Absence;
 use crate::doctor::State;
+use crate::doctor::sys::elsewhere as doctor;
 use crate::error::SelectorFault;
-use crate::serial::{Located, SerialPlace, UsbIdentity};
-use crate::sys::macos::serial::MacOs;
-use crate::sys::windows::serial::Windows;
-use crate::sys::{macos, other, windows};
+use crate::serial::port::{Located, SerialPlace, UsbIdentity};
+use crate::serial::sys::macos::MacOs;
+use crate::serial::sys::windows::Windows;
+use crate::serial::sys::{macos, other, windows};
+use crate::sys::{macos as words_macos, other as words_other, windows as words_windows};
 
 /// An entry of the list; `usb` is `VVVV:PPPP` or `VVVV:PPPP:SERIAL`.
 fn entry(name: &str, usb: Option<&str>, product: Option<&str>) -> SerialPortInfo {
@@ -73,7 +74,7 @@ fn two_adapters_that_cannot_be_told_apart_are_offered_by_no_name() {
 #[test]
 fn a_windows_number_is_taken_only_for_what_is_no_usb_port() {
     let ports = machine::<Windows>(&[("COM3", Some("0403:6001:A702TB52A")), ("COM1", None)]);
-    let open = |rest: &str| windows::serial::named(rest).map(|path| locate(&SerialPlace::Path(path), &ports));
+    let open = |rest: &str| windows::named(rest).map(|path| locate(&SerialPlace::Path(path), &ports));
     let com1 = Located { text: "COM1".to_owned(), shown: "COM1".to_owned(), is_pty: false };
     assert_eq!(open("com1"), Ok(Ok(com1)));
     assert_eq!(open("COM3"), Ok(Err(Absence::NotStable { path: "COM3".to_owned() })));
@@ -81,7 +82,7 @@ fn a_windows_number_is_taken_only_for_what_is_no_usb_port() {
     for rest in
         ["COM0", "COM03", "COM257", "COM", "COM+1", "LPT1", "ttyUSB0", "/dev/ttyUSB0", r"\\.\COM3", "C:/x"]
     {
-        assert_eq!(windows::serial::named(rest), Err(SelectorFault::PathNotPlain), "{rest}");
+        assert_eq!(windows::named(rest), Err(SelectorFault::PathNotPlain), "{rest}");
     }
 }
 
@@ -150,7 +151,7 @@ fn a_macos_name_is_taken_while_it_carries_the_serial_number() {
         ("/dev/cu.usbserial-1410", Some("1a86:7523")),
         ("/dev/cu.usbserial-1420", Some("1a86:55d4:14")),
     ]);
-    let open = |rest: &str| macos::serial::named(rest).map(|path| locate(&SerialPlace::Path(path), &ports));
+    let open = |rest: &str| macos::named(rest).map(|path| locate(&SerialPlace::Path(path), &ports));
     for rest in ["/dev/cu.usbserial-A702TB52", "/dev//cu.usbmodemSN00171"] {
         assert!(matches!(open(rest), Ok(Ok(_))), "{rest}: {:?}", open(rest));
     }
@@ -169,7 +170,7 @@ fn a_macos_name_is_taken_while_it_carries_the_serial_number() {
         ("cu.usbserial-A702TB52", SelectorFault::PathNotPlain),
         ("/tmp/../dev/cu.usbserial-A", SelectorFault::PathNotPlain),
     ] {
-        assert_eq!(macos::serial::named(rest), Err(fault), "{rest}");
+        assert_eq!(macos::named(rest), Err(fault), "{rest}");
     }
 }
 
@@ -218,22 +219,22 @@ fn a_port_that_cannot_be_opened_is_taken_or_gone() {
 #[test]
 fn words_fit_the_system() {
     let windows = [
-        windows::words::NUMBERED_NAME.to_owned(),
-        windows::words::NOT_A_NAME.to_owned(),
-        windows::words::TELL_APART.to_owned(),
-        windows::words::IF_IT_STAYS_AWAY.to_owned(),
-        windows::words::no_right("COM3", ""),
-        windows::words::in_use("COM3"),
-        windows::words::not_stable("COM3"),
+        words_windows::NUMBERED_NAME.to_owned(),
+        words_windows::NOT_A_NAME.to_owned(),
+        words_windows::TELL_APART.to_owned(),
+        words_windows::IF_IT_STAYS_AWAY.to_owned(),
+        words_windows::no_right("COM3", ""),
+        words_windows::in_use("COM3"),
+        words_windows::not_stable("COM3"),
     ];
     let macos = [
-        macos::words::NUMBERED_NAME.to_owned(),
-        macos::words::NOT_A_NAME.to_owned(),
-        macos::words::TELL_APART.to_owned(),
-        macos::words::IF_IT_STAYS_AWAY.to_owned(),
-        macos::words::no_right("/dev/cu.a", ""),
-        macos::words::in_use("/dev/cu.a"),
-        macos::words::not_stable("/dev/cu.a"),
+        words_macos::NUMBERED_NAME.to_owned(),
+        words_macos::NOT_A_NAME.to_owned(),
+        words_macos::TELL_APART.to_owned(),
+        words_macos::IF_IT_STAYS_AWAY.to_owned(),
+        words_macos::no_right("/dev/cu.a", ""),
+        words_macos::in_use("/dev/cu.a"),
+        words_macos::not_stable("/dev/cu.a"),
     ];
     let of_linux = ["by-id", "by-path", "usermod", "fuser", "udev", "dmesg", "bluetoothctl", "systemctl"];
     for words in &macos {
@@ -243,7 +244,7 @@ fn words_fit_the_system() {
         let of_unix = of_linux.iter().chain(&["sudo", "/dev", "lsof", "ls -l"]);
         assert!(!of_unix.copied().any(|word| words.contains(word)), "{words}");
     }
-    assert!(other::words::not_stable("/dev/x").contains("serial:usb="));
+    assert!(words_other::not_stable("/dev/x").contains("serial:usb="));
 }
 
 #[test]
@@ -312,13 +313,13 @@ fn every_offered_name_leads_back_to_its_port() {
             for three in identities {
                 let entries =
                     [("COM3", Some(one)), ("COM4", Some(two)), ("COM5", Some(three)), ("COM1", None)];
-                leads_back(&machine::<Windows>(&entries), windows::serial::named);
+                leads_back(&machine::<Windows>(&entries), windows::named);
                 let entries = [
                     ("/dev/cu.usbserial-A702TB52", Some(one)),
                     ("/dev/cu.usbmodem0001", Some(two)),
                     ("/dev/cu.x", Some(three)),
                 ];
-                leads_back(&machine::<MacOs>(&entries), macos::serial::named);
+                leads_back(&machine::<MacOs>(&entries), macos::named);
             }
         }
     }
@@ -339,16 +340,14 @@ fn leads_back<N: Names>(ports: &Ports<N>, named: fn(&str) -> Result<PathBuf, Sel
 #[test]
 fn identities_are_told_apart_as_the_system_does() {
     let id = |serial: &str| UsbIdentity { vendor: 0x0403, product: 1, serial: Some(serial.to_owned()) };
-    assert!(
-        windows::serial::answers(&id("abc"), &id("ABC")) && !macos::serial::answers(&id("abc"), &id("ABC"))
-    );
-    assert!(!other::serial::answers(&id("A702TB52"), &id("A702TB52A")));
+    assert!(windows::answers(&id("abc"), &id("ABC")) && !macos::answers(&id("abc"), &id("ABC")));
+    assert!(!other::answers(&id("A702TB52"), &id("A702TB52A")));
 }
 
 #[cfg(feature = "sim")]
 #[tokio::test]
 async fn a_meter_in_memory_plays_one_script_after_the_other() {
-    use super::meter::PlayedMeter;
+    use crate::sim::sys::elsewhere::PlayedMeter;
     use crate::{OpenOptions, Registry, Step, Steps};
     let Ok(meter) = PlayedMeter::plug_in("nowhere".as_ref(), || Some(Step::send(1, "open")));
     let registry = meter.join(Registry::new());

@@ -3,14 +3,12 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
-use super::Account;
-use crate::sys::linux::rights::Rights;
+use super::account::Account;
+use crate::sys::files_linux::small_text;
+use crate::sys::unix_rights::Rights;
 
-/// The most bytes read of one file.
-const FILE_BYTES_MAX: u64 = 256 * 1024;
 /// The most names taken from one folder.
 const NAMES_MAX: usize = 65_536;
 
@@ -29,26 +27,14 @@ impl Machine {
     /// Whether another machine can be looked at by its files, an account be named, and a remedy be run.
     pub const SHOWS_IN_FILES: bool = true;
 
-    /// This machine, for the account `name`, or for whoever runs the program.
-    #[must_use]
-    pub fn here(name: Option<&str>) -> Self {
-        Self::under(Path::new("/"), name)
-    }
-
-    /// A machine whose `/` is this folder.
-    #[must_use]
-    pub fn under(root: &Path, name: Option<&str>) -> Self {
-        let mut machine = Self {
+    /// A machine whose `/` is this folder, for nobody that is known.
+    pub(super) fn of_nobody(root: &Path) -> Self {
+        Self {
             root: root.to_owned(),
             account: None,
             #[cfg(test)]
             owners: BTreeMap::new(),
-        };
-        machine.account = match name {
-            Some(name) => Account::named(&machine, name),
-            None => Account::of_this_process(&machine),
-        };
-        machine
+        }
     }
 
     /// Whether it is known who is to use the meter.
@@ -123,17 +109,6 @@ impl Machine {
     pub(crate) fn runs(&self, name: &str) -> Option<bool> {
         Some(self.processes()?.values().any(|known| known == name))
     }
-}
-
-/// The first 256 KiB of a plain file as text.
-pub(crate) fn small_text(path: &Path) -> Option<String> {
-    // Looked at before it is opened: opening a pipe waits for its other end.
-    if !fs::metadata(path).ok()?.is_file() {
-        return None;
-    }
-    let mut bytes = Vec::new();
-    fs::File::open(path).ok()?.take(FILE_BYTES_MAX).read_to_end(&mut bytes).ok()?;
-    Some(String::from_utf8_lossy(&bytes).into_owned())
 }
 
 /// Names come from strangers: no control characters, at most 80 characters.

@@ -2,6 +2,7 @@
 //! Holds what is looked at; opens no port, changes nothing, runs nothing.
 
 mod account;
+mod accounts;
 mod bluetooth;
 mod bus;
 #[cfg(feature = "serial")]
@@ -17,13 +18,8 @@ mod storage;
 #[cfg(feature = "serial")]
 mod tests;
 
-use account::Account;
 pub use bluetooth::bluetooth;
 pub use machine::Machine;
-#[cfg(feature = "serial")]
-pub(crate) use machine::small_text;
-#[cfg(feature = "serial")]
-use rule::OWN_RULE_PATH;
 #[cfg(feature = "serial")]
 pub use rule::udev_rule;
 #[cfg(feature = "serial")]

@@ -6,7 +6,7 @@ use std::os::unix::fs::MetadataExt as _;
 use std::path::Path;
 
 use crate::error::Absence;
-use crate::sys::linux::rights::{READ_AND_WRITE, Rights, identity};
+use crate::sys::unix_rights::{READ_AND_WRITE, Rights, identity};
 
 /// The group that owns serial ports where the device's own cannot be told: common on Debian and its kin.
 const GROUP_FALLBACK: &str = "dialout";

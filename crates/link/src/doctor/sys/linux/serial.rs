@@ -3,12 +3,12 @@
 use std::fs;
 use std::path::Path;
 
-use super::account::{Group, groups};
+use super::accounts::{Group, groups};
 use super::holders::Holders;
 use super::{Finding, Machine, State};
 use crate::doctor::{Remedy, Run};
-use crate::serial::{Port, SerialPlace};
-use crate::sys::linux::serial::{Source, ports};
+use crate::serial::port::{Port, SerialPlace};
+use crate::serial::sys::linux::{Source, ports};
 
 /// The most ports looked at.
 const PORTS_MAX: usize = 256;

@@ -8,6 +8,9 @@ use crate::doctor::{Remedy, Run};
 const RULE_FOLDERS: [&str; 4] =
     ["etc/udev/rules.d", "run/udev/rules.d", "usr/lib/udev/rules.d", "lib/udev/rules.d"];
 
+/// Where a shop's own lines go, so that the rule can be replaced. After ours, before 73-seat-late.rules of systemd.
+pub(super) const OWN_RULE_PATH: &str = "/etc/udev/rules.d/71-cliplead-own.rules";
+
 /// Both services.
 pub(crate) fn grabbers(machine: &Machine) -> Vec<Finding> {
     vec![modem(machine), braille(machine)]
@@ -53,7 +56,7 @@ fn modem(machine: &Machine) -> Finding {
         finding.with(Remedy::advice(format!(
             "if {name} is no modem, write into {}: SUBSYSTEM==\"tty\", ATTRS{{idVendor}}==\"{:04x}\", ATTRS{{idProduct}}==\"{:04x}\", \
              ENV{{ID_MM_PORT_IGNORE}}=\"1\"   then `sudo udevadm control --reload` and plug it in again",
-            super::OWN_RULE_PATH,
+            OWN_RULE_PATH,
             usb.vendor,
             usb.product
         )))

@@ -12,7 +12,7 @@ use tokio_serial::{ErrorKind, SerialPortInfo, SerialPortType, UsbPortInfo};
 use crate::adapter::Found;
 use crate::error::Absence;
 use crate::selector::Selector;
-use crate::serial::{Located, Port, SerialPlace, UsbIdentity};
+use crate::serial::port::{Located, Port, SerialPlace, UsbIdentity};
 
 /// The most ports looked at.
 const PORTS_MAX: usize = 256;
@@ -213,3 +213,6 @@ pub(crate) fn refused<N: Names>(error: &tokio_serial::Error, port: &Located, sou
         ErrorKind::Unknown => Absence::System { path, kind: io::ErrorKind::Other, detail: error.to_string() },
     }
 }
+
+#[cfg(test)]
+mod tests;

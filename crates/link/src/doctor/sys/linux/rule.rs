@@ -1,12 +1,11 @@
 //! The udev rule: is it in place, and is it the one this program has.
 
+use super::grabbers::OWN_RULE_PATH;
 use super::{Finding, Machine, State};
 use crate::doctor::{Remedy, Run};
 
 /// Where the rule goes.
 const RULE_PATH: &str = "/etc/udev/rules.d/70-cliplead-serial.rules";
-/// Where a shop's own lines go, so that the rule can be replaced. After ours, before 73-seat-late.rules of systemd.
-pub(super) const OWN_RULE_PATH: &str = "/etc/udev/rules.d/71-cliplead-own.rules";
 
 const CHECK: &str = "udev rule";
 const WHY: &str =

@@ -5,9 +5,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::Source;
-use crate::serial::place::hex4;
-use crate::serial::{Port, UsbIdentity};
-use crate::sys::linux::doctor::small_text;
+use crate::serial::port::{Port, UsbIdentity, hex4};
+use crate::sys::files_linux::small_text;
 
 /// How far above a port its USB device is looked for.
 const PARENTS_MAX: usize = 8;

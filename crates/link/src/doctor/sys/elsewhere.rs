@@ -5,9 +5,9 @@ use std::path::Path;
 
 use crate::doctor::{Finding, Remedy, State};
 #[cfg(feature = "serial")]
-use crate::serial::{Port, SerialPlace};
+use crate::serial::port::{Port, SerialPlace};
 #[cfg(feature = "serial")]
-use crate::sys::elsewhere::serial::{Names, Ports};
+use crate::serial::sys::elsewhere::{Names, Ports};
 
 /// Why something about a port was not looked at.
 #[cfg(feature = "serial")]
@@ -50,7 +50,7 @@ impl Machine {
 #[cfg(all(feature = "serial", not(target_os = "linux")))]
 #[must_use]
 pub fn serial(_machine: &Machine, named: Option<&[SerialPlace]>) -> Vec<Finding> {
-    ports(&crate::sys::serial::Source::here(), named, crate::sys::words::IF_IT_STAYS_AWAY)
+    ports(&crate::serial::sys::Source::here(), named, crate::sys::words::IF_IT_STAYS_AWAY)
 }
 
 #[cfg(feature = "serial")]
@@ -104,7 +104,7 @@ fn lasting<N: Names>(port: &Port, all: &[Port], named: Option<&[SerialPlace]>) -
         SerialPlace::Usb(usb) => port.usb.as_ref().is_some_and(|found| N::answers(usb, found)),
         SerialPlace::Path(path) => *path == port.device,
     };
-    match crate::sys::elsewhere::serial::name::<N>(port, all) {
+    match crate::serial::sys::elsewhere::name::<N>(port, all) {
         Ok(rest) => Finding::new(CHECK, what, State::Fine, format!("write serial:{rest}"), WHY),
         Err(why) => {
             let is_used = named.map_or(port.usb.is_some(), |places| places.iter().any(is_named));
@@ -118,7 +118,7 @@ fn lasting<N: Names>(port: &Port, all: &[Port], named: Option<&[SerialPlace]>) -
 #[cfg(all(feature = "serial", not(target_os = "linux")))]
 #[must_use]
 pub fn serial_place(_machine: &Machine, place: &SerialPlace) -> Finding {
-    port_of(&crate::sys::serial::Source::here(), place)
+    port_of(&crate::serial::sys::Source::here(), place)
 }
 
 #[cfg(feature = "serial")]
@@ -129,7 +129,7 @@ pub(crate) fn port_of<N: Names>(source: &Ports<N>, place: &SerialPlace) -> Findi
     if let Err(why) = source.scan() {
         return found(State::NotSeen, format!("the system gives no list of ports: {why}"));
     }
-    match crate::sys::elsewhere::serial::locate(place, source) {
+    match crate::serial::sys::elsewhere::locate(place, source) {
         Ok(_) => found(State::Fine, "is there".to_owned()),
         Err(absence) => found(State::Hindered, absence.to_string())
             .with(Remedy::advice("`cliplead devices list` shows what is there and what to write")),

@@ -14,7 +14,7 @@ use std::path::{Component, Path, PathBuf};
 use crate::adapter::Found;
 use crate::error::{Absence, SelectorFault};
 use crate::selector::Selector;
-use crate::serial::{Located, Port, SerialPlace, UsbIdentity};
+use crate::serial::port::{Located, Port, SerialPlace, UsbIdentity};
 
 /// The level of control lines that the profile leaves alone: the kernel raises both itself.
 pub(crate) const LEVEL_UNLESS_SET: Option<bool> = None;

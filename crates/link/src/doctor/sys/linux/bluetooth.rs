@@ -1,7 +1,7 @@
 //! Bluetooth: adapter, radio switches, service, bus, and the right to talk to the service. Asks the kernel's files and
 //! greets the bus; speaks to no device.
 
-use super::account::groups;
+use super::accounts::groups;
 use super::bus;
 use super::{Finding, Machine, State};
 use crate::doctor::{Remedy, Run};

@@ -3,8 +3,9 @@
 
 use std::path::Path;
 
-use super::account::homes;
-use super::{Account, Finding, Machine, State};
+use super::account::Account;
+use super::accounts::homes;
+use super::{Finding, Machine, State};
 use crate::doctor::{Remedy, Run};
 
 /// Folders in which everything belongs to the system (Filesystem Hierarchy Standard 3.0, chapters 3 to 6).

@@ -26,7 +26,7 @@ use std::os::unix::fs::{MetadataExt as _, PermissionsExt as _, symlink};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU32, Ordering};
 
-use crate::sys::linux::doctor::Machine;
+use crate::doctor::Machine;
 
 pub(crate) struct Case {
     pub(crate) name: String,
