@@ -2,6 +2,7 @@
 //! then to stdout and the page. Wiring only; the parts stand in the files below.
 
 mod acts;
+mod around;
 mod core;
 mod feed;
 mod health;

@@ -1,7 +1,6 @@
 //! `cliplead devices doctor`: asks `link::doctor` and looks at the site's file, writes findings worst first, and on request
 //! runs what mends them. What is looked at on the machine stands in `link`.
 
-pub(crate) mod command;
 mod fix;
 mod site;
 

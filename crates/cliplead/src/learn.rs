@@ -1,5 +1,5 @@
 //! `cliplead devices learn`: records a meter, asks what its display shows, says what the bytes may be, and writes the
-//! folder of a class. What is learned, `wire::learn` decides.
+//! folder of a class. What is learned, crate `learn` decides.
 
 mod folder;
 mod record;
@@ -7,9 +7,10 @@ mod source;
 
 use std::io::IsTerminal as _;
 
+use ::learn::{Head, Learned, Observation, Outcome, Shown, learn};
 use anyhow::{Context as _, bail};
 use quantity::Instant;
-use wire::learn::{Head, Learned, Observation, Outcome, Recording, Shown, learn};
+use wire::stream::Recording;
 
 use crate::cli::{Format, LearnOptions};
 use crate::daemon;

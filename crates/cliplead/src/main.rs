@@ -2,9 +2,9 @@
 //! Does not hold logic that a library should hold.
 
 mod calc;
-mod cases;
 mod cli;
 mod clock;
+mod command;
 mod config;
 mod daemon;
 #[cfg(feature = "demo")]
@@ -18,7 +18,6 @@ mod learn;
 mod licences;
 mod links;
 mod output;
-mod published;
 mod replay;
 mod rules;
 mod rules_command;

@@ -1,39 +1,16 @@
-//! Rules from a folder or from the binary, loaded as one set. Does not compile them; `script` does.
+//! The rules that a command works with: those of a folder, or the ones built in. What a rule folder is, crate `bench` knows.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use anyhow::{Context as _, bail};
-use judge::rule::{RuleError, RuleSet};
-use script::{Diagnostic, Limits, Loaded, RuleSetLoader, Severity};
+use anyhow::bail;
+use bench::folder::{self, Unread};
+pub(crate) use bench::folder::{Texts, files, near};
+pub(crate) use bench::must_have;
+use judge::rule::RuleSet;
+use script::{Diagnostic, Limits, Loaded};
 
 use crate::output::talk;
-use crate::{files, published, shipped, sys};
-
-/// The files of one rule set as they were read.
-#[derive(Debug, Default)]
-pub(crate) struct Texts {
-    /// Path for messages, and text, of every file that could be read.
-    pub(crate) files: Vec<(String, String)>,
-    /// Files that could not be read (they refuse the set), and names that are nearly those of rules.
-    found: Vec<Diagnostic>,
-    /// The folder; empty for the built-in rules.
-    folder: String,
-}
-
-impl Texts {
-    /// Files that were read before.
-    pub(crate) fn of(files: Vec<(String, String)>) -> Self {
-        Self { files, ..Self::default() }
-    }
-
-    /// Whether every file could be read.
-    pub(crate) fn is_whole(&self) -> bool {
-        self.found.iter().all(|problem| problem.severity != Severity::Error)
-    }
-}
-
-/// The ending of a rule's file.
-const ENDING: &str = ".rhai";
+use crate::{files as disk, shipped, sys};
 
 /// The shipped rules, or those of a folder and its sub-folders. A file that cannot be read is a problem of the set, told
 /// by [`load`] beside those of the others.
@@ -41,94 +18,11 @@ const ENDING: &str = ".rhai";
 /// # Errors
 /// When a folder cannot be read; the message names it.
 pub(crate) fn texts(folder: Option<&Path>) -> anyhow::Result<Texts> {
-    let Some(folder) = folder else {
-        let files = shipped::RULES.iter().map(|(path, text)| ((*path).to_owned(), (*text).to_owned()));
-        return Ok(Texts { files: files.collect(), ..Texts::default() });
+    let read = |path: &Path| {
+        disk::read_text(path, disk::RULE_BYTES_MAX)
+            .map_err(|error| Unread { line: error.line(), why: error.why() })
     };
-    let mut texts = Texts { folder: folder.display().to_string(), ..Texts::default() };
-    let listing = list(folder, ENDING)?;
-    for path in listing.files {
-        match files::read_text(&path, files::RULE_BYTES_MAX) {
-            Ok(text) => texts.files.push((path.to_string_lossy().into_owned(), text)),
-            Err(error) => texts.found.push(finding(Severity::Error, &path, error.line(), error.why())),
-        }
-    }
-    for (path, name) in listing.near {
-        texts.found.push(finding(Severity::Warning, &path, 0, format!("is not read: rename it to {name}")));
-    }
-    Ok(texts)
-}
-
-fn finding(severity: Severity, file: &Path, line: usize, message: String) -> Diagnostic {
-    let file = file.to_string_lossy().into_owned();
-    Diagnostic { severity, found: RuleError { message, file, line, column: 0, source_line: String::new() } }
-}
-
-/// All files below a folder whose name ends so, sorted by path. Names that begin with a dot are passed over: locks of
-/// editors, what other systems leave beside a file, the folders of version control.
-///
-/// # Errors
-/// When a folder cannot be read.
-pub(crate) fn files(folder: &Path, ending: &str) -> anyhow::Result<Vec<PathBuf>> {
-    Ok(list(folder, ending)?.files)
-}
-
-/// Files below a folder that only their name keeps from being read, and the name they should have.
-///
-/// # Errors
-/// When a folder cannot be read.
-pub(crate) fn near(folder: &Path, ending: &str) -> anyhow::Result<Vec<(PathBuf, String)>> {
-    Ok(list(folder, ending)?.near)
-}
-
-/// What stands below a folder.
-#[derive(Default)]
-struct Listing {
-    files: Vec<PathBuf>,
-    near: Vec<(PathBuf, String)>,
-}
-
-fn list(folder: &Path, ending: &str) -> anyhow::Result<Listing> {
-    let mut found = Listing::default();
-    collect(folder, ending, 0, &mut found)?;
-    found.files.sort();
-    found.near.sort();
-    Ok(found)
-}
-
-/// Definitions for editors stand beside rules and are none.
-const DEFINITIONS: &str = ".d.rhai";
-/// Sub-folders deeper than this are not followed, so that a link in a circle ends.
-const DEPTH_MAX: usize = 8;
-
-fn collect(folder: &Path, ending: &str, depth: usize, found: &mut Listing) -> anyhow::Result<()> {
-    if depth > DEPTH_MAX {
-        bail!("{} lies deeper than {DEPTH_MAX} folders; is there a link in a circle?", folder.display());
-    }
-    let entries = std::fs::read_dir(folder)
-        .with_context(|| format!("{} cannot be read; name a folder of rules", folder.display()))?;
-    for entry in entries {
-        let entry = entry.with_context(|| format!("{} cannot be read", folder.display()))?;
-        let (path, name) = (entry.path(), entry.file_name().to_string_lossy().into_owned());
-        if name.starts_with('.') || name.ends_with(DEFINITIONS) {
-            continue;
-        }
-        if path.is_dir() {
-            collect(&path, ending, depth + 1, found)?;
-        } else if name.ends_with(ending) {
-            found.files.push(path);
-        } else if let Some(meant) = meant(&name, ending) {
-            found.near.push((path, meant));
-        }
-    }
-    Ok(())
-}
-
-/// The name that was meant by one with capitals or with the ending that some editors put behind it.
-fn meant(name: &str, ending: &str) -> Option<String> {
-    let lower = name.to_lowercase();
-    let plain = lower.strip_suffix(".txt").unwrap_or(&lower);
-    plain.ends_with(ending).then(|| plain.to_owned())
+    folder.map_or_else(|| Ok(folder::built_in(shipped::RULES)), |folder| folder::texts(folder, read))
 }
 
 /// Compiles a set; a bad file refuses the whole set.
@@ -145,31 +39,7 @@ pub(crate) fn load(texts: &Texts) -> Result<Loaded, Vec<Diagnostic>> {
 /// All problems of all files.
 pub(crate) fn load_after(texts: &Texts, before: &RuleSet) -> Result<Loaded, Vec<Diagnostic>> {
     let limits = Limits { now_us: Some(sys::computed_us), ..Limits::default() };
-    let mut found = texts.found.clone();
-    let refused = found.iter().any(|problem| problem.severity == Severity::Error);
-    if texts.files.is_empty() {
-        if !refused {
-            let message = "no rule files here; a rule is a file NAME.rhai".to_owned();
-            found.insert(0, finding(Severity::Error, Path::new(&texts.folder), 0, message));
-        }
-        return Err(found);
-    }
-    let files = texts.files.iter().map(|(path, text)| (path.as_str(), text.as_str()));
-    match RuleSetLoader::new(limits).load_after(files, before) {
-        Ok(mut loaded) if !refused => {
-            loaded.warnings.extend(published::changed(&loaded.set, &texts.files));
-            loaded.warnings.extend(found);
-            Ok(loaded)
-        }
-        Ok(loaded) => {
-            found.extend(loaded.warnings);
-            Err(found)
-        }
-        Err(problems) => {
-            found.extend(problems);
-            Err(found)
-        }
-    }
+    folder::load_after(texts, before, limits, shipped::RULES)
 }
 
 /// Loads a set for a command: problems go to stderr, an unusable set ends the command.
@@ -195,24 +65,4 @@ pub(crate) fn load_or_say(folder: Option<&Path>) -> anyhow::Result<RuleSet> {
             )
         }
     }
-}
-
-/// The rule with this id, or a sentence with the nearest ones.
-///
-/// # Errors
-/// When there is none.
-pub(crate) fn must_have(set: &RuleSet, id: &str) -> anyhow::Result<()> {
-    if set.find(id).is_some() {
-        return Ok(());
-    }
-    let known: Vec<&str> = set.iter().map(|rule| rule.id()).collect();
-    bail!("there is no rule {id:?}{}; there are: {}", did_you_mean(id, &known), known.join(", "))
-}
-
-/// "; did you mean ...?" when a known name is near, else nothing.
-pub(crate) fn did_you_mean(given: &str, known: &[&str]) -> String {
-    let allowed = 1 + given.chars().count() / 4;
-    let near = known.iter().map(|name| (quantity::edit_distance(given, name), name)).min();
-    near.filter(|(distance, _)| *distance <= allowed)
-        .map_or_else(String::new, |(_, name)| format!("; did you mean {name:?}?"))
 }

@@ -3,11 +3,11 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::bail;
+use bench::cases::{self, Tally};
 use judge::limits::Word;
 use judge::rule::{PlateDefault, Rule, RuleSet};
 use record::{plain, plain_lines};
 
-use crate::cases::{self, Tally};
 use crate::cli::{Format, RulesCommand, RulesFolder, RulesOptions};
 use crate::output::{Exit, data, talk};
 use crate::{files, rules};

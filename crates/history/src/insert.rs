@@ -4,8 +4,7 @@ use rusqlite::{Connection, Error as SqlError, OptionalExtension, params};
 
 use crate::digest;
 use crate::error::HistoryError;
-use crate::model::{NewRound, RoundId, Verdict, VerdictId, VerdictReading, WORDS};
-use crate::write::Committed;
+use crate::model::{Committed, NewRound, RoundId, Verdict, VerdictId, VerdictReading, WORDS};
 
 /// What stops a transaction.
 pub(crate) enum Stop {

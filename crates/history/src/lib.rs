@@ -28,10 +28,10 @@ mod tests;
 
 pub use error::HistoryError;
 pub use model::{
-    FollowUp, HoldPoint, Judgement, KINDS, NewRecording, NewRound, PlateValue, RawReading, Recording,
-    RecordingId, Round, RoundId, Sha256Hex, StoredVerdict, TrendPoint, Verdict, VerdictId, VerdictReading,
-    VerdictSummary, WORDS,
+    Committed, FollowUp, HoldPoint, Judgement, KINDS, NewRecording, NewRound, PlateValue, RawReading,
+    Recording, RecordingId, Round, RoundId, Sha256Hex, StoredVerdict, TrendPoint, Verdict, VerdictId,
+    VerdictReading, VerdictSummary, WORDS,
 };
 pub use open::{BUSY_TIMEOUT_MS_DEFAULT, Durability};
 pub use read::Reader;
-pub use write::{Committed, History};
+pub use write::History;

@@ -318,3 +318,12 @@ pub struct Recording {
     /// What was listed.
     pub new: NewRecording,
 }
+
+/// A verdict that the disk has.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Committed {
+    /// Its row.
+    pub id: VerdictId,
+    /// Its id among all machines, as the caller gave it.
+    pub uid: String,
+}

@@ -8,7 +8,7 @@ use rusqlite::{Connection, Error as SqlError, OptionalExtension, Transaction, Tr
 use crate::error::HistoryError;
 use crate::follow_up;
 use crate::insert::{Stop, commit_one, finite_or_none, whole};
-use crate::model::{FollowUp, NewRecording, NewRound, RawReading, RecordingId, RoundId, Verdict, VerdictId};
+use crate::model::{Committed, FollowUp, NewRecording, NewRound, RawReading, RecordingId, RoundId, Verdict};
 use crate::open::{BUSY_TIMEOUT_MS_DEFAULT, Db, Durability, Flush};
 use crate::read::{Reader, round_at};
 
@@ -55,15 +55,6 @@ use crate::read::{Reader, round_at};
 #[derive(Debug)]
 pub struct History {
     reader: Reader,
-}
-
-/// A verdict that the disk has.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Committed {
-    /// Its row.
-    pub id: VerdictId,
-    /// Its id among all machines, as the caller gave it.
-    pub uid: String,
 }
 
 impl History {

@@ -134,6 +134,7 @@ impl Requests {
     }
 
     /// The same, with `tap` seeing each request that is taken.
+    #[cfg(any(test, feature = "testing"))]
     pub(crate) fn tapped(mut self, tap: Tap) -> Self {
         self.taps.push(tap);
         self

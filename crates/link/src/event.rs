@@ -17,9 +17,6 @@ pub enum LinkEvent {
     State(LinkState),
 }
 
-/// The longest run of bytes in one [`LinkEvent::Bytes`].
-pub const CHUNK_BYTES_MAX: usize = 4096;
-
 /// Why bytes are missing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]

@@ -11,8 +11,9 @@ use tokio::time::sleep;
 
 use crate::adapter::{Adapter, Found, Link};
 use crate::error::{OpenError, SelectorFault};
-use crate::event::{CHUNK_BYTES_MAX, LinkState, Loss};
+use crate::event::{LinkState, Loss};
 use crate::guard::{Panicked, guarded};
+use crate::options::CHUNK_BYTES_MAX;
 use crate::options::{OpenOptions, Pace};
 use crate::queue::Outlet;
 use crate::selector::Selector;

@@ -15,7 +15,7 @@
 //!    [`Registry::close`] waits for it, and every program calls it before its runtime ends.
 //! 7. Listing never opens a device and never fails.
 //!
-//! [`conformance::check`] proves these for any adapter.
+//! `conformance::check` (feature `testing`) proves these for any adapter.
 
 #![cfg_attr(
     not(all(
@@ -39,10 +39,12 @@ mod backoff;
 #[cfg(feature = "ble")]
 mod ble;
 mod closing;
+#[cfg(any(test, feature = "testing"))]
 pub mod conformance;
 pub mod doctor;
 mod error;
 mod event;
+#[cfg(any(test, feature = "testing"))]
 mod faults;
 #[cfg(feature = "file")]
 mod file;
@@ -65,6 +67,7 @@ mod sys;
 mod task;
 #[cfg(feature = "tcp")]
 mod tcp;
+#[cfg(any(test, feature = "testing"))]
 mod tracer;
 
 pub use adapter::{Adapter, Found, Link, RequestRefused, Requests, Scanning};
@@ -74,27 +77,31 @@ pub use ble::PortableBleAdapter;
 pub use ble::{BleAdapter, BlePlace};
 pub use closing::{CLOSE_TIME_MAX, Closing, NotLetGo};
 pub use error::{Absence, Mend, OpenError, SelectorFault};
-pub use event::{CHUNK_BYTES_MAX, Counters, GapReason, LinkEvent, LinkState, Loss};
+pub use event::{Counters, GapReason, LinkEvent, LinkState, Loss};
+#[cfg(any(test, feature = "testing"))]
 pub use faults::{Fault, FaultCounts, FaultRates, FaultyAdapter, FaultyLink, Injected};
 #[cfg(feature = "file")]
 pub use file::FileAdapter;
 #[cfg(feature = "manual")]
 pub use manual::{EntryPart, EntryRefused, ManualAdapter, ManualEntry};
-pub use options::{DataBits, LineSettings, OpenOptions, OptionFault, Pace, Parity, StopBits};
+pub use options::{
+    CHUNK_BYTES_MAX, DataBits, LineSettings, OpenOptions, OptionFault, Pace, Parity, StopBits,
+};
 pub use polled::PolledAdapter;
 pub use registry::Registry;
 pub use selector::Selector;
 #[cfg(feature = "serial")]
 pub use serial::{SerialAdapter, SerialPlace, UsbIdentity};
+#[cfg(all(feature = "serial", feature = "sim"))]
+pub use sim::sys::*;
 #[cfg(feature = "sim")]
 pub use sim::{Script, SimAdapter, Step, Steps};
 #[cfg(feature = "stdin")]
 pub use stdin::StdinAdapter;
 pub use sys::is_device_name;
-#[cfg(all(feature = "serial", feature = "sim"))]
-pub use sys::meters::*;
 #[cfg(feature = "tcp")]
 pub use tcp::{TcpAdapter, TcpHost, TcpPlace};
+#[cfg(any(test, feature = "testing"))]
 pub use tracer::{Traced, TracedAdapter, TracedLink};
 
 #[cfg(test)]

@@ -4,7 +4,8 @@ use std::fmt;
 use std::str::FromStr;
 use std::time::Duration;
 
-use crate::event::CHUNK_BYTES_MAX;
+/// The longest run of bytes in one [`LinkEvent::Bytes`].
+pub const CHUNK_BYTES_MAX: usize = 4096;
 
 /// Data bits of a character.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

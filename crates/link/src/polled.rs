@@ -77,7 +77,7 @@ pub(crate) fn open(
     profile: Option<&Profile>,
 ) -> Result<Box<dyn Link>, OpenError> {
     let seed = u16::try_from(RandomState::new().hash_one(selector.as_str()) & 0xFFFF).unwrap_or(0);
-    let Some(poller) = profile.and_then(|profile| Poller::new(profile, seed)) else {
+    let Some(poller) = profile.and_then(|profile| profile.poller(seed)) else {
         return adapter.open(selector, options);
     };
     options.check().map_err(OpenError::BadOption)?;

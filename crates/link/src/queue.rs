@@ -6,7 +6,8 @@ use std::future::poll_fn;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::task::{Context, Poll, Waker};
 
-use crate::event::{CHUNK_BYTES_MAX, Counters, GapReason, LinkEvent, LinkState, Loss};
+use crate::event::{Counters, GapReason, LinkEvent, LinkState, Loss};
+use crate::options::CHUNK_BYTES_MAX;
 
 /// The most events that wait. Runs of bytes that wait are joined, so few are needed.
 pub(crate) const QUEUE_EVENTS_MAX: usize = 256;

@@ -9,7 +9,8 @@ use tokio::sync::mpsc;
 
 use crate::adapter::{Adapter, Found, Link};
 use crate::error::{OpenError, SelectorFault};
-use crate::event::{CHUNK_BYTES_MAX, LinkState, Loss};
+use crate::event::{LinkState, Loss};
+use crate::options::CHUNK_BYTES_MAX;
 use crate::options::OpenOptions;
 use crate::queue::Outlet;
 use crate::selector::Selector;

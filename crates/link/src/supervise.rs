@@ -11,8 +11,9 @@ use tokio::time::{Instant, sleep, sleep_until, timeout};
 
 use crate::backoff::Backoff;
 use crate::error::Absence;
-use crate::event::{CHUNK_BYTES_MAX, LinkState, Loss};
+use crate::event::{LinkState, Loss};
 use crate::guard::{Panicked, guarded};
+use crate::options::CHUNK_BYTES_MAX;
 use crate::queue::Outlet;
 
 /// The longest time that writing one request may take.

@@ -130,6 +130,12 @@ impl Kind {
         matches!(self, Self::Voltage | Self::Current)
     }
 
+    /// Whether a device may say ac or dc of it: all that alternates, power too.
+    #[must_use]
+    pub const fn takes_coupling(self) -> bool {
+        matches!(self, Self::Voltage | Self::Current | Self::Power | Self::ApparentPower)
+    }
+
     /// The physically possible range in the base unit. A small negative span is left where a zeroed meter shows one
     /// (capacitance, resistance).
     #[must_use]

@@ -12,6 +12,7 @@ extern crate alloc;
 extern crate std;
 
 mod accuracy;
+mod coupling;
 mod decimal;
 mod kind;
 mod parse;
@@ -21,10 +22,11 @@ mod unit;
 mod value;
 
 pub use accuracy::{Accuracy, AccuracyError};
+pub use coupling::Coupling;
 pub use decimal::{Decimal, DecimalError};
 pub use kind::{Bounds, Kind};
 pub use parse::{ParseError, Typed, parse_typed};
-pub use reading::{Coupling, Flags, Reading, Sign, State, Timing};
+pub use reading::{Flags, Reading, Sign, State, Timing};
 pub use time::{Duration, Instant};
 pub use unit::{Unit, UnitError, UnitRow, edit_distance};
 pub use value::{NotFinite, Quantity, UncertaintyError, Value};

@@ -4,8 +4,8 @@
 use alloc::string::String;
 use core::fmt;
 
+use crate::coupling::Coupling;
 use crate::decimal::{Decimal, DecimalError};
-use crate::reading::Coupling;
 use crate::unit::{Unit, UnitError};
 
 /// A typed-in number: its digits, its unit if one was given, and "ac" or "dc" if said.

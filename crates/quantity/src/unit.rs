@@ -5,7 +5,7 @@ use alloc::string::String;
 use alloc::vec::Vec;
 use core::fmt;
 
-use crate::decimal::scale_by_power_of_ten;
+use crate::decimal::{Decimal, scale_by_power_of_ten};
 use crate::kind::Kind;
 
 /// A unit: a row of the table. Equal when it is the same row.
@@ -191,6 +191,20 @@ impl Unit {
     #[must_use]
     pub const fn row(self) -> &'static UnitRow {
         self.0
+    }
+
+    /// A value in the base unit of its kind, whether or not the table names that one; good to a few ulp.
+    #[must_use]
+    pub fn in_base(self, value: f64) -> f64 {
+        (value + self.0.shift) * self.0.factor * libm::exp10(f64::from(self.0.power))
+    }
+
+    /// Whether a number can be meant physically in this unit; one that cannot is a damaged one.
+    #[must_use]
+    pub fn is_possible(self, number: Decimal) -> bool {
+        let bounds = self.kind().bounds();
+        let base = self.in_base(number.to_f64());
+        base >= bounds.min && base <= bounds.max
     }
 
     /// The base unit of a kind (factor 1, power 0, no shift).

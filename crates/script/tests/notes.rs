@@ -6,7 +6,7 @@
 use std::path::{Path, PathBuf};
 
 use script::{FRAME_FUNCTIONS, FrameScripts};
-use wire::learn::{Recording, expected};
+use wire::stream::{Recording, expected};
 use wire::{Decoder, Profile};
 
 fn notes() -> PathBuf {

@@ -7,7 +7,7 @@ use std::time::Instant as Clock;
 use wire::gatt::Uuid;
 use wire::gatt::packet::Message;
 use wire::packet::{PacketKind, wrap};
-use wire::poll::{Polled, Poller};
+use wire::poll::Polled;
 use wire::{CheckKind, Decoder, Item, Profile, simulate};
 
 const READINGS: usize = 20_000;
@@ -53,7 +53,7 @@ fn measure(name: &str, profile: &Profile, bytes: &[u8], piece: usize) {
 
 /// Marker, its echo, a read, its reply: what the poller itself costs, with a device that answers at once.
 fn exchanges(profile: &Profile) {
-    let mut poller = Poller::new(profile, 0).unwrap();
+    let mut poller = profile.poller(0).unwrap();
     let mut now = Instant::ZERO;
     poller.opened(now);
     let start = Clock::now();

@@ -17,7 +17,7 @@ pub enum CheckKind {
 
 impl CheckKind {
     /// Names as a profile writes them.
-    pub(crate) const WORDS: [(&'static str, Self); 5] = [
+    pub const WORDS: [(&'static str, Self); 5] = [
         ("sum8", Self::Sum8),
         ("xor8", Self::Xor8),
         ("sum16le", Self::Sum16Le),

@@ -12,9 +12,12 @@
 //! A frame with a checksum is believed by its checksum. A frame without one is believed when `agree` frames bear it out,
 //! itself included: see [`Evidence`].
 //!
+//! The loader of profiles is behind the feature `toml` (default); a firmware does without.
+//!
 //! Does not: open ports, read a clock, judge a reading, or limit how often faults are reported (the
 //! caller's job; each [`Fault`] is `Copy`).
 #![no_std]
+#![cfg_attr(not(feature = "toml"), allow(dead_code, reason = "what only the loader of profiles uses"))]
 #![cfg_attr(test, allow(clippy::float_cmp, clippy::string_slice, clippy::cast_possible_truncation))]
 extern crate alloc;
 #[cfg(test)]
@@ -23,17 +26,24 @@ extern crate std;
 mod agree;
 mod check;
 mod counters;
+mod cutter;
 mod decode;
 mod decoder;
 mod error;
+mod flag;
 mod frame;
 pub mod gatt;
-pub mod learn;
+mod glyph;
+pub mod kit;
+mod number;
 pub mod packet;
 pub mod poll;
 mod profile;
 pub mod script;
 pub mod simulate;
+pub mod stream;
+mod tools;
+mod unit_word;
 
 pub use agree::Evidence;
 pub use check::CheckKind;

@@ -17,8 +17,8 @@
 use alloc::vec::Vec;
 
 use crate::check::CheckKind;
-use crate::decode::fields::{Number, NumberType};
 use crate::frame::counted::{CountedFrame, Counts};
+use crate::number::{Number, NumberType};
 
 const SYNC: [u8; 2] = [0xC7, 0x5E];
 const HEADER_BYTES: usize = 6;

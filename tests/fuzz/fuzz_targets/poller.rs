@@ -18,7 +18,7 @@ static PROFILES: LazyLock<[Profile; 2]> = LazyLock::new(|| {
 
 fuzz_target!(|data: &[u8]| {
     for profile in &*PROFILES {
-        let mut poller = Poller::new(profile, 0).unwrap_or_else(|| panic!("it is asked"));
+        let mut poller = profile.poller(0).unwrap_or_else(|| panic!("it is asked"));
         let mut now = Instant::ZERO;
         poller.opened(now);
         let mut rest = data;

@@ -5,8 +5,8 @@ use judge::rule::RuleSet;
 use quantity::parse_typed;
 use record::plain_lines;
 
+use super::around::rules_state;
 use super::core::{Act, Core};
-use super::page::rules_state;
 use crate::output::talk;
 
 impl Core {

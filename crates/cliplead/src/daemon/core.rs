@@ -13,9 +13,9 @@ use record::{Around, LineEvent, RecordingHeader, plain};
 use tokio::sync::{broadcast, mpsc, oneshot, watch};
 
 use super::Setup;
+use super::around;
 use super::health::Health;
 use super::keeper::Told;
-use super::page;
 use super::say::{Refusals, say};
 use super::shown::{Kept, KeptFollowUp};
 use super::store::Store;
@@ -131,7 +131,7 @@ impl Core {
         }
         let start = clock();
         let mut core = Self {
-            around: page::around(&config, &rules, refused),
+            around: around::around(&config, &rules, refused),
             health: config.devices.iter().map(|device| Health::of(&device.name, device.typed)).collect(),
             pipeline: Pipeline::new(rules, settings),
             clock,

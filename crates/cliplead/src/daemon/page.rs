@@ -3,36 +3,9 @@
 
 use std::sync::Arc;
 
-use judge::rule::RuleSet;
-use record::{Around, DeviceState, RulesState};
-
 use super::core::Core;
 use super::say::say;
-use crate::config::Config;
 use crate::output;
-
-/// What stands around a round at its start.
-pub(super) fn around(config: &Config, rules: &RuleSet, refused: Option<String>) -> Around {
-    let opening = |device: &crate::config::DeviceConfig| DeviceState {
-        name: device.name.clone(),
-        state: "opening".to_owned(),
-        ..DeviceState::default()
-    };
-    Around {
-        site: config.site.clone(),
-        rules: rules_state(rules, refused),
-        devices: config.devices.iter().map(opening).collect(),
-        ..Around::default()
-    }
-}
-
-pub(super) fn rules_state(set: &RuleSet, refused: Option<String>) -> RulesState {
-    RulesState {
-        count: set.iter().count(),
-        hash: set.hash().get(..8).unwrap_or_default().to_owned(),
-        refused,
-    }
-}
 
 impl Core {
     /// What is wrong now, one sentence each.

@@ -6,9 +6,11 @@ use std::time::Duration;
 
 use link::doctor::{Finding, Machine, Run, Step};
 
-use super::{command, typed_by};
+use super::typed_by;
 use crate::cli::{DoctorOptions, Format};
+use crate::command;
 use crate::output::{data, talk};
+use crate::sys;
 
 /// How long one command may take.
 const COMMAND_TIME_MAX: Duration = Duration::from_secs(60);
@@ -34,7 +36,9 @@ impl Hands {
             is_root: Machine::here(None).is_root(),
             to_stdout: options.format == Format::Text,
             ask: Box::new(move || yes || asked()),
-            run: Box::new(|step| command::run(&step.argv, step.input.as_deref(), COMMAND_TIME_MAX)),
+            run: Box::new(|step| {
+                command::run(&step.argv, sys::PROGRAM_PATH, step.input.as_deref(), COMMAND_TIME_MAX)
+            }),
             runs: 0,
         }
     }

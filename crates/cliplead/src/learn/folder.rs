@@ -3,9 +3,10 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
+use ::learn::Learned;
 use anyhow::{Context as _, bail};
 use wire::Profile;
-use wire::learn::{Learned, expected};
+use wire::stream::expected;
 
 use super::Lesson;
 

@@ -2,11 +2,12 @@
 
 use std::time::Duration;
 
+use ::learn::{Head, Observation, Outcome, Shown, learn};
 use anyhow::{Context as _, bail};
 use link::{Link, LinkEvent, OpenOptions, Registry};
 use quantity::Instant;
 use tokio::sync::mpsc;
-use wire::learn::{Head, Observation, Outcome, Recording, Shown, learn};
+use wire::stream::Recording;
 
 use super::{Lesson, may_ask};
 use crate::cli::LearnOptions;

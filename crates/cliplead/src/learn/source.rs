@@ -5,7 +5,7 @@ use std::path::Path;
 use anyhow::{Context as _, bail};
 use pipeline::Event;
 use quantity::Instant;
-use wire::learn::Recording;
+use wire::stream::Recording;
 
 use crate::files::{self, ReadError};
 use crate::output::talk;

@@ -10,7 +10,7 @@ use rustix::time::{ClockId, Timespec, clock_gettime};
 use tokio::signal::unix::{Signal, SignalKind, signal};
 
 use super::{CLOCK, ignores_hangup};
-use crate::doctor::command;
+use crate::command;
 
 /// Where programs are looked for; not where the caller's own path points, since most of this runs as root.
 pub(crate) const PROGRAM_PATH: &str = "/usr/sbin:/usr/bin:/sbin:/bin";
@@ -56,7 +56,7 @@ pub(crate) fn for_reading() -> OpenOptions {
 /// Free space as `df` tells it (POSIX: `df -Pk`, fourth column of the second line).
 pub(crate) fn free_kib(folder: &str) -> Option<u64> {
     let argv = ["df".to_owned(), "-Pk".to_owned(), "--".to_owned(), folder.to_owned()];
-    let done = command::run(&argv, None, Duration::from_secs(5)).ok()?;
+    let done = command::run(&argv, PROGRAM_PATH, None, Duration::from_secs(5)).ok()?;
     column(&done.out)
 }
 

@@ -5,14 +5,15 @@
 #[cfg(feature = "tcp")]
 mod network;
 mod remedy;
+pub(crate) mod sys;
 
 #[cfg(feature = "tcp")]
 pub use network::tcp;
 pub use remedy::{Remedy, Run, Step};
 
-pub use crate::sys::doctor::{Machine, bluetooth, storage};
+pub use sys::{Machine, bluetooth, storage};
 #[cfg(feature = "serial")]
-pub use crate::sys::doctor::{serial, serial_place, udev_rule};
+pub use sys::{serial, serial_place, udev_rule};
 
 /// How a check came out, worst first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

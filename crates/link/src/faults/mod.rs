@@ -20,7 +20,8 @@ pub use self::plan::{Fault, FaultCounts, FaultRates, Injected};
 use crate::adapter::{Adapter, Found, Link, Requests, Scanning};
 use crate::closing::Closing;
 use crate::error::OpenError;
-use crate::event::{CHUNK_BYTES_MAX, Counters, GapReason, LinkEvent, LinkState, Loss};
+use crate::event::{Counters, GapReason, LinkEvent, LinkState, Loss};
+use crate::options::CHUNK_BYTES_MAX;
 use crate::options::{LineSettings, OpenOptions};
 use crate::selector::Selector;
 

@@ -1,12 +1,12 @@
-//! `serial:`: serial ports by a name that stays the same. Holds the adapter and a port as every system tells it; opening and
-//! names stand in their own files, finding in the system's (`sys`).
+//! `serial:`: serial ports by a name that stays the same. Holds the adapter; opening and names stand in their own files,
+//! finding in the system's (`sys`).
 
 pub(crate) mod open;
-pub(crate) mod place;
+mod place;
+pub(crate) mod port;
+pub(crate) mod sys;
 
-use std::path::PathBuf;
-
-pub use place::{SerialPlace, UsbIdentity};
+pub use port::{SerialPlace, UsbIdentity};
 
 use crate::adapter::{Adapter, Found, Link, Requests};
 use crate::backoff::Backoff;
@@ -14,44 +14,13 @@ use crate::error::OpenError;
 use crate::options::OpenOptions;
 use crate::selector::Selector;
 use crate::supervise::{Watch, supervise};
-use crate::sys::serial::{self as system, Source};
 use crate::task::TaskLink;
+use sys::Source;
 
 /// Opens serial ports.
 #[derive(Debug, Clone)]
 pub struct SerialAdapter {
     source: Source,
-}
-
-/// One port that the system has.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Port {
-    pub(crate) device: PathBuf,
-    pub(crate) usb: Option<UsbIdentity>,
-    /// Maker and product as the adapter calls itself.
-    pub(crate) title: Option<String>,
-}
-
-impl Port {
-    pub(crate) fn description(&self) -> String {
-        let device = self.device.display();
-        match (&self.usb, &self.title) {
-            (Some(usb), Some(title)) => format!("{title} (USB {usb}), now {device}"),
-            (Some(usb), None) => format!("USB serial port {usb}, now {device}"),
-            (None, _) => format!("serial port {device}"),
-        }
-    }
-}
-
-/// A port that may be opened now.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Located {
-    /// What the system opens.
-    pub(crate) text: String,
-    /// What people are told.
-    pub(crate) shown: String,
-    /// A pseudo-terminal: it takes settings and reads back others.
-    pub(crate) is_pty: bool,
 }
 
 impl Default for SerialAdapter {
@@ -84,7 +53,7 @@ impl Adapter for SerialAdapter {
     }
 
     fn list(&self) -> Vec<Found> {
-        system::list(&self.source)
+        sys::list(&self.source)
     }
 
     fn check(&self, selector: &Selector) -> Result<(), OpenError> {

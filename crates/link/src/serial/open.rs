@@ -15,11 +15,11 @@ use tokio::task::{JoinHandle, spawn_blocking};
 use tokio::time::timeout;
 use tokio_serial::{ClearBuffer, SerialPort as _, SerialStream};
 
-use super::place::SerialPlace;
+use super::port::SerialPlace;
+use super::sys::{self as serial, Source};
 use crate::error::Absence;
 use crate::options::{DataBits, LineSettings, Parity, StopBits};
 use crate::supervise::Opener;
-use crate::sys::serial::{self, Source};
 
 /// The longest that opening may take before it is told; the attempt itself goes on.
 const OPEN_TIME_MAX: Duration = Duration::from_secs(5);

@@ -2,6 +2,8 @@
 //! bytes mean. On systems with pseudo-terminals a meter plays the same steps through one (`sys`).
 
 mod script;
+#[cfg(feature = "serial")]
+pub(crate) mod sys;
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};

@@ -1,40 +1,37 @@
-//! What differs from system to system, in one place: serial ports and their names, the words that send a person to a tool, the
-//! doctor's look at the machine, the line of a simulated meter. Every system gives the same items; the rest of the crate asks
-//! for no system. Holds the choice alone.
+//! What differs from system to system and everything else rests on: the words that send a person to a tool, names that are
+//! devices, the rights of a file. Every system gives the same items. What differs in ports, meters and the doctor's look
+//! stands in the `sys` beside each. Holds the choice alone.
 //!
 //! Files that ask the system for nothing are compiled for the tests of every system, so that what Windows and macOS
 //! would say is checked here too.
 
-#[cfg(any(not(target_os = "linux"), test))]
-#[cfg_attr(unix, allow(dead_code, unreachable_pub, reason = "compiled for its tests"))]
-mod elsewhere;
+#[cfg(target_os = "linux")]
+pub(crate) mod files_linux;
 #[cfg(target_os = "linux")]
 pub(crate) mod linux;
 #[cfg(any(target_os = "macos", test))]
 #[cfg_attr(not(target_os = "macos"), allow(dead_code, unused_imports, reason = "compiled for its tests"))]
-mod macos;
+pub(crate) mod macos;
 #[cfg(any(not(any(target_os = "linux", target_os = "macos", windows)), test))]
 #[cfg_attr(test, allow(dead_code, unused_imports, reason = "compiled to see that it compiles"))]
-mod other;
-#[cfg(unix)]
-mod unix;
+pub(crate) mod other;
+#[cfg(target_os = "linux")]
+pub(crate) mod unix_rights;
 #[cfg(any(windows, test))]
 #[cfg_attr(not(windows), allow(dead_code, unused_imports, reason = "compiled for its tests"))]
-mod windows;
+pub(crate) mod windows;
 #[cfg(any(windows, test))]
 #[cfg_attr(not(windows), allow(dead_code, unreachable_pub, reason = "compiled for its tests"))]
 mod windows_names;
 
 #[cfg(target_os = "linux")]
-use linux as here;
+pub(crate) use linux as words;
 #[cfg(target_os = "macos")]
-use macos as here;
+pub(crate) use macos as words;
 #[cfg(not(any(target_os = "linux", target_os = "macos", windows)))]
-use other as here;
+pub(crate) use other as words;
 #[cfg(windows)]
-use windows as here;
-
-pub(crate) use here::{doctor, words};
+pub(crate) use windows as words;
 
 /// Where a person is sent for Bluetooth. `ADDRESS` stands for that of the device.
 pub(crate) struct BluetoothWords {
@@ -62,19 +59,4 @@ pub use windows_names::is_device_name;
 #[must_use]
 pub const fn is_device_name(_path: &std::path::Path) -> bool {
     false
-}
-
-/// Serial ports: the list, the names that stay the same, what an opening rests on.
-#[cfg(feature = "serial")]
-pub(crate) use here::serial;
-
-/// Simulated meters: on a real line where the system has pseudo-terminals.
-#[cfg(all(feature = "serial", feature = "sim"))]
-pub(crate) mod meters {
-    #[cfg(not(unix))]
-    pub use super::elsewhere::meter::{PlayError, PlayedMeter};
-    #[cfg(unix)]
-    pub use super::unix::meter::{PlayError, PlayedMeter};
-    #[cfg(unix)]
-    pub use super::unix::pty::{PtyError, PtyMeter, PtyOptions, WhenFull};
 }

@@ -1,104 +1,44 @@
-//! Any other system: a USB identity where the serial library tells one, and pseudo-terminals. Nobody has compiled or run it
-//! on one.
+//! Where a person is sent on any other system. Holds words alone.
 
-pub(crate) use super::elsewhere::doctor;
+use crate::sys::BluetoothWords;
 
-/// Where a person is sent. Holds words alone.
-pub(crate) mod words {
-    use crate::sys::BluetoothWords;
+/// Where a person is sent for Bluetooth.
+pub(crate) const BLUETOOTH: BluetoothWords = BluetoothWords {
+    service: "check that this account may use it",
+    no_radio: "plug one in",
+    switch_on: "by the system's own settings",
+    pair: "by the system's own settings",
+    forget: "by the system's own settings",
+    restart: "switch Bluetooth off and on",
+    free: "switch them off and on",
+};
 
-    /// Where a person is sent for Bluetooth.
-    pub(crate) const BLUETOOTH: BluetoothWords = BluetoothWords {
-        service: "check that this account may use it",
-        no_radio: "plug one in",
-        switch_on: "by the system's own settings",
-        pair: "by the system's own settings",
-        forget: "by the system's own settings",
-        restart: "switch Bluetooth off and on",
-        free: "switch them off and on",
-    };
+/// A serial port as a selector names it best.
+pub(crate) const PORT_EXAMPLE: &str = "serial:usb=VVVV:PPPP:SERIAL";
 
-    /// A serial port as a selector names it best.
-    pub(crate) const PORT_EXAMPLE: &str = "serial:usb=VVVV:PPPP:SERIAL";
+/// Why a name is refused, and what to write.
+pub(crate) const NUMBERED_NAME: &str = "this name can change when the adapter is plugged in again, and another meter would be read as this one; \
+     write serial:usb=VVVV:PPPP:SERIAL (see `devices list`)";
 
-    /// Why a name is refused, and what to write.
-    pub(crate) const NUMBERED_NAME: &str = "this name can change when the adapter is plugged in again, and another meter would be read as this one; \
-         write serial:usb=VVVV:PPPP:SERIAL (see `devices list`)";
+/// What a name that is no USB identity has to be.
+pub(crate) const NOT_A_NAME: &str = "a serial path must be absolute and hold no '..'";
 
-    /// What a name that is no USB identity has to be.
-    pub(crate) const NOT_A_NAME: &str = "a serial path must be absolute and hold no '..'";
+/// What tells ports of one identity apart.
+pub(crate) const TELL_APART: &str =
+    "add the serial number; of adapters without one, plug in one of a kind alone";
 
-    /// What tells ports of one identity apart.
-    pub(crate) const TELL_APART: &str =
-        "add the serial number; of adapters without one, plug in one of a kind alone";
+/// Where a port that is not seen may show.
+#[cfg(feature = "serial")]
+pub(crate) const IF_IT_STAYS_AWAY: &str = "if it stays away, see whether the system has a driver for it";
 
-    /// Where a port that is not seen may show.
-    #[cfg(feature = "serial")]
-    pub(crate) const IF_IT_STAYS_AWAY: &str = "if it stays away, see whether the system has a driver for it";
-
-    pub(crate) fn no_right(path: &str, _group: &str) -> String {
-        format!("no right to open {path}; see its owner and mode")
-    }
-
-    pub(crate) fn in_use(path: &str) -> String {
-        format!("{path} is in use by another program; close the program that has it open")
-    }
-
-    pub(crate) fn not_stable(path: &str) -> String {
-        format!("{path} has no fixed name, another device may take it; write serial:usb=VVVV:PPPP:SERIAL")
-    }
+pub(crate) fn no_right(path: &str, _group: &str) -> String {
+    format!("no right to open {path}; see its owner and mode")
 }
 
-/// Serial ports of a system that is not known here: no name under `/dev` is known to stay the same.
-#[cfg(feature = "serial")]
-pub(crate) mod serial {
-    use std::path::{Path, PathBuf};
+pub(crate) fn in_use(path: &str) -> String {
+    format!("{path} is in use by another program; close the program that has it open")
+}
 
-    use super::super::elsewhere::serial::{Names, Ports, plain_path};
-    pub(crate) use super::super::elsewhere::serial::{list, locate, refused};
-    use crate::error::SelectorFault;
-    use crate::serial::{Port, UsbIdentity};
-
-    /// Left to the system.
-    pub(crate) const LEVEL_UNLESS_SET: Option<bool> = None;
-
-    pub(crate) type Source = Ports<Other>;
-
-    #[derive(Debug)]
-    pub(crate) enum Other {}
-
-    impl Names for Other {
-        const DENIED_MEANS_IN_USE: bool = false;
-
-        fn is_port(_name: &str) -> bool {
-            true
-        }
-
-        fn serial_number(listed: &str) -> Option<String> {
-            Some(listed.to_owned())
-        }
-
-        fn answers(wanted: &UsbIdentity, found: &UsbIdentity) -> bool {
-            wanted.is(found)
-        }
-
-        fn is_fixed(_port: &Port) -> bool {
-            false
-        }
-
-        fn pty(path: &Path) -> Option<PathBuf> {
-            std::fs::canonicalize(path).ok().filter(|real| real.starts_with("/dev/pts"))
-        }
-    }
-
-    pub(crate) fn answers(wanted: &UsbIdentity, found: &UsbIdentity) -> bool {
-        Other::answers(wanted, found)
-    }
-
-    /// Reads a name that is no USB identity: a path to a pseudo-terminal or a link to one.
-    pub(crate) fn named(rest: &str) -> Result<PathBuf, SelectorFault> {
-        let plain = plain_path(rest).ok_or(SelectorFault::PathNotPlain)?;
-        let is_refused = plain.starts_with("/dev/") && !plain.starts_with("/dev/pts/");
-        if is_refused { Err(SelectorFault::NumberedName) } else { Ok(plain.into()) }
-    }
+pub(crate) fn not_stable(path: &str) -> String {
+    format!("{path} has no fixed name, another device may take it; write serial:usb=VVVV:PPPP:SERIAL")
 }

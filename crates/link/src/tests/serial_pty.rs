@@ -6,7 +6,7 @@ use std::sync::Arc;
 use tokio::sync::Notify;
 
 use super::{TestDir, bytes, next, until};
-use crate::sys::linux::serial::tests::{adapter, plug_usb, unplug_usb};
+use crate::serial::sys::linux::tests::{adapter, plug_usb, unplug_usb};
 use crate::{
     Absence, Adapter, Link, LinkEvent, LinkState, Loss, OpenOptions, PtyError, PtyMeter, PtyOptions, Script,
     SerialAdapter, Step, Steps, WhenFull,

@@ -9,10 +9,11 @@ use alloc::vec::Vec;
 
 use quantity::{Decimal, Flags, State};
 
-use super::{Decoded, UnitWord, is_possible, overload};
+use super::Decoded;
 use crate::counters::{Field, Reason};
 use crate::packet::{self, PacketKind};
 use crate::poll::scpi::is_numbers;
+use crate::unit_word::UnitWord;
 
 const INFINITY: f64 = 9.9e37;
 const NOT_A_NUMBER: f64 = 9.91e37;
@@ -65,7 +66,7 @@ impl AnswerChannel {
         let UnitWord { unit, coupling } = self.unit;
         let state = self.state(text)?;
         match state {
-            State::Value(number) if !is_possible(number, unit) => Err(Field::Value),
+            State::Value(number) if !unit.is_possible(number) => Err(Field::Value),
             _ => Ok(Decoded {
                 channel: self.number,
                 unit,
@@ -86,7 +87,7 @@ impl AnswerChannel {
         if libm::fabs(value) >= SPECIAL_FROM {
             return match value {
                 v if v == NOT_A_NUMBER => Ok(State::NoValue),
-                v if libm::fabs(v) == INFINITY => Ok(overload(v < 0.0)),
+                v if libm::fabs(v) == INFINITY => Ok(State::overload(v < 0.0)),
                 _ => Err(Field::Value),
             };
         }

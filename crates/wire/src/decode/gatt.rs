@@ -7,7 +7,7 @@ use alloc::vec::Vec;
 use quantity::{State, Unit};
 
 use super::fields::{ChannelDecode, Select, Sequence};
-use super::{Decoded, Fit, Numbered, UnitWord};
+use super::{Decoded, Fit, Numbered};
 use crate::counters::Field;
 use crate::gatt::packet::{INSTANCE_UNKNOWN, Message};
 use crate::gatt::{
@@ -15,6 +15,7 @@ use crate::gatt::{
     statistics, text, thermometer,
 };
 use crate::packet::{PacketKind, open};
+use crate::unit_word::UnitWord;
 
 /// Which of several characteristics of one UUID.
 #[derive(Clone, Debug, PartialEq, Eq)]

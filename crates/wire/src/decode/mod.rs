@@ -10,7 +10,7 @@ pub(crate) mod segments;
 
 use alloc::boxed::Box;
 
-use quantity::{Accuracy, Coupling, Decimal, Flags, Kind, Sign, State, Unit};
+use quantity::{Accuracy, Coupling, Flags, State, Unit};
 
 use crate::counters::{Field, Reason};
 use crate::script::ScriptError;
@@ -104,75 +104,4 @@ pub(crate) struct Numbered {
     pub(crate) source: u8,
     pub(crate) sequence: fields::Sequence,
     pub(crate) number: i64,
-}
-
-/// A unit as a profile names it: `V ac`.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct UnitWord {
-    pub(crate) unit: Unit,
-    pub(crate) coupling: Option<Coupling>,
-}
-
-/// What a flag letter or bit means.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Flag {
-    Hold,
-    LowBattery,
-    Relative,
-    MinMax,
-    /// Known and of no consequence (auto range, backlight).
-    Ignore,
-}
-
-impl Flag {
-    pub(crate) const WORDS: [(&'static str, Self); 5] = [
-        ("hold", Self::Hold),
-        ("low_battery", Self::LowBattery),
-        ("relative", Self::Relative),
-        ("min_max", Self::MinMax),
-        ("ignore", Self::Ignore),
-    ];
-
-    pub(crate) fn set(self, flags: &mut Flags) {
-        match self {
-            Self::Hold => flags.hold = true,
-            Self::LowBattery => flags.low_battery = true,
-            Self::Relative => flags.relative = true,
-            Self::MinMax => flags.min_max = true,
-            Self::Ignore => {}
-        }
-    }
-
-    pub(crate) fn is_set(self, flags: Flags) -> bool {
-        match self {
-            Self::Hold => flags.hold,
-            Self::LowBattery => flags.low_battery,
-            Self::Relative => flags.relative,
-            Self::MinMax => flags.min_max,
-            Self::Ignore => false,
-        }
-    }
-}
-
-/// True when the number can be meant physically in this unit; a number that cannot is a damaged one.
-pub(crate) fn is_possible(value: Decimal, unit: Unit) -> bool {
-    let bounds = unit.kind().bounds();
-    let base = in_base(value.to_f64(), unit);
-    base >= bounds.min && base <= bounds.max
-}
-
-/// Ac and dc mean something for electrical quantities alone.
-pub(crate) const fn takes_coupling(kind: Kind) -> bool {
-    matches!(kind, Kind::Voltage | Kind::Current | Kind::Power | Kind::ApparentPower)
-}
-
-/// A value in the base unit of its kind, whether or not the table of units names that; good to a few ulp.
-pub(crate) fn in_base(value: f64, unit: Unit) -> f64 {
-    let row = unit.row();
-    (value + row.shift) * row.factor * libm::exp10(f64::from(row.power))
-}
-
-/// Overload of the sign of a number.
-pub(crate) const fn overload(negative: bool) -> State {
-    State::Overload(if negative { Sign::Negative } else { Sign::Positive })
 }

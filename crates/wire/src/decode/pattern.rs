@@ -5,8 +5,10 @@ use alloc::vec::Vec;
 
 use quantity::{Coupling, Decimal, Flags, Kind, Sign, State};
 
-use super::{Decoded, Flag, UnitWord, is_possible, overload};
+use super::Decoded;
 use crate::counters::Field;
+use crate::flag::Flag;
+use crate::unit_word::UnitWord;
 
 /// What a field of a pattern holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -148,7 +150,7 @@ impl PatternDecode {
         let flags = field(Slot::Flags).map_or(Ok(Flags::default()), |text| self.flags(text))?;
         let state = self.state(value.text)?;
         match state {
-            State::Value(number) if !is_possible(number, unit.unit) => Err(Field::Value),
+            State::Value(number) if !unit.unit.is_possible(number) => Err(Field::Value),
             _ => Ok(Decoded { channel, unit: unit.unit, coupling, state, flags, accuracy: None }),
         }
     }
@@ -179,7 +181,7 @@ impl PatternDecode {
     fn state(&self, text: &[u8]) -> Result<State, Field> {
         let text = trim(text);
         if let Some(sign) = word(&self.overload, text) {
-            return Ok(overload(sign == Sign::Negative));
+            return Ok(State::overload(sign == Sign::Negative));
         }
         if word(&self.no_value, text).is_some() {
             return Ok(State::NoValue);
@@ -202,7 +204,8 @@ fn word<T: Copy>(words: &Words<T>, text: &[u8]) -> Option<T> {
 }
 
 /// Without the spaces around; tabs and other blanks are not padding.
-pub(crate) fn trim(mut text: &[u8]) -> &[u8] {
+#[must_use]
+pub fn trim(mut text: &[u8]) -> &[u8] {
     while let [b' ', rest @ ..] = text {
         text = rest;
     }

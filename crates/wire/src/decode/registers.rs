@@ -12,11 +12,13 @@ use alloc::vec::Vec;
 
 use quantity::{Accuracy, Decimal, Flags, State};
 
-use super::fields::{BitMeaning, Counts, counts_of_float};
-use super::{Decoded, UnitWord, is_possible, overload};
+use super::Decoded;
+use super::fields::BitMeaning;
 use crate::counters::{Field, Reason};
+use crate::number::{Counts, counts_of_float};
 use crate::packet::{self, PacketKind};
 use crate::poll::rtu::{Block, EXCEPTION};
+use crate::unit_word::UnitWord;
 
 /// How a number stands in its registers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -150,12 +152,12 @@ impl RegisterChannel {
         let state = match self.counts_of(data, is_bits)? {
             _ if none => State::NoValue,
             Counts::None => State::NoValue,
-            Counts::Infinite { negative: below } => overload(below != negative),
+            Counts::Infinite { negative: below } => State::overload(below != negative),
             Counts::Whole(raw) => {
                 let counts = if negative { -raw } else { raw };
                 let beyond = self.counts.is_some_and(|limit| counts.unsigned_abs() > limit.unsigned_abs());
                 if over || beyond {
-                    overload(counts < 0 || (counts == 0 && negative))
+                    State::overload(counts < 0 || (counts == 0 && negative))
                 } else {
                     State::Value(self.digits(counts)?)
                 }
@@ -163,7 +165,7 @@ impl RegisterChannel {
         };
         let UnitWord { unit, coupling } = self.unit;
         match state {
-            State::Value(number) if !is_possible(number, unit) => Err(Field::Value),
+            State::Value(number) if !unit.is_possible(number) => Err(Field::Value),
             _ => Ok(Decoded {
                 channel: self.number,
                 unit,

@@ -6,7 +6,7 @@ use alloc::sync::Arc;
 use quantity::State;
 
 use super::gatt::{Named, message};
-use super::{Decoded, Fit, is_possible};
+use super::{Decoded, Fit};
 use crate::counters::{Field, Reason};
 use crate::script::{FrameScript, SHOWN_MAX, ScriptError, Scripted, Shown};
 
@@ -62,7 +62,7 @@ impl ScriptDecode {
 fn decoded(shown: Shown) -> Result<Decoded, Reason> {
     let Shown { channel, unit, coupling, state, flags } = shown;
     match state {
-        State::Value(number) if !is_possible(number, unit) => Err(Reason::Undecodable(Field::Value)),
+        State::Value(number) if !unit.is_possible(number) => Err(Reason::Undecodable(Field::Value)),
         _ => Ok(Decoded { channel, unit, coupling, state, flags, accuracy: None }),
     }
 }

@@ -8,46 +8,12 @@ use alloc::vec::Vec;
 
 use quantity::{Coupling, Decimal, Flags, State};
 
+use super::Decoded;
 use super::fields::Bit;
-use super::{Decoded, Flag, UnitWord, is_possible, overload, takes_coupling};
 use crate::counters::Field;
-
-/// The most digits of a display.
-pub(crate) const DIGITS_MAX: usize = 8;
-
-/// Segments of a digit: a is the top, then clockwise b to f, g in the middle. The letters are common practice.
-pub(crate) const SEGMENTS: [&str; 7] = ["a", "b", "c", "d", "e", "f", "g"];
-
-/// What a digit shows.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Glyph {
-    Blank,
-    Digit(u8),
-    /// The second letter of an overload, `0L`.
-    L,
-    Dash,
-}
-
-/// Which segments make which figure, bit 0 for `a`; what stands first is what the simulator sends. Displays differ in 6, 7
-/// and 9. Common practice, no source.
-pub(crate) const GLYPHS: [(u8, Glyph); 16] = [
-    (0b000_0000, Glyph::Blank),
-    (0b011_1111, Glyph::Digit(0)),
-    (0b000_0110, Glyph::Digit(1)),
-    (0b101_1011, Glyph::Digit(2)),
-    (0b100_1111, Glyph::Digit(3)),
-    (0b110_0110, Glyph::Digit(4)),
-    (0b110_1101, Glyph::Digit(5)),
-    (0b111_1101, Glyph::Digit(6)),
-    (0b111_1100, Glyph::Digit(6)),
-    (0b000_0111, Glyph::Digit(7)),
-    (0b010_0111, Glyph::Digit(7)),
-    (0b111_1111, Glyph::Digit(8)),
-    (0b110_1111, Glyph::Digit(9)),
-    (0b110_0111, Glyph::Digit(9)),
-    (0b011_1000, Glyph::L),
-    (0b100_0000, Glyph::Dash),
-];
+use crate::flag::Flag;
+use crate::glyph::{DIGITS_MAX, GLYPHS, Glyph};
+use crate::unit_word::UnitWord;
 
 /// Bits of one digit; a segment that a narrow digit does not have is never lit.
 #[derive(Clone, Debug, Default)]
@@ -173,7 +139,7 @@ impl SegmentsDecode {
             (Some(lit), Some(fixed)) if lit != fixed => return Err(Field::Mode),
             (lit, fixed) => lit.or(fixed),
         };
-        if coupling.is_some() && !takes_coupling(unit.unit.kind()) {
+        if coupling.is_some() && !unit.unit.kind().takes_coupling() {
             return Err(Field::Mode);
         }
         let mut flags = Flags::default();
@@ -182,7 +148,7 @@ impl SegmentsDecode {
         }
         let state = self.state(frame, places)?;
         match state {
-            State::Value(number) if !is_possible(number, unit.unit) => Err(Field::Value),
+            State::Value(number) if !unit.unit.is_possible(number) => Err(Field::Value),
             _ => Ok(Decoded { channel: 0, unit: unit.unit, coupling, state, flags, accuracy: None }),
         }
     }
@@ -234,7 +200,7 @@ impl SegmentsDecode {
         match text {
             // What stands behind an overload's letters, and where the point is, says nothing.
             [Glyph::Digit(0), Glyph::L, rest @ ..] if rest.iter().all(|glyph| *glyph == Glyph::Blank) => {
-                Ok(overload(negative))
+                Ok(State::overload(negative))
             }
             [Glyph::Dash, Glyph::Dash, rest @ ..]
                 if rest.iter().all(|glyph| matches!(glyph, Glyph::Dash | Glyph::Blank)) =>

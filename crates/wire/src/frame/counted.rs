@@ -7,7 +7,7 @@
 use alloc::vec::Vec;
 
 use crate::check::CheckKind;
-use crate::decode::fields::Number;
+use crate::number::Number;
 
 /// The most bytes a counted frame may have in any profile.
 pub(crate) const COUNTED_BYTES_MAX: usize = 1024;

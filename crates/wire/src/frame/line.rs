@@ -7,7 +7,7 @@ use crate::check::CheckKind;
 use crate::counters::{Fault, Reason};
 
 /// The most bytes a line may have in any profile.
-pub(crate) const LINE_BYTES_MAX: usize = 1024;
+pub const LINE_BYTES_MAX: usize = 1024;
 
 /// Bytes of a line's checksum: `*` and two hex digits.
 pub(crate) const CHECK_BYTES: usize = 3;

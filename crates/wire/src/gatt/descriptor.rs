@@ -2,10 +2,8 @@
 //!
 //! Source: Bluetooth Core Specification, Vol 3 Part G, 3.3.3.2 (text) and Environmental Sensing Service (valid range).
 
-use quantity::Decimal;
-
 use super::raw::check_length;
-use super::{Characteristic, GattError, Got, Presentation};
+use super::{Characteristic, GattError, Got, Presentation, ValidRange};
 
 /// The longest attribute value (Core Specification, Vol 3 Part F, 3.2.9).
 const ATTRIBUTE_BYTES_MAX: usize = 512;
@@ -21,13 +19,6 @@ pub fn text(bytes: &[u8]) -> Got<&str> {
     }
     let text = core::str::from_utf8(bytes).map_err(|_| GattError::Text)?.trim_end_matches('\0').trim();
     if text.is_empty() || text.chars().any(char::is_control) { Err(GattError::Text) } else { Ok(text) }
-}
-
-/// The values that a device calls valid, both ends included, in the SIG's unit of the characteristic.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct ValidRange {
-    least: Decimal,
-    most: Decimal,
 }
 
 impl ValidRange {
@@ -51,16 +42,6 @@ impl ValidRange {
             (None, Some(presentation)) => presentation.end(bytes),
             (None, None) => Err(GattError::NotDescribed),
         };
-        let range = Self { least: end(least)?, most: end(most)? };
-        if at_most(range.least, range.most) { Ok(range) } else { Err(GattError::RangeBroken) }
+        Self::between(end(least)?, end(most)?)
     }
-
-    pub(super) fn contains(&self, value: Decimal) -> bool {
-        at_most(self.least, value) && at_most(value, self.most)
-    }
-}
-
-/// Exact where both have one scale, as integers of one characteristic do.
-fn at_most(a: Decimal, b: Decimal) -> bool {
-    if a.exponent() == b.exponent() { a.mantissa() <= b.mantissa() } else { a.to_f64() <= b.to_f64() }
 }

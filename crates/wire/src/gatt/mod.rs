@@ -19,6 +19,7 @@ mod descriptor;
 mod error;
 pub mod packet;
 mod presentation;
+mod range;
 mod raw;
 mod sig;
 mod statistics;
@@ -28,10 +29,10 @@ mod uuid;
 
 use quantity::{Accuracy, Flags, State, Unit};
 
-use crate::decode::is_possible;
-pub use descriptor::{ValidRange, text};
+pub use descriptor::text;
 pub use error::GattError;
 pub use presentation::{Format, Position, Presentation};
+pub use range::ValidRange;
 pub use raw::{Scale, Wire};
 pub use sig::{Characteristic, TABLE};
 pub use statistics::{Span, Statistics, average, statistics};
@@ -58,7 +59,7 @@ impl Measured {
     /// Refuses a number that cannot be meant in its unit.
     fn checked(unit: Unit, state: State, accuracy: Option<Accuracy>) -> Got<Self> {
         match state {
-            State::Value(number) if !is_possible(number, unit) => Err(GattError::Impossible),
+            State::Value(number) if !unit.is_possible(number) => Err(GattError::Impossible),
             _ => Ok(Self { unit, state, flags: Flags::default(), accuracy }),
         }
     }

@@ -10,7 +10,6 @@ use alloc::format;
 use quantity::{Accuracy, Decimal, Sign, State, Unit};
 
 use super::{GattError, Got};
-use crate::decode::overload;
 
 /// How a number is stored, little endian.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -113,7 +112,7 @@ fn medical(mantissa: Result<i32, core::num::TryFromIntError>, exponent: i128, bi
     let top = 1_i32 << (bits - 1);
     if exponent == 0 {
         if mantissa == top - 2 || mantissa == 2 - top {
-            return Ok(Raw::State(overload(mantissa < 0)));
+            return Ok(Raw::State(State::overload(mantissa < 0)));
         }
         if mantissa == top - 1 || mantissa <= 1 - top {
             return Ok(Raw::State(State::NoValue));
@@ -129,7 +128,7 @@ fn ieee(value: f64, places: usize) -> Got<Raw> {
         return Ok(Raw::State(State::NoValue));
     }
     if value.is_infinite() {
-        return Ok(Raw::State(overload(value < 0.0)));
+        return Ok(Raw::State(State::overload(value < 0.0)));
     }
     let digits = Decimal::parse(&format!("{value:.places$e}")).map_err(|_| GattError::TooManyDigits)?;
     Ok(Raw::Digits(digits))

@@ -18,7 +18,6 @@ use core::fmt;
 
 use quantity::Instant;
 
-use crate::profile::Profile;
 use rtu_talk::{RtuTalk, RtuTerms};
 use scpi::{ScpiTalk, ScpiTerms};
 
@@ -164,7 +163,7 @@ pub enum Polled {
 
 type Sink<'s> = &'s mut dyn FnMut(Polled);
 
-/// Asks one device by its profile.
+/// Asks one device by its profile, which makes it ([`crate::Profile::poller`]).
 #[derive(Clone, Debug)]
 pub struct Poller {
     talk: Running,
@@ -177,18 +176,13 @@ enum Running {
 }
 
 impl Poller {
-    /// A poller for a device that speaks when asked; `None`: the profile has no `[poll]`.
-    ///
-    /// `seed` sets where the markers' numbers begin. Take another one at each start of the program, so that what an
-    /// earlier run left in the line is told apart.
-    #[must_use]
-    pub fn new(profile: &Profile, seed: u16) -> Option<Self> {
-        let bits_per_second = profile.link().map_or(9_600, |hints| hints.baud);
-        let talk = match profile.talk()? {
+    /// `seed` sets where the markers' numbers begin; see [`crate::Profile::poller`].
+    pub(crate) fn new(talk: &Talk, bits_per_second: u32, seed: u16) -> Self {
+        let talk = match talk {
             Talk::Rtu(terms) => Running::Rtu(RtuTalk::new(terms.clone(), bits_per_second, seed)),
             Talk::Scpi(terms) => Running::Scpi(ScpiTalk::new(terms.clone())),
         };
-        Some(Self { talk })
+        Self { talk }
     }
 
     /// The line was opened, for the first time or again: everything begins anew, nothing under way is waited for.

@@ -1,43 +1,22 @@
-//! Device profiles: a TOML text, checked whole at load, every error with its line. Does not touch bytes of a stream.
+//! Device profiles: how a class of device frames its bytes and what the frames mean. Does not read the text of one (`load` does,
+//! behind the feature `toml`) and does not touch bytes of a stream.
 
 mod accuracy;
-mod counted;
-mod fixed;
-mod gatt;
-mod indexed;
-mod line;
 mod link;
-mod poll;
-mod scpi;
-mod script;
-mod segments;
-mod shape;
-mod table;
-mod words;
+#[cfg(feature = "toml")]
+mod load;
 
-use alloc::format;
 use alloc::string::String;
+use alloc::vec::Vec;
 
 use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Reading, State, Timing, Unit};
-use toml::de::DeTable;
 
 use crate::agree::Evidence;
 use crate::decode::{Decode, Decoded};
-use crate::error::ProfileError;
 use crate::frame::Framing;
-use crate::poll::Talk;
-use crate::script::ScriptCompiler;
+use crate::poll::{Poller, Talk};
 use accuracy::AccuracyRow;
 pub use link::{LinkHints, LinkKind, Parity, StopBits};
-use shape::{Shape, is_checked, load_agree, load_shape};
-use table::{Node, Table};
-pub(crate) use words::parse_unit;
-
-/// The most bytes a profile text may have.
-const PROFILE_BYTES_MAX: usize = 128 * 1024;
-
-/// The only format version so far.
-const VERSION: i64 = 1;
 
 /// What describes a class of device: how its bytes are framed and what the frames mean.
 #[derive(Clone, Debug)]
@@ -51,77 +30,10 @@ pub struct Profile {
     frame: Framing,
     decode: Decode,
     talk: Option<Talk>,
-    accuracy: alloc::vec::Vec<AccuracyRow>,
+    accuracy: Vec<AccuracyRow>,
 }
 
 impl Profile {
-    /// Reads and checks a profile (format: `profile.toml` of `hardware-notes/generic-line-meter`, of
-    /// `generic-binary-meter` and of `generic-counted-meter` there show every table, commented).
-    ///
-    /// # Errors
-    /// [`ProfileError`] with line and column: broken TOML, an unknown key (with the nearest known one), a version, unit,
-    /// word or type not known, a field outside the frame or over another, a code or word that stands twice, an accuracy
-    /// that does not fit its quantity. A profile with a decode script is refused here; [`Profile::parse_with`] takes it.
-    pub fn parse(text: &str) -> Result<Self, ProfileError> {
-        Self::load_text(text, None)
-    }
-
-    /// As [`Profile::parse`], for profiles with a decode script too; `scripts` makes those ready to run.
-    ///
-    /// # Errors
-    /// As [`Profile::parse`]; what is wrong in a script is named by its line in the profile.
-    pub fn parse_with(text: &str, scripts: &dyn ScriptCompiler) -> Result<Self, ProfileError> {
-        Self::load_text(text, Some(scripts))
-    }
-
-    fn load_text(text: &str, scripts: Option<&dyn ScriptCompiler>) -> Result<Self, ProfileError> {
-        if text.len() > PROFILE_BYTES_MAX {
-            let message = format!(
-                "the file has {} bytes; a profile has at most {PROFILE_BYTES_MAX}, is this one?",
-                text.len()
-            );
-            return Err(ProfileError::at(text, &(0..0), message));
-        }
-        let root = DeTable::parse(text).map_err(|error| {
-            let span = error.span().unwrap_or(text.len()..text.len());
-            ProfileError::at(text, &span, format!("this is not TOML: {}", error.message()))
-        })?;
-        Self::load(&Table::root(text, &root), scripts)
-    }
-
-    fn load(root: &Table<'_>, scripts: Option<&dyn ScriptCompiler>) -> Result<Self, ProfileError> {
-        check_version(root)?;
-        root.only(&[
-            "profile",
-            "id",
-            "title",
-            "agree",
-            "silence_ms",
-            "conversion_s",
-            "link",
-            "poll",
-            "frame",
-            "decode",
-            "accuracy",
-        ])?;
-        let id = root.need("id", "id = \"generic-line-meter\"")?;
-        let title = root.find("title").map_or(Ok(""), Node::str)?;
-        let Shape { frame, decode, talk, silence } = load_shape(root, scripts)?;
-        let agree = load_agree(root, &frame, &decode)?;
-        Ok(Self {
-            id: check_id(id)?.into(),
-            title: title.into(),
-            silence,
-            conversion_s: root.find("conversion_s").map(Node::seconds).transpose()?,
-            agree,
-            link: root.table("link")?.map(|table| link::load(&table)).transpose()?,
-            frame,
-            decode,
-            talk,
-            accuracy: root.find("accuracy").map_or_else(|| Ok(alloc::vec::Vec::new()), accuracy::load)?,
-        })
-    }
-
     /// Short name: lower case letters, digits and hyphens.
     #[must_use]
     pub fn id(&self) -> &str {
@@ -218,12 +130,17 @@ impl Profile {
         &self.decode
     }
 
-    /// What is asked of the device; `None`: it speaks by itself.
-    pub(crate) const fn talk(&self) -> Option<&Talk> {
-        self.talk.as_ref()
+    /// A poller for a device that speaks when asked; `None`: the profile has no `[poll]`.
+    ///
+    /// `seed` sets where the markers' numbers begin. Take another one at each start of the program, so that what an
+    /// earlier run left in the line is told apart.
+    #[must_use]
+    pub fn poller(&self, seed: u16) -> Option<Poller> {
+        let bits_per_second = self.link.as_ref().map_or(9_600, |hints| hints.baud);
+        Some(Poller::new(self.talk.as_ref()?, bits_per_second, seed))
     }
 
-    /// Whether the device speaks only when asked: then a [`crate::poll::Poller`] asks.
+    /// Whether the device speaks only when asked: then a [`Poller`] asks.
     #[must_use]
     pub const fn is_polled(&self) -> bool {
         self.talk.is_some()
@@ -243,25 +160,7 @@ impl Profile {
     }
 }
 
-fn check_version(root: &Table<'_>) -> Result<(), ProfileError> {
-    let version = root.need("profile", "profile = 1")?;
-    match version.int(0..=i64::MAX)? {
-        VERSION => Ok(()),
-        other => Err(version.error(format_args!(
-            "profile format {other} is not known to this version, which reads format {VERSION}; \
-             update the program, or write the profile in format {VERSION}"
-        ))),
-    }
+/// Whether a checksum of the device covers its frames. That of a packet is ours, and an answer in text has none.
+fn is_checked(frame: &Framing, decode: &Decode) -> bool {
+    frame.has_check() && !matches!(decode, Decode::Answers(_))
 }
-
-fn check_id(node: Node<'_>) -> Result<&str, ProfileError> {
-    let id = node.str()?;
-    let fits = |b: u8| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-';
-    if !id.is_empty() && id.len() <= 64 && id.bytes().all(fits) {
-        return Ok(id);
-    }
-    Err(node.error(format_args!("id {id:?} must be 1 to 64 lower case letters, digits and hyphens")))
-}
-
-#[cfg(test)]
-mod tests;

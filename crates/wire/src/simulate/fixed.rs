@@ -5,12 +5,11 @@ use alloc::vec::Vec;
 use quantity::{Reading, Sign, State};
 
 use super::{SimulateError, of_channel};
-use crate::decode::Flag;
-use crate::decode::fields::{
-    Bit, BitMeaning, ChannelDecode, Exponent, FieldsDecode, Function, Number, NumberType, Select,
-};
+use crate::decode::fields::{Bit, BitMeaning, ChannelDecode, Exponent, FieldsDecode, Function, Select};
+use crate::flag::Flag;
 use crate::frame::counted::CountedFrame;
 use crate::frame::fixed::FixedFrame;
+use crate::number::{Number, NumberType};
 
 type Sent<T> = Result<T, SimulateError>;
 

@@ -7,8 +7,9 @@ use quantity::{Coupling, Flags, Reading, Sign, State};
 
 use super::{SimulateError, of_channel};
 use crate::decode::pattern::{PatternDecode, Piece, Slot};
-use crate::decode::{Flag, UnitWord};
+use crate::flag::Flag;
 use crate::frame::line::LineFrame;
+use crate::unit_word::UnitWord;
 
 type Sent<T> = Result<T, SimulateError>;
 

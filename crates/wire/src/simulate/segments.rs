@@ -5,9 +5,10 @@ use alloc::string::ToString;
 use quantity::{Reading, Sign, State};
 
 use super::SimulateError;
-use crate::decode::Flag;
 use crate::decode::fields::Bit;
-use crate::decode::segments::{Digit, Function, GLYPHS, Glyph, Row, SegmentsDecode, Units};
+use crate::decode::segments::{Digit, Function, Row, SegmentsDecode, Units};
+use crate::flag::Flag;
+use crate::glyph::{GLYPHS, Glyph};
 
 type Sent<T> = Result<T, SimulateError>;
 

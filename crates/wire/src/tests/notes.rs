@@ -3,7 +3,7 @@
 //! `UPDATE_EXPECT=1` rewrites the expected text.
 
 use crate::Profile;
-use crate::learn::{Recording, expected};
+use crate::stream::{Recording, expected};
 use alloc::vec::Vec;
 use std::path::{Path, PathBuf};
 

@@ -10,7 +10,7 @@ use crate::summary::Outcome;
 const THUMB: &str = "thumbv7em-none-eabihf";
 
 pub(crate) fn host(context: &Context) -> Result<Outcome> {
-    build(context, &[])?;
+    both(context, &[])?;
     Ok(Outcome::passed())
 }
 
@@ -20,8 +20,14 @@ pub(crate) fn thumb(context: &Context) -> Result<Outcome> {
         println!("{why}");
         return Ok(Outcome::NotRun(why));
     }
-    build(context, &["--target", THUMB])?;
+    both(context, &["--target", THUMB])?;
     Ok(Outcome::passed())
+}
+
+/// Without the loader of profiles, as a firmware may do, and with it.
+fn both(context: &Context, more: &[&str]) -> Result<()> {
+    build(context, more)?;
+    build(context, &[more, &["--features", "toml"]].concat())
 }
 
 /// Builds the proof with the same versions as the product: it gets a copy of the product's lock file, from which cargo

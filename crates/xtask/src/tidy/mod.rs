@@ -1,12 +1,15 @@
 //! `cargo xtask tidy`: the rules of the house that no compiler checks.
 //! Does not change a file; each finding says where, what, why and what to do.
 
+mod circles;
 mod docs;
 mod graph;
+mod imports;
 mod lines;
 mod shown_by;
 mod size;
 mod systems;
+mod tokens;
 mod words;
 
 use std::fmt;
@@ -62,6 +65,7 @@ pub(crate) fn check(context: &Context) -> Result<Vec<Finding>> {
         words::check(source, &mut findings);
     }
     graph::check_core_openings(&graph, &sources, &mut findings);
+    circles::check(&sources, &mut findings);
     docs::check(&graph, &sources, &mut findings);
     shown_by::check(&sources, &mut findings);
     systems::check(&sources, &mut findings);

@@ -298,7 +298,7 @@ fn sessions(count: u64, profile: &Profile, temper: Temper, reveal: bool) -> Tall
     let mut tally = Tally::default();
     for seed in 0..count {
         let mut world = World::new(seed, temper);
-        let mut poller = Poller::new(profile, world.seeded.next().to_le_bytes()[0].into()).unwrap();
+        let mut poller = profile.poller(world.seeded.next().to_le_bytes()[0].into()).unwrap();
         poller.opened(Instant::ZERO);
         let mut see = |world: &World, polled: Polled| match polled {
             Polled::Answer(packet) => weigh(&mut tally, world, &packet),

@@ -13,7 +13,7 @@ use scpi::{Branch, Leaf, Root, cmd_nquery, cmd_qonly};
 
 use super::hostile::{HOSTILE, MILD, Temper, World};
 use crate::Profile;
-use crate::poll::{PollReason, Polled, Poller};
+use crate::poll::{PollReason, Polled};
 
 /// What the parser works on.
 struct Instrument {
@@ -187,7 +187,7 @@ fn no_answer_of_another(sessions: u64, profile: &Profile) -> BTreeSet<&'static s
     let mut faults = BTreeSet::new();
     for seed in 0..sessions {
         let mut world = World::new(seed, temper).with(take);
-        let mut poller = Poller::new(profile, 0).unwrap();
+        let mut poller = profile.poller(0).unwrap();
         poller.opened(Instant::ZERO);
         world.run(&mut poller, Instant::from_micros(20_000_000), &mut |world, polled| match polled {
             Polled::Answer(packet) => {
@@ -216,7 +216,7 @@ fn no_answer_of_another(sessions: u64, profile: &Profile) -> BTreeSet<&'static s
 fn after_trouble_the_error_queue_is_asked_until_it_says_0() {
     let told = |profile: &Profile| {
         let mut world = World::new(1, MILD).with(take);
-        let mut poller = Poller::new(profile, 0).unwrap();
+        let mut poller = profile.poller(0).unwrap();
         poller.opened(Instant::ZERO);
         let mut text = String::new();
         world.run(&mut poller, Instant::from_micros(700_000), &mut |_, polled| match polled {
@@ -247,7 +247,7 @@ fn after_trouble_the_error_queue_is_asked_until_it_says_0() {
 #[test]
 fn rubbish_is_no_answer() {
     let mut seeded = crate::tests::mutate::Seeded(5);
-    let mut poller = Poller::new(&profile(""), 0).unwrap();
+    let mut poller = profile("").poller(0).unwrap();
     poller.opened(Instant::ZERO);
     let mut now = Instant::ZERO;
     for _ in 0..20_000 {

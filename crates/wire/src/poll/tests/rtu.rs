@@ -12,7 +12,7 @@ use crate::poll::{PollReason, Polled, Poller};
 /// What a device in this temper is sent, and what comes of it, in the first `ms`.
 fn told(profile: &crate::Profile, temper: Temper, ms: i64) -> (String, Poller) {
     let mut world = World::new(7, temper);
-    let mut poller = Poller::new(profile, 0x0100).unwrap();
+    let mut poller = profile.poller(0x0100).unwrap();
     poller.opened(Instant::ZERO);
     let mut text = String::new();
     let mut sent = 0;
@@ -105,7 +105,7 @@ fn reads_take_turns() {
 #[test]
 fn rubbish_is_no_answer() {
     let mut seeded = crate::tests::mutate::Seeded(3);
-    let mut poller = Poller::new(&alike(""), 9).unwrap();
+    let mut poller = alike("").poller(9).unwrap();
     poller.opened(Instant::ZERO);
     let mut now = Instant::ZERO;
     for _ in 0..20_000 {

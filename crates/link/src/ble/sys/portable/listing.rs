@@ -8,20 +8,8 @@ use wire::gatt::packet::INSTANCE_UNKNOWN;
 
 use super::super::library::api::{CharPropFlags, Characteristic, Service};
 use super::order::READS_THEM_APART;
-use super::worker::Part;
+use super::part::{Ordered, Part, Parts};
 use crate::ble::central::{Listed, Roster};
-
-/// A characteristic that the system says the device has.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Ordered {
-    pub(super) service: Uuid,
-    pub(super) uuid: Uuid,
-    /// How many Presentation Formats (0x2904) describe it.
-    pub(super) formats: usize,
-}
-
-/// The parts of a device by key.
-pub(super) type Parts = BTreeMap<String, Part>;
 
 /// The key of the characteristic with these UUIDs.
 pub(super) fn key_of(parts: &Parts, service: Uuid, uuid: Uuid) -> Option<String> {

@@ -15,6 +15,7 @@
 mod listing;
 mod order;
 mod panics;
+mod part;
 mod words;
 mod worker;
 
@@ -26,8 +27,9 @@ use super::library::api::{BDAddr, Central as _, CentralState, Peripheral as _, S
 use super::library::platform::Peripheral;
 use crate::ble::central::{CALL_TIME_MAX, CallFault, Central, Power, Radio, Roster, Seen, Signal};
 use crate::error::Absence;
+use part::Part;
 pub(in crate::ble) use worker::Place;
-use worker::{Doing, Part, Signals, State, Worker};
+use worker::{Doing, Signals, State, Worker};
 
 /// The longest wait for a connection; on some systems it waits for the services too.
 const CONNECT_TIME_MAX: Duration = Duration::from_secs(10);

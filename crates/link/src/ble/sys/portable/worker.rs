@@ -15,11 +15,10 @@ use tokio::task::AbortHandle;
 use tokio::time::timeout;
 use wire::gatt::Uuid;
 
-use super::super::library::api::{
-    Central as _, CentralEvent, CentralState, Characteristic, Descriptor, Manager as _, Peripheral as _,
-};
+use super::super::library::api::{Central as _, CentralEvent, CentralState, Manager as _, Peripheral as _};
 use super::super::library::platform::{Adapter, Manager, Peripheral};
 use super::super::library::{Error, Result as Got};
+use super::part::{Part, Parts};
 use super::{listing, panics, words};
 use crate::ble::central::{CALL_TIME_MAX, CallFault, Signal};
 use crate::error::Absence;
@@ -198,13 +197,6 @@ async fn live(
     }
 }
 
-/// A characteristic, or one of its descriptors, as the library names them.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Part {
-    pub(super) characteristic: Characteristic,
-    pub(super) descriptor: Option<Descriptor>,
-}
-
 /// The library's objects.
 pub(super) struct State {
     manager: Manager,
@@ -218,7 +210,7 @@ struct Objects {
     devices: BTreeMap<String, Peripheral>,
     /// The device whose parts are known.
     open: Option<Peripheral>,
-    parts: listing::Parts,
+    parts: Parts,
     listened_to: BTreeSet<String>,
     pumps: Vec<AbortHandle>,
 }
@@ -305,7 +297,7 @@ impl State {
     }
 
     /// What the open device has.
-    pub(super) fn known(&self, device: Peripheral, parts: listing::Parts) {
+    pub(super) fn known(&self, device: Peripheral, parts: Parts) {
         let mut objects = self.objects();
         objects.open = Some(device);
         objects.parts = parts;

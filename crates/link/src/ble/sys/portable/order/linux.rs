@@ -2,7 +2,7 @@
 
 use super::super::super::bluez::Bus;
 use super::super::super::library::{Error, Result};
-use super::super::listing::Ordered;
+use super::super::part::Ordered;
 use super::NOT_READ;
 use crate::ble::central::{Central as _, Seen};
 

@@ -1,7 +1,7 @@
 //! Systems that show a device's characteristics only through calls that safe code cannot make (macOS): not known.
 
 use super::super::super::library::Result;
-use super::super::listing::Ordered;
+use super::super::part::Ordered;
 use crate::ble::central::Seen;
 
 /// Who can read what is withheld here.

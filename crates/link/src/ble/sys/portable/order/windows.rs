@@ -7,7 +7,7 @@ use windows::core::GUID;
 use wire::gatt::Uuid;
 
 use super::super::super::library::{Error, Result};
-use super::super::listing::Ordered;
+use super::super::part::Ordered;
 use super::NOT_READ;
 use crate::ble::central::Seen;
 

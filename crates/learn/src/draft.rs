@@ -1,0 +1,39 @@
+//! Small pieces of a profile's text. Does not decide what stands in it.
+
+use crate::{Head, Observation};
+
+/// A TOML text in quotes.
+pub(crate) fn quoted(text: &str) -> String {
+    format!("\"{}\"", text.replace('\\', "\\\\").replace('"', "\\\""))
+}
+
+/// Bytes as TOML list: `[0xA5, 0x5A]`.
+pub(crate) fn bytes(bytes: &[u8]) -> String {
+    let all: Vec<String> = bytes.iter().map(|b| format!("0x{b:02X}")).collect();
+    format!("[{}]", all.join(", "))
+}
+
+/// All up to the `[frame]` table.
+pub(crate) fn opening(head: Head<'_>, agree: &str, seen: &[Observation]) -> String {
+    let mut text = String::from("# Learned from a recording. What the display showed meanwhile:\n");
+    for observation in seen {
+        text.push_str(&format!(
+            "#   {:.3} s to {:.3} s: {}\n",
+            observation.from.seconds(),
+            observation.to.seconds(),
+            observation.shown.text()
+        ));
+    }
+    text.push_str(
+        "# What was not shown is not known, and gives no reading. No accuracy is stated: only the rounding of the\n\
+         # display counts until rows of [[accuracy]] are copied from the meter's manual.\n",
+    );
+    text.push_str(&format!("profile = 1\nid = {}\ntitle = {}\n", quoted(head.id), quoted(head.title)));
+    text.push_str(agree);
+    text.push('\n');
+    if !head.link.is_empty() {
+        text.push_str(head.link);
+        text.push('\n');
+    }
+    text
+}

@@ -1,0 +1,187 @@
+//! Learns a profile from a recording and from what a person saw on the display meanwhile. Holds the ranking of what the
+//! bytes may be, and the last check: the profile is loaded and run over the recording before anybody gets it.
+//!
+//! A value that was never seen is never guessed. Bits that were not set while the display was watched are written into
+//! the profile as "no value", codes that were not seen have no row, places that hold a constant are demanded. What is
+//! new later gives no reading until it has been shown too.
+//!
+//! It asks crate `wire` for the framers, numbers and figures that decoding uses ([`wire::kit`]), so that what it finds in the
+//! bytes is what the decoder will find.
+//!
+//! Does not: read files or clocks, ask anybody, or write the folder of a class.
+#![cfg_attr(test, allow(clippy::float_cmp, clippy::string_slice, clippy::cast_possible_truncation))]
+
+mod binary;
+mod check;
+mod display;
+mod draft;
+mod fields;
+mod lines;
+mod numbers;
+mod pace;
+mod runs;
+mod shown;
+mod text;
+mod tokens;
+mod written;
+
+use quantity::Instant;
+
+pub use shown::{Shown, ShownFault};
+use wire::Profile;
+use wire::stream::Recording;
+
+/// While the bytes from `from` to `to` came, the display showed this.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Observation {
+    /// First moment.
+    pub from: Instant,
+    /// Last moment, included.
+    pub to: Instant,
+    /// What stood there.
+    pub shown: Shown,
+}
+
+/// One way the bytes may be framed, with what bears it out.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Hypothesis {
+    /// A sentence for people: the shape.
+    pub words: String,
+    /// Frames that bear it out.
+    pub sound: usize,
+    /// Frames begun but damaged (drops of the framing).
+    pub damaged: usize,
+    /// Text, a checksum, or bytes that count their places. Regular frames without one may come from a wrong baud rate too.
+    pub telling: bool,
+}
+
+/// How it ended.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// A profile that reproduces every observation, and remarks on what is not known.
+    Profile {
+        /// Text of `profile.toml`.
+        toml: String,
+        /// What is not known, in sentences.
+        remarks: Vec<String>,
+    },
+    /// The bytes have a shape, but more than one profile fits, or something is missing: what to show next.
+    Ask(String),
+    /// The bytes fit nothing: what to try.
+    Nothing(String),
+}
+
+/// What was found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Learned {
+    /// Best first.
+    pub hypotheses: Vec<Hypothesis>,
+    /// How it ended.
+    pub outcome: Outcome,
+}
+
+/// What stands at the head of the profile.
+#[derive(Clone, Copy, Debug)]
+pub struct Head<'h> {
+    /// Name of the class.
+    pub id: &'h str,
+    /// A line for people.
+    pub title: &'h str,
+    /// The `[link]` table, or nothing.
+    pub link: &'h str,
+}
+
+/// A draft, or why there is none.
+enum Draft {
+    Made { toml: String, remarks: Vec<String> },
+    Ask(String),
+}
+
+/// Learns from a recording. Without observations only the hypotheses are of use.
+#[must_use]
+pub fn learn(head: Head<'_>, recording: &Recording, seen: &[Observation]) -> Learned {
+    let (mut hypotheses, mut answers) = (Vec::new(), Vec::new());
+    if let Some(display) = display::find(recording) {
+        hypotheses.push(display.hypothesis());
+        answers.push(if seen.is_empty() { Draft::Ask(nothing_shown()) } else { display.draft(head, seen) });
+    } else if let Some(text) = tokens::find(recording).or_else(|| lines::find(recording)) {
+        hypotheses.push(text.hypothesis());
+        answers.push(if seen.is_empty() { Draft::Ask(nothing_shown()) } else { text.draft(head, seen) });
+    } else {
+        let found = binary::find(recording);
+        let many = found.len() > 1 && !found.iter().skip(1).all(|cut| cut.is_weaker_than(found.first()));
+        for (place, cut) in found.iter().enumerate() {
+            hypotheses.push(cut.hypothesis());
+            if place == 0 {
+                answers.push(match (seen.is_empty(), many) {
+                    (true, _) => Draft::Ask(nothing_shown()),
+                    (false, true) => Draft::Ask(
+                        "the bytes can be cut into frames in more than one way; record with the times of receipt, \
+                         or longer, with the value moving"
+                            .into(),
+                    ),
+                    (false, false) => fields::draft(head, cut, seen),
+                });
+            }
+        }
+    }
+    let outcome = match answers.into_iter().next() {
+        None => Outcome::Nothing(no_shape(recording)),
+        Some(Draft::Ask(what)) => Outcome::Ask(what),
+        Some(Draft::Made { toml, remarks }) => {
+            let (toml, remarks) = with_pace(toml, remarks, recording, seen);
+            match check::reproduces(&toml, recording, seen) {
+                Ok(()) => Outcome::Profile { toml, remarks },
+                Err(why) => Outcome::Ask(why),
+            }
+        }
+    };
+    Learned { hypotheses, outcome }
+}
+
+/// The draft with the pace of the display, where the recording tells it; else a remark says that it is not known.
+fn with_pace(
+    toml: String,
+    mut remarks: Vec<String>,
+    recording: &Recording,
+    seen: &[Observation],
+) -> (String, Vec<String>) {
+    let readings = check::readings(&toml, recording).unwrap_or_default();
+    let title = toml.find("\ntitle = ").and_then(|at| Some(at + 1 + toml.get(at + 1..)?.find('\n')? + 1));
+    match (pace::measure(&readings, seen), title.and_then(|at| toml.split_at_checked(at))) {
+        (Some(pace), Some((before, behind))) => (format!("{before}{}{behind}", pace.line()), remarks),
+        _ => {
+            remarks.push(pace::not_measured());
+            (toml, remarks)
+        }
+    }
+}
+
+fn nothing_shown() -> String {
+    "nothing was said of the display; say what it showed while the bytes came, for example \"12.46 uF\""
+        .into()
+}
+
+fn no_shape(recording: &Recording) -> String {
+    if recording.is_empty() {
+        return "no byte came: is the meter on and set to send, does its cable need DTR or RTS, is it the right port?"
+            .into();
+    }
+    if text::changing_width(recording) {
+        return "the bytes are lines of text of changing width; for those write the profile by hand, with a loose pattern"
+            .into();
+    }
+    format!(
+        "{} bytes came that fit no lines of text, no frames of one length and no frames that say their length. Try \
+         another baud rate (a wrong one gives garbage), parity and stop bits, or record longer with the value moving",
+        recording.len()
+    )
+}
+
+/// The profile of a text that the learner wrote; a text of our own that does not load is told, never passed over.
+fn load(toml: &str) -> Result<Profile, String> {
+    Profile::parse(toml).map_err(|error| format!("the profile drawn from this does not load: {error}"))
+}
+
+#[cfg(test)]
+mod tests;

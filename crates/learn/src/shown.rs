@@ -1,0 +1,111 @@
+//! What a person read off the display: "12.46 uF hold". Does not know bytes.
+
+use std::fmt;
+use std::string::{String, ToString as _};
+
+use quantity::{Coupling, Decimal, Flags, Sign, State, Unit};
+
+use wire::kit::UnitWord;
+
+/// What stood on the display.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shown {
+    pub(crate) text: String,
+    pub(crate) state: State,
+    pub(crate) unit: Option<UnitWord>,
+    pub(crate) flags: Flags,
+}
+
+/// Why a text is not what a display shows.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum ShownFault {
+    /// It begins with no number, `OL`, `-OL` or dashes.
+    Number(String),
+    /// A unit that is not known.
+    Unit(String),
+    /// A number needs its unit.
+    UnitMissing,
+}
+
+impl fmt::Display for ShownFault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Number(text) => write!(
+                f,
+                "{text:?} begins with no number; write what the display shows, all digits: \"12.46 uF\", \"OL\", \
+                 \"---\", \"12.46 uF hold\""
+            ),
+            Self::Unit(text) => {
+                write!(f, "{text:?} is no unit known here; write uF, ohm, V ac, A dc, psig, degF ...")
+            }
+            Self::UnitMissing => f.write_str("a number needs its unit, for example \"12.46 uF\""),
+        }
+    }
+}
+
+impl std::error::Error for ShownFault {}
+
+impl Shown {
+    /// Reads `12.46 uF`, `-3.1 V dc`, `OL`, `OL Mohm`, `---`, with `hold`, `low battery`, `relative`, `min`, `max` behind.
+    ///
+    /// # Errors
+    /// [`ShownFault`], when it is none of these.
+    pub fn parse(text: &str) -> Result<Self, ShownFault> {
+        let mut words: Vec<&str> = text.split_whitespace().collect();
+        let mut flags = Flags::default();
+        while let Some(last) = words.last() {
+            match last.to_ascii_lowercase().as_str() {
+                "hold" => flags.hold = true,
+                "battery" | "lowbat" | "low_battery" => flags.low_battery = true,
+                "low" if flags.low_battery => {}
+                "relative" | "rel" => flags.relative = true,
+                "min" | "max" | "min/max" => flags.min_max = true,
+                _ => break,
+            }
+            words.pop();
+        }
+        let Some((first, unit)) = words.split_first() else { return Err(ShownFault::Number(text.into())) };
+        let state = match *first {
+            "OL" | "+OL" | "ol" => State::Overload(Sign::Positive),
+            "-OL" | "-ol" => State::Overload(Sign::Negative),
+            dashes if dashes.len() > 1 && dashes.bytes().all(|b| b == b'-') => State::NoValue,
+            number => {
+                Decimal::parse(number).map(State::Value).map_err(|_| ShownFault::Number(text.into()))?
+            }
+        };
+        let unit = unit.join(" ");
+        let unit = if unit.is_empty() { None } else { Some(unit_word(&unit)?) };
+        if matches!(state, State::Value(_)) && unit.is_none() {
+            return Err(ShownFault::UnitMissing);
+        }
+        Ok(Self { text: text.trim().to_string(), state, unit, flags })
+    }
+
+    /// As it was said.
+    #[must_use]
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    pub(crate) const fn number(&self) -> Option<Decimal> {
+        match self.state {
+            State::Value(number) => Some(number),
+            State::Overload(_) | State::NoValue => None,
+        }
+    }
+
+    /// True when a reading says the same.
+    pub(crate) fn is(&self, reading: &quantity::Reading) -> bool {
+        let unit = self.unit.is_none_or(|u| u.unit == reading.unit && u.coupling == reading.coupling);
+        unit && self.state == reading.state && self.flags == reading.flags
+    }
+}
+
+fn unit_word(text: &str) -> Result<UnitWord, ShownFault> {
+    if let Ok(unit) = Unit::parse(text) {
+        return Ok(UnitWord { unit, coupling: None });
+    }
+    let (head, coupling) = Coupling::strip_from(text);
+    let unit = Unit::parse(head).map_err(|_| ShownFault::Unit(text.into()))?;
+    Ok(UnitWord { unit, coupling })
+}

@@ -1,0 +1,177 @@
+//! The doctor where a machine's state does not stand in files: it looks at the list of serial ports and at the history's
+//! folder, and says of everything else that it could not be looked at. Opens no port, writes nothing, runs nothing.
+
+use std::path::Path;
+
+use crate::doctor::{Finding, Remedy, State};
+#[cfg(feature = "serial")]
+use crate::serial::port::{Port, SerialPlace};
+#[cfg(feature = "serial")]
+use crate::serial::sys::elsewhere::{Names, Ports};
+
+/// Why something about a port was not looked at.
+#[cfg(feature = "serial")]
+const NO_LOOK: &str = "cannot be looked at on this system; opening the port tells";
+
+/// A machine to look at: this one.
+#[derive(Debug, Clone)]
+pub struct Machine;
+
+impl Machine {
+    /// Whether another machine can be looked at by its files, an account be named, and a remedy be run.
+    pub const SHOWS_IN_FILES: bool = false;
+
+    /// This machine. Accounts cannot be told.
+    #[must_use]
+    pub fn here(_name: Option<&str>) -> Self {
+        Self
+    }
+
+    /// This machine; another one's files are not read here.
+    #[must_use]
+    pub fn under(_root: &Path, _name: Option<&str>) -> Self {
+        Self
+    }
+
+    /// Whether it is known who is to use the meter.
+    #[must_use]
+    pub fn knows_account(&self) -> bool {
+        false
+    }
+
+    /// Whether whoever is to use the meter is root.
+    #[must_use]
+    pub fn is_root(&self) -> bool {
+        false
+    }
+}
+
+/// Looks at every serial port of the list. `named` are the places that the devices of a site name, where a site is known.
+#[cfg(all(feature = "serial", not(target_os = "linux")))]
+#[must_use]
+pub fn serial(_machine: &Machine, named: Option<&[SerialPlace]>) -> Vec<Finding> {
+    ports(&crate::serial::sys::Source::here(), named, crate::sys::words::IF_IT_STAYS_AWAY)
+}
+
+#[cfg(feature = "serial")]
+pub(crate) fn ports<N: Names>(
+    source: &Ports<N>,
+    named: Option<&[SerialPlace]>,
+    if_it_stays_away: &str,
+) -> Vec<Finding> {
+    const CHECK: &str = "serial ports";
+    const WHAT: &str = "the system's list";
+    const WHY: &str = "A meter on a cable is read through a serial port.";
+    let ports = match source.scan() {
+        Ok(ports) => ports,
+        Err(why) => {
+            let seen = format!("the system gives none: {}", why.replace(char::is_control, " "));
+            return vec![Finding::new(CHECK, WHAT, State::NotSeen, seen, WHY)];
+        }
+    };
+    if ports.is_empty() {
+        return vec![
+            Finding::new(CHECK, WHAT, State::Missing, "no serial port", WHY)
+                .with(Remedy::advice("plug the cable in and look again"))
+                .with(Remedy::advice(if_it_stays_away)),
+        ];
+    }
+    let mut findings: Vec<Finding> = ports.iter().map(|port| lasting::<N>(port, &ports, named)).collect();
+    findings.push(Finding::new(
+        "right to open",
+        "all ports",
+        State::NotSeen,
+        NO_LOOK,
+        "Without the right to open the port no byte of the meter is read.",
+    ));
+    findings.push(Finding::new(
+        "in use",
+        "all ports",
+        State::NotSeen,
+        NO_LOOK,
+        "Two programs on one port each get a part of the bytes, so a port that is taken is not opened.",
+    ));
+    findings
+}
+
+/// Whether the port has a name that stays the same.
+#[cfg(feature = "serial")]
+fn lasting<N: Names>(port: &Port, all: &[Port], named: Option<&[SerialPlace]>) -> Finding {
+    const CHECK: &str = "lasting name";
+    const WHY: &str = "A number goes by order of plugging in; tomorrow it may be another meter.";
+    let what = port.device.display().to_string();
+    let is_named = |place: &SerialPlace| match place {
+        SerialPlace::Usb(usb) => port.usb.as_ref().is_some_and(|found| N::answers(usb, found)),
+        SerialPlace::Path(path) => *path == port.device,
+    };
+    match crate::serial::sys::elsewhere::name::<N>(port, all) {
+        Ok(rest) => Finding::new(CHECK, what, State::Fine, format!("write serial:{rest}"), WHY),
+        Err(why) => {
+            let is_used = named.map_or(port.usb.is_some(), |places| places.iter().any(is_named));
+            let state = if is_used { State::Hindered } else { State::Note };
+            Finding::new(CHECK, what, state, why.to_string(), WHY)
+        }
+    }
+}
+
+/// Looks at the one port that a selector's rest (after `serial:`) names.
+#[cfg(all(feature = "serial", not(target_os = "linux")))]
+#[must_use]
+pub fn serial_place(_machine: &Machine, place: &SerialPlace) -> Finding {
+    port_of(&crate::serial::sys::Source::here(), place)
+}
+
+#[cfg(feature = "serial")]
+pub(crate) fn port_of<N: Names>(source: &Ports<N>, place: &SerialPlace) -> Finding {
+    const CHECK: &str = "device";
+    const WHY: &str = "The daemon waits for this port and reads nothing until it is there.";
+    let found = |state, seen: String| Finding::new(CHECK, place.to_string(), state, seen, WHY);
+    if let Err(why) = source.scan() {
+        return found(State::NotSeen, format!("the system gives no list of ports: {why}"));
+    }
+    match crate::serial::sys::elsewhere::locate(place, source) {
+        Ok(_) => found(State::Fine, "is there".to_owned()),
+        Err(absence) => found(State::Hindered, absence.to_string())
+            .with(Remedy::advice("`cliplead devices list` shows what is there and what to write")),
+    }
+}
+
+/// Rules of udev are no matter here.
+#[cfg(feature = "serial")]
+#[must_use]
+pub fn udev_rule(_machine: &Machine, _current: &str) -> Vec<Finding> {
+    Vec::new()
+}
+
+/// Nothing between the program and a Bluetooth meter can be looked at.
+#[must_use]
+pub fn bluetooth(_machine: &Machine) -> Vec<Finding> {
+    vec![Finding::new(
+        "Bluetooth adapter",
+        "this machine",
+        State::NotSeen,
+        "cannot be looked at on this system",
+        "A meter without a cable is heard through the Bluetooth adapter.",
+    )]
+}
+
+/// Looks at the file `path` and its folder. A file that is not there yet will be made by the daemon.
+#[must_use]
+pub fn storage(_machine: &Machine, path: &Path) -> Finding {
+    const CHECK: &str = "history";
+    const WHY: &str = "A verdict is shown only after it is stored, so without the file none is shown.";
+    let found = |state, seen: &str| Finding::new(CHECK, path.display().to_string(), state, seen, WHY);
+    let folder =
+        path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
+    if !folder.is_dir() {
+        return found(State::Hindered, "its folder is not there")
+            .with(Remedy::advice(format!("make the folder {}", folder.display())));
+    }
+    match std::fs::metadata(path) {
+        Ok(meta) if !meta.is_file() => found(State::Hindered, "is no file"),
+        Ok(meta) if meta.permissions().readonly() => found(State::Hindered, "is marked as read-only")
+            .with(Remedy::advice("take the mark away, or name another place for the history")),
+        Ok(_) => found(State::NotSeen, "is there; whether it may be written shows only when it is"),
+        Err(_) => found(State::NotSeen, "is not there yet; whether it may be made shows only when it is"),
+    }
+}

@@ -1,0 +1,29 @@
+//! The doctor on Linux: a machine as its files show it, below a root folder, and what of that is in a meter's way.
+//! Holds what is looked at; opens no port, changes nothing, runs nothing.
+
+mod account;
+mod accounts;
+mod bluetooth;
+mod bus;
+#[cfg(feature = "serial")]
+mod grabbers;
+mod holders;
+mod machine;
+#[cfg(feature = "serial")]
+mod rule;
+#[cfg(feature = "serial")]
+mod serial;
+mod storage;
+#[cfg(test)]
+#[cfg(feature = "serial")]
+mod tests;
+
+pub use bluetooth::bluetooth;
+pub use machine::Machine;
+#[cfg(feature = "serial")]
+pub use rule::udev_rule;
+#[cfg(feature = "serial")]
+pub use serial::{serial, serial_place};
+pub use storage::storage;
+
+use crate::doctor::{Finding, State};

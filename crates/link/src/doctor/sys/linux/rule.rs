@@ -1,0 +1,65 @@
+//! The udev rule: is it in place, and is it the one this program has.
+
+use super::grabbers::OWN_RULE_PATH;
+use super::{Finding, Machine, State};
+use crate::doctor::{Remedy, Run};
+
+/// Where the rule goes.
+const RULE_PATH: &str = "/etc/udev/rules.d/70-cliplead-serial.rules";
+
+const CHECK: &str = "udev rule";
+const WHY: &str =
+    "It lets whoever sits at the machine open USB ports, and keeps the modem service off the listed cables.";
+
+/// Looks for the rule whose text is `current`, and at the services that the rule keeps off.
+#[must_use]
+pub fn udev_rule(machine: &Machine, current: &str) -> Vec<Finding> {
+    let mut findings = vec![rule(machine, current)];
+    findings.extend(super::grabbers::grabbers(machine));
+    findings
+}
+
+fn rule(machine: &Machine, current: &str) -> Finding {
+    if !machine.has("run/udev") {
+        let seen = "udev does not run here (a container, perhaps), so no rule has an effect";
+        return Finding::new(CHECK, RULE_PATH, State::NotSeen, seen, WHY)
+            .with(Remedy::advice("look on the machine itself, where the cable is plugged in"));
+    }
+    let name = RULE_PATH.trim_start_matches("/etc/");
+    let places = [RULE_PATH.to_owned(), format!("/usr/lib/{name}"), format!("/lib/{name}")];
+    let found = places.iter().find(|place| machine.has(place));
+    let Some(place) = found else {
+        return installed(
+            Finding::new(CHECK, RULE_PATH, State::Missing, "is not in place", WHY),
+            current,
+            Run::OnRequest,
+        );
+    };
+    match machine.text(place) {
+        None => Finding::new(CHECK, place, State::NotSeen, "cannot be read", WHY),
+        Some(text) if text == current => {
+            Finding::new(CHECK, place, State::Fine, "is in place, as this program has it", WHY)
+        }
+        // It may hold somebody's own lines; those are not written over.
+        Some(_) => installed(
+            Finding::new(CHECK, place, State::Missing, "is in place, but older, or changed by hand", WHY)
+                .with(Remedy::advice(format!(
+                    "lines of your own go into {OWN_RULE_PATH}; move them before you replace it"
+                ))),
+            current,
+            Run::ByHand,
+        ),
+    }
+}
+
+fn installed(finding: Finding, current: &str, run: Run) -> Finding {
+    let install = ["install", "-D", "-m", "0644", "/dev/stdin", RULE_PATH];
+    finding
+        .with(Remedy::root(run, "puts the rule in place", &install).fed(current))
+        .with(Remedy::root(run, "lets udev read its rules again", &["udevadm", "control", "--reload"]))
+        .with(Remedy::root(
+            run,
+            "lets udev go over the ports that are there",
+            &["udevadm", "trigger", "--subsystem-match=tty"],
+        ))
+}

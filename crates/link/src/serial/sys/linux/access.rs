@@ -1,0 +1,47 @@
+//! Whether this process may open a device, told from the file's mode without opening it, and the group that may.
+//! A hint for people: the open itself decides.
+
+use std::fs;
+use std::os::unix::fs::MetadataExt as _;
+use std::path::Path;
+
+use crate::error::Absence;
+use crate::sys::unix_rights::{READ_AND_WRITE, Rights, identity};
+
+/// The group that owns serial ports where the device's own cannot be told: common on Debian and its kin.
+const GROUP_FALLBACK: &str = "dialout";
+
+/// What stands in the way of opening, as far as the mode tells. Access lists (udev `uaccess`) are not seen, so a device
+/// that carries one may be named forbidden here only when the kernel shows no group rights either.
+pub(crate) fn hindrance(device: &Path) -> Option<Absence> {
+    let path = device.display().to_string();
+    let Ok(meta) = fs::metadata(device) else { return Some(Absence::NotFound { what: path }) };
+    let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let (uid, gids) = identity(&status)?;
+    if Rights::of(&meta).let_in(uid, &gids, READ_AND_WRITE) {
+        None
+    } else {
+        Some(Absence::PermissionDenied { group: group_of(device), path })
+    }
+}
+
+/// The name of the group that owns the device.
+pub(crate) fn group_of(device: &Path) -> String {
+    let groups = fs::read_to_string("/etc/group").unwrap_or_default();
+    fs::metadata(device)
+        .ok()
+        .and_then(|meta| group_name(&groups, meta.gid()))
+        // Adding a person to root's group mends nothing and opens much.
+        .filter(|name| name != "root")
+        .unwrap_or_else(|| GROUP_FALLBACK.to_owned())
+}
+
+/// The name of a group number in the text of `/etc/group`.
+pub(crate) fn group_name(groups: &str, gid: u32) -> Option<String> {
+    groups.lines().find_map(|line| {
+        let mut fields = line.split(':');
+        let name = fields.next()?;
+        let number: u32 = fields.nth(1)?.parse().ok()?;
+        (number == gid).then(|| name.to_owned())
+    })
+}

@@ -1,0 +1,14 @@
+//! Simulated meters: on a real line where the system has pseudo-terminals, else in memory. Holds the choice alone.
+
+#[cfg(any(not(unix), test))]
+#[cfg_attr(unix, allow(dead_code, unreachable_pub, reason = "compiled for its tests"))]
+pub(crate) mod elsewhere;
+#[cfg(unix)]
+mod unix;
+
+#[cfg(not(unix))]
+pub use elsewhere::{PlayError, PlayedMeter};
+#[cfg(unix)]
+pub use unix::meter::{PlayError, PlayedMeter};
+#[cfg(unix)]
+pub use unix::pty::{PtyError, PtyMeter, PtyOptions, WhenFull};

@@ -1,0 +1,66 @@
+//! Bytes -> frames for whoever only looks at frames: a framer with its inner signs left out. Does not decode them.
+
+use crate::counters::Fault;
+use crate::frame::indexed::{IndexedFrame, IndexedFramer};
+use crate::frame::{Chunk, Framer, Framing};
+use crate::profile::Profile;
+
+/// What a [`Cutter`] hands out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Piece<'f> {
+    /// A frame without what only frames it, and the bytes that it took on the wire.
+    Frame {
+        /// What it holds.
+        frame: &'f [u8],
+        /// Its bytes on the wire.
+        bytes: u32,
+    },
+    /// Something was dropped.
+    Dropped(Fault),
+}
+
+/// Cuts bytes into frames as the decoder does, but takes no frame for another's rival: what they say is not known here.
+#[derive(Clone, Debug)]
+pub struct Cutter(Framer);
+
+impl Cutter {
+    /// With the framing of a profile.
+    #[must_use]
+    pub fn of(profile: &Profile) -> Self {
+        Self(profile.frame().framer())
+    }
+
+    /// For frames of this length whose bytes say their place.
+    #[must_use]
+    pub fn indexed(length: usize) -> Self {
+        Self(Framer::Indexed(IndexedFramer::new(IndexedFrame { length })))
+    }
+
+    /// Takes bytes as they came.
+    pub fn push(&mut self, data: &[u8], out: &mut dyn FnMut(Piece<'_>)) {
+        self.0.push(data, &mut |chunk| take(chunk, out));
+    }
+
+    /// Bytes are missing here.
+    pub fn gap(&mut self, out: &mut dyn FnMut(Piece<'_>)) {
+        self.0.cut(&mut |chunk| take(chunk, out));
+    }
+}
+
+fn take(chunk: Chunk<'_>, out: &mut dyn FnMut(Piece<'_>)) -> bool {
+    match chunk {
+        Chunk::Frame { frame, bytes, .. } => out(Piece::Frame { frame, bytes }),
+        Chunk::Dropped(fault) => out(Piece::Dropped(fault)),
+        Chunk::LineEnd | Chunk::Other(_) | Chunk::Waits => return false,
+    }
+    true
+}
+
+/// Bytes of every frame of a profile whose frames have one length.
+#[must_use]
+pub fn fixed_length(profile: &Profile) -> Option<usize> {
+    match profile.frame() {
+        Framing::Fixed(frame) => Some(frame.length),
+        Framing::Line(_) | Framing::Counted(_) | Framing::Indexed(_) => None,
+    }
+}

@@ -1,0 +1,124 @@
+//! What reads a frame piece by piece: units, numbers, checksums, flags and figures by the names that profiles give them.
+//! Does not cut frames from bytes; `cutter` does.
+
+use alloc::string::String;
+
+use quantity::{Coupling, Decimal, Flags, State, Unit};
+
+use crate::check::CheckKind;
+use crate::counters::{Field, Reason};
+use crate::flag::Flag;
+use crate::glyph::{GLYPHS, Glyph};
+use crate::number::{Counts, Number, NumberType, counts_of_float};
+use crate::unit_word::parse_unit;
+
+/// A unit as profiles and scripts write it: `uF`, `V ac`.
+///
+/// # Errors
+/// A sentence: no such unit (with the nearest one), or ac and dc where they mean nothing.
+pub fn unit(text: &str) -> Result<(Unit, Option<Coupling>), String> {
+    parse_unit(text).map(|word| (word.unit, word.coupling))
+}
+
+/// How a number is stored in a frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stored(NumberType);
+
+impl Stored {
+    /// Every way, with its name: `u8` to `f32be`, as profiles write them.
+    #[must_use]
+    pub fn all() -> [(&'static str, Self); NumberType::WORDS.len()] {
+        NumberType::WORDS.map(|(word, kind)| (word, Self(kind)))
+    }
+
+    /// Bytes it takes.
+    #[must_use]
+    pub const fn width(self) -> usize {
+        self.0.width()
+    }
+
+    /// Whether it is an integer in two's complement.
+    #[must_use]
+    pub const fn is_signed(self) -> bool {
+        matches!(self.0, NumberType::Integer { signed: true, .. })
+    }
+
+    /// Whether its high byte comes first.
+    #[must_use]
+    pub const fn is_big_endian(self) -> bool {
+        match self.0 {
+            NumberType::Integer { big_endian, .. } | NumberType::Float { big_endian } => big_endian,
+        }
+    }
+
+    /// Whether it is an IEEE 754 single; else an integer.
+    #[must_use]
+    pub const fn is_float(self) -> bool {
+        matches!(self.0, NumberType::Float { .. })
+    }
+
+    /// The integer at a byte, the first being 0; `None` for a float or beyond the frame.
+    #[must_use]
+    pub fn integer(self, frame: &[u8], at: usize) -> Option<i64> {
+        Number { at, kind: self.0 }.integer(frame)
+    }
+
+    /// The float at a byte; `None` for an integer or beyond the frame.
+    #[must_use]
+    pub fn float(self, frame: &[u8], at: usize) -> Option<f64> {
+        Number { at, kind: self.0 }.float(frame)
+    }
+}
+
+/// What a float shows on a display whose last digit has this power of ten: not-a-number is no value, infinity an overload.
+///
+/// # Errors
+/// [`Reason::Undecodable`]: more digits than any display has.
+pub fn shown_float(value: f64, exponent: i8) -> Result<State, Reason> {
+    match counts_of_float(value, exponent).map_err(Reason::Undecodable)? {
+        Counts::None => Ok(State::NoValue),
+        Counts::Infinite { negative } => Ok(State::overload(negative)),
+        Counts::Whole(counts) => {
+            let number = Decimal::new(counts, exponent);
+            number.map(State::Value).ok_or(Reason::Undecodable(Field::Exponent))
+        }
+    }
+}
+
+/// The checksum kinds by name; the sum of bytes as a number comes from [`checksum`].
+pub const CHECK_WORDS: [&str; 5] = {
+    let [(a, _), (b, _), (c, _), (d, _), (e, _)] = CheckKind::WORDS;
+    [a, b, c, d, e]
+};
+
+/// The checksum of this name over the bytes, as a number; `None` for a name that is none.
+#[must_use]
+pub fn checksum(word: &str, bytes: &[u8]) -> Option<u16> {
+    let (_, kind) = CheckKind::WORDS.into_iter().find(|(known, _)| *known == word)?;
+    let stored = kind.compute(bytes);
+    Some(if kind == CheckKind::Sum16Be { u16::from_be_bytes(stored) } else { u16::from_le_bytes(stored) })
+}
+
+/// The words for a flag of the display.
+pub const FLAG_WORDS: [&str; 5] = {
+    let [(a, _), (b, _), (c, _), (d, _), (e, _)] = Flag::WORDS;
+    [a, b, c, d, e]
+};
+
+/// Sets the flag of this word; false for a word that is none.
+pub fn set_flag(flags: &mut Flags, word: &str) -> bool {
+    let known = Flag::WORDS.iter().find(|(known, _)| *known == word);
+    known.map(|(_, flag)| flag.set(flags)).is_some()
+}
+
+/// What seven segments show (bit 0 for `a` at the top, then clockwise, bit 6 for `g` in the middle): 0 to 9, -1 for nothing,
+/// -2 for the `L` of an overload, -3 for a dash; `None` where they make no figure.
+#[must_use]
+pub fn figure(segments: u8) -> Option<i8> {
+    GLYPHS.iter().find(|(lit, _)| *lit == segments).map(|(_, glyph)| match glyph {
+        Glyph::Digit(digit) => i8::try_from(*digit).unwrap_or(-1),
+        Glyph::Blank => -1,
+        Glyph::L => -2,
+        Glyph::Dash => -3,
+    })
+}
