@@ -12,9 +12,9 @@ pub type Ask<'a> = &'a mut dyn FnMut() -> Vec<f64>;
 const SHOWN_FOR: u32 = 8;
 
 /// A threshold this part of the interval's width inside both ends will not have left it since it was told, while the estimate it
-/// was seen from has moved by no more than that width: thresholds move with the meter's doubt there, by some hundredths of
+/// was seen from has moved by no more than half of it: thresholds move with the meter's doubt there, by some hundredths of
 /// that. Our own choice.
-const WELL_INSIDE: f64 = 0.125;
+const WELL_INSIDE: f64 = 0.0625;
 
 /// The thresholds last told.
 #[derive(Clone, Debug, Default)]
@@ -42,7 +42,7 @@ impl Thresholds {
         let margin = WELL_INSIDE * width;
         self.asked
             && margin.is_finite()
-            && libm::fabs(estimate - self.seen_from) <= width
+            && libm::fabs(estimate - self.seen_from) <= 0.5 * width
             && self.known.iter().any(|t| (interval.low + margin..=interval.high - margin).contains(t))
     }
 

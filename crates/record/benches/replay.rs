@@ -1,0 +1,167 @@
+//! What a replay costs: `cargo bench -p record --bench replay [-- READINGS [FILE]]`. Plays a made-up recording as `cliplead
+//! replay` does: read once to check it and once to play it. A bench meter sends ten lines a second; every 100 readings another
+//! capacitor is clipped on, settles, is judged, and is followed until its leads come off. With FILE the recording is written
+//! there and not played, to be timed with `cliplead replay FILE`. No times are asserted.
+
+#![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used)]
+
+use std::fmt::Write as _;
+use std::io::BufReader;
+use std::path::Path;
+use std::time::Instant as Clock;
+
+use judge::round;
+use judge::rule::RuleSet;
+use pipeline::{Output, Pipeline, Stamped};
+use record::{FollowUpJson, Item, LineEvent, Reader, RecordingHeader, VerdictJson};
+
+const HOLD_POINTS: [&str; 5] = ["locked out", "leads proved", "proved dead", "discharged", "one lead off"];
+/// Readings of each part: leads in the air, then on the part.
+const OPEN: u32 = 12;
+const ON_THE_PART: u32 = 88;
+/// Microseconds from reading to reading.
+const APART_US: i64 = 100_000;
+/// Nameplate values in uF.
+const PLATES: [f64; 7] = [10.0, 12.5, 15.0, 25.0, 35.0, 40.0, 45.0];
+/// Of the true values about the plate's, and of one reading in uF: standard deviations.
+const PARTS_SD: f64 = 0.04;
+const READING_SD: f64 = 0.005;
+
+/// A small generator, so that each run plays the same recording.
+struct Random(u64);
+
+impl Random {
+    /// From 0 to below 1.
+    fn even(&mut self) -> f64 {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        f64::from(u32::try_from(self.0 >> 32).unwrap_or(0)) / 4_294_967_296.0
+    }
+
+    /// About normal, of deviation 1: twelve even ones added up.
+    fn normal(&mut self) -> f64 {
+        (0..12).map(|_| self.even()).sum::<f64>() - 6.0
+    }
+}
+
+/// The recording as text.
+struct Tape {
+    text: String,
+    t: i64,
+}
+
+impl Tape {
+    /// The time first, as the recorder writes it.
+    fn event(&mut self, event: &LineEvent) {
+        let (t, line) = (event.time_us(), record::to_line(event));
+        let rest = line.strip_prefix('{').unwrap().replacen(&format!(",\"t\":{t}"), "", 1);
+        writeln!(self.text, "{{\"t\":{t},{rest}").unwrap();
+    }
+
+    fn reading(&mut self, value: f64) {
+        self.t += APART_US;
+        let frame = format!("CAP {value:>7.2} {:5} {:4}\r\n", "uF", "");
+        self.event(&LineEvent::bytes(self.t, "meter", frame.as_bytes()));
+    }
+}
+
+fn recording(readings: u32) -> String {
+    let mut tape = Tape { text: record::to_line(&RecordingHeader::of(&round::Settings::default())), t: 0 };
+    tape.text.push('\n');
+    let profile = Some(read("hardware-notes/generic-line-meter/profile.toml"));
+    tape.event(&LineEvent::Joined { t: 0, device: "meter".to_owned(), profile, typed: false });
+    let mut random = Random(7);
+    for number in 0..readings.div_ceil(OPEN + ON_THE_PART) {
+        part(&mut tape, number, &mut random);
+    }
+    tape.event(&LineEvent::End { t: tape.t + APART_US });
+    tape.text
+}
+
+fn part(tape: &mut Tape, number: u32, random: &mut Random) {
+    let rated = PLATES[number as usize % PLATES.len()];
+    tape.event(&LineEvent::Arm {
+        t: tape.t + 1,
+        unit: format!("RTU-{:02}", number % 50),
+        component: format!("C{number}"),
+        rule: "run-capacitor".to_owned(),
+        plate: [("capacitance".to_owned(), format!("{rated} uF"))].into(),
+        bind: [].into(),
+    });
+    for name in HOLD_POINTS {
+        tape.event(&LineEvent::Confirm { t: tape.t + 2, hold_point: name.to_owned() });
+    }
+    (0..OPEN).for_each(|_| tape.reading(0.0));
+    let worth = rated * (1.0 + PARTS_SD * random.normal());
+    let (begun_s, tau_s) = (0.1 * random.even(), 0.15 + 0.3 * random.even());
+    for index in 0..ON_THE_PART {
+        let left = (-(begun_s + 0.1 * f64::from(index)) / tau_s).exp();
+        tape.reading((worth * (1.0 - left) + READING_SD * random.normal()).max(0.0));
+    }
+}
+
+/// A file of the repository.
+fn read(path: &str) -> String {
+    std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../..").join(path)).expect(path)
+}
+
+fn rules() -> RuleSet {
+    let text = read("rules/capacitors/run-capacitor.rhai");
+    let loader = script::RuleSetLoader::new(script::Limits::default());
+    loader.load([("run-capacitor.rhai", text.as_str())]).expect("a shipped rule").set
+}
+
+/// Plays it; counts readings, verdicts and what followed them, all as the lines that a replay prints.
+fn play(text: &str, set: &RuleSet) -> [usize; 4] {
+    let mut reader = Reader::new(BufReader::new(text.as_bytes()), &script::FrameScripts).unwrap();
+    let mut pipeline = Pipeline::new(set.clone(), reader.settings());
+    let (mut given, mut counts) = (None, [0; 4]);
+    let [readings, verdicts, followed, bytes] = &mut counts;
+    while let Some(item) = reader.next_item().unwrap() {
+        let Item::Event(recorded) = item else { continue };
+        let Some(event) = recorded.event else { continue };
+        for Stamped { at, output } in pipeline.step(event, recorded.at) {
+            match output {
+                Output::Reading { .. } => *readings += 1,
+                Output::Round(round::Output::Verdict(verdict)) => {
+                    *verdicts += 1;
+                    *bytes += VerdictJson::from(&*verdict).line().len();
+                    given = Some(verdict);
+                }
+                Output::Round(output) => {
+                    let follow_up = given.as_ref().and_then(|given| FollowUpJson::of(given, &output, at));
+                    *followed += usize::from(follow_up.is_some());
+                    *bytes += follow_up.map_or(0, |json| json.line().len());
+                }
+                _ => {}
+            }
+        }
+    }
+    counts
+}
+
+fn main() {
+    let arguments: Vec<String> =
+        std::env::args().skip(1).filter(|argument| !argument.starts_with("--")).collect();
+    let readings = arguments.first().and_then(|argument| argument.parse().ok()).unwrap_or(100_000);
+    let text = recording(readings);
+    if let Some(path) = arguments.get(1) {
+        std::fs::write(path, &text).expect("the file can be written");
+        return;
+    }
+    let set = rules();
+    let start = Clock::now();
+    let mut check = Reader::new(BufReader::new(text.as_bytes()), &script::FrameScripts).unwrap();
+    while check.next_item().unwrap().is_some() {}
+    let checked = start.elapsed();
+    let [readings, verdicts, followed, bytes] = play(&text, &set);
+    let all = start.elapsed();
+    println!(
+        "{readings} readings, {verdicts} verdicts, {followed} figures and amendments, {bytes} bytes of lines"
+    );
+    println!(
+        "{:.3} s, {:.2} us a reading; of it {:.3} s to check the lines",
+        all.as_secs_f64(),
+        1e6 * all.as_secs_f64() / f64::from(u32::try_from(readings).unwrap_or(u32::MAX)),
+        checked.as_secs_f64()
+    );
+}
