@@ -14,7 +14,11 @@ use crate::tidy::tokens;
 /// Circles that stand for the time being: crate, the module that holds them (empty for the crate), and their members in
 /// the order of the alphabet. Empty is best.
 const KNOWN: &[(&str, &str, &[&str])] = &[
-    ("judge", "round", &["check", "contact", "watch"]),
+    (
+        "judge",
+        "round",
+        &["after", "check", "conclude", "contact", "figure", "point", "question", "typed", "watch"],
+    ),
     ("judge", "settle", &["swing", "tempo", "watch", "window"]),
     ("script", "", &["engine", "functions", "judgement", "operators", "run"]),
     ("script", "frames", &["functions", "numbers"]),
