@@ -18,10 +18,6 @@ const TOP_LEVEL: &[&str] = &[
     "tests",
     "hardware-notes",
     "demo-data",
-    "rust-toolchain.toml",
-    "rustfmt.toml",
-    "clippy.toml",
-    "deny.toml",
 ];
 /// Words that stand for a name the reader chooses.
 const PLACEHOLDERS: &[&str] = &["NAME", "FILE", "DIR", "CRATE", "RULE", "DEVICE", "SCENE"];
