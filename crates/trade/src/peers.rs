@@ -53,7 +53,7 @@ mod tests {
 
     #[test]
     fn one_of_nine_fans_stands_out() {
-        // UNC-05 of the handbook: median 1.61, MAD 0.02, z of 1.94 A is 11.12925 (Iglewicz and Hoaglin, from memory).
+        // UNC-05 of `tests/reference/check_values.csv`: median 1.61, MAD 0.02, z of 1.94 A is 11.12925 (Iglewicz and Hoaglin, from memory).
         let amps = [1.62, 1.58, 1.65, 1.60, 1.61, 1.94, 1.59, 1.63, 1.57];
         let z = modified_z(&amps, 1e-3).unwrap().unwrap();
         assert!((z[5] - 11.129_25).abs() < 1e-6 && (z[0] - 0.337_25).abs() < 1e-6, "{z:?}");

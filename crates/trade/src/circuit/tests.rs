@@ -1,4 +1,4 @@
-//! The circuit against the handbook's worked rows (CoolProp 8.0.0) and what must always hold.
+//! The circuit against worked rows of `tests/reference/calc.csv` (CoolProp 8.0.0) and what must always hold.
 
 use super::*;
 use crate::testing::close;

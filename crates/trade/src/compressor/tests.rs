@@ -1,4 +1,4 @@
-//! Compressors against worked values from outside. Rows named CMP-nn are those of the project's handbook.
+//! Compressors against worked values from outside. Rows named CMP-nn stand in `tests/reference/calc.csv`.
 use super::*;
 use crate::supply::unbalance_pct;
 use crate::testing::close;

@@ -1,11 +1,11 @@
-//! Motors against worked values from outside. Rows named MOT-nn are those of the project's handbook.
+//! Motors against worked values from outside. Rows named MOT-nn stand in `tests/reference/calc.csv`.
 use super::*;
 use crate::supply::unbalance_pct;
 use crate::testing::close;
 
 #[test]
 fn resistance_and_temperature_match_the_tables() {
-    // winding_temperature_factor.csv (IEC 60034-1, from memory; six digits printed)
+    // computed outside (IEC 60034-1, from memory; six digits printed)
     for (at, copper, aluminium) in
         [(-20.0, 0.826_59, 0.82), (60.0, 1.134_875, 1.14), (120.0, 1.366_089, 1.38)]
     {
@@ -23,9 +23,9 @@ fn resistance_and_temperature_match_the_tables() {
 fn insulation_matches_both_corrections() {
     // MOT-08, IEEE 43-2013 6.3 (from memory)
     close(insulation_at_40c_mohm(180.0, 20.0, Insulation::Thermoset), 137.200_845_246, 1e-4);
-    // handbook, section 4: 45 Mohm by the halving rule
+    // MOT-07: 45 Mohm by the halving rule (rule of thumb)
     close(insulation_at_40c_mohm(180.0, 20.0, Insulation::Thermoplastic), 45.0, 1e-9);
-    // insulation_temperature_factor.csv (five decimals printed)
+    // the same two formulas, computed outside (five decimals)
     for (at, halving, thermoset) in
         [(10.0, 0.125, 0.655_96), (40.0, 1.0, 1.0), (60.0, 4.0, 2.251_67), (85.0, 22.627_42, 5.467_02)]
     {

@@ -1,9 +1,9 @@
-//! Trend against SciPy: the handbook's example here, random series in `tests/reference/trend.csv`, which CI computes anew.
+//! Trend against SciPy: one worked example here, random series in `tests/reference/trend.csv`, which CI computes anew.
 
 use super::*;
 use alloc::vec::Vec;
 
-/// UNC-04: six visits over 912 days, limit 42.3 (SciPy 1.17.1).
+/// UNC-04 of `tests/reference/check_values.csv`: six visits over 912 days, limit 42.3 (SciPy 1.17.1).
 const SIX: [Visit; 6] =
     [(0.0, 45.3), (182.0, 45.0), (365.0, 44.6), (547.0, 44.3), (731.0, 43.7), (912.0, 43.4)];
 
