@@ -61,7 +61,7 @@ fn the_replay_prints_what_the_live_run_printed(visit: &Visit) {
         assert_eq!(*live, again, "verdict {}", number + 1);
     }
     assert_eq!(visit.ended.out, replayed.out);
-    // The round has fails, so the replay's exit code is 1 (README, "Exit codes").
+    // The round has fails, so the replay's exit code is 1 (crates/cliplead/README.md, "Exit codes").
     assert_eq!(replayed.code, Some(1), "{}", replayed.err);
     assert_eq!(replayed.err, "");
 }
