@@ -1,6 +1,6 @@
 //! Contacts and joints against worked values from outside. Rows named CON-nn stand in `tests/reference/calc.csv`.
 use super::*;
-use crate::testing::close;
+use crate::testing::{close, refused};
 
 #[test]
 fn drops_and_heat_match_the_worked_examples() {
@@ -14,7 +14,7 @@ fn drops_and_heat_match_the_worked_examples() {
     // CON-05: physics for n = 2, n = 1.6 from memory
     close(rise_at_full_load_k(8.0, 12.0, 24.0, 2.0), 32.0, 1e-9);
     close(rise_at_full_load_k(8.0, 12.0, 24.0, 1.6), 24.251_465_064, 1e-5);
-    assert!(pole_ratio(0.0, 0.001, 0.001).is_err(), "no ratio to nothing");
+    refused(pole_ratio(0.0, 0.001, 0.001), "least of the three poles"); // no ratio to nothing
 }
 
 #[test]
