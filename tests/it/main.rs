@@ -16,6 +16,7 @@ mod command_line;
 mod demo;
 mod devices;
 mod disk;
+mod documents;
 mod kill;
 mod learn;
 mod many;

@@ -309,8 +309,12 @@ mod tests {
         let lines = nothing_attached(&schemes);
         assert_eq!(lines.len(), schemes.len() + 1);
         for scheme in schemes {
-            let line = lines.iter().find(|line| line.trim_start().starts_with(&format!("{scheme}: ")));
-            assert!(line.is_some_and(|line| !line.ends_with(" none")), "{scheme} has no sentence: {lines:?}");
+            let mark = format!("{scheme}:");
+            let note = lines.iter().find_map(|line| line.trim_start().strip_prefix(&mark)).map(str::trim);
+            assert!(
+                note.is_some_and(|note| note != "none"),
+                "{scheme} has no sentence of its own: {lines:?}"
+            );
         }
     }
 }

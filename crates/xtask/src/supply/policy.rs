@@ -290,7 +290,11 @@ allow-registry = ["https://r/i"]
             ("nix@0.26", "nix", skip),
             ("reason = \"port\"", "why = \"port\"", skip),
             ("unused-allowed-license", "unused", "licenses.unused is not known here"),
-            ("[bans]", "[advisories]\nignore = [{ id = \"RUSTSEC-1\" }]\n[bans]", "RUSTSEC-1"),
+            (
+                "[bans]",
+                "[advisories]\nignore = [{ id = \"RUSTSEC-1\" }]\n[bans]",
+                "an ignored advisory has no reason",
+            ),
         ] {
             let Err(error) = Policy::parse(&FILE.replace(old, new)) else {
                 panic!("{old} -> {new} was taken")
