@@ -15,14 +15,16 @@ fn is_run(command: &str) -> bool {
 /// Each command of a document with the lines below it.
 fn examples(text: &str) -> Vec<(String, String)> {
     let mut found: Vec<(String, String)> = Vec::new();
-    let (mut fenced, mut continues) = (false, false);
+    // `open`: a command of this fenced block stands above.
+    let (mut open, mut continues) = (false, false);
     for line in text.lines() {
         if line.starts_with("```") {
-            (fenced, continues) = (!fenced, false);
+            (open, continues) = (false, false);
         } else if let Some(command) = line.strip_prefix("$ cliplead ") {
+            open = true;
             continues = command.ends_with('\\');
             found.push((command.trim_end_matches('\\').to_owned(), String::new()));
-        } else if fenced && let Some((command, out)) = found.last_mut() {
+        } else if open && let Some((command, out)) = found.last_mut() {
             if continues {
                 continues = line.ends_with('\\');
                 command.push_str(line.trim_end_matches('\\'));
