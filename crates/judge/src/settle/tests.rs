@@ -266,7 +266,9 @@ fn a_steady_drift_is_named_and_not_settled() {
         .map(|(i, v)| settler.push(Instant::from_micros(i as i64 * 1_000_000), Sample::value(*v)))
         .collect();
     assert!(states.iter().all(|s| s.settled().is_none()));
-    assert_eq!(reason(states.last().unwrap()), Some(MovingReason::Drifting));
+    let Settling::Moving(last) = states.last().unwrap() else { panic!("{:?}", states.last()) };
+    assert_eq!(last.reason, MovingReason::Drifting);
+    assert!((last.rate_per_s.expect("its rate is told") - 0.02).abs() < 0.001, "{last:?}");
 }
 
 /// A drift of 1.2 a minute that the caller accepts up to 1.5, and not up to 1.
