@@ -415,6 +415,47 @@ proptest! {
         }
     }
 
+    /// Asking only where it may decide gives the word at the same reading as asking each time. The thresholds move with the
+    /// meter's own uncertainty at the estimate, as those of a guarded limit do.
+    #[test]
+    fn asking_less_changes_nothing(
+        noise in prop::collection::vec(-9i32..10, 30..150),
+        scale in 0.0f64..1.2,
+        start in 0.0f64..1.0,
+        limit in 30.0f64..50.0,
+        relative in 0.0f64..0.03,
+    ) {
+        let thresholds = |state: Settling, shown: f64| {
+            let seen_from = if state.estimate().is_finite() { state.estimate() } else { shown };
+            let guard = 2.0 * (relative * seen_from.abs() + 0.03) / 3.0_f64.sqrt();
+            vec![limit - guard, limit, limit + guard]
+        };
+        let floor = (relative * 40.0 + 0.03) / 3.0_f64.sqrt();
+        let new = || {
+            let mut settler = Settler::new(paced(SettleSpec::capacitance(0.01))).unwrap();
+            settler.set_settle_floor(floor);
+            settler
+        };
+        let (mut lazy, mut eager, mut asked) = (new(), new(), 0);
+        let mut before = Settling::Empty;
+        for (i, noise) in noise.iter().enumerate() {
+            let t_s = 0.3 * i as f64;
+            let value = 40.0 - 20.0 * start * (-t_s / 0.5).exp() + 0.01 * scale * f64::from(*noise);
+            let shown = (value * 100.0).round() / 100.0;
+            let at = Instant::from_micros(300_000 * i as i64);
+            eager.set_thresholds(&thresholds(before, shown));
+            before = eager.push(at, Sample::value(shown));
+            let state = lazy.state();
+            let mut ask = || {
+                asked += 1;
+                thresholds(state, shown)
+            };
+            let lazily = lazy.push_asking(at, Sample::value(shown), Some(&mut ask));
+            prop_assert_eq!(lazily.settled().copied(), before.settled().copied(), "at {} s", t_s);
+        }
+        prop_assert!(asked <= noise.len());
+    }
+
     #[test]
     fn the_unit_does_not_matter(counts in prop::collection::vec(-6i32..6, 3..60), power in -20i32..20) {
         // Powers of two scale exactly, so the two runs must agree to the last bit.
