@@ -48,7 +48,7 @@ fn written(findings: &[Finding]) -> Vec<String> {
 
 #[test]
 fn made_up_machines() {
-    let cases: Vec<Case> = parse(include_str!("cases.txt"));
+    let cases: Vec<Case> = parse(include_str!("tests/cases.txt"));
     assert!(cases.len() > 20, "{} cases", cases.len());
     let mut wrong = String::new();
     for case in &cases {

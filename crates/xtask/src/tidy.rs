@@ -5,6 +5,7 @@ mod circles;
 mod docs;
 mod graph;
 mod imports;
+mod layout;
 mod lines;
 mod shown_by;
 mod size;
@@ -66,6 +67,7 @@ pub(crate) fn check(context: &Context) -> Result<Vec<Finding>> {
     }
     graph::check_core_openings(&graph, &sources, &mut findings);
     circles::check(&sources, &mut findings);
+    layout::check(&sources, &mut findings);
     docs::check(&graph, &sources, &mut findings);
     shown_by::check(&sources, &mut findings);
     systems::check(&sources, &mut findings);

@@ -18,17 +18,15 @@ use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 use quantity::{Coupling, Decimal, Flags, Instant, Reading, State, Unit};
 
-pub(crate) const LINE: &str = include_str!("../../../../hardware-notes/generic-line-meter/profile.toml");
-pub(crate) const BINARY: &str = include_str!("../../../../hardware-notes/generic-binary-meter/profile.toml");
-pub(crate) const COUNTED: &str =
-    include_str!("../../../../hardware-notes/generic-counted-meter/profile.toml");
+pub(crate) const LINE: &str = include_str!("../../../hardware-notes/generic-line-meter/profile.toml");
+pub(crate) const BINARY: &str = include_str!("../../../hardware-notes/generic-binary-meter/profile.toml");
+pub(crate) const COUNTED: &str = include_str!("../../../hardware-notes/generic-counted-meter/profile.toml");
 
-pub(crate) const SEGMENT: &str =
-    include_str!("../../../../hardware-notes/generic-segment-meter/profile.toml");
+pub(crate) const SEGMENT: &str = include_str!("../../../hardware-notes/generic-segment-meter/profile.toml");
 
-pub(crate) const MODBUS: &str = include_str!("../../../../hardware-notes/generic-modbus-meter/profile.toml");
+pub(crate) const MODBUS: &str = include_str!("../../../hardware-notes/generic-modbus-meter/profile.toml");
 
-pub(crate) const SCPI: &str = include_str!("../../../../hardware-notes/generic-scpi-meter/profile.toml");
+pub(crate) const SCPI: &str = include_str!("../../../hardware-notes/generic-scpi-meter/profile.toml");
 
 pub(crate) fn line_profile() -> Profile {
     Profile::parse(LINE).unwrap_or_else(|error| panic!("{error}"))
