@@ -528,3 +528,21 @@ fn a_slope_at_the_foot_of_an_approach_is_no_end() {
         assert!(!matches!(state, Settling::Settled(_)), "after {second} s: {state:?}");
     }
 }
+
+#[test]
+fn the_first_readings_of_a_slow_tail_are_seen_to_move() {
+    // What two streams showed, four conversions a second: tails of 1.2 and 1.1 uF with a time constant of 6 s.
+    let rising = [41.38, 41.43, 41.47, 41.51, 41.56, 41.59, 41.65, 41.67, 41.72, 41.75, 41.78, 41.82, 41.85];
+    let falling = [38.24, 38.2, 38.15, 38.11, 38.07, 38.05, 38.0, 37.98, 37.93, 37.9, 37.87, 37.84, 37.81];
+    for (digits, end) in [(rising, 42.57), (falling, 37.15)] {
+        let spec = SettleSpec { conversion_s: Some(0.25), ..SettleSpec::capacitance(0.01) };
+        let mut settler = Settler::new(spec).unwrap();
+        settler.set_thresholds(&[37.6, 38.46, 41.54, 42.4]);
+        settler.set_settle_floor(0.43);
+        for (i, shown) in digits.iter().enumerate() {
+            let state = settler.push(Instant::from_micros(250_000 * i as i64), Sample::value(*shown));
+            let Settling::Settled(settled) = state else { continue };
+            assert!(settled.low <= end && end <= settled.high, "{settled:?}");
+        }
+    }
+}
