@@ -7,7 +7,7 @@ use alloc::string::{String, ToString};
 use quantity::{Coupling, Duration, Instant, Kind, Reading, State, Unit};
 
 use super::ByStream;
-use crate::settle::{Sample, SettleSpec, Settled, Settler, Settling};
+use judge::settle::{Sample, SettleSpec, Settled, Settler, Settling};
 
 /// Shorted leads must read below this. Common practice, no source.
 pub const LEAD_OHM_MAX: f64 = 0.5;

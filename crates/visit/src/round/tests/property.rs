@@ -7,8 +7,8 @@ use alloc::format;
 use quantity::{Decimal, Duration, Flags, Kind, Sign, State, Typed, parse_typed};
 
 use super::*;
-use crate::limits::Word;
 use crate::verdict::Verdict;
+use judge::limits::Word;
 
 /// Random sequences in an ordinary run, and events of each.
 const SEQUENCES: u64 = 10_000;

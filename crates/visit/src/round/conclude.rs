@@ -13,11 +13,11 @@ use super::plate;
 use super::point::{LeftOut, PointState, SettledPoint};
 use super::question;
 use super::why;
-use crate::evaluate::{Evaluation, Input, Judged, evaluate};
 use crate::hold::Shown;
-use crate::limits::{DecisionRule, Word};
-use crate::rule::{Header, Point, Source};
 use crate::verdict::{PlateUsed, PointReading, Reason, Verdict};
+use judge::evaluate::{Evaluation, Input, Judged, evaluate};
+use judge::limits::{DecisionRule, Word};
+use judge::rule::{Header, Point, Source};
 
 impl Round {
     /// When every point has its value: ask what must be asked, then judge.

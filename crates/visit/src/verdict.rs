@@ -7,10 +7,10 @@ use core::fmt;
 
 use quantity::{Coupling, Decimal, Instant, Quantity, Unit};
 
-use crate::evaluate::Judged;
 use crate::hold::Shown;
-use crate::limits::{DecisionRule, Word};
-use crate::rule::{RuleError, Source};
+use judge::evaluate::Judged;
+use judge::limits::{DecisionRule, Word};
+use judge::rule::{RuleError, Source};
 
 /// Why there is no verdict.
 #[derive(Clone, Debug, PartialEq)]

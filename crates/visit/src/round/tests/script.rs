@@ -24,8 +24,8 @@ use alloc::vec;
 use quantity::{Accuracy, Decimal, Duration, Flags, Sign, State, Timing, parse_typed};
 
 use super::*;
-use crate::limits::DecisionRule;
 use crate::verdict::Verdict;
+use judge::limits::DecisionRule;
 
 const TICK_EVERY: Duration = Duration::from_millis(437);
 

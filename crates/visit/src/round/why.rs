@@ -6,7 +6,7 @@ use alloc::string::String;
 
 use quantity::{Kind, Unit};
 
-use crate::settle::{Moving, MovingReason, Pace};
+use judge::settle::{Moving, MovingReason, Pace};
 
 /// The reason in words; `rate` is what it changes by in a second, in `unit`.
 pub(super) fn words(moving: &Moving, rate: Option<f64>, unit: Unit) -> String {

@@ -7,11 +7,11 @@ use quantity::{Coupling, Duration, Instant, Kind, Reading, State, Unit};
 
 use super::check::Check;
 use super::point::SettledPoint;
-use crate::rule::Point;
+use judge::rule::Point;
 
 /// Leads count as off when the meter has shown so for this long; shorter is contact bounce. Our own choice.
 const OFF_FOR: Duration = Duration::from_millis(300);
-/// Open leads on a capacitance range show up to this many counts (as in [`crate::settle::SettleSpec::capacitance`]).
+/// Open leads on a capacitance range show up to this many counts (as in [`judge::settle::SettleSpec::capacitance`]).
 const OPEN_COUNTS: f64 = 3.0;
 /// Volts, amps and the like have no open reading; leads count as off when the value is this part of itself away.
 /// Our own choice.

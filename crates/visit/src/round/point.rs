@@ -9,10 +9,10 @@ use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Kind, Quantity, R
 use super::after::After;
 use super::figure::Since;
 use super::why;
-use crate::evaluate::Input;
-use crate::rule::Point;
-use crate::settle::{Ask, OpenReads, Sample, SettleSpec, Settled, Settler, Settling};
 use crate::verdict::{Drift, PointReading};
+use judge::evaluate::Input;
+use judge::rule::Point;
+use judge::settle::{Ask, OpenReads, Sample, SettleSpec, Settled, Settler, Settling};
 
 /// Leads that read open for this long while a capacitance is awaited: the part may be open. Our own choice.
 pub(super) const OPEN_FOR: Duration = Duration::from_secs(8);

@@ -12,8 +12,8 @@ use super::Round;
 use super::event::{LapseReason, Output};
 use super::gate::{Place, STANDING_MAX};
 use crate::hold::{Evidence, How};
-use crate::limits::Word;
 use crate::verdict::Verdict;
+use judge::limits::Word;
 
 /// A verdict that shows hold points, or takes them away, and is not stored yet.
 #[derive(Clone, Debug)]

@@ -14,7 +14,7 @@ use super::Round;
 use super::check::{Check, Phase};
 use super::event::{Output, ResetReason};
 use super::point::PointState;
-use crate::rule::Moment;
+use judge::rule::Moment;
 
 impl Round {
     /// Sends the older of readings that lie too far apart back to be taken again; true if there were such.

@@ -13,8 +13,8 @@ use super::contact::looks_open;
 use super::event::{Output, ResetReason};
 use super::point::{Fed, OPEN_FOR, PointState, SettledPoint, SettlingPoint, wants};
 use super::{Live, Round};
-use crate::rule::Point;
 use crate::verdict::Reason;
+use judge::rule::Point;
 
 /// A reading that arrives later than this after its own time is stale: shown, never used. Our own choice.
 const LATE_FOR: Duration = Duration::from_secs(5);

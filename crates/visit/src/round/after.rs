@@ -4,7 +4,7 @@
 use quantity::{Reading, Unit};
 
 use super::point::SettlingPoint;
-use crate::settle::Settling;
+use judge::settle::Settling;
 
 /// A settler that goes on, and for what.
 #[derive(Clone, Debug)]

@@ -2,7 +2,7 @@
 use quantity::{Decimal, Duration, Flags, State};
 
 use super::*;
-use crate::limits::{DecisionRule, Margin, Word};
+use judge::limits::{DecisionRule, Margin, Word};
 
 fn reading(at: Instant, shown: &str) -> Event {
     let reading = Reading {
@@ -177,8 +177,8 @@ fn an_input_that_is_no_number_gives_no_judgement() {
     for (value, standard_uncertainty) in
         [(f64::NAN, 0.1), (f64::NEG_INFINITY, 0.1), (40.0, f64::INFINITY), (40.0, f64::NAN)]
     {
-        let input = crate::evaluate::Input { value, standard_uncertainty };
-        let error = crate::evaluate::evaluate(&**rule, &[input], DecisionRule::default()).unwrap_err();
+        let input = judge::evaluate::Input { value, standard_uncertainty };
+        let error = judge::evaluate::evaluate(&**rule, &[input], DecisionRule::default()).unwrap_err();
         assert_eq!(error.message, "an input is not a finite number");
     }
 }

@@ -11,11 +11,11 @@ use super::Round;
 use super::check::{Check, Phase};
 use super::plate;
 use super::point::PointState;
-use crate::evaluate::{Evaluation, Judged};
 use crate::hold::{self, ByStream, How};
-use crate::limits::DecisionRule;
-use crate::settle::Settling;
 use crate::verdict::{PlateUsed, PointReading, Verdict};
+use judge::evaluate::{Evaluation, Judged};
+use judge::limits::DecisionRule;
+use judge::settle::Settling;
 
 /// More readings to wait for than this are not told: the guess is too rough.
 const READINGS_TOLD_MAX: u32 = 60;

@@ -12,11 +12,11 @@ use super::conclude::say_what_was_entered;
 use super::event::{AMENDMENTS_MAX, Output};
 use super::plate;
 use super::point::{PointState, SettledPoint, SettlingPoint, wants};
-use crate::evaluate::{Evaluation, Input, Judged, evaluate};
-use crate::limits::Word;
-use crate::rule::Point;
-use crate::settle::Settling;
 use crate::verdict::PointReading;
+use judge::evaluate::{Evaluation, Input, Judged, evaluate};
+use judge::limits::Word;
+use judge::rule::Point;
+use judge::settle::Settling;
 
 /// What a reading brought about at a point that has its value.
 struct Seen {

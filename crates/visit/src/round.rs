@@ -41,10 +41,10 @@ pub use view::{CheckView, HoldPointView, LiveView, PointView, QuestionView, Rule
 pub use waits::StillWaits;
 
 use crate::hold::{self, ByStream, Evidence, How};
-use crate::rule::RuleSet;
 use check::{Check, Proving};
 use contact::Contact;
 use gate::{Gate, Standing};
+use judge::rule::RuleSet;
 use point::PointState;
 use storing::Unstored;
 

@@ -1,4 +1,4 @@
-//! What standing hold points cost: `cargo bench -p judge --bench standing [-- VERDICTS]`. Typed verdicts, each on a component
+//! What standing hold points cost: `cargo bench -p visit --bench standing [-- VERDICTS]`. Typed verdicts, each on a component
 //! of its own, one second, ten seconds and a minute apart: the closer together, the more hold points stand at once. Prints
 //! the time of each and its ratio to the run a minute apart. Asserts no time.
 
@@ -7,9 +7,9 @@
 use std::sync::Arc;
 use std::time::{Duration as Span, Instant as Clock};
 
-use judge::round::{Event, Output, Plan, Round, Settings};
 use judge::rule::{Answer, Header, Judgement, Outcome, Point, Rule, RuleError, RuleSet, Source, SourceClass};
 use quantity::{Duration, Instant, Unit, parse_typed};
+use visit::round::{Event, Output, Plan, Round, Settings};
 
 const HOLD_POINTS: [&str; 5] = ["locked out", "leads proved", "proved dead", "discharged", "one lead off"];
 /// Seconds from one verdict to the next.

@@ -11,9 +11,9 @@ use super::Round;
 use super::check::{About, Phase};
 use super::figure::Since;
 use super::point::{AsShown, LeftOut, SettledPoint};
-use crate::evaluate::Input;
-use crate::rule::Point;
 use crate::verdict::PointReading;
+use judge::evaluate::Input;
+use judge::rule::Point;
 
 impl Round {
     pub(super) fn typed(&mut self, name: &str, value: Typed, accuracy: Option<Accuracy>) {

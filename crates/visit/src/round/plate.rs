@@ -8,8 +8,8 @@ use alloc::vec::Vec;
 use quantity::Quantity;
 
 use super::event::{Entered, Plan};
-use crate::rule::{Header, PlateDefault, PlateItem, Source, SourceClass};
 use crate::verdict::{PlateUsed, Reason};
+use judge::rule::{Header, PlateDefault, PlateItem, Source, SourceClass};
 
 /// Resolves the plan's nameplate in the order of the header.
 ///

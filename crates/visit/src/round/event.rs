@@ -6,11 +6,11 @@ use alloc::vec::Vec;
 
 use quantity::{Accuracy, Decimal, Instant, Reading, Typed, Unit};
 
-use crate::evaluate::Judged;
 use crate::hold::Evidence;
-use crate::limits::{DecisionRule, Word};
-use crate::rule::RuleSet;
 use crate::verdict::{PointReading, Verdict};
+use judge::evaluate::Judged;
+use judge::limits::{DecisionRule, Word};
+use judge::rule::RuleSet;
 
 /// What a shop sets once.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -12,7 +12,7 @@ use super::contact::Contact;
 use super::event::LapseReason;
 use super::point::{PointState, SettledPoint, wants};
 use crate::hold::proof::{LIVE_V_MIN, RESIDUAL_V_MAX};
-use crate::settle::Settling;
+use judge::settle::Settling;
 
 /// Volts in a row that undo "proved dead" or "discharged". Our own choice: one spike of a floating lead is not enough.
 const VOLTS_SEEN_READINGS: u32 = 5;

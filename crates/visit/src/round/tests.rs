@@ -8,7 +8,7 @@ use alloc::vec::Vec;
 use quantity::{Coupling, Unit};
 
 use super::*;
-use crate::rule::{
+use judge::rule::{
     Answer, Header, Judgement, Outcome, PlateDefault, PlateItem, Point, Rule, RuleError, Source, SourceClass,
 };
 
@@ -212,7 +212,7 @@ fn rules_with_more_in_their_head() -> Vec<Native> {
     });
     let apart = quantity::Duration::from_secs(10);
     split.header.moments =
-        alloc::vec![crate::rule::Moment { points: alloc::vec![0, 1], within: apart, line: 1 }];
+        alloc::vec![judge::rule::Moment { points: alloc::vec![0, 1], within: apart, line: 1 }];
     all.push(split);
     let mut coil = rule("coil", &[("coil", "ohm"), ("other", "ohm")], &[], |v| {
         judged(
@@ -228,7 +228,7 @@ fn rules_with_more_in_their_head() -> Vec<Native> {
     all.push(rule("box", &[("temperature", "°F")], &[], box_of));
     let mut pulls_down = rule("pull-down", &[("temperature", "°F")], &[], box_of);
     pulls_down.header.points[0].drift =
-        Some(crate::rule::AcceptedDrift { name: "pull-down".into(), per_minute: 2.0, source: source() });
+        Some(judge::rule::AcceptedDrift { name: "pull-down".into(), per_minute: 2.0, source: source() });
     all.push(pulls_down);
     let mut air = rule("air-first", &[("capacitance", "uF")], &[], bare);
     air.header.shows = alloc::vec!["airflow proved".to_string()];

@@ -14,12 +14,12 @@ use super::event::{Entered, NO_QUESTION, Output};
 use super::plate;
 use super::point::{PointState, SettledPoint};
 use super::typed::open_point;
-use crate::evaluate::{Evaluation, Input, evaluate};
 use crate::hold::How;
 use crate::hold::proof::{NEXT_TO_NOTHING_COUNTS, NEXT_TO_NOTHING_V};
-use crate::limits::{DecisionRule, Word};
-use crate::rule::{Point, Rule, RuleError};
 use crate::verdict::{PlateUsed, Reason};
+use judge::evaluate::{Evaluation, Input, evaluate};
+use judge::limits::{DecisionRule, Word};
+use judge::rule::{Point, Rule, RuleError};
 
 /// A capacitance or resistance this many counts below zero is still taken for zero. Our own choice.
 const NEGATIVE_COUNTS: f64 = 5.0;

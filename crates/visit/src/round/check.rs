@@ -12,11 +12,11 @@ use super::figure::Amended;
 use super::gate::{Gate, Place};
 use super::point::{PointState, SettlingPoint};
 use super::watch::VoltsRun;
-use crate::evaluate::{Evaluation, Input};
 use crate::hold::proof::Proof;
 use crate::hold::{self, ByStream, Evidence};
-use crate::rule::{Header, Point, Rule};
 use crate::verdict::Verdict;
+use judge::evaluate::{Evaluation, Input};
+use judge::rule::{Header, Point, Rule};
 
 /// A settled reading is too old to be judged after this time. Our own choice, the shortest-lived part of it being what
 /// a hold point of one component lasts.
