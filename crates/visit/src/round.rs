@@ -4,6 +4,7 @@
 //! that will not settle, a silent link) are worked off in order before the event and carry their own time, so outputs
 //! depend on the events alone and not on how often somebody called. Does not decode bytes, print, or store.
 
+mod about;
 mod after;
 mod check;
 mod conclude;
@@ -16,10 +17,14 @@ mod moment;
 mod plate;
 mod point;
 mod question;
+mod settled;
+mod settling;
+mod since;
 mod storing;
 mod typed;
 mod unwatched;
 mod view;
+mod volts;
 mod waits;
 mod watch;
 mod why;
@@ -339,21 +344,16 @@ impl Round {
         let Some(proving) = &mut check.proving else { return };
         let name = proving.name.clone();
         let Some(proof) = proving.of(device, reading.channel) else { return };
-        match proof.push(reading) {
+        let progress = proof.push(reading);
+        let is_shown = matches!(progress, Progress::Shown(_) | Progress::ShownIfOn(_));
+        if is_shown && hold::of(&name).by_stream == ByStream::LiveDeadLive {
+            check.volts.on_live_source(device, reading);
+        }
+        match progress {
             Progress::Ignored => {}
             Progress::Waiting(says) => check.proof_says = says,
-            Progress::Shown(says) => {
-                if hold::of(&name).by_stream == ByStream::LiveDeadLive {
-                    self.on_live_source(device, reading);
-                }
-                self.show(&name, How::Stream(says));
-            }
-            Progress::ShownIfOn(says) => {
-                if hold::of(&name).by_stream == ByStream::LiveDeadLive {
-                    self.on_live_source(device, reading);
-                }
-                self.ask_where_the_leads_were(name, says);
-            }
+            Progress::Shown(says) => self.show(&name, How::Stream(says)),
+            Progress::ShownIfOn(says) => self.ask_where_the_leads_were(name, says),
         }
     }
 

@@ -7,9 +7,9 @@
 //! blocks allow. The longest over all spans counts: a slow part that hides under a fast one shows on the short spans, a drift
 //! on the long ones.
 
+use super::obs::Obs;
 use super::spec::SettleSpec;
 use super::watch::tail;
-use super::window::Obs;
 
 /// Readings a block at most; blocks have 1, 2, 4 and so on.
 const BLOCK_MAX: usize = 32;

@@ -3,7 +3,7 @@
 
 use quantity::{Reading, Unit};
 
-use super::point::SettlingPoint;
+use super::settling::SettlingPoint;
 use judge::settle::Settling;
 
 /// A settler that goes on, and for what.

@@ -7,11 +7,13 @@ use alloc::vec::Vec;
 
 use quantity::{Duration, Instant};
 
+use super::about::{About, Question};
 use super::event::Plan;
-use super::figure::Amended;
 use super::gate::{Gate, Place};
-use super::point::{PointState, SettlingPoint};
-use super::watch::VoltsRun;
+use super::point::PointState;
+use super::settling::SettlingPoint;
+use super::since::Amended;
+use super::volts::Volts;
 use crate::hold::proof::Proof;
 use crate::hold::{self, ByStream, Evidence};
 use crate::verdict::Verdict;
@@ -35,41 +37,6 @@ pub enum Phase {
     Asking,
     /// It has its verdict.
     Done,
-}
-
-/// A question to the mechanic.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct Question {
-    /// Its number in the round; 0 until it is asked.
-    pub(super) number: u32,
-    pub(super) about: About,
-    pub(super) text: String,
-}
-
-impl Question {
-    /// A question that is yet to be asked.
-    pub(super) fn new(about: About, text: String) -> Self {
-        Self { number: 0, about, text }
-    }
-}
-
-/// What a question is about; a question answered with yes is not asked again.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) enum About {
-    /// A point's value is outside what is plausible.
-    Implausible(usize),
-    /// A point's typed digits look swapped.
-    SwappedReading(usize),
-    /// A nameplate value that was entered is outside what is plausible.
-    ImplausiblePlate(String),
-    /// A nameplate value's digits look swapped.
-    SwappedPlate(String),
-    /// The leads read open, or next to nothing: are they on the part?
-    OpenPart(usize),
-    /// A point's value was typed with fewer digits than the meter shows.
-    LeftOut(usize),
-    /// The meter shows a hold point, if the leads were on: its name and what was read.
-    ProofLeads(String, String),
 }
 
 /// The hold point that is asked for, if a meter can show it: one proof per device and channel, since a tester proved on
@@ -143,7 +110,7 @@ pub(super) struct Check {
     pub(super) question: Option<Question>,
     pub(super) accepted: Vec<About>,
     pub(super) low_battery: bool,
-    pub(super) volts: Vec<VoltsRun>,
+    pub(super) volts: Volts,
     pub(super) last_evaluation: Option<Evaluation>,
     /// The inputs that thresholds were asked at last, and those thresholds.
     pub(super) last_asked: Option<(Vec<Input>, Vec<f64>)>,
@@ -170,7 +137,7 @@ impl Check {
             question: None,
             accepted: Vec::new(),
             low_battery: false,
-            volts: Vec::new(),
+            volts: Volts::default(),
             last_evaluation: None,
             last_asked: None,
             verdict: None,

@@ -6,7 +6,7 @@ use alloc::string::String;
 use quantity::{Coupling, Duration, Instant, Kind, Reading, State, Unit};
 
 use super::check::Check;
-use super::point::SettledPoint;
+use super::settled::SettledPoint;
 use judge::rule::Point;
 
 /// Leads count as off when the meter has shown so for this long; shorter is contact bounce. Our own choice.

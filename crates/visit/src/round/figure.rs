@@ -4,14 +4,18 @@
 use alloc::boxed::Box;
 use alloc::vec::Vec;
 
-use quantity::{Duration, Instant, Kind, Reading, State};
+use quantity::{Duration, Kind, Reading, State};
 
 use super::Round;
-use super::check::{About, Check, Phase, Question};
+use super::about::{About, Question};
+use super::check::{Check, Phase};
 use super::conclude::say_what_was_entered;
 use super::event::{AMENDMENTS_MAX, Output};
 use super::plate;
-use super::point::{PointState, SettledPoint, SettlingPoint, wants};
+use super::point::PointState;
+use super::settled::SettledPoint;
+use super::settling::{SettlingPoint, wants};
+use super::since::Amended;
 use crate::verdict::PointReading;
 use judge::evaluate::{Evaluation, Input, Judged, evaluate};
 use judge::limits::Word;
@@ -34,30 +38,6 @@ enum What {
     Anew,
     /// It has jumped to another level and settled there, without lifted leads.
     Moved,
-}
-
-/// What a point has shown since it settled.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Since {
-    /// The newest value since the verdict that settled anew; the verdict keeps the one it was given with.
-    now: Option<Input>,
-    /// When the level that it stands on was first seen.
-    level: Option<Instant>,
-    /// Readings have paused since that level was last seen settled: leads may have come off in the pause.
-    paused: bool,
-    /// It has jumped to another level since.
-    moved: bool,
-}
-
-/// What the stream has put in place of a verdict's word.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Amended {
-    /// The word, while it is another than the verdict's.
-    word: Option<Word>,
-    /// The point that was the last to change it.
-    pub(super) by: Option<usize>,
-    /// How often it has changed.
-    pub(super) changes: u32,
 }
 
 /// Of a value that was settled, this part is next to nothing: the leads, the clamp or the hose are off, or the machine stopped.
@@ -149,7 +129,7 @@ impl SettledPoint {
         // What jumps at once is the next conversion of a display that was taken for at rest; later the value itself has moved.
         let conversion = following.conversion();
         let late = Duration::from_micros(conversion.micros().saturating_mul(CONVERSIONS_LATE));
-        let done = following.finish_settled(point, &settled, reading.at)?;
+        let done = SettledPoint::of_settled(following, point, &settled, reading.at)?;
         let (low, high) = (self.reading.at_least, self.reading.at_most);
         let value = done.reading.quantity.value();
         let inside = low.is_some_and(|low| low <= value) && high.is_some_and(|high| value <= high);

@@ -7,11 +7,14 @@ use alloc::vec::Vec;
 
 use quantity::{Duration, Reading, State};
 
-use super::check::{About, Check, OpenRun, Phase, Question};
+use super::about::{About, Question};
+use super::check::{Check, OpenRun, Phase};
 use super::conclude::{Found, seen_from, thresholds};
 use super::contact::looks_open;
 use super::event::{Output, ResetReason};
-use super::point::{Fed, OPEN_FOR, PointState, SettledPoint, SettlingPoint, wants};
+use super::point::PointState;
+use super::settled::SettledPoint;
+use super::settling::{Fed, OPEN_FOR, SettlingPoint, wants};
 use super::{Live, Round};
 use crate::verdict::Reason;
 use judge::rule::Point;
@@ -104,7 +107,7 @@ impl Round {
             Fed::Frozen => self.say(Output::Reset { why: ResetReason::Frozen }),
             Fed::Settled(settled) => {
                 let point_at = settling_of(&self.check, index);
-                match point_at.and_then(|s| s.finish_settled(point, &settled, reading.at)) {
+                match point_at.and_then(|s| SettledPoint::of_settled(s, point, &settled, reading.at)) {
                     Some(done) => self.point_settled(index, done),
                     None => self.end_without(Reason::BadInput(format!(
                         "{} reads {reading}: no such value can be, or the meter's accuracy does not fit its unit",

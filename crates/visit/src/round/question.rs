@@ -9,11 +9,12 @@ use alloc::vec::Vec;
 use quantity::{Decimal, Kind, Unit};
 
 use super::Round;
-use super::check::{About, Check, Phase, Question};
+use super::about::{About, Question};
+use super::check::{Check, Phase};
 use super::event::{Entered, NO_QUESTION, Output};
 use super::plate;
-use super::point::{PointState, SettledPoint};
-use super::typed::open_point;
+use super::point::PointState;
+use super::settled::{SettledPoint, open_point};
 use crate::hold::How;
 use crate::hold::proof::{NEXT_TO_NOTHING_COUNTS, NEXT_TO_NOTHING_V};
 use crate::verdict::{PlateUsed, Reason};
@@ -151,7 +152,7 @@ impl Round {
         };
         let value =
             settling.last_shown.and_then(|shown| settling.unit.convert(shown.to_f64(), point.unit).ok());
-        let done = value.and_then(|value| settling.finish(point, value, 0.0, 1, now));
+        let done = value.and_then(|value| SettledPoint::of_display(settling, point, value, 0.0, 1, now));
         match done {
             Some(done) => self.point_settled(index, done),
             None => self.refuse(String::from("the open reading could not be taken; clip on again")),

@@ -5,12 +5,13 @@ use alloc::boxed::Box;
 use alloc::format;
 use alloc::string::{String, ToString};
 
-use quantity::{Accuracy, Decimal, Instant, Quantity, Typed, Unit};
+use quantity::{Accuracy, Decimal, Quantity, Typed, Unit};
 
 use super::Round;
-use super::check::{About, Phase};
-use super::figure::Since;
-use super::point::{AsShown, LeftOut, SettledPoint};
+use super::about::About;
+use super::check::Phase;
+use super::settled::{AsShown, LeftOut, SettledPoint, open_point};
+use super::since::Since;
 use crate::verdict::PointReading;
 use judge::evaluate::Input;
 use judge::rule::Point;
@@ -190,39 +191,4 @@ fn left_out(number: Decimal, accuracy: Option<Accuracy>, unit: Unit, point: &Poi
         Some(AsShown { digits, step, input, quantity })
     };
     as_shown().map_or(LeftOut::No, |shown| LeftOut::Digits(Box::new(shown)))
-}
-
-/// The settled point of an open circuit; `None` where the rule has no use for one.
-pub(super) fn open_point(point: &Point, device: &str, at: Instant) -> Option<SettledPoint> {
-    let value = point.open_counts_as?;
-    let shown = Decimal::parse(&format!("{value}")).ok()?;
-    let reading = PointReading {
-        point: point.name.clone(),
-        label: point.label.clone(),
-        device: device.to_string(),
-        quantity: Quantity::exact(value, point.unit).ok()?,
-        shown,
-        open: true,
-        unit: point.unit,
-        coupling: point.coupling,
-        accuracy_known: true,
-        count: 1,
-        settled: true,
-        at_least: None,
-        at_most: None,
-        drift: None,
-        at,
-    };
-    let input = Input { value, standard_uncertainty: 0.0 };
-    let (typed, left_out) = (None, LeftOut::No);
-    Some(SettledPoint {
-        input,
-        reading,
-        until: at,
-        channel: 0,
-        typed,
-        left_out,
-        after: None,
-        since: Since::default(),
-    })
 }
