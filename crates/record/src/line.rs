@@ -4,10 +4,10 @@
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
-use judge::round::{self, Binding, Entered, Plan};
 use pipeline::{DeviceKind, Event};
 use quantity::{Accuracy, Coupling, Typed, parse_typed};
 use serde::{Deserialize, Serialize};
+use visit::round::{self, Binding, Entered, Plan};
 use wire::Profile;
 use wire::script::ScriptCompiler;
 

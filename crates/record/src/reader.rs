@@ -5,9 +5,9 @@ use std::collections::{BTreeSet, VecDeque};
 use std::fmt;
 use std::io::BufRead;
 
-use judge::round;
 use pipeline::Event;
 use quantity::Instant;
+use visit::round;
 use wire::script::ScriptCompiler;
 
 use crate::left_out::{LeftOut, LeftOutLines};

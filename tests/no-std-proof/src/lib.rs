@@ -8,6 +8,7 @@ extern crate pipeline;
 extern crate quantity;
 extern crate script;
 extern crate trade;
+extern crate visit;
 extern crate wire;
 
 #[panic_handler]

@@ -9,13 +9,14 @@ use super::budget::{LENGTHS, Starts, WINDOW_MAX};
 use super::drift;
 use super::grain::Grain;
 use super::interval::Interval;
+use super::obs::Obs;
 use super::spec::SettleSpec;
 use super::swing;
 use super::tempo::Tempo;
 use super::thresholds::Asking;
 use super::types::{How, Moving, MovingReason, Pace, Settled, Settling};
 use super::watch::{self, Step};
-use super::window::{Around, Bounds, Obs, look_at, wander};
+use super::window::{Around, Bounds, look_at, wander};
 
 /// Readings kept of a contact; when full, the older half of the surplus is dropped.
 const KEPT_MAX: usize = 2 * WINDOW_MAX;

@@ -87,6 +87,7 @@ mod conversion;
 mod drift;
 mod grain;
 mod interval;
+mod obs;
 mod quantile;
 mod settler;
 mod spec;

@@ -7,9 +7,9 @@
 //! blocks allow. The longest over all spans counts: a slow part that hides under a fast one shows on the short spans, a drift
 //! on the long ones.
 
+use super::obs::Obs;
 use super::spec::SettleSpec;
 use super::watch::tail;
-use super::window::Obs;
 
 /// Readings a block. Three blocks tell how it fades; the first few readings only that it moves.
 const BLOCKS: [usize; 6] = [1, 2, 4, 8, 16, 32];

@@ -1,8 +1,8 @@
 //! Signs that the model does not hold: a slope that does not fade, digits that stand still where noise was, steps that
 //! no approach makes. Pure functions of the readings of one contact; the settler decides what follows.
 
+use super::obs::Obs;
 use super::spec::SettleSpec;
-use super::window::Obs;
 
 /// Drift is sought in at most this many readings.
 pub(super) const DRIFT_READINGS: usize = 96;

@@ -2,8 +2,8 @@
 use judge::evaluate::{Evaluation, Input, evaluate};
 use judge::limits::{DecisionRule, Word};
 use judge::rule::{Answer, Header, Judgement, Outcome, Rule, RuleError, Source, SourceClass};
-use judge::verdict::Verdict;
 use quantity::{Accuracy, Instant, Unit};
+use visit::verdict::Verdict;
 
 use super::line;
 use crate::verdict::VerdictJson;
