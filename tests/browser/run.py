@@ -74,8 +74,9 @@ class Fixture:
 class Bench:
     """What a test gets: the browser, a fresh fixture, and a place for screenshots."""
 
-    def __init__(self, binary, browser, shots):
-        self.binary, self.browser, self.shots = binary, browser, shots
+    def __init__(self, binary, browser, shots, renew_picture=False):
+        self.binary, self.browser, self.shots, self.root = binary, browser, shots, ROOT
+        self.renew_picture = renew_picture
         self.fixture = None
 
     def start(self, address="127.0.0.1:0"):
@@ -104,6 +105,7 @@ def main():
     options.add_argument("--chromium", default=shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome"))
     options.add_argument("--chromedriver", default=shutil.which("chromedriver"))
     options.add_argument("--shots", type=pathlib.Path, default=ROOT / "target" / "screenshots")
+    options.add_argument("--renew-picture", action="store_true", help="write the README's picture of the page anew; runs that test alone")
     options.add_argument("names", nargs="*", help="only tests whose name holds one of these")
     given = options.parse_args()
     if not given.chromium or not given.chromedriver:
@@ -121,7 +123,9 @@ def main():
         print(f"browser tests: Chromium did not start: {error}", file=sys.stderr)
         return 2
     print(f"Chromium {browser.version}, fixture {binary}")
-    bench = Bench(binary, browser, given.shots)
+    bench = Bench(binary, browser, given.shots, given.renew_picture)
+    if given.renew_picture:
+        given.names = ["the_picture_in_the_readme"]
     chosen = [t for t in cases.TESTS if not given.names or any(n in t.__name__ for n in given.names)]
     failed = 0
     try:

@@ -10,6 +10,7 @@ import threading
 import time
 import urllib.request
 
+import picture
 import views
 from webdriver import wait
 
@@ -134,6 +135,25 @@ def every_state_fits_both_sizes_and_is_pictured(bench):
         main = browser.run("return [...document.querySelectorAll('#act .main')].map(n => n.getBoundingClientRect()).map(r => [r.top, r.height, innerHeight])")
         assert all(height >= 120 for _, height, _ in main), main
     assert browser.run("return violations") == []
+
+
+@test
+def the_picture_in_the_readme_shows_this_page(bench):
+    """Draws it anew, beside the other screenshots; `--renew-picture` puts it where the README shows it."""
+    browser = bench.browser
+    open_page(bench, views.judged("conditional pass"))
+    wait("the ruler is drawn", lambda: browser.shown(".ruler"))
+    drawn = picture.digest(browser, SIZES["phone"])
+    made = bench.shots / "page.png"
+    browser.screenshot(made)
+    made.write_bytes(picture.signed(made.read_bytes(), drawn))
+    kept = bench.root / picture.PATH
+    if bench.renew_picture:
+        kept.write_bytes(made.read_bytes())
+    renew = "look at the page, then: python3 tests/browser/run.py --renew-picture"
+    data = kept.read_bytes()
+    assert picture.shown_by(data) == drawn, f"{picture.PATH} shows another page than the one drawn now; {renew}"
+    assert len(data) <= picture.BYTES_MAX, f"{picture.PATH} has {len(data)} bytes, {picture.BYTES_MAX} is the most"
 
 
 @test

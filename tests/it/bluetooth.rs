@@ -38,7 +38,7 @@ fn text(bytes: &[u8]) -> String {
     String::from_utf8_lossy(bytes).into_owned()
 }
 
-/// Issue, Bluetooth: readings of twins through the whole program, a broken link in between, no restart.
+/// Readings of twins through the whole program, a broken link in between, no restart.
 #[tokio::test]
 async fn watched_through_a_broken_link() {
     let device = probe();

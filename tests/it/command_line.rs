@@ -141,7 +141,7 @@ fn arguments_that_are_no_text_do_not_panic() {
     }
 }
 
-/// Reliability 18: a recording with any one byte changed or missing ends with a word of the contract, never otherwise.
+/// A recording with any one byte changed or missing ends with a word of the contract, never otherwise.
 #[test]
 fn a_damaged_recording_never_panics() {
     let folder = Folder::new("damaged");

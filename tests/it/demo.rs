@@ -39,7 +39,7 @@ fn one_visit_ends_as_meant_replays_to_the_same_bytes_and_is_stored() {
     what_was_shown_is_stored(&visit);
 }
 
-/// Issue, "Commands": the round has good, marginal, bad, wrong-terminal, in-circuit and lead-fault parts and ends by
+/// The round has good, marginal, bad, wrong-terminal, in-circuit and lead-fault parts and ends by
 /// itself; each scene as it was meant, or the exit code is 1.
 fn the_round_ends_as_meant(visit: &Visit) {
     let ended = &visit.ended;
@@ -53,7 +53,7 @@ fn the_round_ends_as_meant(visit: &Visit) {
     assert!(!ended.out.contains('\x1b') && !ended.err.contains('\x1b'));
 }
 
-/// Reliability 10 and the issue: "replaying that gives the same verdicts as the live run did", byte for byte.
+/// Replaying the recording gives the same verdicts as the live run did, byte for byte.
 fn the_replay_prints_what_the_live_run_printed(visit: &Visit) {
     let replayed = visit.replay(&[]);
     assert!(visit.ended.lines().len() >= 9, "{}", visit.ended.err);
@@ -61,12 +61,12 @@ fn the_replay_prints_what_the_live_run_printed(visit: &Visit) {
         assert_eq!(*live, again, "verdict {}", number + 1);
     }
     assert_eq!(visit.ended.out, replayed.out);
-    // The round has fails, so the replay's exit code is 1 (issue, exit codes).
+    // The round has fails, so the replay's exit code is 1 (crates/cliplead/README.md, "Exit codes").
     assert_eq!(replayed.code, Some(1), "{}", replayed.err);
     assert_eq!(replayed.err, "");
 }
 
-/// Reliability 9: same stream, same rules, same bytes.
+/// Same stream, same rules, same bytes.
 fn two_replays_are_the_same_bytes(visit: &Visit) {
     let (first, second) = (visit.replay(&[]), visit.replay(&[]));
     assert!(!first.out.is_empty());
@@ -84,7 +84,7 @@ fn a_copy_of_the_rules_gives_the_same_bytes(visit: &Visit) {
     assert_eq!(visit.replay(&[]).out, copied.out);
 }
 
-/// Invariant 6 (../shared/DESIGN.md): what was shown is stored, as it was shown.
+/// Invariant I6: what was shown is stored, as it was shown.
 fn what_was_shown_is_stored(visit: &Visit) {
     let stored = site::stored(&visit.folder.join("history.sqlite"));
     assert!(!stored.is_empty());

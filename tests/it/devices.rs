@@ -10,7 +10,7 @@ use crate::site;
 /// Signals of one check.
 const ROUNDS: u32 = 8;
 
-/// Issue, "The round core": link lost, the pending check resets, visibly. Reliability 14: a verdict comes after the
+/// Link lost, the pending check resets, visibly. A verdict comes after the
 /// replug without a restart. And the end: SIGTERM, exit 0, the recording whole, the round ended in the history.
 #[test]
 fn unplugged_in_the_middle_of_a_check() {
@@ -68,7 +68,7 @@ fn state(view: &Value, device: &str) -> String {
     found["state"].as_str().expect("a state").to_owned()
 }
 
-/// Reliability 16 and 25, invariant 10: others' first verdict at most 1 s later than alone, that is ten readings of this
+/// Invariant I10: others' first verdict at most 1 s later than alone, that is ten readings of this
 /// meter. Counted in readings, not in seconds, so that a slow machine changes nothing.
 #[test]
 fn bad_devices_beside_a_good_one() {
@@ -86,7 +86,7 @@ fn bad_devices_beside_a_good_one() {
     assert!(beside <= alone + 10, "{beside} readings beside bad devices, {alone} alone");
 }
 
-/// Invariant 10 and reliability 25 at their worst: a device that sends as fast as the program reads, so that there is
+/// Invariant I10 at its worst: a device that sends as fast as the program reads, so that there is
 /// always something to be read. The page must stay fresh (it takes a view as lost after 4 s) and the others be judged.
 #[test]
 fn a_flood_starves_nobody() {
@@ -148,7 +148,7 @@ fn readings_to_verdict(folder: &Folder, more: &str) -> u64 {
     verdict["readings"][0]["count"].as_u64().unwrap()
 }
 
-/// Issue, "Wire": two framings; here the fixed binary one through the whole chain, and SIGINT as the end.
+/// Fixed binary frames through the whole chain, and SIGINT as the end.
 #[test]
 fn binary_frames_to_a_verdict() {
     let folder = Folder::new("binary");
@@ -169,7 +169,7 @@ fn binary_frames_to_a_verdict() {
     assert_eq!(daemon.end_by("INT").0, Some(0));
 }
 
-/// Issue, "Commands": `devices watch` shows bytes, readings and drops as they come. As JSON the readings are SenML
+/// `devices watch` shows bytes, readings and drops as they come. As JSON the readings are SenML
 /// (RFC 8428: a pack is an array of records).
 #[test]
 fn watched() {
@@ -196,7 +196,7 @@ fn watched() {
     }
 }
 
-/// Issue, "Manual entry is an adapter too": a typed value gets the same verdict as one from the command line.
+/// Manual entry is an adapter too: a typed value gets the same verdict as one from the command line.
 #[test]
 fn typed_on_stdin() {
     let folder = Folder::new("typed");

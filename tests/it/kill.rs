@@ -14,7 +14,7 @@ use crate::site;
 /// Times it is killed.
 const KILLS: u64 = 8;
 
-/// Reliability 1: a verdict that was shown is stored, 0 lost, 0 corrupt. Invariant 6.
+/// Invariant I6: a verdict that was shown is stored, 0 lost, 0 corrupt.
 #[test]
 fn printed_is_stored() {
     let mut total = 0;

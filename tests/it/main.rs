@@ -1,6 +1,5 @@
 //! End-to-end checks of the program and of promises of the whole chain, in one binary. The support is the crate itself.
-//! Where a figure or a promise comes from stands beside each check: "issue" is the project's first issue, "reliability
-//! n" row n of the promises in ../shared/notes/reliability.md, section 4.
+//! Where a figure comes from stands beside each check; "invariant In" is that of DEVELOPERS.md.
 #![allow(
     clippy::unwrap_used,
     clippy::expect_used,

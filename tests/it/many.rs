@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use crate::site;
 
 /// Four meters that all send capacitance ten times a second, one that babbles 1 MB/s, one that is not there. The check
-/// is bound to the third. Issue, "Many at once"; reliability 14, 16 and 25, as in `devices.rs`.
+/// is bound to the third. The promises are those of `devices.rs` (invariant I10).
 #[test]
 fn a_bound_check_reads_its_own_meter_and_no_other() {
     let folder = Folder::new("many");
@@ -79,7 +79,7 @@ fn cost(pid: u32, view: &Value) -> String {
     format!("{memory}; {} ms of CPU; readings {}", ticks * 10, readings.join(" "))
 }
 
-/// Issue, "Many at once": several probes at the same time, bound to points, one of them the second channel of its device;
+/// Several probes at the same time, bound to points, one of them the second channel of its device;
 /// their readings belong to one moment. What one of them does to its link touches its own point alone, and the recording
 /// replays to the same bytes.
 #[test]

@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 
 use crate::site;
 
-/// Issue, "Dashboard": the armed check, hold points, live value, verdict; Host header checked. Invariants 6 and 7: a
+/// The armed check, hold points, live value, verdict; Host header checked. Invariants I6 and I7: a
 /// verdict is on the page only once it is stored, and a past one is not live.
 #[test]
 fn page_view_and_acts() {
@@ -93,7 +93,7 @@ fn shown_hold_points(view: &Value) -> usize {
     holds.iter().filter(|hold| hold["state"] == "shown").count()
 }
 
-/// Reliability 21 and 22 in short; 421 is "Misdirected Request" (RFC 9110, 15.5.20).
+/// Invariant I8; 421 is "Misdirected Request" (RFC 9110, 15.5.20).
 /// What stands in the place of the verdict's value.
 fn shown_value(view: &Value) -> Value {
     view["verdict"]["values"][0].clone()

@@ -5,8 +5,8 @@ use serde_json::{Value, json};
 
 use crate::site;
 
-/// Issue, "Rules": loaded as one, replaced as one; on any error the last good set stays and says so, with file and line.
-/// Reliability 19: no verdict with mixed versions.
+/// Rules are loaded as one, replaced as one; on any error the last good set stays and says so, with file and line.
+/// No verdict with mixed versions.
 #[test]
 fn the_last_good_set_stays() {
     let folder = Folder::new("reload");

@@ -109,7 +109,7 @@ fn cut_at_every_place() {
     }
 }
 
-/// Safety gates fail closed (issue, "The round core": a unit re-energised): live volts on any meter meanwhile, and there
+/// Safety gates fail closed (a unit re-energised): live volts on any meter meanwhile, and there
 /// is no verdict on a part that was shown to be dead.
 #[test]
 fn live_volts_elsewhere_close_the_gate() {
@@ -188,7 +188,7 @@ fn shaken(whole: &Events, between: &[Between]) -> Events {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// Reliability 9 and 10: cuts, bytes of other devices in between, ticks or none: the same bytes.
+    /// Cuts, bytes of other devices in between, ticks or none: the same bytes.
     #[test]
     fn pieces_neighbours_and_ticks_change_nothing(
         which in 0..VALUES.len(),
@@ -198,7 +198,7 @@ proptest! {
         prop_assert_eq!(verdicts(&shaken(&whole, &between)), verdicts(&whole));
     }
 
-    /// Reliability 6 and 25: bytes that are no frames never give a verdict, and never take one away afterwards.
+    /// Bytes that are no frames never give a verdict, and never take one away afterwards.
     #[test]
     fn garbage_before_a_stream_gives_nothing_and_takes_nothing(
         garbage in proptest::collection::vec(any::<u8>(), 0..600),

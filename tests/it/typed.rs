@@ -4,7 +4,7 @@ use checks::{Daemon, Folder, Invocation, Stream};
 
 use crate::site;
 
-/// Typed words do what the page's buttons do, in their order (README, "On a site").
+/// Typed words do what the page's buttons do, in their order (crates/cliplead/README.md, "Typed lines").
 #[test]
 fn lines_behind_next_belong_to_the_next_check() {
     let folder = Folder::new("typed");

@@ -1,4 +1,4 @@
-"""`cliplead calc` against handbook rows, plain Python and PsychroLib; all values of a run go through one process (`calc -`).
+"""`cliplead calc` against the rows of calc.csv, plain Python and PsychroLib; all values of a run go through one process (`calc -`).
 
 Does not test what a rule makes of a formula. Needs CLIPLEAD_BIN.
 """
@@ -85,7 +85,7 @@ def excess_methane(part: float) -> float:
 
 
 def sat(name: str, quality: int, psig: float, altitude_ft: float) -> float:
-    """Saturation temperature in °F at a gauge pressure, from CoolProp; standard atmosphere as the handbook has it."""
+    """Saturation temperature in °F at a gauge pressure, from CoolProp; the standard atmosphere."""
     kpa = psig * 6.894757293 + 101.325 * (1 - 2.25577e-5 * altitude_ft * 0.3048) ** 5.2559
     off = lambda celsius: saturation.coolprop(saturation.NAMES[name], celsius, quality) - kpa  # noqa: E731
     return optimize.brentq(off, -40.0, 64.0, xtol=1e-9) * 1.8 + 32

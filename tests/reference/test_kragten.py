@@ -72,7 +72,7 @@ CASES = {
 }
 
 
-# Rows of the domain handbook (REF-16, AIR-06 to AIR-08, GAS-04): a formula of the catalogue, the inputs with their half-widths, the
+# Worked by linear propagation outside the engine: a formula of the catalogue, the inputs with their half-widths, the
 # standard uncertainty by linear propagation (JCGM 100), and the part by which moving the inputs may differ from it. Half-widths of
 # 1.0392304845 are a u of 0.6.
 NEAR = "0% + 1.0392304845 degF"

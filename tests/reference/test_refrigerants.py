@@ -7,7 +7,7 @@ import pytest
 import saturation
 from test_calc import calc
 
-# What is allowed of the pressure (issue: 0.5 %, R-454B 1 %); we ask for far less.
+# What is allowed of the pressure: our own choice.
 ALLOWED = 1e-5
 ALLOWED_K = 1e-3
 KPA_PER_PSI = 6.894757293168

@@ -1,5 +1,5 @@
-//! Tests of the history: what is committed is read back, what was shown survives a kill, what fails says so. The
-//! reference for the promises is the project's reliability table (rows 1, 4, 20); sample data is a scenario of our own.
+//! Tests of the history: what is committed is read back, what was shown survives a kill, what fails says so.
+//! Sample data is a scenario of our own.
 
 mod corrupt;
 mod failing;

@@ -192,8 +192,8 @@ impl Margins {
         (1.0 - outside(self.low) - outside(self.high)).clamp(0.0, 1.0)
     }
 
-    /// True when no reading could be a clear pass: U is more than half of the tolerance (handbook 10.2; ILAC-G8 asks
-    /// that the guard bands leave an acceptance zone). One-sided limits always leave one.
+    /// True when no reading could be a clear pass: U is more than half of the tolerance. ILAC-G8 asks
+    /// that the guard bands leave an acceptance zone. One-sided limits always leave one.
     #[must_use]
     pub fn meter_too_coarse(self, rule: DecisionRule) -> bool {
         let (Some(low), Some(high)) = (self.low, self.high) else { return false };

@@ -8,6 +8,10 @@
 //! It asks crate `wire` for the framers, numbers and figures that decoding uses ([`wire::kit`]), so that what it finds in the
 //! bytes is what the decoder will find.
 //!
+//! To add a shape: a proposal in `binary.rs`, `lines.rs` or `display.rs`. The real framer counts what supports it, and the real loader
+//! and decoder must give back what was shown (`check.rs`). Run `made_up_binary_meters_are_learned_or_asked_about_and_never_misread`
+//! over more seeds than it has.
+//!
 //! Does not: read files or clocks, ask anybody, or write the folder of a class.
 #![cfg_attr(test, allow(clippy::float_cmp, clippy::string_slice, clippy::cast_possible_truncation))]
 

@@ -177,9 +177,9 @@ mod tests {
     use super::*;
     use alloc::string::ToString;
 
-    /// Handbook table meter_spec_to_u.csv (made with SciPy 1.17.1; JCGM 100 4.3.7): reading, sheet, resolution, u.
+    /// Computed outside this project with SciPy 1.17.1 (JCGM 100, 4.3.7): reading, sheet, resolution, u.
     #[test]
-    fn agrees_with_the_handbook_table() {
+    fn agrees_with_figures_computed_outside() {
         for (value, sheet, resolution, unit, want) in [
             (42.6, "1.9% + 2", 0.1, Unit::MICROFARAD, 0.582_777),
             (4.81, "1.9% + 2", 0.01, Unit::MICROFARAD, 0.064_311),

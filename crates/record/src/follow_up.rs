@@ -34,7 +34,7 @@ impl FollowUpKind {
 /// A completed figure or an amendment. It names its verdict by its number in the round, not by the id that a history gives
 /// it: a replay prints the same bytes. No key is called `verdict`, so that nobody takes one for a verdict.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
+#[allow(missing_docs)] // the keys are described in this crate's README.md
 pub struct FollowUpJson {
     pub event: FollowUpKind,
     /// The verdict's number in its round.

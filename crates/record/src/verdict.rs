@@ -10,7 +10,7 @@ use visit::verdict::{PlateUsed, PointReading, Verdict};
 
 /// A verdict with everything it rests on.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
+#[allow(missing_docs)] // the keys are described in this crate's README.md
 pub struct VerdictJson {
     pub rule: String,
     pub rule_hash: String,
@@ -37,7 +37,7 @@ pub struct VerdictJson {
 
 /// A hold point and how it was shown.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
+#[allow(missing_docs)] // the keys are described in this crate's README.md
 pub struct HoldPointJson {
     pub name: String,
     pub shown: bool,
@@ -48,7 +48,7 @@ pub struct HoldPointJson {
 
 /// A reading a verdict rests on, in the displayed unit.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
+#[allow(missing_docs)] // the keys are described in this crate's README.md
 pub struct ReadingJson {
     pub point: String,
     pub label: String,
@@ -85,7 +85,7 @@ pub struct DriftJson {
 
 /// One judgement.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
+#[allow(missing_docs)] // the keys are described in this crate's README.md
 pub struct JudgementJson {
     pub name: String,
     pub verdict: String,
@@ -107,7 +107,7 @@ pub struct JudgementJson {
 
 /// A nameplate value.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
+#[allow(missing_docs)] // the keys are described in this crate's README.md
 pub struct PlateJson {
     pub name: String,
     pub value: f64,

@@ -100,7 +100,7 @@ pub struct DropReason {
 
 /// A verdict, short.
 #[derive(Clone, Debug, Serialize)]
-#[allow(missing_docs)] // the keys are described in the README, "The verdict as JSON"
+#[allow(missing_docs)] // the keys are described in this crate's README.md
 pub struct RecentJson {
     pub check: u32,
     pub unit: String,

@@ -1,4 +1,4 @@
-//! The shipped rules against the figures of the handbook, through `evaluate`. The cases beside the rules are run by
+//! The shipped rules against figures from outside (`tests/reference/check_values.csv`), through `evaluate`. The cases beside the rules are run by
 //! `cliplead rules test`, through the whole round.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::indexing_slicing, clippy::float_cmp)] // test code
 #![allow(clippy::too_many_lines)] // tables
@@ -28,8 +28,8 @@ fn word(id: &str, readings: &[Input], plate: &[(&str, f64)]) -> String {
 }
 
 #[test]
-fn handbook_rows_come_out_with_the_shipped_rules() {
-    // UNC-02 of the handbook (ILAC-G8:09/2019, 4.2.3; looked up there): 45 uF +-6 %, meter 1.9 % + 2 x 0.1 uF.
+fn check_values_come_out_with_the_shipped_rules() {
+    // UNC-02 (ILAC-G8:09/2019, 4.2.3, looked up): 45 uF +-6 %, meter 1.9 % + 2 x 0.1 uF.
     let accuracy = Accuracy::parse("1.9% + 2 x 0.1uF").unwrap();
     for (value, want) in [
         (45.0, "pass"),
@@ -65,7 +65,7 @@ fn handbook_rows_come_out_with_the_shipped_rules() {
 }
 
 #[test]
-fn under_load_the_uncertainty_is_that_of_the_handbook() {
+fn under_load_the_uncertainty_is_the_propagated_one() {
     // CAP-05 (JCGM 100, 5.1.2 and 4.3.7): 6.10 A by 2 % + 5 x 0.01 A, 371 V by 1 % + 3 x 0.1 V, 60 Hz +-0.05 Hz:
     // u = 0.760674191 uF. The frequency is a nameplate value here and exact, which changes u by 3e-4 of itself.
     let rules = shipped_rules();

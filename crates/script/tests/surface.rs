@@ -1,5 +1,5 @@
-//! The rule surface: what a shop may write, what is refused and with which words, and that the design's sketch works as
-//! it stands.
+//! The rule surface: what a shop may write, what is refused and with which words, and that a short rule as a
+//! shop would write it works.
 #![allow(
     clippy::unwrap_used,
     clippy::panic,

@@ -1,4 +1,4 @@
-//! Writes and openings that fail (reliability table, row 4): each says so, nothing is half stored, and the next write
+//! Writes and openings that fail: each says so, nothing is half stored, and the next write
 //! goes on where it can.
 
 use std::io::Read;

@@ -1,4 +1,4 @@
-//! Kill -9 at random points (reliability table, row 1): a child commits, then shows; whatever it showed is in the file.
+//! Kill -9 at random points: a child commits, then shows; whatever it showed is in the file.
 //! It does not test a power cut: the page cache outlives a killed process.
 //!
 //! `HISTORY_KILLS=1000` sets the number of kills. `HISTORY_KILL_CONTROL=1` lets the child show before its commit; then

@@ -137,7 +137,7 @@ fn a_round_keeps_its_first_end_and_an_unknown_one_is_refused() {
     assert_eq!(history.append_readings(RoundId(9), &[]), Err(unknown));
 }
 
-/// Reliability table, row 20: the wall clock goes a year back between the rounds; order is that of the commits.
+/// The wall clock goes a year back between the rounds; order is that of the commits.
 #[test]
 fn trends_and_lists_keep_the_order_of_commits_when_the_clock_jumps() {
     let mut history = History::open_in_memory().unwrap();

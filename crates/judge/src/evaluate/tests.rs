@@ -57,10 +57,10 @@ fn judged(evaluation: &Evaluation) -> (&[Judged], Word, &[usize]) {
     }
 }
 
-/// Handbook CAP-05: 6.10 A (2 % + 5 x 0.01) at 371.0 V (1 % + 3 x 0.1), 60 Hz +-0.05 Hz: u = 0.760674191 uF (JCGM 100
-/// 5.1.2, 4.3.7).
+/// CAP-05 of `tests/reference/check_values.csv`: 6.10 A (2 % + 5 x 0.01) at 371.0 V (1 % + 3 x 0.1), 60 Hz +-0.05 Hz:
+/// u = 0.760674191 uF (JCGM 100, 5.1.2 and 4.3.7).
 #[test]
-fn capacitor_under_load_has_the_handbooks_uncertainty() {
+fn capacitor_under_load_has_the_propagated_uncertainty() {
     let rule = native(|v| {
         let c = v[0] * 1e6 / (2.0 * core::f64::consts::PI * v[2] * v[1]);
         answer(alloc::vec![judgement("c", c, Some(42.3), Some(47.7))], 0)

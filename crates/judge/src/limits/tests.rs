@@ -1,4 +1,4 @@
-//! Guard bands and probabilities against the handbook's check values (made with SciPy 1.17.1).
+//! Guard bands and probabilities against `tests/reference/check_values.csv` (made with SciPy 1.17.1).
 use super::*;
 use alloc::string::ToString;
 use quantity::{Accuracy, Unit};
@@ -8,9 +8,9 @@ fn margins(y: f64, low: f64, high: f64, u: f64) -> Margins {
     Margins { low: side(y - low), high: side(high - y) }
 }
 
-/// Handbook check values UNC-01, UNC-02-*: 45 uF +-6 %, meter 1.9 % + 2 x 0.1 uF (JCGM 106; ILAC-G8:09/2019 4.2.3).
+/// UNC-01 and UNC-02 there: 45 uF +-6 %, meter 1.9 % + 2 x 0.1 uF (JCGM 106; ILAC-G8:09/2019 4.2.3).
 #[test]
-fn words_and_probabilities_of_the_handbook() {
+fn words_and_probabilities_are_those_of_scipy() {
     let sheet = Accuracy::parse("1.9% + 2 x 0.1uF").unwrap();
     for (y, word, p) in [
         (42.6, Word::ConditionalPass, 0.696_645_341),
@@ -27,7 +27,7 @@ fn words_and_probabilities_of_the_handbook() {
     }
 }
 
-/// Handbook table guard_band_risk.csv: false acceptance for a reading on the acceptance limit.
+/// False acceptance for a reading on the acceptance limit: the normal tail beyond w / u (SciPy 1.17.1).
 #[test]
 fn risk_at_the_acceptance_limit() {
     for (w_over_u, risk) in

@@ -62,9 +62,9 @@ pub struct SettleSpec {
     pub time_limit_s: f64,
     /// Silence after which the link is stale; the next reading then starts a new contact.
     pub silence_s: f64,
-    /// Equal digits for this long are called frozen even if no noise was ever seen (handbook 10.3: minutes).
+    /// Equal digits for this long are called frozen even if no noise was ever seen (common practice, no source: minutes).
     pub frozen_after_s: f64,
-    /// A steady slope up to this much per second is no drift; default two display steps a minute (handbook 10.4).
+    /// A steady slope up to this much per second is no drift; default two display steps a minute (common practice).
     pub drift_per_s: f64,
     /// A slope that does not fade, up to this much per second, settles at its present value: the caller has named it. 0, the
     /// default: none does.

@@ -1,5 +1,7 @@
 //! What the link asks of a system's Bluetooth, whichever backend does it: radios, devices in range, scan, connection,
 //! characteristics and their values. Holds the trait and its words; no backend.
+//! To add a backend: implement [`Central`] in a folder of `ble/sys`, whose `mod.rs` says which system takes it. Search, session,
+//! silence and packets are there already.
 
 use std::fmt::Debug;
 use std::future::Future;

@@ -1,5 +1,7 @@
 //! What a decode script may call: numbers, bits and text of the frame, and what it shows. Holds no operator and no check of
 //! the script.
+//! To add a function: an entry of `FRAME_FUNCTIONS`, its registration here, a row in the note of
+//! `hardware-notes/generic-scripted-meter`. One that costs more than a step is counted by `Spent`.
 
 use alloc::format;
 use alloc::string::String;

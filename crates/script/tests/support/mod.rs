@@ -10,7 +10,7 @@ use judge::evaluate::Input;
 use judge::rule::{PlateDefault, Rule, RuleSet};
 use script::{Diagnostic, Limits, Loaded, RuleSetLoader};
 
-/// The sketch of a rule from the design, with the class of its source declared.
+/// A short rule as a shop would write it.
 pub(crate) const SKETCH: &str = r#"title("Run capacitor");
 nameplate("capacitance", "uF");
 nameplate("tolerance", "%", 6.0, "common practice: 6 % where the can prints none");

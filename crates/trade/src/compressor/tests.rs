@@ -1,7 +1,7 @@
-//! Compressors against worked values from outside. Rows named CMP-nn are those of the project's handbook.
+//! Compressors against worked values from outside. Rows named CMP-nn stand in `tests/reference/calc.csv`.
 use super::*;
 use crate::supply::unbalance_pct;
-use crate::testing::close;
+use crate::testing::{close, refused};
 
 fn found(one_two: f64, one_three: f64, two_three: f64) -> Terminals {
     match windings(Some(one_two), Some(one_three), Some(two_three), true) {
@@ -31,7 +31,7 @@ fn open_pairs_are_told_apart() {
         windings(Some(0.8), Some(2.4), None, true).is_err(),
         "two windings join the ends of the third pair"
     );
-    assert!(windings(Some(0.0), Some(2.4), Some(2.4), true).is_err());
+    refused(windings(Some(0.0), Some(2.4), Some(2.4), true), "winding resistance");
 }
 
 #[test]

@@ -1,4 +1,4 @@
-//! Conformity against the handbook's rows (JCGM 106) and SciPy's figures. CI compares grids with SciPy through `cliplead calc`.
+//! Conformity against rows of `tests/reference/check_values.csv` (JCGM 106) and SciPy's figures. CI compares grids with SciPy through `cliplead calc`.
 
 use super::*;
 use crate::testing::close;

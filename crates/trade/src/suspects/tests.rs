@@ -1,4 +1,4 @@
-//! Each row of the handbook's pattern table (common practice) names its suspect first, and nothing is accused on nothing.
+//! Each row of the usual pattern table (common practice, no source) names its suspect first, and nothing is accused on nothing.
 
 use super::*;
 use Level::{High, Low, Normal, Unknown};

@@ -149,7 +149,7 @@ fn rules() -> RuleSet {
         rule("two-volts", &[("l1_l2", "V ac"), ("l2_l3", "V ac")], &[], |v| {
             judged(v.iter().map(|v| within("volts", *v, Some(207.0), Some(253.0))).collect())
         }),
-        // 6.1 A at 371 V and 60 Hz: 43.6 uF (handbook CAP-05).
+        // 6.1 A at 371 V and 60 Hz: 43.6 uF (CAP-05 of `tests/reference/check_values.csv`).
         rule("under-load", &[("amps", "A ac"), ("volts", "V ac")], &["live work approved"], |v| {
             let c = v[0] * 1e6 / (2.0 * core::f64::consts::PI * 60.0 * v[1]);
             judged(alloc::vec![within("capacitance", c, Some(42.3), Some(47.7))])

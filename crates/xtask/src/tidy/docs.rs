@@ -18,15 +18,15 @@ const TOP_LEVEL: &[&str] = &[
     "tests",
     "hardware-notes",
     "demo-data",
-    "rust-toolchain.toml",
-    "rustfmt.toml",
-    "clippy.toml",
-    "deny.toml",
 ];
 /// Words that stand for a name the reader chooses.
 const PLACEHOLDERS: &[&str] = &["NAME", "FILE", "DIR", "CRATE", "RULE", "DEVICE", "SCENE"];
 const MAP: &str = "DEVELOPERS.md";
 const MAP_LINES_MAX: usize = 300;
+/// The pages that are read whole, and how many bytes each may have: 9 and 18 KB.
+const SIZES: &[(&str, usize)] = &[("README.md", 9 * 1024), (MAP, 18 * 1024)];
+/// Pages whose backticked paths lead somewhere.
+const PATHS_CHECKED: &[&str] = &[MAP, "tests/README.md"];
 
 /// Checks the tree as a whole.
 pub(crate) fn check(graph: &Graph, sources: &[Source], findings: &mut Vec<Finding>) {
@@ -35,13 +35,28 @@ pub(crate) fn check(graph: &Graph, sources: &[Source], findings: &mut Vec<Findin
     for source in sources.iter().filter(|source| source.has_extension("md")) {
         links(source, &tree, findings);
     }
-    for name in ["README.md", MAP] {
-        if !tree.has(name) {
-            add(findings, name, 0, "is missing", "a newcomer starts there", "write it");
+    for (name, most) in SIZES {
+        match sources.iter().find(|source| source.path == *name) {
+            None => add(findings, name, 0, "is missing", "a newcomer starts there", "write it"),
+            Some(page) if page.text.len() > *most => {
+                let what = format!("{} bytes, {most} is the most", page.text.len());
+                add(
+                    findings,
+                    name,
+                    0,
+                    what,
+                    "it is read whole on the first day",
+                    "move what few need to a page of its own",
+                );
+            }
+            Some(_) => {}
         }
     }
+    for page in sources.iter().filter(|source| PATHS_CHECKED.contains(&source.path.as_str())) {
+        paths(page, &tree, findings);
+    }
     if let Some(map) = sources.iter().find(|source| source.path == MAP) {
-        check_map(graph, map, &tree, findings);
+        check_map(graph, map, findings);
     }
 }
 
@@ -134,7 +149,7 @@ fn prose_lines(source: &Source) -> impl Iterator<Item = (usize, &str)> {
     })
 }
 
-fn check_map(graph: &Graph, map: &Source, tree: &Tree, findings: &mut Vec<Finding>) {
+fn check_map(graph: &Graph, map: &Source, findings: &mut Vec<Finding>) {
     let count = map.text.lines().count();
     if count > MAP_LINES_MAX {
         let why = "the map is read whole on the first day";
@@ -147,25 +162,8 @@ fn check_map(graph: &Graph, map: &Source, tree: &Tree, findings: &mut Vec<Findin
             "shorten it",
         );
     }
-    let mut named = BTreeSet::new();
-    for (line, text) in prose_lines(map) {
-        for token in text.split('`').skip(1).step_by(2) {
-            named.insert(token);
-            if let Some(path) = path_in(token, tree)
-                && !tree.has(path)
-            {
-                let why = "a map that names what does not exist is worse than none";
-                add(
-                    findings,
-                    MAP,
-                    line,
-                    format!("names `{token}`, which is not there"),
-                    why,
-                    "mend the name",
-                );
-            }
-        }
-    }
+    let named: BTreeSet<&str> =
+        prose_lines(map).flat_map(|(_, text)| text.split('`').skip(1).step_by(2)).collect();
     for package in &graph.packages {
         if !named.contains(package.name.as_str()) {
             let what = format!("does not name crate `{}`", package.name);
@@ -173,6 +171,19 @@ fn check_map(graph: &Graph, map: &Source, tree: &Tree, findings: &mut Vec<Findin
         }
     }
     crate_table(graph, map, findings);
+}
+
+/// Each path in backticks is there.
+fn paths(page: &Source, tree: &Tree, findings: &mut Vec<Finding>) {
+    for (line, text) in prose_lines(page) {
+        for token in text.split('`').skip(1).step_by(2) {
+            if path_in(token, tree).is_some_and(|path| !tree.has(path)) {
+                let why = "a map that names what does not exist is worse than none";
+                let what = format!("names `{token}`, which is not there");
+                add(findings, &page.path, line, what, why, "mend the name");
+            }
+        }
+    }
 }
 
 /// The path that a backticked token stands for, if it stands for one: it begins with a name of the top level, or it ends
@@ -302,6 +313,17 @@ mod tests {
         let long = format!("{TABLE}{}", "\n".repeat(300));
         assert_eq!(found(&[("DEVELOPERS.md", &long)]), ["DEVELOPERS.md:300 304 lines, 300 is the most"]);
         assert_eq!(found(&[]).last().unwrap(), "DEVELOPERS.md:0 is missing");
+        let wide = format!("{TABLE}{}", "x".repeat(18 * 1024));
+        let bytes = 18 * 1024 + TABLE.len();
+        let want = format!("DEVELOPERS.md:0 {bytes} bytes, 18432 is the most");
+        assert_eq!(found(&[("DEVELOPERS.md", &wide)]), [want]);
+    }
+
+    #[test]
+    fn the_page_of_tests_names_what_is_there() {
+        let page = "`crates/wire/src/lib.rs` `tests/it/none.rs`";
+        let files = [("DEVELOPERS.md", TABLE), ("tests/README.md", page)];
+        assert_eq!(found(&files), ["tests/README.md:1 names `tests/it/none.rs`, which is not there"]);
     }
 
     #[test]

@@ -1,16 +1,14 @@
-//! Words that may not stand in the tree: hidden tests, sleeping tests, paths outside the repository, rhai outside its
-//! crate, an `allow` without its reason.
+//! Words that may not stand in the tree: hidden tests, sleeping tests, paths and documents outside the repository, rhai
+//! outside its crate, an `allow` without its reason.
 //! Does not parse; each check looks at one line and its neighbours.
 
 use crate::tidy::Finding;
 use crate::tidy::lines::{Source, code_part, has_word, rust_code};
 
-/// Files whose every line the path checks read as code, not as prose.
-const CODE_EXTENSIONS: &[&str] = &["rs", "py", "toml", "sh", "rhai", "js", "html", "json"];
-
 /// Checks one file.
 pub(crate) fn check(source: &Source, findings: &mut Vec<Finding>) {
     outside_paths(source, findings);
+    outside_documents(source, findings);
     if source.is_rust() {
         hidden_tests(source, findings);
         reasons(source, findings);
@@ -31,24 +29,26 @@ fn finding(
 
 fn outside_paths(source: &Source, findings: &mut Vec<Finding>) {
     let workplace = concat!("/wo", "rk/");
+    for (line, _) in source.lines().filter(|(_, text)| text.contains(workplace)) {
+        let why = "the repository builds and tests wherever it is cloned";
+        let do_this = "use a path inside the repository";
+        findings.push(finding(source, line, format!("names {workplace}"), why, do_this));
+    }
+}
+
+/// A source is named by itself: a reader has no other document than the published ones.
+fn outside_documents(source: &Source, findings: &mut Vec<Finding>) {
     let neighbour = concat!("../sha", "red");
-    let is_code = source.path.starts_with(".ci/") || CODE_EXTENSIONS.iter().any(|e| source.has_extension(e));
-    let marker = if source.has_extension("rs") || source.has_extension("rhai") { "//" } else { "#" };
+    let book = concat!("hand", "book");
+    let published = concat!("ashrae hand", "book");
+    let why = "a reader has the repository and what is published, nothing else";
+    let do_this = "name the source itself, or write \"common practice, no source\"";
     for (line, text) in source.lines() {
-        if text.contains(workplace) {
-            let why = "the repository builds and tests wherever it is cloned";
-            findings.push(finding(
-                source,
-                line,
-                format!("names {workplace}"),
-                why,
-                "use a path inside the repository",
-            ));
+        if text.contains(neighbour) {
+            findings.push(finding(source, line, format!("names {neighbour}"), why, do_this));
         }
-        if is_code && code_part(text, marker).contains(neighbour) {
-            let why = "what lies beside the repository is not there on another machine";
-            let do_this = "carry the figures over into the repository and name their source in a comment";
-            findings.push(finding(source, line, format!("reads {neighbour}"), why, do_this));
+        if text.to_lowercase().replace(published, "").contains(book) {
+            findings.push(finding(source, line, format!("names a {book}"), why, do_this));
         }
     }
 }
@@ -211,7 +211,9 @@ mod tests {
             ),
             (script, "pub use rhai::Engine;", "1 a rhai type in a public signature"),
             ("README.md", concat!("cd /wo", "rk/main"), concat!("1 names /wo", "rk/")),
-            ("tests/x.py", concat!("open('../sha", "red/a.csv')"), concat!("1 reads ../sha", "red")),
+            ("tests/x.py", concat!("open('../sha", "red/a.csv')"), concat!("1 names ../sha", "red")),
+            (lib, concat!("// figures: ../sha", "red/x.csv"), concat!("1 names ../sha", "red")),
+            ("rules/a.cases.toml", concat!("# the Hand", "book, 4"), concat!("1 names a hand", "book")),
         ] {
             assert_eq!(found(path, text), [format!("{path}:{want}")], "{text}");
         }
@@ -228,11 +230,10 @@ mod tests {
             (lib, "#[allow(clippy::panic)] // the caller checked\nfn a() {}"),
             (lib, "#[allow(\n    clippy::panic,\n    reason = \"checked\"\n)]\nfn a() {}"),
             (lib, "#![cfg_attr(test, allow(clippy::float_cmp))]"),
-            (lib, concat!("// figures: ../sha", "red/handbook")),
+            (lib, concat!("// ASHRAE Hand", "book, Fundamentals")),
             (lib, "/// rhai::Engine is not known here"),
             ("crates/script/src/lib.rs", "use rhai::Dynamic;\npub(crate) fn a(d: Dynamic) {}"),
             ("crates/script/src/lib.rs", "use rhai::AST;\npub fn compiled() {}"),
-            ("README.md", concat!("see ../sha", "red")),
         ] {
             assert_eq!(found(path, text), Vec::<String>::new(), "{text}");
         }

@@ -44,7 +44,7 @@ fn a_view_never_shows_an_old_verdict_as_live_even_without_a_tick() {
     let live = |after_ms| round.view(now + Duration::from_millis(after_ms)).verdict.map(|(_, live)| live);
     assert_eq!(live(0), Some(true));
     assert_eq!(live(1_900), Some(true));
-    assert_eq!(live(2_100), Some(false), "reliability row 5: 3 intervals, 2 s at least");
+    assert_eq!(live(2_100), Some(false), "a value is live for 3 intervals, 2 s at least");
 }
 
 #[test]
