@@ -2,6 +2,10 @@
 //! when the leads contradict the word. Both refer to the verdict and leave it as it is. Does not word them for people
 //! (`text` does) and does not decide when either is due.
 
+use alloc::borrow::ToOwned;
+use alloc::string::String;
+use alloc::vec::Vec;
+
 use quantity::Instant;
 use serde::{Deserialize, Serialize};
 use visit::round::{AMENDMENTS_MAX, Output};

@@ -1,6 +1,11 @@
 //! The verdict as JSON. The keys are kept from version to version; new ones may join. Numbers are rounded to nine
 //! significant digits, so that they are the same bytes on every machine and readable. Decides nothing.
 
+use alloc::borrow::ToOwned;
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
 use judge::evaluate::Judged;
 use judge::limits::{DecisionRule, Word};
 use quantity::Instant;

@@ -1,6 +1,11 @@
 //! The view as JSON for the dashboard: the round's picture plus what stands around it (site, rules, devices, recent
 //! verdicts, faults). Draws and decides nothing.
 
+use alloc::borrow::ToOwned;
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
 use judge::rule::SourceClass;
 use serde::Serialize;
 use serde_json::{Value, json};

@@ -3,6 +3,7 @@
 
 mod budget;
 mod disk;
+mod firmware;
 mod no_std;
 mod product;
 mod python;
@@ -37,8 +38,16 @@ const STEPS: &[Step] = &[
     Step { name: "test", what: "unit, property, hostile-rule and integration tests", run: rust::test },
     Step { name: "doctest", what: "examples in the documentation", run: rust::doctest },
     Step { name: "doc", what: "documentation builds, warnings are errors", run: rust::doc },
-    Step { name: "no-std", what: "core crates build without std for this machine", run: no_std::host },
-    Step { name: "thumb", what: "core crates build for thumbv7em-none-eabihf", run: no_std::thumb },
+    Step {
+        name: "no-std",
+        what: "core crates and written forms build without std for this machine",
+        run: no_std::host,
+    },
+    Step {
+        name: "thumb",
+        what: "core crates and written forms build for thumbv7em-none-eabihf",
+        run: no_std::thumb,
+    },
     Step { name: "slim", what: "the build for the smallest boards compiles", run: rust::slim },
     Step {
         name: "portable",
@@ -52,6 +61,11 @@ const STEPS: &[Step] = &[
         name: "replay",
         what: "demo-data gives the expected verdicts, twice the same bytes",
         run: product::replay,
+    },
+    Step {
+        name: "firmware",
+        what: "rules and recordings on an emulated Cortex-M4, the same bytes as here (QEMU)",
+        run: firmware::firmware,
     },
     Step {
         name: "reference",

@@ -18,6 +18,9 @@ pub(crate) const POLICY: &str = ".cargo/deny.toml";
 /// The notices that the binary prints.
 pub(crate) const NOTICES: &str = "crates/cliplead/third-party.txt";
 
+/// The firmware's manifest; it stands beside the workspace.
+const FIRMWARE: &str = "crates/firmware/Cargo.toml";
+
 /// A package that is not ours.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Package {
@@ -46,12 +49,27 @@ pub(crate) fn all(context: &Context, policy: &Policy) -> Result<Vec<Package>> {
     for target in &policy.targets {
         args.extend(["--filter-platform", target]);
     }
-    let text = context.cargo(&args).stdout()?;
-    let metadata: Value = serde_json::from_str(&text).context("cargo metadata printed no JSON")?;
+    packages(&context.cargo(&args).stdout()?)
+}
+
+/// Every package that the firmware takes, by its own lock file. It is not shipped, so no notices are written of it.
+pub(crate) fn firmware(context: &Context, target: &str) -> Result<Vec<Package>> {
+    let args =
+        ["metadata", "--format-version", "1", "--manifest-path", FIRMWARE, "--filter-platform", target];
+    packages(&context.cargo(&args).stdout()?)
+}
+
+fn packages(metadata: &str) -> Result<Vec<Package>> {
+    let metadata: Value = serde_json::from_str(metadata).context("cargo metadata printed no JSON")?;
     let listed = metadata.get("packages").and_then(Value::as_array).context("no packages in the metadata")?;
-    let mut packages: Vec<Package> = listed.iter().filter_map(package).collect();
-    packages.sort_by(|a, b| (&a.name, &a.version).cmp(&(&b.name, &b.version)));
-    Ok(packages)
+    Ok(sorted(listed.iter().filter_map(package).collect()))
+}
+
+/// By name and version, each once.
+pub(crate) fn sorted(mut packages: Vec<Package>) -> Vec<Package> {
+    packages.sort_by(|a, b| (&a.name, &a.version, &a.source).cmp(&(&b.name, &b.version, &b.source)));
+    packages.dedup_by(|a, b| (&a.name, &a.version, &a.source) == (&b.name, &b.version, &b.source));
+    packages
 }
 
 /// One entry of `cargo metadata`; `None` for our own packages, which have no source.
@@ -114,6 +132,23 @@ mod tests {
         assert_eq!(named("serde v1.0.2 (*)").as_deref(), Some("serde 1.0.2"));
         assert_eq!(named(""), None);
         assert_eq!(named("[dev-dependencies] "), None);
+    }
+
+    #[test]
+    fn what_two_workspaces_take_counts_once_and_another_version_stays() {
+        let made = |name: &str, version: &str| Package {
+            name: name.to_owned(),
+            version: version.to_owned(),
+            ..Package::default()
+        };
+        let both = vec![
+            made("serde", "1.0.2"),
+            made("rhai", "1.0.0"),
+            made("serde", "1.0.2"),
+            made("serde", "1.0.3"),
+        ];
+        let named: Vec<String> = sorted(both).iter().map(|p| format!("{} {}", p.name, p.version)).collect();
+        assert_eq!(named, ["rhai 1.0.0", "serde 1.0.2", "serde 1.0.3"]);
     }
 
     #[test]

@@ -1,4 +1,8 @@
 //! What the page gets in place of a value that was not at rest, and beside a word that was contradicted.
+use alloc::string::String;
+use alloc::vec;
+use alloc::vec::Vec;
+
 use judge::limits::Word;
 use serde_json::{Value, json};
 use visit::round::{CheckView, Phase, PointView, RulerView, View};
