@@ -134,10 +134,10 @@ impl SettlingPoint {
         self.last_at.is_some_and(|at| now.since(at) <= three.max(FRESH_FOR))
     }
 
-    /// Rest beyond half of the meter's own standard uncertainty gains nothing.
+    /// Waiting for more rest than the meter's own standard uncertainty gains nothing.
     fn set_settle_floor(&mut self, rule_unit: Unit) {
         let instrument = self.estimate().and_then(|value| self.instrument_uncertainty(value, rule_unit));
-        self.settler.set_settle_floor((1.0 * instrument.unwrap_or(0.0)).max(self.settler.spec().resolution));
+        self.settler.set_settle_floor(instrument.unwrap_or(0.0).max(self.settler.spec().resolution));
     }
 
     /// Takes a reading; `ask` gives the thresholds where they may decide, `None` keeps those in force.
