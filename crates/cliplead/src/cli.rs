@@ -8,7 +8,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use crate::sys::meter_line;
 use crate::sys::{any_port, port_example};
 
-/// Turns a meter reading into a verdict: pass, conditional pass, conditional fail, fail, or why there is none yet.
+/// Turns a meter reading into a verdict: pass, conditional pass, conditional fail, fail, or no verdict and why.
 #[derive(Debug, Parser)]
 #[command(
     name = "cliplead",
@@ -27,7 +27,7 @@ cliplead judges numbers. It replaces neither local codes nor licensed practice n
 pub(crate) struct Cli {
     #[command(subcommand)]
     pub(crate) command: Command,
-    /// More talk on stderr; twice for even more
+    /// Log more to stderr (-vv for debug)
     #[arg(short, long, action = clap::ArgAction::Count, global = true)]
     pub(crate) verbose: u8,
 }
@@ -37,19 +37,19 @@ pub(crate) enum Command {
     #[command(about = concat!("Run a whole round with a simulated meter ", meter_line!()))]
     #[cfg(feature = "demo")]
     Demo(DemoOptions),
-    /// The daemon: devices, rules, history and dashboard from a file
+    /// Run the daemon for a site: devices, rules, history and page, as its file says
     Run(RunOptions),
-    /// One verdict from the command line
+    /// Give one verdict from typed values
     Judge(JudgeOptions),
-    /// Verdicts from recordings, as fast as it goes, the same bytes each time
+    /// Replay recordings at full speed; gives the same verdicts, byte for byte
     Replay(ReplayOptions),
     /// List, check or test rules
     Rules(RulesOptions),
-    /// What is attached, and what it says
+    /// List, watch and diagnose devices, or learn a new one
     Devices(DevicesOptions),
-    /// The trade's formulas: list, explain, compute
+    /// List, explain or compute the trade's formulas
     Calc(CalcOptions),
-    /// Under what terms the program and all it holds from others come, with every text
+    /// Print the licences of the program and of everything built into it
     #[command(alias = "licenses")]
     Licences,
 }
@@ -66,21 +66,21 @@ pub(crate) enum Format {
 
 #[derive(Debug, Args)]
 #[command(after_help = "\
-The round plays on a made-up site. Good, marginal, bad, in-circuit and wrong parts and a bad lead come up; each ends with
-the verdict the scenario expects, or the exit code is 1.
+The round plays on a made-up site, with good, marginal, bad, in-circuit and wrong parts and a bad lead. The exit code is 1
+if a part does not get the verdict that the scenario expects.
 
 Examples:
   cliplead demo
   cliplead demo --stay            leaves the page up until Ctrl-C
   cliplead demo --format json --record visit.jsonl")]
 pub(crate) struct DemoOptions {
-    /// Leave the page up at the end, until Ctrl-C
+    /// Keep the page up after the round, until Ctrl-C
     #[arg(long)]
     pub(crate) stay: bool,
-    /// Where the page listens
+    /// Address of the page
     #[arg(long, default_value = "127.0.0.1:0", value_name = "ADDRESS")]
     pub(crate) dashboard: std::net::SocketAddr,
-    /// Where verdicts are stored [default: a file in the folder for temporary files, removed at the end]
+    /// File for the verdicts [default: a temporary file, removed at the end]
     #[arg(long, value_name = "FILE")]
     pub(crate) history: Option<PathBuf>,
     /// Write a recording of the round
@@ -93,7 +93,7 @@ pub(crate) struct DemoOptions {
 
 #[derive(Debug, Args)]
 #[command(after_help = concat!("\
-The file (TOML), all but one device or check optional:
+The file is TOML. Every key is optional, but it needs a device or a check:
 
   site = \"Mill Yard\"
   rules = \"rules\"                      # folder of *.rhai; without it the built-in rules
@@ -126,21 +126,21 @@ Examples:
 pub(crate) struct RunOptions {
     /// The site's file
     pub(crate) config: PathBuf,
-    /// Write a recording of everything the devices send and the people do
+    /// Record everything that devices send and people do
     #[arg(long, value_name = "FILE")]
     pub(crate) record: Option<PathBuf>,
     /// How verdicts are written
     #[arg(long, value_enum, default_value_t)]
     pub(crate) format: Format,
-    /// Start only when the history can be written, every rule loads and every check has its rule. Without this the
-    /// measuring starts anyway, says what is wrong, and the exit code at the end is 2
+    /// Start only when the history can be written, every rule loads and every check has its rule. Without
+    /// this it measures anyway, reports what is wrong, and exits with code 2
     #[arg(long)]
     pub(crate) strict: bool,
 }
 
 #[derive(Debug, Args)]
 #[command(after_help = "\
-Hold points are confirmed by saying so: --confirm all, or by name. Without them there is no verdict.
+Confirm hold points with --confirm all, or by name. While one is open there is no verdict.
 
 Examples:
   cliplead judge run-capacitor --plate capacitance=40uF --reading capacitance=39.4uF \\
@@ -153,22 +153,22 @@ pub(crate) struct JudgeOptions {
     /// Folder of rules instead of the built-in ones
     #[arg(long, value_name = "DIR")]
     pub(crate) rules: Option<PathBuf>,
-    /// A nameplate value, NAME=VALUE with unit; may stand several times
+    /// A nameplate value with unit; can be repeated
     #[arg(long, value_name = "NAME=VALUE")]
     pub(crate) plate: Vec<String>,
-    /// A reading, NAME=VALUE with unit; may stand several times
+    /// A reading with unit; can be repeated
     #[arg(long, value_name = "NAME=VALUE")]
     pub(crate) reading: Vec<String>,
-    /// The meter's accuracy for a reading, NAME='1.9% + 2 x 0.01uF'; without it only the digits' rounding counts
+    /// The meter's accuracy for a reading, NAME='1.9% + 2 x 0.01uF'; without it only the rounding of the digits counts
     #[arg(long, value_name = "NAME=ACCURACY")]
     pub(crate) accuracy: Vec<String>,
     /// Hold points that were shown: all, or names separated by commas
     #[arg(long, value_name = "all|NAME,...")]
     pub(crate) confirm: Vec<String>,
-    /// The values are right as they stand: answer every question with yes
+    /// Answer every question with yes: the values are right as given
     #[arg(long)]
     pub(crate) sure: bool,
-    /// Simple acceptance instead of guard bands
+    /// Use simple acceptance instead of guard bands
     #[arg(long)]
     pub(crate) simple: bool,
     /// How the verdict is written
@@ -180,7 +180,7 @@ pub(crate) struct JudgeOptions {
 #[command(after_help = "\
 Examples:
   cliplead replay visit.jsonl
-  cliplead replay visit.jsonl --expect expected.txt      only the differing lines are shown
+  cliplead replay visit.jsonl --expect expected.txt      shows only the lines that differ
   cliplead replay spring/*.jsonl --rules rules.new --format json")]
 pub(crate) struct ReplayOptions {
     /// Recordings (JSON Lines), each a round of its own
@@ -189,7 +189,7 @@ pub(crate) struct ReplayOptions {
     /// Folder of rules instead of the built-in ones
     #[arg(long, value_name = "DIR")]
     pub(crate) rules: Option<PathBuf>,
-    /// The verdict lines that must come out; exit 1 when they differ
+    /// File with the expected verdict lines; exit 1 when they differ
     #[arg(long, value_name = "FILE")]
     pub(crate) expect: Option<PathBuf>,
     /// How verdicts are written
@@ -199,7 +199,7 @@ pub(crate) struct ReplayOptions {
 
 #[derive(Debug, Args)]
 #[command(after_help = "\
-Without DIR the built-in rules are meant (for test: the folder `rules` here, since cases are not built in).
+Without DIR, `list` and `check` use the built-in rules; `test` uses the folder `rules` here, since cases are not built in.
 
 Examples:
   cliplead rules list
@@ -212,9 +212,9 @@ pub(crate) struct RulesOptions {
 
 #[derive(Debug, Subcommand)]
 pub(crate) enum RulesCommand {
-    /// Name every rule with what it needs
+    /// List every rule with what it needs
     List(RulesFolder),
-    /// Load every rule and say every problem with file and line; needs no device
+    /// Load every rule and report every problem with file and line
     Check(RulesFolder),
     /// Run the cases beside the rules
     Test(RulesFolder),
@@ -231,9 +231,9 @@ pub(crate) struct RulesFolder {
 
 #[derive(Debug, Args)]
 #[command(after_help = "\
-Every formula a rule can call, under the same name. Values carry units (40uF, 4.2A, 75°F); a bare number is in the unit
-that the formula names. `list` names all, `reference` and `definitions` print the files of the folder rules, `-` computes
-each line of stdin.
+Computes every formula that a rule can call, under the same name. Values carry units (40uF, 4.2A, 75°F); a bare number is in
+the unit that the formula names. `list` lists them, `-` computes each line of stdin, `reference` and `definitions` print the
+files of the folder rules.
 
 Examples:
   cliplead calc list
@@ -242,11 +242,11 @@ Examples:
   cliplead calc windings_finding one_two=open one_three=open two_three=4.1ohm overload=inside
   cliplead calc unbalance_pct first=462V second=463V third=455V --format json
 
-Exit codes: 0 computed; 2 an unknown name, a value that does not fit.")]
+Exit codes: 0 computed; 2 unknown name, or a value that does not fit.")]
 pub(crate) struct CalcOptions {
     /// `list`, `-`, or a formula's name
     pub(crate) name: String,
-    /// The values: NAME=VALUE with unit; none: what the formula takes
+    /// Values with units; without any, explains what the formula takes
     #[arg(value_name = "NAME=VALUE")]
     pub(crate) values: Vec<String>,
     /// How the answer is written
@@ -258,7 +258,7 @@ pub(crate) struct CalcOptions {
 #[command(after_help = concat!("\
 Examples:
   cliplead devices list
-  cliplead devices doctor --config site.toml     what is in the way, and the command that mends it
+  cliplead devices doctor --config site.toml     what is in the way, and the command that fixes it
   cliplead devices watch meter --config site.toml
   cliplead devices watch ", port_example!(), " --profile generic-line-meter
   cliplead devices learn ", port_example!(), " --write bench-meter"))]
@@ -269,29 +269,29 @@ pub(crate) struct DevicesOptions {
 
 #[derive(Debug, Subcommand)]
 pub(crate) enum DevicesCommand {
-    /// What is attached now, and the selector to write for it
+    /// List what is attached now, with the selector of each
     List {
-        /// Also scan for Bluetooth LE meters in range, about 4 s; connects to nothing and switches no radio on. With a scheme, by
-        /// that one: --scan=ble+portable
+        /// Also scan for Bluetooth LE meters in range, about 4 s; connects to nothing and switches no radio on. A scheme selects
+        /// the backend: --scan=ble+portable
         #[arg(long, value_name = "SCHEME", num_args = 0..=1, require_equals = true, default_missing_value = "ble")]
         scan: Option<String>,
         /// How the list is written
         #[arg(long, value_enum, default_value_t)]
         format: Format,
     },
-    /// Bytes, readings and drops of one device as they come, until Ctrl-C
+    /// Show bytes, readings and drops of one device as they come, until Ctrl-C
     Watch(WatchOptions),
-    /// What stands between the program and a meter, and the command that mends it
+    /// Find what keeps the program from a meter, and the command that fixes it
     Doctor(DoctorOptions),
-    /// Work out the profile of a meter that no profile covers, from its bytes and its display
+    /// Derive a profile for a meter that none covers, from its bytes and its display
     Learn(LearnOptions),
 }
 
 #[derive(Debug, Args)]
 #[command(after_help = "\
-Looks at files only: no port is opened, nothing is scanned, nothing is changed. With --config it looks at what the site
-uses, and connects once to the serial servers it names. Access lists and TIOCEXCL cannot be seen; what could not be looked
-at is said and never called fine.
+Looks at files only: it opens no port, scans nothing and changes nothing. With --config it looks at what the site uses, and
+connects once to the serial servers it names. It cannot see access lists and TIOCEXCL. What it could not look at is listed and
+never called fine.
 
 Exit codes: 0 nothing hinders; 1 something does, or likely does; 2 could not run.
 
@@ -304,22 +304,22 @@ pub(crate) struct DoctorOptions {
     /// The site's file: looks at what it names, and only at the kinds of devices it uses
     #[arg(long, value_name = "FILE")]
     pub(crate) config: Option<PathBuf>,
-    /// The account that is to use the meter [default: whoever calls, also through sudo]
+    /// Account that will use the meter [default: the caller, also through sudo]
     #[arg(long, value_name = "NAME")]
     pub(crate) user: Option<String>,
-    /// Run the remedies that are safe to run, one by one, asking before each; most need root
+    /// Run the safe remedies, asking before each; most need root
     #[arg(long)]
     pub(crate) fix: bool,
-    /// With --fix: show exactly what would be run, and run nothing
+    /// With --fix: print what would be run, and run nothing
     #[arg(long, requires = "fix")]
     pub(crate) dry_run: bool,
     /// With --fix: answer every question with yes
     #[arg(long, requires = "fix")]
     pub(crate) yes: bool,
-    /// Print the udev rule for serial ports, and nothing else
+    /// Print only the udev rule for serial ports
     #[arg(long, conflicts_with_all = ["config", "fix", "user", "format", "root"])]
     pub(crate) rule: bool,
-    /// Look at another machine's files: an image, a mounted disk. Nothing is run on it
+    /// Look at another machine's files (an image, a mounted disk); runs nothing there
     #[arg(long, value_name = "DIR")]
     pub(crate) root: Option<PathBuf>,
     /// How the findings are written
@@ -329,9 +329,9 @@ pub(crate) struct DoctorOptions {
 
 #[derive(Debug, Args)]
 #[command(after_help = concat!("\
-Records the meter's bytes, finds how they are framed, and asks what the display showed meanwhile. One value never tells
-enough: change the value, then the function, and say each. With --write a new folder holds the profile, the recording
-and what it decodes to. Nothing is written unless the profile gives back all that was shown.
+Records the meter's bytes, finds how they are framed, and asks what the display showed meanwhile. One value is never enough:
+change the value, then the function, and enter each. --write makes a new folder with the profile, the recording and what it
+decodes to, but only if the profile gives back everything that was shown.
 
 Examples:
   cliplead devices learn ", port_example!(), " --write bench-meter
@@ -345,20 +345,20 @@ pub(crate) struct LearnOptions {
     /// Learn from a file instead: a stream.hex, a recording (.jsonl, of one device) or raw bytes
     #[arg(long, value_name = "FILE")]
     pub(crate) from: Option<PathBuf>,
-    /// What the display shows, all digits, with unit: '12.46 uF', 'OL', '12.46 uF hold'; FROM..TO= before it says when,
-    /// in seconds, else each takes an equal share of the time. Without it you are asked
+    /// What the display shows, all digits, with unit: '12.46 uF', 'OL', '12.46 uF hold'; FROM..TO= in front gives the
+    /// time in seconds; otherwise each gets an equal share. Without it you are asked
     #[arg(long, value_name = "[FROM..TO=]TEXT")]
     pub(crate) shows: Vec<String>,
     /// How long each recording lasts, 1 to 600
     #[arg(long, value_name = "SECONDS", default_value_t = 10, value_parser = clap::value_parser!(u64).range(1..=600))]
     pub(crate) seconds: u64,
-    /// End each recording after so many bytes
+    /// End each recording after this many bytes
     #[arg(long, value_name = "N", default_value_t = 65_536, value_parser = clap::value_parser!(u64).range(1..=262_144))]
     pub(crate) bytes: u64,
     /// Baud rate of a serial port (8 data bits, no parity, 1 stop bit)
     #[arg(long, value_name = "RATE", default_value_t = 9_600)]
     pub(crate) baud: u32,
-    /// Try the usual baud rates first and go on with the best
+    /// Try the usual baud rates first and continue with the best
     #[arg(long, conflicts_with = "from")]
     pub(crate) try_bauds: bool,
     /// Write the class into this new folder; its name, in lower case with hyphens, is the profile's id
@@ -376,13 +376,13 @@ pub(crate) struct WatchOptions {
     /// The site's file that names the device
     #[arg(long, value_name = "FILE")]
     pub(crate) config: Option<PathBuf>,
-    /// The device's profile (file, or the name of a built-in one); without it bytes alone are shown
+    /// The device's profile (file, or the name of a built-in one); without it only bytes are shown
     #[arg(long, value_name = "PROFILE")]
     pub(crate) profile: Option<String>,
-    /// Stop after so many readings (chunks of bytes without a profile)
+    /// Stop after this many readings (without a profile: chunks of bytes)
     #[arg(long, value_name = "N")]
     pub(crate) count: Option<u64>,
-    /// How it is written
+    /// How the output is written
     #[arg(long, value_enum, default_value_t)]
     pub(crate) format: Format,
 }

@@ -79,7 +79,8 @@ mod tests {
         assert!(done.success && done.out == "a rule\n" && done.err.is_empty(), "{done:?}");
         let done = run(&words("cat /nowhere/at/all"), PROGRAM_PATH, None, limit).unwrap();
         assert!(!done.success && done.err.contains("No such file"), "{done:?}");
-        assert!(run(&words("no-such-program-anywhere"), PROGRAM_PATH, None, limit).is_err());
+        let error = run(&words("no-such-program-anywhere"), PROGRAM_PATH, None, limit).unwrap_err();
+        assert!(format!("{error:#}").contains("no-such-program-anywhere"), "{error:#}");
         // No shell: a semicolon is a letter like any other.
         assert_eq!(
             run(&words("echo a; echo $HOME"), PROGRAM_PATH, None, limit).unwrap().out,

@@ -202,7 +202,8 @@ mod tests {
         assert_eq!(a.half_width(10.0, 0.5, Unit::MICROFARAD).unwrap(), 0.19 + 0.02);
         let b = Accuracy::parse("0.5% + 3 psig").unwrap();
         assert_eq!(b.half_width(100.0, 1.0, Unit::PSIG).unwrap(), 3.5);
-        assert!(b.half_width(100.0, 1.0, Unit::PSIA).is_err());
+        let other = b.half_width(100.0, 1.0, Unit::PSIA).unwrap_err();
+        assert_eq!(other, UnitError::Kinds { from: Unit::PSIG, to: Unit::PSIA });
     }
 
     #[test]
@@ -220,8 +221,18 @@ mod tests {
 
     #[test]
     fn refuses_nonsense() {
-        for text in ["", "abc", "1% + 1%", "2 + 3", "1% + -2", "-1%", "2 x 0.01 parsec", "1% + 2 x"] {
-            assert!(Accuracy::parse(text).is_err(), "{text:?} was accepted");
+        for (text, want) in [
+            ("", "Term"),
+            ("abc", "Term"),
+            ("1% + 1%", "Twice"),
+            ("2 + 3", "Twice"),
+            ("1% + -2", "Negative"),
+            ("-1%", "Negative"),
+            ("2 x 0.01 parsec", "Term"),
+            ("1% + 2 x", "Term"),
+        ] {
+            let error = alloc::format!("{:?}", Accuracy::parse(text).unwrap_err());
+            assert!(error.starts_with(want), "{text:?}: {error}");
         }
     }
 

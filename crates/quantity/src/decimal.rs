@@ -250,22 +250,23 @@ mod tests {
 
     #[test]
     fn refuses_what_is_not_a_number() {
-        for text in [
-            "",
-            "-",
-            ".",
-            "4,7",
-            "4 7",
-            "nan",
-            "inf",
-            "1e",
-            "1e999",
-            "--1",
-            "1.2.3",
-            "0x10",
-            "1234567890123456789",
+        let unexpected = |found, at| DecimalError::Unexpected { found, at };
+        for (text, want) in [
+            ("", DecimalError::NoDigits),
+            ("-", DecimalError::NoDigits),
+            (".", DecimalError::NoDigits),
+            ("4,7", unexpected(',', 1)),
+            ("4 7", unexpected(' ', 1)),
+            ("nan", unexpected('n', 0)),
+            ("inf", unexpected('i', 0)),
+            ("1e", DecimalError::NoDigits),
+            ("1e999", DecimalError::TooLong),
+            ("--1", unexpected('-', 1)),
+            ("1.2.3", unexpected('.', 3)),
+            ("0x10", unexpected('x', 1)),
+            ("1234567890123456789", DecimalError::TooLong),
         ] {
-            assert!(Decimal::parse(text).is_err(), "{text:?} was taken for a number");
+            assert_eq!(Decimal::parse(text), Err(want), "{text:?}");
         }
     }
 

@@ -1,4 +1,4 @@
-//! A verdict: the word, why, and everything it rests on (invariant 5): rule and hash, limits and sources, readings with
+//! A verdict: the word, why, and everything it rests on (invariant I5 of DEVELOPERS.md): rule and hash, limits and sources, readings with
 //! uncertainty, device, hold points and how they were shown, the decision rule. Does not print or store itself.
 
 use alloc::string::String;

@@ -77,8 +77,14 @@ mod tests {
 
     #[test]
     fn unknown_words_are_refused() {
-        for line in ["tset", "test --onyl fmt", "test --only", "test fmt"] {
-            assert!(parse(line).is_err(), "{line}");
+        for (line, want) in [
+            ("tset", "no command \"tset\""),
+            ("test --onyl fmt", "no option \"--onyl\""),
+            ("test --only", "--only needs STEP"),
+            ("test fmt", "no option \"fmt\""),
+        ] {
+            let Err(error) = parse(line) else { panic!("{line} was taken") };
+            assert!(error.to_string().contains(want), "{line}: {error}");
         }
     }
 }

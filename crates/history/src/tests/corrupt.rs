@@ -131,6 +131,7 @@ fn a_value_changed_by_another_program_is_found() {
         assert_eq!(history.reader().db.conn.execute_batch(change), Ok(()));
         let error = history.reader().verdict(VerdictId(3)).expect_err(change);
         assert!(matches!(error, HistoryError::Corrupt { .. }), "{change}: {error}");
-        assert!(history.reader().integrity().is_err(), "{change}");
+        let error = history.reader().integrity().expect_err(change);
+        assert!(matches!(error, HistoryError::Corrupt { .. }), "{change}: {error}");
     }
 }

@@ -82,7 +82,8 @@ fn a_migration_is_all_or_nothing() {
     let version =
         |db: &Db| db.conn.pragma_query_value(None, "user_version", |row| row.get::<_, i64>(0)).unwrap();
     assert_eq!(version(&db), known_version());
-    assert!(db.conn.prepare("SELECT note FROM site").is_err());
+    let none = db.conn.prepare("SELECT note FROM site").unwrap_err();
+    assert!(none.to_string().contains("no such column: note"), "{none}");
     list.pop();
     migrate_to(&mut db, &list).unwrap();
     assert_eq!(version(&db), known_version() + 1);

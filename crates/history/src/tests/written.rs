@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use super::{Folder, round, verdict};
+use crate::HistoryError;
 use crate::{History, RawReading};
 
 /// 40 a second: four meters, ten a second each.
@@ -81,7 +82,8 @@ fn a_verdict_behind_raw_readings_is_flushed() {
     assert_eq!(set(&history), 2);
     // A refused batch changes nothing about that.
     let bad = RawReading { value: Some(f64::NAN), ..reading(2) };
-    assert!(history.append_readings(id, &[bad]).is_err());
+    let refused = history.append_readings(id, &[bad]).unwrap_err();
+    assert!(matches!(refused, HistoryError::OutOfRange { field: "value", .. }), "{refused}");
     history.end_round(id, 1).unwrap();
     assert_eq!(set(&history), 2);
 }

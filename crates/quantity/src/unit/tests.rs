@@ -53,7 +53,8 @@ fn powers_of_ten_lose_nothing() {
 
 #[test]
 fn a_difference_is_not_a_temperature_and_gauge_is_not_absolute() {
-    assert!(Unit::FAHRENHEIT.convert(10.0, Unit::FAHRENHEIT_DIFFERENCE).is_err());
+    let (from, to) = (Unit::FAHRENHEIT, Unit::FAHRENHEIT_DIFFERENCE);
+    assert_eq!(from.convert(10.0, to), Err(UnitError::Kinds { from, to }));
     let error = Unit::PSIG.convert(118.0, Unit::PSIA).unwrap_err();
     assert!(error.to_string().contains("gauge pressure"), "{error}");
     assert_eq!(Unit::FAHRENHEIT.convert_span(1.8, Unit::CELSIUS).unwrap(), 1.0);

@@ -98,7 +98,8 @@ fn a_narrow_digit_shows_one_or_nothing() {
     }
     for shown in ["2.99", "199.9", "0.05"] {
         let volts = reading(shown, Unit::VOLT, Some(Coupling::Dc));
-        assert!(crate::simulate::encode(&profile, &[volts]).is_err(), "{shown}");
+        let error = crate::simulate::encode(&profile, &[volts]).unwrap_err();
+        assert_eq!(error, crate::simulate::SimulateError::Value, "{shown}");
     }
 }
 

@@ -163,7 +163,8 @@ mod tests {
         for (name, files) in [("none", ["a/1.jsonl", "a/x"]), ("two", ["a/expected.txt", "a/expected.jsonl"])]
         {
             let root = tree(name, &files);
-            assert!(scenes(&root).is_err(), "{name}");
+            let Err(error) = scenes(&root) else { panic!("{name} was taken") };
+            assert!(error.to_string().contains("exactly one file expected.*"), "{name}: {error}");
             std::fs::remove_dir_all(root).unwrap();
         }
     }

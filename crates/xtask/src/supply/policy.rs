@@ -281,17 +281,21 @@ allow-registry = ["https://r/i"]
 
     #[test]
     fn a_line_that_would_have_no_effect_is_refused() {
-        for (old, new) in [
-            ("[graph]", "[graf]"),
-            ("targets =", "target ="),
-            ("unknown-git = \"deny\"", "unknown-git = \"warn\""),
-            ("multiple-versions = \"deny\"", ""),
-            ("nix@0.26", "nix"),
-            ("reason = \"port\"", "why = \"port\""),
-            ("unused-allowed-license", "unused"),
-            ("[bans]", "[advisories]\nignore = [{ id = \"RUSTSEC-1\" }]\n[bans]"),
+        let skip = "needs name@version and a reason";
+        for (old, new, want) in [
+            ("[graph]", "[graf]", "[graf] is not known here"),
+            ("targets =", "target =", "graph.target is not known here"),
+            ("unknown-git = \"deny\"", "unknown-git = \"warn\"", "sources.unknown-git must be \"deny\""),
+            ("multiple-versions = \"deny\"", "", "bans.multiple-versions must be \"deny\""),
+            ("nix@0.26", "nix", skip),
+            ("reason = \"port\"", "why = \"port\"", skip),
+            ("unused-allowed-license", "unused", "licenses.unused is not known here"),
+            ("[bans]", "[advisories]\nignore = [{ id = \"RUSTSEC-1\" }]\n[bans]", "RUSTSEC-1"),
         ] {
-            assert!(Policy::parse(&FILE.replace(old, new)).is_err(), "{old} -> {new}");
+            let Err(error) = Policy::parse(&FILE.replace(old, new)) else {
+                panic!("{old} -> {new} was taken")
+            };
+            assert!(format!("{error:#}").contains(want), "{old} -> {new}: {error:#}");
         }
         let unknown = FILE.replace("\"MIT\"", "\"Mite\"");
         assert!(Policy::parse(&unknown).unwrap().check(&fine()).is_err());

@@ -38,12 +38,14 @@ async fn the_scan_ends_when_nothing_was_found() {
 async fn a_scan_that_was_refused_is_not_stopped() {
     let fake = Fake::new(vec![]);
     fake.change(|world| world.powered = false);
-    assert!(adapter(&fake).scan().unwrap().await.is_err());
+    let off = adapter(&fake).scan().unwrap().await.unwrap_err().to_string();
+    assert!(off.contains("radio is off"), "{off}");
     fake.change(|world| {
         world.powered = true;
         world.refused.insert("StartDiscovery", 1);
     });
-    assert!(adapter(&fake).scan().unwrap().await.is_err());
+    let refused = adapter(&fake).scan().unwrap().await.unwrap_err().to_string();
+    assert!(refused.contains("refused by the test"), "{refused}");
     fake.change(|world| assert_eq!(world.called("StopDiscovery"), 0));
 }
 

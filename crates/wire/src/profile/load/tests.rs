@@ -313,7 +313,8 @@ fn a_counted_frame_agrees_as_its_checksum_allows() {
     assert_eq!(agree(check, "check = { kind = \"sum8\", from = 3 }"), 2);
     assert_eq!(agree(check, ""), 2);
     let unchecked = COUNTED.replacen(check, "", 1).replacen("profile = 1", "profile = 1\nagree = 1", 1);
-    assert!(Profile::parse(&unchecked).is_err());
+    let error = Profile::parse(&unchecked).unwrap_err();
+    assert!(error.to_string().starts_with("line 3, column 9: agree = 1 is too few"), "{error}");
 }
 
 #[test]
