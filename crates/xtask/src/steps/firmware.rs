@@ -38,7 +38,7 @@ pub(crate) fn firmware(context: &Context) -> Result<Outcome> {
     let recordings = recordings(&context.root)?;
     let started = Instant::now();
     println!(
-        "{:<46} {:>7} {:>5} {:>7}  {:<17} {:>10}",
+        "{:<48} {:>7} {:>5} {:>7}  {:<17} {:>10}",
         "recording", "host", "lines", "bytes", "board", "heap peak"
     );
     let (mut lines, mut bytes, mut heap, mut stack, mut refused) = (0, 0, 0, 0, 0);
@@ -56,7 +56,7 @@ pub(crate) fn firmware(context: &Context) -> Result<Outcome> {
         let count = here.lines();
         let code = here.code.map_or_else(|| "-".to_owned(), |code| format!("exit {code}"));
         println!(
-            "{recording:<46} {code:>7} {count:>5} {:>7}  {word:<17} {:>10}",
+            "{recording:<48} {code:>7} {count:>5} {:>7}  {word:<17} {:>10}",
             here.stdout.len(),
             peak.heap_bytes
         );
