@@ -24,7 +24,7 @@ fn the_last_good_set_stays() {
     assert_eq!(first["verdict"], "pass");
     assert_eq!(first["judgements"][0]["advice"], "good");
 
-    // The armed check goes on under the rule it was armed with (judge::round::Event::Rules); the next one gets the new.
+    // The armed check goes on under the rule it was armed with (visit::round::Event::Rules); the next one gets the new.
     // A good change: new words and a new hash, both or none.
     let changed = good.replace(".ok(\"good\")", ".ok(\"still good\")");
     assert_ne!(changed, good);

@@ -5,12 +5,12 @@ use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
 use checks::{Leads, Meter, root};
-use judge::round::{self, Settings};
 use judge::rule::RuleSet;
 use pipeline::{Event, Output, Pipeline};
 use proptest::prelude::*;
 use quantity::{Coupling, Instant, Unit};
 use record::VerdictJson;
+use visit::round::{self, Settings};
 
 use crate::site::HOLD_POINTS;
 

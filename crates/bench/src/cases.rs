@@ -5,11 +5,11 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use judge::limits::{DecisionRule, Word};
-use judge::round::Settings;
 use judge::rule::RuleSet;
 use record::VerdictJson;
 use serde::Deserialize;
 use toml::Spanned;
+use visit::round::Settings;
 
 use crate::once::{self, Confirm, Once};
 

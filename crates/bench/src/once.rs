@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 
 use anyhow::{Context as _, bail};
-use judge::round::{Event, Output, Round, Settings, Stamped};
 use judge::rule::{Header, RuleSet};
-use judge::verdict::Verdict;
 use quantity::{Accuracy, Instant, parse_typed};
+use visit::round::{Event, Output, Round, Settings, Stamped};
+use visit::verdict::Verdict;
 
 use crate::near::did_you_mean;
 
@@ -58,7 +58,7 @@ pub fn judge(set: &RuleSet, once: &Once<'_>, settings: Settings) -> anyhow::Resu
     }
     for point in &header.points {
         let Some(text) = once.readings.get(&point.name) else { continue };
-        if judge::round::reads_open(text) {
+        if visit::round::reads_open(text) {
             let out = round.step(Event::Open { point: point.name.clone() }, Instant::ZERO);
             if let Some(why) = refusal(&out) {
                 bail!("{why}");

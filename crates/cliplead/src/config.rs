@@ -6,8 +6,8 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
-use judge::round::{Plan, Settings};
 use serde::Deserialize;
+use visit::round::{Plan, Settings};
 use wire::Profile;
 
 use crate::{files, shipped};
@@ -203,7 +203,7 @@ mod tests {
                     plate = { capacitance = \"12.5 uF\" }\n";
         let config = parse(text, Path::new(".")).unwrap();
         assert_eq!((config.devices.len(), config.route.len()), (1, 1));
-        let judge::round::Entered::Number { number, .. } = &config.route[0].plate[0].1 else { panic!() };
+        let visit::round::Entered::Number { number, .. } = &config.route[0].plate[0].1 else { panic!() };
         assert_eq!(number.to_string(), "12.5");
     }
 

@@ -9,7 +9,7 @@ use std::path::PathBuf;
 
 use anyhow::Context as _;
 use history::Reader;
-use judge::round::Settings;
+use visit::round::Settings;
 
 use crate::cli::DemoOptions;
 use crate::clock;

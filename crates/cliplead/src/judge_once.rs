@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use anyhow::{Context as _, bail};
 use bench::once::{self, Confirm, Once};
 use judge::limits::DecisionRule;
-use judge::round::Settings;
-use judge::verdict::Verdict;
 use record::{VerdictJson, text};
+use visit::round::Settings;
+use visit::verdict::Verdict;
 
 use crate::cli::{Format, JudgeOptions};
 use crate::output::{Exit, data, emphasise, talk};
@@ -46,7 +46,7 @@ pub(crate) fn run(options: &JudgeOptions) -> anyhow::Result<Exit> {
 /// What stands where the mechanic meets it: each hold point not shown, what to do, and its caution.
 fn tell_open_hold_points(verdict: &Verdict) {
     for hold in verdict.hold_points.iter().filter(|hold| hold.evidence.is_none()) {
-        let known = judge::hold::of(&hold.name);
+        let known = visit::hold::of(&hold.name);
         talk(&format!("{}: {}\n    CAUTION {}", record::plain(&hold.name), known.ask, known.caution));
     }
 }

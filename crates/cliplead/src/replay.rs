@@ -8,11 +8,11 @@ use std::path::Path;
 
 use anyhow::{Context as _, bail};
 use judge::limits::Word;
-use judge::round;
 use judge::rule::RuleSet;
-use judge::verdict::Verdict;
 use pipeline::{Event, Output, Pipeline, Stamped};
 use record::{FollowUpJson, Item, LeftOutLines, Reader, VerdictJson, text};
+use visit::round;
+use visit::verdict::Verdict;
 
 use crate::cli::{Format, ReplayOptions};
 use crate::output::{Exit, data, emphasise, emphasise_follow_up, talk};

@@ -1,8 +1,10 @@
-//! From settled readings to a verdict: settling, limits with guard bands, hold points, the `Rule` trait, the round.
+//! Numbers and words: settled values out of readings, their uncertainty carried through a rule, limits with guard bands, the
+//! `Rule` trait.
 //!
-//! The way in is [`round::Round::step`]; a rule is anything that implements [`rule::Rule`].
+//! [`settle::Settler`] settles, [`evaluate::evaluate`] judges; a rule is anything that implements [`rule::Rule`]. A rule's
+//! header names hold points; here they are plain text.
 //!
-//! Does not: know rhai, decode bytes, read a clock, do I/O.
+//! Does not: know units, components, hold points or checks, know rhai, decode bytes, read a clock, do I/O.
 #![no_std]
 #![cfg_attr(test, allow(clippy::float_cmp))]
 extern crate alloc;
@@ -10,9 +12,6 @@ extern crate alloc;
 extern crate std;
 
 pub mod evaluate;
-pub mod hold;
 pub mod limits;
-pub mod round;
 pub mod rule;
 pub mod settle;
-pub mod verdict;

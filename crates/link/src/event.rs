@@ -9,7 +9,7 @@ use crate::error::Absence;
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum LinkEvent {
-    /// Bytes exactly as received, never empty, at most [`CHUNK_BYTES_MAX`]. Chunk edges carry no meaning.
+    /// Bytes exactly as received, never empty, at most [`crate::CHUNK_BYTES_MAX`]. Chunk edges carry no meaning.
     Bytes(Vec<u8>),
     /// Bytes are missing here. Whoever decodes starts afresh.
     Gap(GapReason),

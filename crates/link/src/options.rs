@@ -4,7 +4,7 @@ use std::fmt;
 use std::str::FromStr;
 use std::time::Duration;
 
-/// The longest run of bytes in one [`LinkEvent::Bytes`].
+/// The longest run of bytes in one [`crate::LinkEvent::Bytes`].
 pub const CHUNK_BYTES_MAX: usize = 4096;
 
 /// Data bits of a character.

@@ -3,8 +3,8 @@
 use alloc::boxed::Box;
 use alloc::vec::Vec;
 
-use judge::round;
 use quantity::{Accuracy, Instant, Reading, Typed};
+use visit::round;
 use wire::{Counters, Decoder, Fault, Profile};
 
 use crate::manual::{Line, ManualFault, ManualLines};
@@ -109,7 +109,7 @@ impl Device {
 }
 
 /// What a meter's profile says of a value read off its display; `None` without a unit, or where it says nothing.
-/// [`judge::round::Round::completed`] fills in unit and ac or dc.
+/// [`visit::round::Round::completed`] fills in unit and ac or dc.
 pub(crate) fn typed_accuracy(profile: &Profile, value: &Typed) -> Option<Accuracy> {
     profile.accuracy_read_off(value.unit?, value.coupling, value.number)
 }

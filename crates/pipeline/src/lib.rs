@@ -16,9 +16,9 @@ use alloc::collections::BTreeMap;
 use alloc::string::String;
 use alloc::vec::Vec;
 
-use judge::round::{self, Round, Settings};
 use judge::rule::RuleSet;
 use quantity::{Instant, Reading};
+use visit::round::{self, Round, Settings};
 use wire::{Fault, Profile};
 
 use device::typed_accuracy;

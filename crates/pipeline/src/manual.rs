@@ -6,8 +6,8 @@ use alloc::string::String;
 use alloc::vec::Vec;
 use core::fmt;
 
-use judge::round;
 use quantity::{Accuracy, AccuracyError, ParseError, parse_typed};
+use visit::round;
 
 /// Longest typed line in bytes.
 const LINE_BYTES_MAX: usize = 256;

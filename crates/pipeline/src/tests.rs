@@ -5,9 +5,9 @@ use alloc::string::ToString;
 use alloc::sync::Arc;
 use alloc::vec;
 
-use judge::round::Plan;
 use judge::rule::{Answer, Header, Judgement, Outcome, Point, Rule, RuleError, Source, SourceClass};
 use quantity::{Coupling, Unit};
+use visit::round::Plan;
 
 fn typed(text: &str) -> Vec<Result<String, String>> {
     let mut lines = manual::ManualLines::default();

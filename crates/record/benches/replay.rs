@@ -10,10 +10,10 @@ use std::io::BufReader;
 use std::path::Path;
 use std::time::Instant as Clock;
 
-use judge::round;
 use judge::rule::RuleSet;
 use pipeline::{Output, Pipeline, Stamped};
 use record::{FollowUpJson, Item, LineEvent, Reader, RecordingHeader, VerdictJson};
+use visit::round;
 
 const HOLD_POINTS: [&str; 5] = ["locked out", "leads proved", "proved dead", "discharged", "one lead off"];
 /// Readings of each part: leads in the air, then on the part.

@@ -1,6 +1,11 @@
 //! What is said of a value that is not at rest: the ends of the interval it will settle in, never a value. Rounds and words;
 //! does not decide whether a value is at rest, nor which word it gives.
 
+use alloc::borrow::ToOwned;
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
+
 use crate::plain;
 use crate::verdict::{JudgementJson, ReadingJson, VerdictJson};
 
@@ -70,8 +75,8 @@ fn finite(end: Option<f64>) -> Option<f64> {
 fn said(low: Option<f64>, high: Option<f64>, ends: Ends, limits: &[f64], unit: &str) -> String {
     let (low, high) = (finite(low), finite(high));
     let exponent = step_exponent(low, high);
-    let down = low.map(|end| outward(end, exponent, f64::floor, limits));
-    let up = high.map(|end| outward(end, exponent, f64::ceil, limits));
+    let down = low.map(|end| outward(end, exponent, libm::floor, limits));
+    let up = high.map(|end| outward(end, exponent, libm::ceil, limits));
     match (down, up, ends) {
         (Some(low), Some(high), Ends::Both) => format!("between {low} and {high} {unit}, {SETTLING}"),
         (Some(low), _, Ends::Low | Ends::Both) | (Some(low), None, Ends::High) => {
@@ -91,15 +96,15 @@ fn step_exponent(low: Option<f64>, high: Option<f64>) -> i32 {
         (Some(end), _) | (None, Some(end)) => (end.abs(), 2),
         (None, None) => (1.0, 1),
     };
-    if span > 0.0 { (span.log10().floor() as i32).saturating_sub(digits) } else { 0 }
+    if span > 0.0 { (libm::floor(libm::log10(span)) as i32).saturating_sub(digits) } else { 0 }
 }
 
 /// An end rounded away from the interval, and finer where it would pass a limit that the end itself does not.
 fn outward(end: f64, exponent: i32, round: fn(f64) -> f64, limits: &[f64]) -> String {
     let at = |exponent: i32| {
-        let step = 10_f64.powi(exponent);
+        let step = libm::exp10(f64::from(exponent));
         // A hair for ends that are round already: 6.9 / 0.1 is a little above 69.
-        let near = (end / step).round();
+        let near = libm::round(end / step);
         let steps = if (end / step - near).abs() < 1e-6 { near } else { round(end / step) };
         let decimals = usize::try_from(-exponent).unwrap_or(0);
         format!("{:.decimals$}", steps * step + 0.0)

@@ -2,10 +2,14 @@
 //! when the leads contradict the word. Both refer to the verdict and leave it as it is. Does not word them for people
 //! (`text` does) and does not decide when either is due.
 
-use judge::round::{AMENDMENTS_MAX, Output};
-use judge::verdict::Verdict;
+use alloc::borrow::ToOwned;
+use alloc::string::String;
+use alloc::vec::Vec;
+
 use quantity::Instant;
 use serde::{Deserialize, Serialize};
+use visit::round::{AMENDMENTS_MAX, Output};
+use visit::verdict::Verdict;
 
 use crate::early;
 use crate::verdict::{JudgementJson, ReadingJson, VerdictJson, judgement, rounded, seconds, unsaved_line};

@@ -1,6 +1,9 @@
 //! Lines of a recording that are left out, each with its number and why. Holds the first few and counts the rest.
 
-use std::fmt;
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
+use core::fmt;
 
 use crate::lines::LINE_BYTES_MAX;
 

@@ -1,8 +1,16 @@
 //! The written forms of what the core says: the verdict as JSON and as a line of text, the view for the dashboard, and
 //! recordings as JSON Lines. The core's own types are not serialisable; these are.
 //!
-//! Does not: decide anything, open files or sockets, read a clock.
+//! Does not: decide anything, open files or sockets, read a clock. Without the feature `std` it needs no operating system.
+#![no_std]
 #![cfg_attr(test, allow(clippy::float_cmp))]
+
+extern crate alloc;
+#[cfg(any(feature = "std", test))]
+extern crate std;
+
+use alloc::format;
+use alloc::string::{String, ToString as _};
 
 mod early;
 mod follow_up;
@@ -13,6 +21,7 @@ mod plain;
 mod plain_bytes;
 mod reader;
 mod senml;
+mod stream;
 pub mod text;
 mod verdict;
 mod view;
@@ -25,6 +34,7 @@ pub use lines::LINE_BYTES_MAX;
 pub use plain::{plain, plain_lines};
 pub use reader::{Item, ReadError, Reader, Recorded, Recording, read};
 pub use senml::{SenmlError, pack as senml_pack, reading as senml_reading};
+pub use stream::ByteStream;
 pub use verdict::{DriftJson, HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
 pub use view::{Around, DeviceState, DropReason, RecentJson, RulesState, ShownFollowUp, view_json};
 

@@ -1,13 +1,17 @@
 //! The lines of a recording (JSON Lines, version 1): the header and one line per event. Translates to and from the
 //! pipeline's events. Does not read files; see `reader.rs`. The format is described in demo-data/README.md.
 
-use std::borrow::Cow;
-use std::collections::BTreeMap;
+use alloc::borrow::{Cow, ToOwned};
+use alloc::boxed::Box;
+use alloc::collections::BTreeMap;
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
 
-use judge::round::{self, Binding, Entered, Plan};
 use pipeline::{DeviceKind, Event};
 use quantity::{Accuracy, Coupling, Typed, parse_typed};
 use serde::{Deserialize, Serialize};
+use visit::round::{self, Binding, Entered, Plan};
 use wire::Profile;
 use wire::script::ScriptCompiler;
 
@@ -227,7 +231,7 @@ impl LineEvent {
     #[must_use]
     pub fn bytes(t: i64, device: &str, data: &[u8]) -> Self {
         let printable = data.iter().all(|b| matches!(b, b' '..=b'~' | b'\r' | b'\n' | b'\t'));
-        let (text, hex) = match std::str::from_utf8(data) {
+        let (text, hex) = match core::str::from_utf8(data) {
             Ok(text) if printable => (Some(text.to_owned()), None),
             _ => (None, Some(data.iter().map(|b| format!("{b:02x}")).collect())),
         };

@@ -1,7 +1,9 @@
 //! Lines out of a stream of bytes, one at a time, each no longer than a bound. What is longer is passed over to its end
 //! without being held. Does not know what stands in a line.
 
-use std::io::{self, BufRead, Read as _};
+use alloc::vec::Vec;
+
+use crate::stream::ByteStream;
 
 /// Longest line of a recording in bytes, without its line end. The longest that are written hold the text of a profile.
 pub const LINE_BYTES_MAX: usize = 1024 * 1024;
@@ -28,7 +30,7 @@ pub(crate) struct Lines<R> {
     in_the_middle: bool,
 }
 
-impl<R: BufRead> Lines<R> {
+impl<R: ByteStream> Lines<R> {
     pub(crate) fn new(source: R) -> Self {
         Self { source, buffer: Vec::new(), number: 0, in_the_middle: false }
     }
@@ -42,13 +44,12 @@ impl<R: BufRead> Lines<R> {
     ///
     /// # Errors
     /// What the stream says.
-    pub(crate) fn next(&mut self) -> io::Result<Option<(usize, Line<'_>)>> {
+    pub(crate) fn next(&mut self) -> Result<Option<(usize, Line<'_>)>, R::Error> {
         if self.in_the_middle {
             self.pass_over()?;
         }
-        self.buffer.clear();
-        let bound = u64::try_from(LINE_BYTES_MAX).unwrap_or(u64::MAX).saturating_add(1);
-        if self.source.by_ref().take(bound).read_until(b'\n', &mut self.buffer)? == 0 {
+        self.read_line()?;
+        if self.buffer.is_empty() {
             return Ok(None);
         }
         self.number = self.number.saturating_add(1);
@@ -60,34 +61,58 @@ impl<R: BufRead> Lines<R> {
             self.in_the_middle = true;
             return Ok(Some((self.number, Line::TooLong)));
         }
-        let line = match std::str::from_utf8(bytes) {
+        let line = match core::str::from_utf8(bytes) {
             Ok(text) => Line::Text { text, ended },
             Err(error) => Line::NotText { cut: !ended && error.error_len().is_none() },
         };
         Ok(Some((self.number, line)))
     }
 
-    fn pass_over(&mut self) -> io::Result<()> {
-        loop {
-            let held = match self.source.fill_buf() {
-                Ok(held) => held,
-                Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
-                Err(error) => return Err(error),
-            };
-            let end = held.iter().position(|byte| *byte == b'\n');
-            let used = end.map_or(held.len(), |at| at + 1);
-            let done = end.is_some() || held.is_empty();
-            self.source.consume(used);
-            if done {
-                self.in_the_middle = false;
-                return Ok(());
-            }
+    /// Reads up to a line end, the end of the stream or one byte more than a line may have.
+    fn read_line(&mut self) -> Result<(), R::Error> {
+        let Self { source, buffer, .. } = self;
+        buffer.clear();
+        let mut goes_on = true;
+        while goes_on {
+            source.piece(&mut |held| {
+                let room = LINE_BYTES_MAX.saturating_add(1).saturating_sub(buffer.len());
+                let held = held.get(..room).unwrap_or(held);
+                let end = line_end(held);
+                let line = end.and_then(|end| held.get(..end)).unwrap_or(held);
+                buffer.extend_from_slice(line);
+                goes_on = end.is_none() && !line.is_empty();
+                line.len()
+            })?;
         }
+        Ok(())
     }
+
+    fn pass_over(&mut self) -> Result<(), R::Error> {
+        while self.in_the_middle {
+            let in_the_middle = &mut self.in_the_middle;
+            self.source.piece(&mut |held| {
+                let end = line_end(held);
+                *in_the_middle = end.is_none() && !held.is_empty();
+                end.unwrap_or(held.len())
+            })?;
+        }
+        Ok(())
+    }
+}
+
+/// How many bytes there are up to the first line end, that one included.
+fn line_end(bytes: &[u8]) -> Option<usize> {
+    bytes.iter().position(|byte| *byte == b'\n').map(|at| at.saturating_add(1))
 }
 
 #[cfg(test)]
 mod tests {
+    use alloc::borrow::ToOwned;
+    use alloc::format;
+    use alloc::string::String;
+
+    use std::io::{self, Read as _};
+
     use super::*;
 
     fn all(bytes: &[u8], piece: usize) -> Vec<(usize, String)> {

@@ -1,7 +1,10 @@
 //! Words of others as plain text: names, units, advice and messages come from recordings, rules, devices and site files,
 //! and stand in lines for a terminal. Here they lose what would act there. Does not know whose words they are.
 
-use std::borrow::Cow;
+use alloc::borrow::Cow;
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
 
 /// The text with every character that does not show itself written as an escape, so that it can neither act on a terminal
 /// nor begin a line: control characters (`\n`, `\u{1b}`), those of Unicode that turn the direction of writing or have no

@@ -1,6 +1,8 @@
 //! The one line that nearly all of a recording consists of, read without a JSON parser: bytes, with its keys in the order in
 //! which this program writes them. Says nothing of any other line; `line.rs` reads those.
 
+use alloc::vec::Vec;
+
 /// A line of bytes, written as the recorder writes it.
 #[derive(Debug, PartialEq, Eq)]
 pub(crate) struct PlainBytes<'a> {
@@ -62,6 +64,8 @@ fn text(text: &str) -> Option<(Vec<u8>, &str)> {
 
 #[cfg(test)]
 mod tests {
+    use alloc::format;
+
     use super::*;
     use proptest::prelude::*;
 

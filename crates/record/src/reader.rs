@@ -1,19 +1,23 @@
 //! Reads a recording line by line: header, then events in order, each with its line number. Holds one line at a time,
 //! however long the recording is. Does not open files; it is handed a stream of bytes.
 
-use std::collections::{BTreeSet, VecDeque};
-use std::fmt;
-use std::io::BufRead;
+use alloc::borrow::ToOwned;
+use alloc::collections::{BTreeSet, VecDeque};
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+use core::fmt;
 
-use judge::round;
 use pipeline::Event;
 use quantity::Instant;
+use visit::round;
 use wire::script::ScriptCompiler;
 
 use crate::left_out::{LeftOut, LeftOutLines};
 use crate::line::{BytesLine, LineEvent, RecordingHeader, VERSION, VERSION_OLDEST};
 use crate::lines::{LINE_BYTES_MAX, Line, Lines};
 use crate::plain_bytes::PlainBytes;
+use crate::stream::ByteStream;
 use crate::{plain_lines, senml};
 
 /// A recording, read and checked, with all its events.
@@ -64,13 +68,13 @@ impl fmt::Display for ReadError {
     }
 }
 
-impl std::error::Error for ReadError {}
+impl core::error::Error for ReadError {}
 
 /// Reads a recording whole. `scripts` makes the decode scripts of its profiles ready.
 ///
 /// # Errors
 /// As [`Reader::new`] and [`Reader::next_item`].
-pub fn read(source: impl BufRead, scripts: &dyn ScriptCompiler) -> Result<Recording, ReadError> {
+pub fn read(source: impl ByteStream, scripts: &dyn ScriptCompiler) -> Result<Recording, ReadError> {
     let mut reader = Reader::new(source, scripts)?;
     let (header, settings) = (reader.header().clone(), reader.settings());
     let mut recording = Recording { header, settings, events: Vec::new(), left_out: LeftOutLines::default() };
@@ -104,7 +108,7 @@ struct Known {
     last: Instant,
 }
 
-impl<'s, R: BufRead> Reader<'s, R> {
+impl<'s, R: ByteStream> Reader<'s, R> {
     /// Reads the header: the first line that is not blank.
     ///
     /// # Errors
@@ -211,7 +215,7 @@ impl Known {
     }
 }
 
-fn read_header(lines: &mut Lines<impl BufRead>) -> Result<(RecordingHeader, round::Settings), ReadError> {
+fn read_header(lines: &mut Lines<impl ByteStream>) -> Result<(RecordingHeader, round::Settings), ReadError> {
     loop {
         let next = lines.number().saturating_add(1);
         let line = lines.next().map_err(|error| unreadable(next, &error))?;
@@ -286,7 +290,7 @@ fn time(t: i64) -> Result<Instant, Fault> {
     Ok(Instant::from_micros(t))
 }
 
-fn unreadable(line: usize, error: &std::io::Error) -> ReadError {
+fn unreadable(line: usize, error: &impl fmt::Display) -> ReadError {
     fault(line, &format!("cannot be read: {error}"))
 }
 

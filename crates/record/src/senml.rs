@@ -2,7 +2,12 @@
 //! beside them under our own label `shown`. Reads packs of others too, as long as a unit we know stands there.
 //! Does not do CBOR, XML, or sensor streams over a network.
 
-use std::fmt;
+use alloc::borrow::ToOwned;
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec;
+use alloc::vec::Vec;
+use core::fmt;
 
 use quantity::{Coupling, Decimal, Flags, Instant, Kind, Reading, Sign, State, Unit, parse_typed};
 use serde_json::{Map, Value, json};
@@ -19,7 +24,7 @@ impl fmt::Display for SenmlError {
     }
 }
 
-impl std::error::Error for SenmlError {}
+impl core::error::Error for SenmlError {}
 
 /// SenML unit (registry of RFC 8428 12.1, RFC 8798) and our unit; the shifted digits keep the display's own unit where
 /// it is usual (uF).
@@ -172,7 +177,7 @@ fn one(record: &Map<String, Value>, base: &Base) -> Result<Option<(String, Readi
         min_max: flag("min/max"),
     };
     #[allow(clippy::cast_possible_truncation)] // below 1e18, checked
-    let at = Instant::from_micros((time_s * 1e6).round() as i64);
+    let at = Instant::from_micros(libm::round(time_s * 1e6) as i64);
     let seq = record.get("seq").and_then(Value::as_u64).unwrap_or(0);
     let channel =
         record.get("channel").and_then(Value::as_u64).and_then(|c| u8::try_from(c).ok()).unwrap_or(0);

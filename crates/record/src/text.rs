@@ -1,7 +1,11 @@
 //! The verdict as text for people: one line, or a short block. No colour codes; the caller may add them. Words of others
 //! (names, advice, messages) stand in it as plain text: they cannot act on a terminal nor begin a line.
 
-use std::fmt::Write;
+use alloc::borrow::ToOwned;
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
+use core::fmt::Write;
 
 use judge::rule::source_with_class;
 

@@ -1,12 +1,17 @@
 //! The verdict as JSON. The keys are kept from version to version; new ones may join. Numbers are rounded to nine
 //! significant digits, so that they are the same bytes on every machine and readable. Decides nothing.
 
+use alloc::borrow::ToOwned;
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
 use judge::evaluate::Judged;
-use judge::hold::{How, Shown};
 use judge::limits::{DecisionRule, Word};
-use judge::verdict::{PlateUsed, PointReading, Verdict};
 use quantity::Instant;
 use serde::{Deserialize, Serialize};
+use visit::hold::{How, Shown};
+use visit::verdict::{PlateUsed, PointReading, Verdict};
 
 /// A verdict with everything it rests on.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -1,11 +1,16 @@
 //! The view as JSON for the dashboard: the round's picture plus what stands around it (site, rules, devices, recent
 //! verdicts, faults). Draws and decides nothing.
 
-use judge::round::{CheckView, HoldPointView, LiveView, Phase, PointView, RulerView, View};
+use alloc::borrow::ToOwned;
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
 use judge::rule::SourceClass;
-use judge::verdict::PlateUsed;
 use serde::Serialize;
 use serde_json::{Value, json};
+use visit::round::{CheckView, HoldPointView, LiveView, Phase, PointView, RulerView, View};
+use visit::verdict::PlateUsed;
 
 use crate::text;
 use crate::verdict::{JudgementJson, PlateJson, ReadingJson, VerdictJson, rounded};

@@ -8,6 +8,7 @@ use core::sync::atomic::{AtomicU32, Ordering};
 
 use rhai::{Engine, LexError, OptimizationLevel, Token};
 
+use crate::limits::CALL_LEVELS_MAX;
 use crate::{functions, judgement, operators};
 
 /// Operations one call of `judge` may take; a shipped rule takes about 50.
@@ -21,27 +22,8 @@ const ARRAY_ITEMS_MAX: usize = 256;
 const MAP_ITEMS_MAX: usize = 64;
 const VARIABLES_MAX: usize = 64;
 const FUNCTIONS_MAX: usize = 64;
-/// Functions that call functions; 16 would need 3 MiB of stack in a debug build (512 KiB in release), 8 fits 2 MiB.
-pub(crate) const CALL_LEVELS_MAX: usize = 8;
 const EXPRESSION_DEPTH_MAX: usize = 64;
 const FUNCTION_EXPRESSION_DEPTH_MAX: usize = 32;
-
-/// What one call of `judge` may spend. The number of operations is always bounded; time is bounded when the edge lends
-/// a clock (core has none).
-#[derive(Clone, Copy, Debug)]
-pub struct Limits {
-    /// Longest run of one call, in microseconds; used with `now_us` only. A call that takes longer fails, and evaluation takes a
-    /// failed call near the inputs for doubt: lend a clock that counts work and not waiting.
-    pub deadline_us: i64,
-    /// A monotone clock in microseconds, lent by the edge.
-    pub now_us: Option<fn() -> i64>,
-}
-
-impl Default for Limits {
-    fn default() -> Self {
-        Self { deadline_us: 50_000, now_us: None }
-    }
-}
 
 /// Words rhai knows and neither a rule nor a decode script.
 const DISABLED: [&str; 23] = [

@@ -24,9 +24,11 @@ use crate::run::failed;
 mod check;
 mod functions;
 mod numbers;
+mod values;
 
-use functions::{Bytes, Said, Spent};
+use functions::Spent;
 pub use functions::{FRAME_FUNCTIONS, FrameFunction};
+use values::{Bytes, Said};
 
 /// Steps one call of `decode` may take; reading eight digits bit by bit takes some 300.
 const STEPS_MAX: u64 = 5_000;

@@ -5,12 +5,12 @@ use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use judge::hold;
 use judge::rule::{
     AcceptedDrift, Header, Moment, NamedLimit, PlateDefault, PlateItem, Point, Source, SourceClass,
 };
 use quantity::{Coupling, Duration, Unit};
 use rhai::{Expr, FnCallExpr, ImmutableString, Position, Stmt};
+use visit::hold;
 
 use crate::diagnostic::{At, Findings, did_you_mean};
 

@@ -32,14 +32,15 @@ mod frames;
 mod functions;
 mod header;
 mod judgement;
+mod limits;
 mod load;
 mod operators;
 mod rule;
 mod run;
 
 pub use diagnostic::{Diagnostic, Severity};
-pub use engine::Limits;
 pub use frames::{FRAME_FUNCTIONS, FrameFunction, FrameScripts};
 pub use header::{DECLARATIONS, Declaration};
 pub use judgement::{JUDGEMENTS, JudgementWord};
+pub use limits::Limits;
 pub use load::{Loaded, RuleSetLoader};

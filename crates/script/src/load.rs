@@ -13,7 +13,8 @@ use rhai::{AST, LexError, ParseError, ParseErrorType};
 use sha2::{Digest, Sha256};
 
 use crate::diagnostic::{At, Diagnostic, Findings, Severity, SourceFile, did_you_mean};
-use crate::engine::{Limits, SOURCE_BYTES_MAX, Sandbox};
+use crate::engine::{SOURCE_BYTES_MAX, Sandbox};
+use crate::limits::Limits;
 use crate::rule::{Parts, RhaiRule, shared};
 use crate::{check, header};
 

@@ -13,8 +13,9 @@ use rhai::{AST, ASTNode, CallFnOptions, Dynamic, Engine, EvalAltResult, Expr, Im
 
 use crate::check::Checked;
 use crate::diagnostic::{At, SourceFile};
-use crate::engine::{Limits, OPERATIONS_MAX};
+use crate::engine::OPERATIONS_MAX;
 use crate::judgement::{Draft, Drafts, Refusal, kind_of};
+use crate::limits::Limits;
 use crate::run::{Run, RunHandle, failed};
 
 /// A text of the rule with what it can mean, made once when the rule is loaded.

@@ -10,7 +10,7 @@ use core::sync::atomic::{AtomicU32, Ordering};
 use rhai::{Dynamic, EvalAltResult, NativeCallContext, Position};
 
 use crate::diagnostic::At;
-use crate::engine::{CALL_LEVELS_MAX, Limits};
+use crate::limits::{CALL_LEVELS_MAX, Limits};
 
 /// An error of a host function, as rhai carries it.
 pub(crate) type HostError = Box<EvalAltResult>;

@@ -5,10 +5,10 @@
 mod support;
 
 use judge::limits::Word;
-use judge::round::{Entered, Event, Output, Plan, Round, Settings};
 use judge::rule::{PlateDefault, Rule};
 use quantity::{Decimal, Duration, Flags, Instant, Reading, Sign, State, Unit, parse_typed};
 use support::shipped_rules;
+use visit::round::{Entered, Event, Output, Plan, Round, Settings};
 
 /// `SplitMix64` (Steele, Lea, Flood 2014).
 struct Dice(u64);
@@ -131,7 +131,7 @@ fn broken_meter(
     number: Decimal,
     defect: Defect,
     mut now: Instant,
-    out: &mut Vec<judge::round::Stamped>,
+    out: &mut Vec<visit::round::Stamped>,
 ) -> Instant {
     for seq in 0..20 {
         now = now + Duration::from_millis(100);

@@ -14,7 +14,7 @@ fn every_shipped_rule_says_what_it_asks_and_has_hold_points() {
     for rule in shipped_rules().iter() {
         let header = rule.header();
         assert!(!header.about.is_empty() && !header.hold_points.is_empty(), "{}", rule.id());
-        assert!(header.hold_points.iter().all(|name| judge::hold::known(name).is_some()), "{}", rule.id());
+        assert!(header.hold_points.iter().all(|name| visit::hold::known(name).is_some()), "{}", rule.id());
     }
 }
 

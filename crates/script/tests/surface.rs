@@ -675,7 +675,7 @@ fn the_readme_names_every_word_and_its_rule_loads() {
         let name = word.signature.split('(').next().unwrap();
         assert!(readme.contains(&format!("`{name}(")), "{name}");
     }
-    for known in judge::hold::KNOWN {
+    for known in visit::hold::KNOWN {
         assert!(readme.contains(&format!("`{}`", known.name)), "{}", known.name);
     }
     let first = readme.split("```rhai\n").nth(1).unwrap().split("```").next().unwrap();

@@ -2,8 +2,11 @@
 //! Does not decide what a failure means.
 
 use std::ffi::{OsStr, OsString};
+use std::io::Read;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
+use std::thread::{self, JoinHandle};
+use std::time::{Duration, Instant};
 
 use anyhow::{Context as _, Result, bail};
 
@@ -61,6 +64,27 @@ impl Run {
         self.command.output().with_context(|| format!("could not start `{}`", self.shown))
     }
 
+    /// As [`Self::output`], for a program that may never end by itself: `None` when it had to be ended.
+    pub(crate) fn output_within(mut self, limit: Duration) -> Result<Option<Output>> {
+        let command = self.command.stdout(Stdio::piped()).stderr(Stdio::piped());
+        let mut child = command.spawn().with_context(|| format!("could not start `{}`", self.shown))?;
+        let (stdout, stderr) = (read_all(child.stdout.take()), read_all(child.stderr.take()));
+        let started = Instant::now();
+        let status = loop {
+            if let Some(status) = child.try_wait()? {
+                break status;
+            }
+            if started.elapsed() >= limit {
+                child.kill()?;
+                child.wait()?;
+                return Ok(None);
+            }
+            thread::sleep(Duration::from_millis(10));
+        };
+        let whole = |reader: JoinHandle<Vec<u8>>| reader.join().unwrap_or_default();
+        Ok(Some(Output { status, stdout: whole(stdout), stderr: whole(stderr) }))
+    }
+
     /// Runs silently and gives stdout; an exit code other than 0 is an error with stderr's last lines.
     pub(crate) fn stdout(self) -> Result<String> {
         let shown = self.shown.clone();
@@ -75,6 +99,18 @@ impl Run {
     pub(crate) fn into_command(self) -> Command {
         self.command
     }
+}
+
+/// Reads a stream to its end, so that whoever writes never waits.
+fn read_all(stream: Option<impl Read + Send + 'static>) -> JoinHandle<Vec<u8>> {
+    thread::spawn(move || {
+        let mut bytes = Vec::new();
+        if let Some(mut stream) = stream {
+            // What was read until then is all that there is.
+            let _ = stream.read_to_end(&mut bytes);
+        }
+        bytes
+    })
 }
 
 /// Installs Debian's packages.
@@ -110,4 +146,19 @@ pub(crate) fn last_lines(bytes: &[u8], count: usize) -> String {
 pub(crate) fn is_installed(program: &str) -> bool {
     let Some(path) = std::env::var_os("PATH") else { return false };
     std::env::split_paths(&path).any(|dir| dir.join(program).is_file())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_program_that_does_not_end_is_ended() {
+        let hangs = Run::new("sleep", &["600"]).output_within(Duration::ZERO).unwrap();
+        assert!(hangs.is_none());
+        let ends = Run::new("sh", &["-c", "echo out; echo err >&2; exit 3"]);
+        let output = ends.output_within(Duration::from_secs(60)).unwrap().unwrap();
+        assert_eq!((output.stdout.as_slice(), output.stderr.as_slice()), (&b"out\n"[..], &b"err\n"[..]));
+        assert_eq!(output.status.code(), Some(3));
+    }
 }

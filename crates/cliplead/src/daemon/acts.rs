@@ -1,9 +1,9 @@
 //! What people do to the round, and new rules: turned into the round's events. Decides nothing.
 
-use judge::round;
 use judge::rule::RuleSet;
 use quantity::parse_typed;
 use record::plain_lines;
+use visit::round;
 
 use super::around::rules_state;
 use super::core::{Act, Core};

@@ -4,13 +4,13 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use judge::round;
 use judge::rule::RuleSet;
 use link::{LinkEvent, LinkState};
 use pipeline::{Event, Pipeline};
 use quantity::Instant;
 use record::{Around, LineEvent, RecordingHeader, plain};
 use tokio::sync::{broadcast, mpsc, oneshot, watch};
+use visit::round;
 
 use super::Setup;
 use super::around;

@@ -2,9 +2,9 @@
 
 use history::RawReading;
 use judge::rule::source_with_class;
-use judge::verdict::Verdict;
 use quantity::{Instant, Reading, State};
 use record::{FollowUpJson, VerdictJson};
+use visit::verdict::Verdict;
 
 /// A reading as a device sent it.
 pub(super) fn raw(device: &str, reading: &Reading) -> RawReading {

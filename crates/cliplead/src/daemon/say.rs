@@ -3,9 +3,9 @@
 
 use std::time::Duration;
 
-use judge::hold::How;
-use judge::round::Output;
 use record::{ReadingJson, plain};
+use visit::hold::How;
+use visit::round::Output;
 
 use crate::clock::Moment;
 use crate::output::talk;
@@ -150,11 +150,11 @@ mod tests {
                 rule: evil.clone(),
                 cautions: vec![evil.clone()],
             },
-            Output::Lapsed { name: evil.clone(), why: judge::round::LapseReason::Time },
+            Output::Lapsed { name: evil.clone(), why: visit::round::LapseReason::Time },
             Output::Asked { number: 1, question: evil.clone() },
             Output::HoldPoint {
                 name: evil.clone(),
-                evidence: judge::hold::Evidence {
+                evidence: visit::hold::Evidence {
                     at: quantity::Instant::ZERO,
                     how: How::Stream(evil.clone()),
                 },

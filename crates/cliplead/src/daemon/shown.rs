@@ -1,8 +1,8 @@
 //! What the daemon shows once it may: a verdict, a figure or an amendment, each with whether it is in the history. Plain data
 //! and its names; `store` says when something may be shown.
 
-use judge::verdict::Verdict;
 use record::{FollowUpJson, FollowUpKind, VerdictJson};
+use visit::verdict::Verdict;
 
 use super::keeper::Key;
 

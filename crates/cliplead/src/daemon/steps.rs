@@ -4,11 +4,11 @@
 use std::sync::Arc;
 use std::time::{Duration, Instant as WallClock};
 
-use judge::round;
 use pipeline::{Event, Output, Stamped};
 use quantity::Instant;
 use record::{LineEvent, RecentJson, ShownFollowUp, plain};
 use tokio::sync::mpsc;
+use visit::round;
 
 use super::Ended;
 use super::core::{Core, Notice};

@@ -8,12 +8,12 @@ use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use anyhow::Context as _;
 use history::{History, NewRound, RawReading};
-use judge::round::{Output, Settings};
-use judge::verdict::Verdict;
 use quantity::{Instant, Reading};
 use record::{FollowUpJson, VerdictJson};
 use tokio::sync::mpsc;
 use uuid::Uuid;
+use visit::round::{Output, Settings};
+use visit::verdict::Verdict;
 
 use super::keeper::{Job, Keeper, Key, Told};
 use super::row;

@@ -8,8 +8,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, sync_channel};
 use std::time::Duration;
 
-use judge::round::{LapseReason, Output, Settings};
 use tokio::sync::{broadcast, oneshot, watch};
+use visit::round::{LapseReason, Output, Settings};
 
 use super::core::{Core, Outlets};
 use super::keeper::{Job, Key, Told};
@@ -31,7 +31,7 @@ struct Bench {
 }
 
 /// Components of one unit and the rule of each; the plate is a capacitor's.
-fn route(checks: &[(&str, &str)]) -> Vec<judge::round::Plan> {
+fn route(checks: &[(&str, &str)]) -> Vec<visit::round::Plan> {
     let plate = |rule: &str| match rule {
         "run-capacitor" => BTreeMap::from([("capacitance".to_owned(), "40 uF".to_owned())]),
         _ => BTreeMap::new(),

@@ -7,8 +7,8 @@ use std::time::Duration;
 
 use anyhow::{Context as _, bail};
 use judge::limits::Word;
-use judge::round::Output;
 use tokio::sync::{broadcast, mpsc, oneshot};
+use visit::round::Output;
 
 use super::meter::{Meter, Shows};
 use super::scenes::{Does, Scene};

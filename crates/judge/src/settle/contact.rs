@@ -9,13 +9,14 @@ use super::budget::{LENGTHS, Starts, WINDOW_MAX};
 use super::drift;
 use super::grain::Grain;
 use super::interval::Interval;
+use super::obs::Obs;
 use super::spec::SettleSpec;
 use super::swing;
 use super::tempo::Tempo;
 use super::thresholds::Asking;
 use super::types::{How, Moving, MovingReason, Pace, Settled, Settling};
 use super::watch::{self, Step};
-use super::window::{Around, Bounds, Obs, look_at, wander};
+use super::window::{Around, Bounds, look_at, wander};
 
 /// Readings kept of a contact; when full, the older half of the surplus is dropped.
 const KEPT_MAX: usize = 2 * WINDOW_MAX;
@@ -277,11 +278,12 @@ impl Contact {
             self.settled = None;
             return Settling::Frozen { since: self.run_since };
         }
-        if watch::drifting(&self.obs, spec, self.scatter(spec)) {
+        if let Some(rate) = watch::drifting(&self.obs, spec, self.scatter(spec)) {
             self.settled = drift::settled(&self.obs, self.since, at, self.n, spec);
+            let rate_per_s = self.slope.or(Some(rate));
             return match self.settled {
                 Some((settled, _)) => Settling::Settled(settled),
-                None => self.moving(spec, thresholds.known(), Some(MovingReason::Drifting)),
+                None => self.moving_at(rate_per_s, spec, thresholds.known(), Some(MovingReason::Drifting)),
             };
         }
         self.settled = self.settled.filter(|(settled, _)| settled.drift_per_s.is_none());
@@ -372,6 +374,16 @@ impl Contact {
         thresholds: &[f64],
         reason: Option<MovingReason>,
     ) -> Settling {
+        self.moving_at(self.slope, spec, thresholds, reason)
+    }
+
+    fn moving_at(
+        &self,
+        rate_per_s: Option<f64>,
+        spec: &SettleSpec,
+        thresholds: &[f64],
+        reason: Option<MovingReason>,
+    ) -> Settling {
         let last = self.obs.last().map_or(0.0, |obs| obs.value);
         let (estimate, half_width) = match self.best {
             Some(best) => self.all.about(best.estimate),
@@ -381,7 +393,7 @@ impl Contact {
         let readings_left = (half_width.is_finite() && reason != MovingReason::Drifting)
             .then(|| self.readings_left(spec, thresholds, estimate, half_width));
         let pace = Pace::Assumed(spec.conversion_max_s);
-        Settling::Moving(Moving { estimate, half_width, reason, readings_left, pace, rate_per_s: self.slope })
+        Settling::Moving(Moving { estimate, half_width, reason, readings_left, pace, rate_per_s })
     }
 
     fn reason(&self, spec: &SettleSpec) -> MovingReason {

@@ -4,12 +4,12 @@
 use quantity::Instant;
 
 use super::interval::Interval;
+use super::obs::Obs;
 use super::quantile::normal_upper;
 use super::spec::{STEP_SD, SettleSpec};
 use super::tempo::quick_scatter;
 use super::types::{How, Settled};
 use super::watch::{DRIFT_READINGS, tail};
-use super::window::Obs;
 
 /// The value is the mean of at most so many newest readings. Our own choice: enough to quiet the noise, soon read.
 const NEWEST: usize = 8;

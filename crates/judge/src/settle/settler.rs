@@ -50,8 +50,8 @@ impl Settler {
     }
 
     /// The half width at which the reading is fully settled (see [`SettleSpec::settle_floor`]); what is not above zero
-    /// and finite is ignored. The round sets it to half of the meter's own standard uncertainty where that is more than
-    /// a display step: what is left then no longer matters beside it. May change before every push.
+    /// and finite is ignored. The round sets it to the meter's own standard uncertainty where that is more than a
+    /// display step: at the accepted risk the rest is then below a third of it. May change before every push.
     pub fn set_settle_floor(&mut self, half_width: f64) {
         if half_width.is_finite() && half_width > 0.0 {
             self.spec.settle_floor = half_width;

@@ -3,7 +3,7 @@
 
 use alloc::vec::Vec;
 
-use super::window::Obs;
+use super::obs::Obs;
 
 /// A movement has ended when this part of its travel is left.
 const LEFT: f64 = 0.02;

@@ -7,14 +7,16 @@
 //! blocks allow. The longest over all spans counts: a slow part that hides under a fast one shows on the short spans, a drift
 //! on the long ones.
 
+use super::obs::Obs;
 use super::spec::SettleSpec;
 use super::watch::tail;
-use super::window::Obs;
 
-/// Readings a block at most; blocks have 1, 2, 4 and so on.
-const BLOCK_MAX: usize = 32;
+/// Readings a block. Three blocks tell how it fades; the first few readings only that it moves.
+const BLOCKS: [usize; 6] = [1, 2, 4, 8, 16, 32];
+/// While there are not enough readings for three of the next longer blocks yet.
+const BETWEEN: [usize; 3] = [3, 6, 12];
 /// A step between blocks is seen as movement from this many standard errors on.
-const SEEN_SDS: f64 = 3.5;
+const SEEN_SDS: f64 = 3.0;
 /// Noise reaches this many standard deviations, taken from so many readings.
 const NOISE_SDS: f64 = 3.0;
 const NOISE_READINGS: usize = 12;
@@ -47,10 +49,15 @@ impl Tempo {
             rate: None,
             noise: noise.min(NOISE_SDS * spec.noise_ceiling),
         };
-        let mut block = 1;
-        while block <= BLOCK_MAX && (3 * block <= obs.len() || obs.len() == 2 && block == 1) {
-            tempo.look(tail(obs, 3 * block), block, spec);
-            block *= 2;
+        for block in BLOCKS {
+            if 3 * block <= obs.len() || block <= 2 && 2 * block <= obs.len() {
+                tempo.look(tail(obs, 3 * block), block, spec);
+            }
+        }
+        for block in BETWEEN {
+            if (3 * block..4 * block).contains(&obs.len()) {
+                tempo.look(tail(obs, 3 * block), block, spec);
+            }
         }
         tempo
     }

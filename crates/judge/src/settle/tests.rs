@@ -266,7 +266,9 @@ fn a_steady_drift_is_named_and_not_settled() {
         .map(|(i, v)| settler.push(Instant::from_micros(i as i64 * 1_000_000), Sample::value(*v)))
         .collect();
     assert!(states.iter().all(|s| s.settled().is_none()));
-    assert_eq!(reason(states.last().unwrap()), Some(MovingReason::Drifting));
+    let Settling::Moving(last) = states.last().unwrap() else { panic!("{:?}", states.last()) };
+    assert_eq!(last.reason, MovingReason::Drifting);
+    assert!((last.rate_per_s.expect("its rate is told") - 0.02).abs() < 0.001, "{last:?}");
 }
 
 /// A drift of 1.2 a minute that the caller accepts up to 1.5, and not up to 1.
@@ -413,6 +415,47 @@ proptest! {
         }
     }
 
+    /// Asking only where it may decide gives the word at the same reading as asking each time. The thresholds move with the
+    /// meter's own uncertainty at the estimate, as those of a guarded limit do.
+    #[test]
+    fn asking_less_changes_nothing(
+        noise in prop::collection::vec(-9i32..10, 30..150),
+        scale in 0.0f64..1.2,
+        start in 0.0f64..1.0,
+        limit in 30.0f64..50.0,
+        relative in 0.0f64..0.03,
+    ) {
+        let thresholds = |state: Settling, shown: f64| {
+            let seen_from = if state.estimate().is_finite() { state.estimate() } else { shown };
+            let guard = 2.0 * (relative * seen_from.abs() + 0.03) / 3.0_f64.sqrt();
+            vec![limit - guard, limit, limit + guard]
+        };
+        let floor = (relative * 40.0 + 0.03) / 3.0_f64.sqrt();
+        let new = || {
+            let mut settler = Settler::new(paced(SettleSpec::capacitance(0.01))).unwrap();
+            settler.set_settle_floor(floor);
+            settler
+        };
+        let (mut lazy, mut eager, mut asked) = (new(), new(), 0);
+        let mut before = Settling::Empty;
+        for (i, noise) in noise.iter().enumerate() {
+            let t_s = 0.3 * i as f64;
+            let value = 40.0 - 20.0 * start * (-t_s / 0.5).exp() + 0.01 * scale * f64::from(*noise);
+            let shown = (value * 100.0).round() / 100.0;
+            let at = Instant::from_micros(300_000 * i as i64);
+            eager.set_thresholds(&thresholds(before, shown));
+            before = eager.push(at, Sample::value(shown));
+            let state = lazy.state();
+            let mut ask = || {
+                asked += 1;
+                thresholds(state, shown)
+            };
+            let lazily = lazy.push_asking(at, Sample::value(shown), Some(&mut ask));
+            prop_assert_eq!(lazily.settled().copied(), before.settled().copied(), "at {} s", t_s);
+        }
+        prop_assert!(asked <= noise.len());
+    }
+
     #[test]
     fn the_unit_does_not_matter(counts in prop::collection::vec(-6i32..6, 3..60), power in -20i32..20) {
         // Powers of two scale exactly, so the two runs must agree to the last bit.
@@ -483,5 +526,23 @@ fn a_slope_at_the_foot_of_an_approach_is_no_end() {
         let shown = (at(f64::from(second)) * 10.0).round() / 10.0;
         let state = settler.push(Instant::from_micros(1_000_000 * i64::from(second)), Sample::value(shown));
         assert!(!matches!(state, Settling::Settled(_)), "after {second} s: {state:?}");
+    }
+}
+
+#[test]
+fn the_first_readings_of_a_slow_tail_are_seen_to_move() {
+    // What two streams showed, four conversions a second: tails of 1.2 and 1.1 uF with a time constant of 6 s.
+    let rising = [41.38, 41.43, 41.47, 41.51, 41.56, 41.59, 41.65, 41.67, 41.72, 41.75, 41.78, 41.82, 41.85];
+    let falling = [38.24, 38.2, 38.15, 38.11, 38.07, 38.05, 38.0, 37.98, 37.93, 37.9, 37.87, 37.84, 37.81];
+    for (digits, end) in [(rising, 42.57), (falling, 37.15)] {
+        let spec = SettleSpec { conversion_s: Some(0.25), ..SettleSpec::capacitance(0.01) };
+        let mut settler = Settler::new(spec).unwrap();
+        settler.set_thresholds(&[37.6, 38.46, 41.54, 42.4]);
+        settler.set_settle_floor(0.43);
+        for (i, shown) in digits.iter().enumerate() {
+            let state = settler.push(Instant::from_micros(250_000 * i as i64), Sample::value(*shown));
+            let Settling::Settled(settled) = state else { continue };
+            assert!(settled.low <= end && end <= settled.high, "{settled:?}");
+        }
     }
 }

@@ -1,8 +1,8 @@
 //! Signs that the model does not hold: a slope that does not fade, digits that stand still where noise was, steps that
 //! no approach makes. Pure functions of the readings of one contact; the settler decides what follows.
 
+use super::obs::Obs;
 use super::spec::SettleSpec;
-use super::window::Obs;
 
 /// Drift is sought in at most this many readings.
 pub(super) const DRIFT_READINGS: usize = 96;
@@ -13,16 +13,16 @@ const NOISE_STEPS: usize = 24;
 /// A step beyond what came before by this many noise standard deviations is not noise.
 const JUMP_SDS: f64 = 8.0;
 
-/// Whether the last readings climb or fall steadily, faster than the spec calls still, over a time in which any allowed
-/// approach would have faded.
+/// The rate a second at which the last readings climb or fall steadily, if that is faster than the spec calls still, over a
+/// time in which any allowed approach would have faded.
 ///
 /// Thirds of a stretch of at least three time constants: an approach leaves the second difference of means at most
 /// `exp(-lag / tau_max)` of the first.
-pub(super) fn drifting(obs: &[Obs], spec: &SettleSpec, scatter: f64) -> bool {
+pub(super) fn drifting(obs: &[Obs], spec: &SettleSpec, scatter: f64) -> Option<f64> {
     let recent = tail(obs, DRIFT_READINGS);
     let third = recent.len() / 3;
     if third < 3 {
-        return false;
+        return None;
     }
     let recent = tail(recent, 3 * third);
     let mut means = [(0.0, 0.0); 3];
@@ -33,15 +33,16 @@ pub(super) fn drifting(obs: &[Obs], spec: &SettleSpec, scatter: f64) -> bool {
     }
     let [(t0, y0), (t1, y1), (t2, y2)] = means;
     if t2 - t0 < 2.0 * spec.tau_max_s {
-        return false;
+        return None;
     }
     let (first, second) = (y1 - y0, y2 - y1);
     let fade = libm::exp(-(t2 - t1) / spec.tau_max_s);
     let error = scatter * libm::sqrt(2.0 / third as f64);
     let beyond = libm::fabs(second) - fade * libm::fabs(first);
-    first * second > 0.0
+    let drifts = first * second > 0.0
         && beyond > TREND_ERRORS * error + 0.5 * spec.resolution
-        && libm::fabs(second) - TREND_ERRORS * error > spec.drift_per_s * (t2 - t1)
+        && libm::fabs(second) - TREND_ERRORS * error > spec.drift_per_s * (t2 - t1);
+    drifts.then(|| second / (t2 - t1))
 }
 
 /// How many readings at the end show the very same number.

@@ -2,6 +2,7 @@
 //! arithmetic; holds no state and decides nothing. The reasoning is in the module text of `settle`.
 
 use super::budget::Part;
+use super::obs::Obs;
 use super::quantile::{chi_squared_upper, normal_upper, student_upper};
 use super::spec::{STEP_SD, SettleSpec};
 use super::swing::goes_one_way;
@@ -18,18 +19,6 @@ const WANDER_READINGS: f64 = 5.0;
 const TOGETHER: f64 = 1.2;
 /// From this many degrees of freedom on, the observed scatter can serve beside the ceiling.
 const SCATTER_DOF_MIN: f64 = 3.5;
-
-/// One reading of a contact.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Obs {
-    /// Seconds since contact.
-    pub(super) t_s: f64,
-    pub(super) value: f64,
-    /// `exp(-(time since the reading before) / tau)`, for the time constant that counts now.
-    pub(super) decay: f64,
-    /// Within the bounce time: may stand in the early block only.
-    pub(super) bouncing: bool,
-}
 
 /// What is known of the stream beyond one window.
 #[derive(Clone, Copy, Debug)]

@@ -1,11 +1,11 @@
 //! One stream through [`Pipeline::step`], and the same frames through a fixed window. Prints nothing.
 
 use judge::limits::Word;
-use judge::round::{self, Settings};
 use judge::rule::RuleSet;
-use judge::verdict::PointReading;
 use pipeline::{Event, Output, Pipeline};
 use quantity::{Instant, State};
+use visit::round::{self, Settings};
+use visit::verdict::PointReading;
 use wire::Profile;
 
 use super::setups::{Open, Oracle};

@@ -67,6 +67,8 @@ pub(crate) const FAMILIES: &[Family] = &[
     family("last digit stuck", FOUR, stuck),
     near("last digit stuck near", FOUR, stuck),
     family("slow tail tau 6 s, .5-3 %", FOUR, slow_tail),
+    family("tail alone tau 6 s, .5-3 %", FOUR, tail),
+    near("tail alone near", FOUR, tail),
     family("slow wave .15-.6 Hz, 4 counts", FOUR, slow_wave),
     family("one in 12 off 5-40 counts", FOUR, |d| d.line.outliers = 1.0 / 12.0),
     family("part warming .1-.5 %/min", OUT_OF_CIRCUIT, warming_part),
@@ -196,6 +198,11 @@ fn slow_tail(draft: &mut Draft) {
     let tail = draft.body.truth * draft.rng.between(0.005, 0.03);
     let sign = if draft.body.fades[0].0 < 0.0 { -1.0 } else { 1.0 };
     draft.body.fades.push((sign * tail, 6.0));
+}
+
+fn tail(draft: &mut Draft) {
+    let size = draft.body.truth * draft.rng.between(0.005, 0.03);
+    draft.body.fades.push((if draft.rng.unit() < 0.5 { -size } else { size }, 6.0));
 }
 
 fn slow_wave(draft: &mut Draft) {

@@ -4,9 +4,9 @@ use std::sync::Arc;
 
 use judge::evaluate::{Evaluation, Input, evaluate};
 use judge::limits::{DecisionRule, Word};
-use judge::round::{Entered, Plan};
 use judge::rule::{PlateDefault, Rule, RuleSet};
 use quantity::{Coupling, Decimal, Unit};
+use visit::round::{Entered, Plan};
 use wire::Profile;
 
 /// What open leads show.

@@ -1,10 +1,16 @@
 //! Figures and amendments as JSON and as lines, and verdicts whose value was not at rest.
+use alloc::borrow::ToOwned;
+use alloc::boxed::Box;
+use alloc::format;
+use alloc::vec;
+use alloc::vec::Vec;
+
 use judge::evaluate::{Evaluation, Input, Judged, evaluate};
 use judge::limits::{DecisionRule, Word};
-use judge::round::Output;
 use judge::rule::{Answer, Header, Judgement, Outcome, Rule, RuleError, Source, SourceClass};
-use judge::verdict::{Drift, PointReading, Verdict};
 use quantity::{Decimal, Instant, Quantity, Unit};
+use visit::round::Output;
+use visit::verdict::{Drift, PointReading, Verdict};
 
 use crate::{FollowUpJson, FollowUpKind, VerdictJson, text};
 

@@ -1,5 +1,11 @@
 //! The reader beside a plain one that holds the whole text and takes every line through a tree of values; recordings that
 //! are damaged; what is said of them.
+use alloc::borrow::ToOwned;
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec;
+use alloc::vec::Vec;
+
 use std::fmt::Write as _;
 
 use proptest::prelude::*;

@@ -1,9 +1,14 @@
 //! The word beside its figures: what a reader works out from the line is the word that stands there.
+use alloc::borrow::ToOwned;
+use alloc::string::String;
+use alloc::vec;
+use alloc::vec::Vec;
+
 use judge::evaluate::{Evaluation, Input, evaluate};
 use judge::limits::{DecisionRule, Word};
 use judge::rule::{Answer, Header, Judgement, Outcome, Rule, RuleError, Source, SourceClass};
-use judge::verdict::Verdict;
 use quantity::{Accuracy, Instant, Unit};
+use visit::verdict::Verdict;
 
 use super::line;
 use crate::verdict::VerdictJson;

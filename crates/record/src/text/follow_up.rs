@@ -1,7 +1,10 @@
 //! What follows a verdict as lines for people: the figure, and the amendment. The same follow-up gives the same bytes; words
 //! of others stand in them as plain text. Does not decide when either is due.
 
-use std::fmt::Write;
+use alloc::borrow::ToOwned;
+use alloc::format;
+use alloc::string::String;
+use core::fmt::Write;
 
 use super::{head, short};
 use crate::verdict::JudgementJson;

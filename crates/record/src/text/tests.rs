@@ -1,4 +1,7 @@
 //! Figures as people read them, and words of others that must not act on a terminal.
+use alloc::borrow::ToOwned;
+use alloc::vec;
+
 use super::{block, line, short};
 use crate::{DriftJson, HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
 

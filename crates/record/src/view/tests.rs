@@ -1,8 +1,12 @@
 //! What the page gets in place of a value that was not at rest, and beside a word that was contradicted.
+use alloc::string::String;
+use alloc::vec;
+use alloc::vec::Vec;
+
 use judge::limits::Word;
-use judge::round::{CheckView, Phase, PointView, RulerView, View};
-use judge::verdict::Verdict;
 use serde_json::{Value, json};
+use visit::round::{CheckView, Phase, PointView, RulerView, View};
+use visit::verdict::Verdict;
 
 use super::{Around, ShownFollowUp, view_json};
 use crate::FollowUpJson;

@@ -7,7 +7,7 @@ use rhai::{ASTFlags, BinaryExpr, Expr, OpAssignment, Position, Stmt};
 
 use super::types::{Record, Type};
 use super::{Checker, Frame, Name};
-use crate::engine::CALL_LEVELS_MAX;
+use crate::limits::CALL_LEVELS_MAX;
 
 impl Checker<'_, '_> {
     /// The type that function `index` gives for arguments of these types.

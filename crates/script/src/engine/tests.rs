@@ -1,6 +1,7 @@
 //! The second wall by itself: hostile texts and silent falsehoods straight on the engine, without the check before it.
 #![allow(clippy::print_stdout, reason = "the slowest is reported")]
 use super::*;
+use crate::Limits;
 use crate::run::{Run, RunHandle};
 use alloc::string::String;
 use alloc::vec::Vec;

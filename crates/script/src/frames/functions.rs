@@ -19,6 +19,7 @@ use wire::script::{
 use wire::{Field, Reason};
 
 use super::numbers::kind_of;
+use super::values::{Bytes, Said};
 use crate::diagnostic::did_you_mean;
 use crate::run::{HostError, refuse};
 
@@ -128,14 +129,6 @@ const TEXT_BYTES_MAX: usize = 64;
 const BCD_BYTES_MAX: usize = 9;
 /// Most of `all_of`.
 const ALL_OF_MAX: usize = 8;
-
-/// A frame as a script holds it.
-#[derive(Clone)]
-pub(super) struct Bytes(pub(super) Arc<[u8]>);
-
-/// What a script says of a frame, as far as it has got.
-#[derive(Clone)]
-pub(super) struct Said(pub(super) Scripted);
 
 /// Bytes that checksums went over so far, as the tag of a call.
 #[derive(Clone)]

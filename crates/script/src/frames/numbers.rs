@@ -5,7 +5,7 @@ use alloc::format;
 
 use rhai::{Dynamic, Engine, ImmutableString};
 
-use super::functions::{Bytes, Said};
+use super::values::{Bytes, Said};
 use crate::run::{HostError, refuse};
 
 type OnWhole = fn(i64, i64) -> Option<i64>;

@@ -1,4 +1,4 @@
-//! Steps that prove the core crates free of std.
+//! Steps that prove the core crates, and `record` without its feature `std`, free of std.
 //! Does not hold the proof itself: that is the crate in `tests/no-std-proof`.
 
 use anyhow::{Context as _, Result};
@@ -7,7 +7,8 @@ use crate::context::Context;
 use crate::process::{Run, rustup_target};
 use crate::summary::Outcome;
 
-const THUMB: &str = "thumbv7em-none-eabihf";
+/// The target of a Cortex-M4 with FPU.
+pub(super) const THUMB: &str = "thumbv7em-none-eabihf";
 
 pub(crate) fn host(context: &Context) -> Result<Outcome> {
     both(context, &[])?;

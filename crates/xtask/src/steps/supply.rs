@@ -5,13 +5,17 @@ use anyhow::{Context as _, Result, bail};
 
 use crate::context::Context;
 use crate::process::{Run, is_installed, last_lines};
+use crate::steps::no_std::THUMB;
 use crate::summary::Outcome;
 use crate::supply::{self, NOTICES, POLICY, notices};
 
 /// The policy is kept, and the notices are those of the packages that are linked.
 pub(crate) fn supply(context: &Context) -> Result<Outcome> {
     let policy = supply::policy(context)?;
-    let packages = supply::all(context, &policy)?;
+    let product = supply::all(context, &policy)?;
+    let alone = product.len();
+    // Beside the product's: what both take must stand in one version, or the board would show nothing of the product.
+    let packages = supply::sorted([product, supply::firmware(context, THUMB)?].concat());
     let findings = policy.check(&packages)?;
     for finding in &findings {
         println!("{POLICY}: {finding}");
@@ -30,7 +34,10 @@ pub(crate) fn supply(context: &Context) -> Result<Outcome> {
     } else {
         "cargo-deny is not installed, so nobody has checked it twice"
     };
-    Ok(Outcome::Passed(format!("{} packages, {linked} of them in the binary; {deny}", packages.len())))
+    let firmware = packages.len() - alone;
+    Ok(Outcome::Passed(format!(
+        "{alone} packages, {linked} of them in the binary; {firmware} more in the firmware, which is not shipped; {deny}"
+    )))
 }
 
 /// Known faults of the packages. It needs cargo-deny and the advisory database, which is a repository on a public server;

@@ -13,16 +13,7 @@ use crate::tidy::tokens;
 
 /// Circles that stand for the time being: crate, the module that holds them (empty for the crate), and their members in
 /// the order of the alphabet. Empty is best.
-const KNOWN: &[(&str, &str, &[&str])] = &[
-    (
-        "judge",
-        "round",
-        &["after", "check", "conclude", "contact", "figure", "point", "question", "typed", "watch"],
-    ),
-    ("judge", "settle", &["swing", "tempo", "watch", "window"]),
-    ("script", "", &["engine", "functions", "judgement", "operators", "run"]),
-    ("script", "frames", &["functions", "numbers"]),
-];
+const KNOWN: &[(&str, &str, &[&str])] = &[];
 
 const WHY: &str = "none of them can be read, moved or tested without the others";
 const OPEN: &str = "move what two of them share into a file below both, or hand it in";

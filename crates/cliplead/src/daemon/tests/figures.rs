@@ -3,9 +3,9 @@
 use std::time::Duration;
 
 use judge::limits::Word;
-use judge::round::Output;
-use judge::verdict::PointReading;
 use quantity::{Decimal, Instant, Quantity, Unit};
+use visit::round::Output;
+use visit::verdict::PointReading;
 
 use super::{Act, Bench, CAPACITOR};
 use crate::daemon::keeper::{Job, Key, Told};

@@ -1,0 +1,13 @@
+//! One reading of a contact, as the settler keeps it. Plain data.
+
+/// One reading of a contact.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Obs {
+    /// Seconds since contact.
+    pub(super) t_s: f64,
+    pub(super) value: f64,
+    /// `exp(-(time since the reading before) / tau)`, for the time constant that counts now.
+    pub(super) decay: f64,
+    /// Within the bounce time: may stand in the early block only.
+    pub(super) bouncing: bool,
+}

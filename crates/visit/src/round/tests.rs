@@ -1,0 +1,259 @@
+//! The round's tests: native rules (here), scripts as data (`script.rs` runs the files `*.round`), random events
+//! (`property.rs`), and what needs code (`cases.rs`).
+use alloc::boxed::Box;
+use alloc::string::{String, ToString};
+use alloc::sync::Arc;
+use alloc::vec::Vec;
+
+use quantity::{Coupling, Unit};
+
+use super::*;
+use judge::rule::{
+    Answer, Header, Judgement, Outcome, PlateDefault, PlateItem, Point, Rule, RuleError, Source, SourceClass,
+};
+
+mod cases;
+mod property;
+mod script;
+
+type Judging = fn(&[f64]) -> Result<Outcome, RuleError>;
+
+struct Native {
+    id: &'static str,
+    header: Header,
+    judging: Judging,
+}
+
+impl Rule for Native {
+    fn id(&self) -> &str {
+        self.id
+    }
+    fn hash(&self) -> &'static str {
+        "c0ffee"
+    }
+    fn header(&self) -> &Header {
+        &self.header
+    }
+    fn judge(&self, values: &[f64]) -> Result<Outcome, RuleError> {
+        (self.judging)(values)
+    }
+}
+
+fn source() -> Source {
+    Source { text: "nameplate, for a test".into(), class: SourceClass::Nameplate }
+}
+
+fn point(name: &str, unit: &str) -> Point {
+    let (unit, coupling) = Coupling::strip_from(unit);
+    Point {
+        name: name.to_string(),
+        label: name.replace('_', " "),
+        unit: Unit::parse(unit).unwrap(),
+        coupling,
+        plausible: None,
+        open_counts_as: None,
+        drift: None,
+        line: 1,
+    }
+}
+
+fn within(name: &str, value: f64, low: Option<f64>, high: Option<f64>) -> Judgement {
+    Judgement {
+        name: name.into(),
+        value,
+        unit: Unit::MICROFARAD,
+        low,
+        high,
+        advice_ok: Some("in order".into()),
+        advice_low: Some("weak".into()),
+        advice_high: Some("high".into()),
+        source: source(),
+        source_parts: [].into(),
+    }
+}
+
+#[allow(clippy::unnecessary_wraps)] // the shape of `Rule::judge`
+fn judged(judgements: Vec<Judgement>) -> Result<Outcome, RuleError> {
+    Ok(Outcome { answer: Answer::Judgements(judgements), path: 0 })
+}
+
+fn plate_item(name: &str, unit: &str, default: PlateDefault) -> PlateItem {
+    PlateItem {
+        name: name.to_string(),
+        unit: Unit::parse(unit).unwrap(),
+        choices: Vec::new(),
+        default,
+        plausible: None,
+        line: 1,
+    }
+}
+
+/// A rule without a nameplate. Points as `name unit`, hold points by name.
+fn rule(id: &'static str, points: &[(&str, &str)], hold_points: &[&str], judging: Judging) -> Native {
+    let header = Header {
+        title: id.to_string(),
+        points: points.iter().map(|(name, unit)| point(name, unit)).collect(),
+        hold_points: hold_points.iter().map(ToString::to_string).collect(),
+        ..Header::default()
+    };
+    Native { id, header, judging }
+}
+
+const ALL_FIVE: [&str; 5] = ["locked out", "proved dead", "discharged", "one lead off", "leads proved"];
+
+/// Values: the reading, then capacitance and tolerance of the plate.
+fn run_capacitor(v: &[f64]) -> Result<Outcome, RuleError> {
+    let band = v[1] * v[2] / 100.0;
+    judged(alloc::vec![within("capacitance", v[0], Some(v[1] - band), Some(v[1] + band))])
+}
+
+fn with_plate(mut rule: Native) -> Native {
+    rule.header.nameplate = alloc::vec![
+        plate_item("capacitance", "uF", PlateDefault::Required),
+        plate_item("tolerance", "%", PlateDefault::Value(6.0, source())),
+    ];
+    rule
+}
+
+fn error(message: &str) -> RuleError {
+    RuleError {
+        message: message.to_string(),
+        file: "broken.rhai".to_string(),
+        line: 7,
+        column: 0,
+        source_line: "x / 0".to_string(),
+    }
+}
+
+fn bare(v: &[f64]) -> Result<Outcome, RuleError> {
+    judged(alloc::vec![within("capacitance", v[0], Some(38.0), Some(42.0))])
+}
+
+fn three(v: &[f64]) -> Result<Outcome, RuleError> {
+    let names = ["c_herm", "c_fan", "herm_fan"];
+    judged(names.iter().zip(v).map(|(name, v)| within(name, *v, Some(3.0), Some(60.0))).collect())
+}
+
+/// The rules of the tests.
+fn rules() -> RuleSet {
+    let mut all: Vec<Native> = alloc::vec![
+        with_plate(rule("run-capacitor", &[("capacitance", "uF")], &ALL_FIVE, run_capacitor)),
+        with_plate(rule("plated", &[("capacitance", "uF")], &[], run_capacitor)),
+        rule("bare", &[("capacitance", "uF")], &[], bare),
+        rule("dead-only", &[("capacitance", "uF")], &["proved dead"], bare),
+        rule("discharged-only", &[("capacitance", "uF")], &["discharged"], bare),
+        rule("leads-only", &[("capacitance", "uF")], &["leads proved"], bare),
+        rule("dead-then-off", &[("capacitance", "uF")], &["proved dead", "one lead off"], bare),
+        rule("off-first", &[("capacitance", "uF")], &["one lead off", "locked out"], bare),
+        rule("three", &[("c_herm", "uF"), ("c_fan", "uF"), ("herm_fan", "uF")], &[], three),
+        rule("two-volts", &[("l1_l2", "V ac"), ("l2_l3", "V ac")], &[], |v| {
+            judged(v.iter().map(|v| within("volts", *v, Some(207.0), Some(253.0))).collect())
+        }),
+        // 6.1 A at 371 V and 60 Hz: 43.6 uF (CAP-05 of `tests/reference/check_values.csv`).
+        rule("under-load", &[("amps", "A ac"), ("volts", "V ac")], &["live work approved"], |v| {
+            let c = v[0] * 1e6 / (2.0 * core::f64::consts::PI * 60.0 * v[1]);
+            judged(alloc::vec![within("capacitance", c, Some(42.3), Some(47.7))])
+        }),
+        rule("control-volts", &[("volts", "V dc")], &[], |v| {
+            judged(alloc::vec![within("volts", v[0], Some(20.0), Some(30.0))])
+        }),
+        rule("running-amps", &[("amps", "A")], &[], |v| {
+            judged(alloc::vec![within("amps", v[0], Some(4.0), Some(6.0))])
+        }),
+        rule("product", &[("amps", "A"), ("volts", "V")], &[], |v| {
+            let power = within("power", v[0] * v[1], Some(2000.0), Some(3000.0));
+            judged(alloc::vec![Judgement { unit: Unit::parse("W").unwrap(), ..power }])
+        }),
+        rule("winding", &[("winding", "ohm")], &[], |v| {
+            judged(alloc::vec![within("winding", v[0], Some(1.0), Some(10.0))])
+        }),
+        rule("supply-air", &[("temperature", "°F")], &[], |v| {
+            judged(alloc::vec![within("temperature", v[0], Some(50.0), Some(60.0))])
+        }),
+        rule("at-most", &[("capacitance", "uF")], &[], |v| {
+            judged(alloc::vec![within("capacitance", v[0], None, Some(42.0))])
+        }),
+        rule("says-no", &[("capacitance", "uF")], &[], |_| {
+            Ok(Outcome { answer: Answer::NoVerdict("these look like HERM and FAN".into()), path: 0 })
+        }),
+        rule("broken", &[("capacitance", "uF")], &[], |_| Err(error("division by zero"))),
+        rule("empty", &[("capacitance", "uF")], &[], |_| judged(Vec::new())),
+        rule("not-a-number", &[("capacitance", "uF")], &[], |v| {
+            judged(alloc::vec![within("capacitance", f64::NAN * v[0], Some(1.0), None)])
+        }),
+        rule("no-limit", &[("capacitance", "uF")], &[], |v| {
+            judged(alloc::vec![within("capacitance", v[0], None, None)])
+        }),
+        rule("forked", &[("capacitance", "uF")], &[], |v| {
+            let small = v[0] < 40.0;
+            let low = if small { 38.0 } else { 39.8 };
+            let judgement = within("capacitance", v[0], Some(low), None);
+            Ok(Outcome { answer: Answer::Judgements(alloc::vec![judgement]), path: u64::from(small) })
+        }),
+    ];
+    all.extend(rules_with_more_in_their_head());
+    RuleSet::new(all.into_iter().map(|rule| Arc::new(rule) as Arc<dyn Rule>).collect(), "set")
+}
+
+/// Those of them whose head says more than points and hold points.
+fn rules_with_more_in_their_head() -> Vec<Native> {
+    let mut all = Vec::new();
+    let mut only_to_50 = rule("only-to-50", &[("capacitance", "uF")], &[], |v| {
+        judged(alloc::vec![within("capacitance", v[0], None, Some(60.0))])
+    });
+    only_to_50.header.points[0].plausible = Some((1.0, 50.0));
+    all.push(only_to_50);
+    // Two probes of one moment: a difference of at most 5 K.
+    let two = [("liquid", "°C"), ("air", "°C")];
+    let mut split = rule("split", &two, &[], |v| {
+        let mut judgement = within("difference", v[0] - v[1], Some(0.0), Some(5.0));
+        judgement.unit = Unit::parse("K").unwrap();
+        judged(alloc::vec![judgement])
+    });
+    let apart = quantity::Duration::from_secs(10);
+    split.header.moments =
+        alloc::vec![judge::rule::Moment { points: alloc::vec![0, 1], within: apart, line: 1 }];
+    all.push(split);
+    let mut coil = rule("coil", &[("coil", "ohm"), ("other", "ohm")], &[], |v| {
+        judged(
+            v.iter()
+                .zip(["coil", "other"])
+                .map(|(v, name)| within(name, *v, Some(1.0), Some(100.0)))
+                .collect(),
+        )
+    });
+    coil.header.points.iter_mut().for_each(|point| point.open_counts_as = Some(1e6));
+    all.push(coil);
+    let box_of = |v: &[f64]| judged(alloc::vec![within("temperature", v[0], Some(57.0), Some(60.0))]);
+    all.push(rule("box", &[("temperature", "°F")], &[], box_of));
+    let mut pulls_down = rule("pull-down", &[("temperature", "°F")], &[], box_of);
+    pulls_down.header.points[0].drift =
+        Some(judge::rule::AcceptedDrift { name: "pull-down".into(), per_minute: 2.0, source: source() });
+    all.push(pulls_down);
+    let mut air = rule("air-first", &[("capacitance", "uF")], &[], bare);
+    air.header.shows = alloc::vec!["airflow proved".to_string()];
+    all.push(air);
+    all.push(rule("after-air", &[("capacitance", "uF")], &["airflow proved"], bare));
+    let mut second_rating = with_plate(rule("same-as", &[("capacitance", "uF")], &[], run_capacitor));
+    let mut bounded = with_plate(rule("bounded", &[("capacitance", "uF")], &[], run_capacitor));
+    bounded.header.nameplate[0].plausible = Some((0.5, 200.0));
+    bounded.header.nameplate[1].plausible = Some((1.0, 25.0));
+    all.push(bounded);
+    second_rating.header.nameplate = alloc::vec![
+        plate_item("capacitance", "uF", PlateDefault::Required),
+        plate_item("tolerance", "%", PlateDefault::Value(6.0, source())),
+        plate_item("can", "uF", PlateDefault::SameAs("capacitance".to_string(), source())),
+    ];
+    all.push(second_rating);
+    all
+}
+
+fn armed(rule: &str) -> Event {
+    Event::Arm(Box::new(Plan {
+        unit_tag: "RTU-07".to_string(),
+        component: "C1".to_string(),
+        rule: rule.to_string(),
+        plate: Vec::new(),
+        bindings: Vec::new(),
+    }))
+}
