@@ -4,6 +4,7 @@
 //! streams are made up. No times are asserted.
 #![allow(
     clippy::print_stdout,
+    clippy::too_many_lines,
     clippy::cast_precision_loss,
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,

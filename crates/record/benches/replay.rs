@@ -3,7 +3,7 @@
 //! capacitor is clipped on, settles, is judged, and is followed until its leads come off. With FILE the recording is written
 //! there and not played, to be timed with `cliplead replay FILE`. No times are asserted.
 
-#![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
 use std::fmt::Write as _;
 use std::io::BufReader;
