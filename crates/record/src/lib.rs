@@ -4,6 +4,7 @@
 //! Does not: decide anything, open files or sockets, read a clock.
 #![cfg_attr(test, allow(clippy::float_cmp))]
 
+mod act;
 mod early;
 mod follow_up;
 mod left_out;
@@ -17,6 +18,7 @@ pub mod text;
 mod verdict;
 mod view;
 
+pub use act::{act_json, act_of};
 pub use early::words as early_words;
 pub use follow_up::{FollowUpJson, FollowUpKind};
 pub use left_out::{LeftOut, LeftOutLines};

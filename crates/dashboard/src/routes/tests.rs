@@ -114,7 +114,7 @@ async fn an_action_is_handed_on_once_and_its_answer_comes_back() {
         let routes = bench.routes.clone();
         let sent = tokio::spawn(routes.oneshot(post_request().body(Body::from(CONFIRM)).unwrap()));
         let asked = bench.actions.recv().await.unwrap();
-        assert_eq!(asked.action, crate::Action::Confirm { hold_point: "locked out".into() });
+        assert_eq!(asked.act, visit::act::Act::Confirm { hold_point: "locked out".into() });
         assert_eq!(asked.check, Some(3));
         asked.reply.send(answer).unwrap();
         let response = sent.await.unwrap().unwrap();
