@@ -254,7 +254,7 @@ def a_typed_value_is_sent_and_a_refusal_is_shown(bench):
     wait("the later view", lambda: "east" in browser.text("#site"))
     assert browser.run("return document.getElementById('typed').value") == "390"
     browser.click("#entry button[type=submit]")
-    assert fixture.action() == {"check": 3, "action": {"do": "type", "point": "capacitance", "text": "390 uF"}}
+    assert fixture.action() == {"check": 3, "action": {"do": "typed", "point": "capacitance", "value": "390 uF"}}
     wait("the refusal", lambda: "look at the decimal point" in browser.text("#refusal"))
     browser.screenshot(bench.shots / "phone-refused.png")
     fixture.order("accept")
@@ -581,7 +581,7 @@ def what_is_being_typed_survives_every_change_of_the_view(bench):
     # What was begun goes on where it was, and is for the point that it was opened for.
     browser.key("4")
     browser.key("\ue007")
-    assert fixture.action() == {"check": 3, "action": {"do": "type", "point": "capacitance", "text": "7.4 uF"}}
+    assert fixture.action() == {"check": 3, "action": {"do": "typed", "point": "capacitance", "value": "7.4 uF"}}
     # Sent: the form goes on to the next point, open and with the keyboard on it.
     fixture.show(next_point())
     wait("the form of the next point", lambda: entry(browser) == ["Fan section", "", True])

@@ -10,6 +10,7 @@ use pipeline::{Event, Output, Pipeline};
 use proptest::prelude::*;
 use quantity::{Coupling, Instant, Unit};
 use record::VerdictJson;
+use visit::act::Act;
 use visit::round::{self, Settings};
 
 use crate::site::HOLD_POINTS;
@@ -41,7 +42,7 @@ fn visit(value: f64) -> Events {
     let mut events = vec![(0, joined("meter")), (0, joined("other"))];
     events.push((0, Event::Round(round::Event::Arm(Box::new(plan)))));
     for name in HOLD_POINTS {
-        events.push((0, Event::Round(round::Event::Confirm { hold_point: name.to_owned() })));
+        events.push((0, Event::Round(round::Event::from(Act::Confirm { hold_point: name.to_owned() }))));
     }
     let mut at = FRAME_US;
     for (leads, frames) in
@@ -125,7 +126,7 @@ fn live_volts_elsewhere_close_the_gate() {
     }
     assert_eq!(verdicts(&events), Vec::<String>::new());
     let end = events.last().unwrap().0;
-    events.push((end, Event::Round(round::Event::Finish)));
+    events.push((end, Event::Round(round::Event::from(Act::Finish))));
     let lines = verdicts(&events);
     assert_eq!(crate::site::word(&lines[0]), "no verdict");
     let verdict: serde_json::Value = serde_json::from_str(&lines[0]).unwrap();

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use anyhow::{Context as _, bail};
 use judge::rule::{Header, RuleSet};
 use quantity::{Accuracy, Instant, parse_typed};
+use visit::act::{Act, Display, reads_open};
 use visit::round::{Event, Output, Round, Settings, Stamped};
 use visit::verdict::Verdict;
 
@@ -54,12 +55,15 @@ pub fn judge(set: &RuleSet, once: &Once<'_>, settings: Settings) -> anyhow::Resu
     let mut round = Round::new(set.clone(), settings);
     let mut said = round.step(Event::Arm(Box::new(plan)), Instant::ZERO);
     for name in confirmations(header, &once.confirm)? {
-        said.extend(round.step(Event::Confirm { hold_point: name }, Instant::ZERO));
+        said.extend(round.step(Event::from(Act::Confirm { hold_point: name }), Instant::ZERO));
     }
     for point in &header.points {
         let Some(text) = once.readings.get(&point.name) else { continue };
-        if visit::round::reads_open(text) {
-            let out = round.step(Event::Open { point: point.name.clone() }, Instant::ZERO);
+        if reads_open(text) {
+            let out = round.step(
+                Event::from(Act::Type { point: point.name.clone(), value: Display::Open, accuracy: None }),
+                Instant::ZERO,
+            );
             if let Some(why) = refusal(&out) {
                 bail!("{why}");
             }
@@ -69,7 +73,10 @@ pub fn judge(set: &RuleSet, once: &Once<'_>, settings: Settings) -> anyhow::Resu
         let value = parse_typed(text).with_context(|| format!("reading {}", point.name))?;
         let accuracy = once.accuracy.get(&point.name).map(|text| Accuracy::parse(text)).transpose();
         let accuracy = accuracy.with_context(|| format!("accuracy of {}", point.name))?;
-        let out = round.step(Event::Typed { point: point.name.clone(), value, accuracy }, Instant::ZERO);
+        let out = round.step(
+            Event::from(Act::Type { point: point.name.clone(), value: value.into(), accuracy }),
+            Instant::ZERO,
+        );
         if let Some(why) = refusal(&out) {
             bail!("{why}");
         }
@@ -77,11 +84,11 @@ pub fn judge(set: &RuleSet, once: &Once<'_>, settings: Settings) -> anyhow::Resu
     }
     // Each question can come once only, so this ends.
     while let Some(Stamped { output: Output::Asked { number, .. }, .. }) = said.last().filter(|_| once.sure) {
-        let answer = Event::Answer { question: Some(*number), yes: true };
+        let answer = Event::from(Act::Answer { question: Some(*number), yes: true });
         said.extend(round.step(answer, Instant::ZERO));
     }
     if verdict_in(&said).is_none() {
-        said.extend(round.step(Event::Finish, Instant::ZERO));
+        said.extend(round.step(Event::from(Act::Finish), Instant::ZERO));
     }
     verdict_in(&said).context("the check ended without a word; please report this")
 }

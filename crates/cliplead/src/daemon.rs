@@ -43,7 +43,7 @@ use crate::output::{self, Exit, talk};
 use crate::rules::Texts;
 use crate::sys::StopSignals;
 
-pub(crate) use self::core::{Act, Ask, Input, Notice};
+pub(crate) use self::core::{Ask, Input, Notice};
 
 /// Inputs that wait for the core at most; links hold their own bounded queues behind it.
 const INPUTS_MAX: usize = 256;

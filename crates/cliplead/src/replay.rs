@@ -11,6 +11,7 @@ use judge::limits::Word;
 use judge::rule::RuleSet;
 use pipeline::{Event, Output, Pipeline, Stamped};
 use record::{FollowUpJson, Item, LeftOutLines, Reader, VerdictJson, text};
+use visit::act::Act;
 use visit::round;
 use visit::verdict::Verdict;
 
@@ -151,8 +152,8 @@ fn say_what_still_waits(path: &Path, round: &round::Round) {
 /// Other rules may ask other questions, so the numbers of the old ones say nothing: an answer is for the open question.
 fn for_the_open_question(event: Event) -> Event {
     match event {
-        Event::Round(round::Event::Answer { yes, .. }) => {
-            Event::Round(round::Event::Answer { question: None, yes })
+        Event::Round(round::Event::Act { act: Act::Answer { yes, .. }, by }) => {
+            Event::Round(round::Event::Act { act: Act::Answer { question: None, yes }, by })
         }
         other => other,
     }

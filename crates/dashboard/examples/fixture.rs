@@ -37,7 +37,7 @@ async fn feed(
                 Some(line) => { view.send_replace(line.into()); }
             },
             Some(asked) = actions.recv() => {
-                let action = serde_json::json!({ "check": asked.check, "action": asked.action });
+                let action = serde_json::json!({ "check": asked.check, "action": record::act_json("do", &asked.act) });
                 say(&action.to_string());
                 let _ = asked.reply.send(refusal.clone().map_or(Ok(()), Err));
             }

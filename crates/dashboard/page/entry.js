@@ -28,7 +28,7 @@ function entryForm(from) {
     if (!text) { refuse("Type the value that the meter shows, then press again."); input.focus(); return; }
     const own = /[a-z%°µΩ]/i.test(text.replace(/e[-+]?\d+$/i, ""));
     made.sent = false;
-    if (!await act({ do: "type", point: from.point, text: own || !from.unit ? text : `${text} ${from.unit}` }, from.check)) return;
+    if (!await act({ do: "typed", point: from.point, value: own || !from.unit ? text : `${text} ${from.unit}` }, from.check)) return;
     // What is typed from now on is meant for what is asked next.
     input.value = "";
     made.sent = true;

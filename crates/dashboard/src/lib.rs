@@ -25,7 +25,7 @@ mod routes;
 mod serve;
 mod stall;
 
-pub use act::{Action, Asked};
+pub use act::Asked;
 pub use config::{Config, Limits, ServeError};
 pub use page::PAGE_BUDGET_BYTES;
 pub use serve::serve;

@@ -15,7 +15,7 @@ use tokio::sync::mpsc::error::TrySendError;
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::{Instant, timeout};
 
-use crate::act::{Asked, parse};
+use crate::act::{Asked, Unfit, parse};
 use crate::config::Limits;
 use crate::events::{self, Seat};
 use crate::guard::{Allowed, Refusal, Visit};
@@ -157,7 +157,8 @@ async fn act(State(app): Shared, headers: HeaderMap, body: Body) -> Response {
     };
     match parse(&body) {
         Ok(parsed) => hand_on(&app, parsed).await,
-        Err(why) => refused(StatusCode::BAD_REQUEST, why),
+        Err(Unfit::Form(why)) => refused(StatusCode::BAD_REQUEST, why),
+        Err(Unfit::Value(why)) => refused(StatusCode::CONFLICT, why),
     }
 }
 
@@ -174,7 +175,7 @@ async fn read_body(body: Body, limits: &Limits) -> Result<Bytes, Response> {
 
 async fn hand_on(app: &App, parsed: crate::act::Parsed) -> Response {
     let (reply, answer) = oneshot::channel();
-    let asked = Asked { action: parsed.action, check: parsed.check, reply };
+    let asked = Asked { act: parsed.act, check: parsed.check, reply };
     match app.actions.try_send(asked) {
         Ok(()) => {}
         Err(TrySendError::Full(_)) => {

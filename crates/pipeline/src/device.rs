@@ -4,10 +4,10 @@ use alloc::boxed::Box;
 use alloc::vec::Vec;
 
 use quantity::{Accuracy, Instant, Reading, Typed};
-use visit::round;
+use visit::act::Act;
 use wire::{Counters, Decoder, Fault, Profile};
 
-use crate::manual::{Line, ManualFault, ManualLines};
+use crate::manual::{ManualFault, ManualLines};
 
 /// How a device's bytes are read.
 #[derive(Clone, Debug)]
@@ -34,8 +34,7 @@ enum Reader {
 pub(crate) enum Item {
     Reading(Reading),
     Dropped(Fault),
-    Typed(round::Event),
-    Next,
+    Typed(Act),
     NotTyped(ManualFault),
 }
 
@@ -59,13 +58,18 @@ impl Device {
             }),
             Reader::Manual(lines, _) => lines.bytes(data, &mut |typed| {
                 items.push(match typed {
-                    Ok(Line::Round(event)) => Item::Typed(event),
-                    Ok(Line::Next) => Item::Next,
+                    Ok(act) => Item::Typed(act),
                     Err(fault) => Item::NotTyped(fault),
                 });
             }),
         }
-        let readings = items.iter().filter(|item| matches!(item, Item::Reading(_) | Item::Typed(_))).count();
+        // Of what is typed, all counts but the step to the next check.
+        let counts = |item: &&Item| match item {
+            Item::Reading(_) => true,
+            Item::Typed(act) => *act != Act::Next,
+            Item::Dropped(_) | Item::NotTyped(_) => false,
+        };
+        let readings = items.iter().filter(counts).count();
         self.readings = self.readings.saturating_add(readings as u64);
         items
     }

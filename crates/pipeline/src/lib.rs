@@ -18,7 +18,8 @@ use alloc::vec::Vec;
 
 use judge::rule::RuleSet;
 use quantity::{Instant, Reading};
-use visit::round::{self, Round, Settings};
+use visit::act::{Act, By, Display};
+use visit::round::{self, Round, Route, Settings};
 use wire::{Fault, Profile};
 
 use device::typed_accuracy;
@@ -68,9 +69,6 @@ pub enum Output {
         /// Why, and how many.
         fault: Fault,
     },
-    /// The next check of the route was asked for on a typed line. Only the caller knows the route; when it arms the
-    /// check, that is an event of its own.
-    NextAsked,
     /// A typed line was not taken.
     NotTyped {
         /// The device's name.
@@ -104,6 +102,12 @@ impl Pipeline {
     #[must_use]
     pub fn new(rules: RuleSet, settings: Settings) -> Self {
         Self { devices: BTreeMap::new(), typed_by: None, round: Round::new(rules, settings) }
+    }
+
+    /// The same, with a route to go.
+    #[must_use]
+    pub fn on(self, route: Route) -> Self {
+        Self { round: self.round.on(route), ..self }
     }
 
     /// The round, to be looked at.
@@ -155,11 +159,15 @@ impl Pipeline {
     /// A typed value without an accuracy of its own gets that of the meter it was read off, whatever of its unit and ac or
     /// dc was left out.
     fn with_accuracy(&self, device: Option<&str>, event: round::Event) -> round::Event {
-        let round::Event::Typed { point, value, accuracy: None } = event else { return event };
+        let round::Event::Act { act: Act::Type { point, value: Display::Value(value), accuracy: None }, by } =
+            event
+        else {
+            return event;
+        };
         let profile = device.and_then(|name| self.devices.get(name)?.read_off());
         let accuracy =
             profile.and_then(|profile| typed_accuracy(profile, &self.round.completed(&point, value)));
-        round::Event::Typed { point, value, accuracy }
+        round::Event::Act { act: Act::Type { point, value: Display::Value(value), accuracy }, by }
     }
 
     fn bytes(&mut self, device: &str, data: &[u8], now: Instant, out: &mut Vec<Stamped>) {
@@ -174,11 +182,11 @@ impl Pipeline {
                 device::Item::Dropped(fault) => {
                     out.push(Stamped { at: now, output: Output::Dropped { device: name, fault } });
                 }
-                device::Item::Typed(event) => {
+                device::Item::Typed(act) => {
+                    let event = round::Event::Act { act, by: By::Device(name) };
                     let event = self.with_accuracy(Some(device), event);
                     self.round_step(event, now, out);
                 }
-                device::Item::Next => out.push(Stamped { at: now, output: Output::NextAsked }),
                 device::Item::NotTyped(fault) => {
                     out.push(Stamped { at: now, output: Output::NotTyped { device: name, fault } });
                 }

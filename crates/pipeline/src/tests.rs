@@ -14,7 +14,7 @@ fn typed(text: &str) -> Vec<Result<String, String>> {
     let mut out = vec![];
     lines.bytes(text.as_bytes(), &mut |result| {
         out.push(match result {
-            Ok(manual::Line::Round(round::Event::Typed { point, value, accuracy })) => {
+            Ok(Act::Type { point, value: Display::Value(value), accuracy }) => {
                 Ok(alloc::format!("{point} {} {:?} {}", value.number, value.unit, accuracy.is_some()))
             }
             Ok(other) => Ok(alloc::format!("{other:?}")),
@@ -41,12 +41,7 @@ fn a_few_words_do_what_the_buttons_do() {
     let said: Vec<&str> = said.iter().map(|line| line.as_deref().unwrap_or("refused")).collect();
     assert_eq!(
         said,
-        [
-            "Round(Confirm { hold_point: \"locked out\" })",
-            "Round(Answer { question: None, yes: true })",
-            "Next",
-            "Round(Finish)"
-        ]
+        ["Confirm { hold_point: \"locked out\" }", "Answer { question: None, yes: true }", "Next", "Finish"]
     );
     assert!(matches!(typed("confirm\nyes please\nno -1\n").as_slice(), [Err(_), Err(_), Err(_)]));
 }
@@ -58,11 +53,11 @@ fn capitals_make_no_other_word_and_an_answer_may_name_its_question() {
     assert_eq!(
         said,
         [
-            "Round(Answer { question: None, yes: true })",
-            "Round(Answer { question: Some(3), yes: false })",
-            "Round(Confirm { hold_point: \"Locked Out\" })",
+            "Answer { question: None, yes: true }",
+            "Answer { question: Some(3), yes: false }",
+            "Confirm { hold_point: \"Locked Out\" }",
             "Next",
-            "Round(Again)"
+            "Again"
         ]
     );
 }
@@ -180,11 +175,11 @@ fn an_answer_is_for_the_question_that_was_open_when_its_line_began() {
     // The line began before there was a question.
     let mut pipeline = bench(capacitance(), None);
     assert_eq!(types(&mut pipeline, "ye"), [""; 0]);
-    let other = round::Event::Typed {
+    let other = round::Event::from(Act::Type {
         point: "capacitance".into(),
-        value: quantity::parse_typed("99uF").unwrap(),
+        value: quantity::parse_typed("99uF").unwrap().into(),
         accuracy: None,
-    };
+    });
     assert_eq!(said(pipeline.step(Event::Round(other.clone()), Instant::ZERO)), ["settled", "asked 1"]);
     let refused = types(&mut pipeline, "s\n");
     assert!(
@@ -193,7 +188,7 @@ fn an_answer_is_for_the_question_that_was_open_when_its_line_began() {
     );
     // The line began under the first question; the page answers that one, and another comes up.
     assert_eq!(types(&mut pipeline, "y"), [""; 0]);
-    let no = round::Event::Answer { question: Some(1), yes: false };
+    let no = round::Event::from(Act::Answer { question: Some(1), yes: false });
     assert_eq!(said(pipeline.step(Event::Round(no), Instant::ZERO)), [""; 0]);
     assert_eq!(said(pipeline.step(Event::Round(other), Instant::ZERO)), ["settled", "asked 2"]);
     let refused = types(&mut pipeline, "es\n");
@@ -246,7 +241,8 @@ fn what_is_left_out_of_a_typed_value_changes_neither_word_nor_uncertainty() {
     for text in ["20.49 A ac", "20.49A", "20.49"] {
         let typed_there = |pipeline: &mut Pipeline| {
             let value = quantity::parse_typed(text).unwrap();
-            let event = round::Event::Typed { point: "Amps".into(), value, accuracy: None };
+            let event =
+                round::Event::from(Act::Type { point: "Amps".into(), value: value.into(), accuracy: None });
             pipeline.step(Event::Round(event), Instant::ZERO)
         };
         assert_eq!(judged(amps(), typed_there), expected, "{text}");

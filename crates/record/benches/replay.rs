@@ -13,6 +13,7 @@ use std::time::Instant as Clock;
 use judge::rule::RuleSet;
 use pipeline::{Output, Pipeline, Stamped};
 use record::{FollowUpJson, Item, LineEvent, Reader, RecordingHeader, VerdictJson};
+use visit::act::Act;
 use visit::round;
 
 const HOLD_POINTS: [&str; 5] = ["locked out", "leads proved", "proved dead", "discharged", "one lead off"];
@@ -88,7 +89,7 @@ fn part(tape: &mut Tape, number: u32, random: &mut Random) {
         bind: [].into(),
     });
     for name in HOLD_POINTS {
-        tape.event(&LineEvent::Confirm { t: tape.t + 2, hold_point: name.to_owned() });
+        tape.event(&LineEvent::Act { t: tape.t + 2, act: Act::Confirm { hold_point: name.to_owned() } });
     }
     (0..OPEN).for_each(|_| tape.reading(0.0));
     let worth = rated * (1.0 + PARTS_SD * random.normal());

@@ -12,6 +12,7 @@ extern crate std;
 use alloc::format;
 use alloc::string::{String, ToString as _};
 
+mod act;
 mod early;
 mod follow_up;
 mod left_out;
@@ -26,6 +27,7 @@ pub mod text;
 mod verdict;
 mod view;
 
+pub use act::{act_json, act_of};
 pub use early::words as early_words;
 pub use follow_up::{FollowUpJson, FollowUpKind};
 pub use left_out::{LeftOut, LeftOutLines};

@@ -9,11 +9,15 @@ use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
 use pipeline::{DeviceKind, Event};
-use quantity::{Accuracy, Coupling, Typed, parse_typed};
-use serde::{Deserialize, Serialize};
+use quantity::parse_typed;
+use serde::de::Error as _;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use visit::act::Act;
 use visit::round::{self, Binding, Entered, Plan};
 use wire::Profile;
 use wire::script::ScriptCompiler;
+
+use crate::act::{Written, act_of};
 
 /// The version this program writes.
 pub const VERSION: u32 = 2;
@@ -114,7 +118,7 @@ impl RecordingHeader {
 
 /// One event of a recording. `t` beside it is the time in microseconds since the start.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "event", rename_all = "snake_case", deny_unknown_fields)]
+#[serde(remote = "Self", tag = "event", rename_all = "snake_case", deny_unknown_fields)]
 #[allow(missing_docs)] // the keys are described in demo-data/README.md
 pub enum LineEvent {
     /// A device joins, with the text of its profile. Without one, or with `typed`, its bytes are typed lines; the
@@ -137,10 +141,7 @@ pub enum LineEvent {
         hex: Option<String>,
     },
     /// Bytes were lost or the link went.
-    Gap {
-        t: i64,
-        device: String,
-    },
+    Gap { t: i64, device: String },
     /// A check is armed.
     Arm {
         t: i64,
@@ -153,55 +154,48 @@ pub enum LineEvent {
         #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
         bind: BTreeMap<String, String>,
     },
-    Finish {
-        t: i64,
-    },
-    Again {
-        t: i64,
-    },
-    Confirm {
-        t: i64,
-        hold_point: String,
-    },
-    Withdraw {
-        t: i64,
-        hold_point: String,
-    },
-    Energised {
-        t: i64,
-    },
-    Typed {
-        t: i64,
-        point: String,
-        value: String,
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        accuracy: Option<String>,
-    },
-    Answer {
-        t: i64,
-        /// The number of the question that is answered; without it the one that is open.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        question: Option<u32>,
-        yes: bool,
-    },
+    /// A person does something.
+    #[serde(skip)]
+    Act { t: i64, act: Act },
     /// Other rules came into force; the replay keeps those it was given and says so.
-    Rules {
-        t: i64,
-        hash: String,
-    },
+    Rules { t: i64, hash: String },
     /// A verdict is stored; what it shows to other checks counts from here on (`stores` in the header).
-    Stored {
-        t: i64,
-        verdict: u64,
-    },
+    Stored { t: i64, verdict: u64 },
     /// Nobody watched until now: the machine slept, or the program was held up.
-    Unwatched {
-        t: i64,
-    },
+    Unwatched { t: i64 },
     /// The end: deadlines up to here are worked off.
-    End {
-        t: i64,
-    },
+    End { t: i64 },
+}
+
+/// As derived, but for acts: which of them there are, and what is written of each, stands in [`visit::act`].
+impl Serialize for LineEvent {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        match self {
+            Self::Act { t, act } => Written { key: "event", t: Some(*t), act }.serialize(serializer),
+            other => Self::serialize(other, serializer),
+        }
+    }
+}
+
+impl<'de> Deserialize<'de> for LineEvent {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let value = serde_json::Value::deserialize(deserializer)?;
+        let word = value.get("event").and_then(serde_json::Value::as_str).unwrap_or_default().to_owned();
+        match value {
+            serde_json::Value::Object(mut object) if is_written(&word) => {
+                object.remove("event");
+                let t = object.remove("t").ok_or_else(|| D::Error::missing_field("t"))?;
+                let t = i64::deserialize(t).map_err(D::Error::custom)?;
+                Ok(Self::Act { t, act: act_of(&word, object).map_err(D::Error::custom)? })
+            }
+            value => Self::deserialize(value).map_err(D::Error::custom),
+        }
+    }
+}
+
+/// Whether this is the word of an act that recordings hold. Instead of the step to the next check of a route they hold that check.
+fn is_written(word: &str) -> bool {
+    Act::is_word(word) && word != Act::Next.written().0
 }
 
 impl LineEvent {
@@ -213,13 +207,7 @@ impl LineEvent {
             | Self::Bytes { t, .. }
             | Self::Gap { t, .. }
             | Self::Arm { t, .. }
-            | Self::Finish { t }
-            | Self::Again { t }
-            | Self::Confirm { t, .. }
-            | Self::Withdraw { t, .. }
-            | Self::Energised { t }
-            | Self::Typed { t, .. }
-            | Self::Answer { t, .. }
+            | Self::Act { t, .. }
             | Self::Rules { t, .. }
             | Self::Stored { t, .. }
             | Self::Unwatched { t }
@@ -238,6 +226,23 @@ impl LineEvent {
         Self::Bytes { t, device: device.to_owned(), text, hex }
     }
 
+    /// The line for a check that is armed.
+    #[must_use]
+    pub fn arm(t: i64, plan: &Plan) -> Self {
+        Self::Arm {
+            t,
+            unit: plan.unit_tag.clone(),
+            component: plan.component.clone(),
+            rule: plan.rule.clone(),
+            plate: plan.plate.iter().map(|(name, entered)| (name.clone(), entered_text(entered))).collect(),
+            bind: plan
+                .bindings
+                .iter()
+                .map(|b| (b.point.clone(), format!("{}/{}", b.device, b.channel)))
+                .collect(),
+        }
+    }
+
     /// The line for a pipeline event at `t`; `None` for events that a recording does not need (ticks, which the replay
     /// works off by itself, and readings, which come from bytes).
     #[must_use]
@@ -248,22 +253,10 @@ impl LineEvent {
             Event::Bytes { device, data } => Self::bytes(t, device, data),
             Event::Gap { device } => Self::Gap { t, device: device.clone() },
             Event::Round(event) => match event {
-                round::Event::Arm(plan) => of_plan(t, plan),
-                round::Event::Finish => Self::Finish { t },
-                round::Event::Again => Self::Again { t },
-                round::Event::Confirm { hold_point } => Self::Confirm { t, hold_point: hold_point.clone() },
-                round::Event::Withdraw { hold_point } => Self::Withdraw { t, hold_point: hold_point.clone() },
-                round::Event::Energised => Self::Energised { t },
-                round::Event::Open { point } => {
-                    Self::Typed { t, point: point.clone(), value: "OL".to_owned(), accuracy: None }
-                }
-                round::Event::Typed { point, value, accuracy } => Self::Typed {
-                    t,
-                    point: point.clone(),
-                    value: typed_text(value),
-                    accuracy: accuracy.map(|a| a.to_string()),
-                },
-                round::Event::Answer { question, yes } => Self::Answer { t, question: *question, yes: *yes },
+                round::Event::Arm(plan) => Self::arm(t, plan),
+                // The check that it arms is a line of its own.
+                round::Event::Act { act: Act::Next, .. } => return None,
+                round::Event::Act { act, .. } => Self::Act { t, act: act.clone() },
                 round::Event::Rules(set) => Self::Rules { t, hash: set.hash().to_owned() },
                 round::Event::Stored { verdict } => Self::Stored { t, verdict: *verdict },
                 round::Event::Unwatched => Self::Unwatched { t },
@@ -294,26 +287,7 @@ impl LineEvent {
                 let plan = plan(unit, component, rule, plate, bind)?;
                 Event::Round(round::Event::Arm(Box::new(plan)))
             }
-            Self::Finish { .. } => Event::Round(round::Event::Finish),
-            Self::Again { .. } => Event::Round(round::Event::Again),
-            Self::Confirm { hold_point, .. } => {
-                Event::Round(round::Event::Confirm { hold_point: hold_point.clone() })
-            }
-            Self::Withdraw { hold_point, .. } => {
-                Event::Round(round::Event::Withdraw { hold_point: hold_point.clone() })
-            }
-            Self::Energised { .. } => Event::Round(round::Event::Energised),
-            Self::Typed { point, value, .. } if round::reads_open(value) => {
-                Event::Round(round::Event::Open { point: point.clone() })
-            }
-            Self::Typed { point, value, accuracy, .. } => Event::Round(round::Event::Typed {
-                point: point.clone(),
-                value: parse_typed(value).map_err(|e| e.to_string())?,
-                accuracy: accuracy.as_deref().map(Accuracy::parse).transpose().map_err(|e| e.to_string())?,
-            }),
-            Self::Answer { question, yes, .. } => {
-                Event::Round(round::Event::Answer { question: *question, yes: *yes })
-            }
+            Self::Act { act, .. } => Event::Round(act.clone().into()),
             Self::Rules { .. } => return Ok(None),
             Self::Stored { verdict, .. } => Event::Round(round::Event::Stored { verdict: *verdict }),
             Self::Unwatched { .. } => Event::Round(round::Event::Unwatched),
@@ -367,21 +341,6 @@ pub fn kind_of(profile: Option<Profile>, typed: bool) -> DeviceKind {
     }
 }
 
-fn of_plan(t: i64, plan: &Plan) -> LineEvent {
-    LineEvent::Arm {
-        t,
-        unit: plan.unit_tag.clone(),
-        component: plan.component.clone(),
-        rule: plan.rule.clone(),
-        plate: plan.plate.iter().map(|(name, entered)| (name.clone(), entered_text(entered))).collect(),
-        bind: plan
-            .bindings
-            .iter()
-            .map(|b| (b.point.clone(), format!("{}/{}", b.device, b.channel)))
-            .collect(),
-    }
-}
-
 /// A plan from texts, as recordings, configurations and cases write it.
 ///
 /// # Errors
@@ -430,16 +389,6 @@ fn entered_text(entered: &Entered) -> String {
         Entered::Number { number, unit } => format!("{number} {unit}"),
         Entered::Word(word) => word.clone(),
     }
-}
-
-fn typed_text(typed: &Typed) -> String {
-    let unit = typed.unit.map_or_else(String::new, |unit| format!(" {unit}"));
-    let coupling = match typed.coupling {
-        Some(Coupling::Ac) => " ac",
-        Some(Coupling::Dc) => " dc",
-        None => "",
-    };
-    format!("{}{unit}{coupling}", typed.number)
 }
 
 fn data(text: Option<&str>, hex: Option<&str>) -> Result<Vec<u8>, String> {

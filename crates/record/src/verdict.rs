@@ -173,7 +173,7 @@ impl VerdictJson {
 impl From<&Shown> for HoldPointJson {
     fn from(shown: &Shown) -> Self {
         let how = shown.evidence.as_ref().map(|evidence| match &evidence.how {
-            How::Confirmed => "confirmed".to_owned(),
+            How::Confirmed(_) => "confirmed".to_owned(),
             How::Stream(says) => says.clone(),
         });
         Self {

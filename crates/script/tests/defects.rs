@@ -8,6 +8,7 @@ use judge::limits::Word;
 use judge::rule::{PlateDefault, Rule};
 use quantity::{Decimal, Duration, Flags, Instant, Reading, Sign, State, Unit, parse_typed};
 use support::shipped_rules;
+use visit::act::Act;
 use visit::round::{Entered, Event, Output, Plan, Round, Settings};
 
 /// `SplitMix64` (Steele, Lea, Flood 2014).
@@ -175,7 +176,7 @@ fn run(rules: &judge::rule::RuleSet, rule: &dyn Rule, dice: &mut Dice, defect: D
     }
     for (index, hold_point) in header.hold_points.iter().enumerate() {
         if open != Some(index) {
-            out.extend(round.step(Event::Confirm { hold_point: hold_point.clone() }, now));
+            out.extend(round.step(Event::from(Act::Confirm { hold_point: hold_point.clone() }), now));
         }
     }
     let bad = dice.below(header.points.len());
@@ -185,15 +186,19 @@ fn run(rules: &judge::rule::RuleSet, rule: &dyn Rule, dice: &mut Dice, defect: D
         let whole = [Defect::None, Defect::PlateMissing, Defect::PlateOutside, Defect::HoldPointOpen];
         if !broken || whole.contains(&defect) {
             let value = parse_typed(&format!("{number} {}", point.unit)).unwrap();
-            out.extend(round.step(Event::Typed { point: point.name.clone(), value, accuracy: None }, now));
+            out.extend(round.step(
+                Event::from(Act::Type { point: point.name.clone(), value: value.into(), accuracy: None }),
+                now,
+            ));
             continue;
         }
         match defect {
             Defect::WrongUnit => {
                 let value = parse_typed(&format!("{number} {}", other_unit(point.unit))).unwrap();
-                out.extend(
-                    round.step(Event::Typed { point: point.name.clone(), value, accuracy: None }, now),
-                );
+                out.extend(round.step(
+                    Event::from(Act::Type { point: point.name.clone(), value: value.into(), accuracy: None }),
+                    now,
+                ));
             }
             Defect::ReadingMissing => {}
             _ => now = broken_meter(&mut round, point, number, defect, now, &mut out),
@@ -208,10 +213,10 @@ fn run(rules: &judge::rule::RuleSet, rule: &dyn Rule, dice: &mut Dice, defect: D
         if let Some((number, false)) = asked
             && defect != Defect::PlateOutside
         {
-            out.extend(round.step(Event::Answer { question: Some(number), yes: true }, now));
+            out.extend(round.step(Event::from(Act::Answer { question: Some(number), yes: true }), now));
         }
     }
-    out.extend(round.step(Event::Finish, now));
+    out.extend(round.step(Event::from(Act::Finish), now));
     out.iter().find_map(|stamped| match &stamped.output {
         Output::Verdict(verdict) => Some(verdict.word),
         _ => None,

@@ -9,6 +9,7 @@ use std::time::{Duration as Span, Instant as Clock};
 
 use judge::rule::{Answer, Header, Judgement, Outcome, Point, Rule, RuleError, RuleSet, Source, SourceClass};
 use quantity::{Duration, Instant, Unit, parse_typed};
+use visit::act::Act;
 use visit::round::{Event, Output, Plan, Round, Settings};
 
 const HOLD_POINTS: [&str; 5] = ["locked out", "leads proved", "proved dead", "discharged", "one lead off"];
@@ -82,8 +83,9 @@ fn run(verdicts: u32, apart: Duration) -> Option<(Span, usize)> {
             plate: Vec::new(),
             bindings: Vec::new(),
         }));
-        let confirm = HOLD_POINTS.map(|name| Event::Confirm { hold_point: name.to_owned() });
-        let typed = Event::Typed { point: "capacitance".to_owned(), value, accuracy: None };
+        let confirm = HOLD_POINTS.map(|name| Event::from(Act::Confirm { hold_point: name.to_owned() }));
+        let typed =
+            Event::from(Act::Type { point: "capacitance".to_owned(), value: value.into(), accuracy: None });
         for event in std::iter::once(arm).chain(confirm).chain([typed]) {
             let said = round.step(event, now);
             words += said.iter().filter(|said| matches!(said.output, Output::Verdict(_))).count();

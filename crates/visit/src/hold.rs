@@ -8,6 +8,8 @@ use alloc::string::String;
 
 use quantity::{Duration, Instant};
 
+use crate::act::By;
+
 pub mod proof;
 
 /// How far a showing reaches: another check may rest on it only inside this scope.
@@ -257,8 +259,8 @@ pub fn of(name: &str) -> Known {
 /// How a hold point was shown.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum How {
-    /// The mechanic confirmed it.
-    Confirmed,
+    /// A person confirmed it.
+    Confirmed(By),
     /// The stream showed it: the sentence says with which readings.
     Stream(String),
 }

@@ -1,5 +1,5 @@
-//! What a person does at a unit, as pure state machines: checks from their hold points to their verdicts, the hold points
-//! and their proofs, the verdict with all it rests on.
+//! What a person does at a unit, as pure state machines: acts, the route, checks from their hold points to
+//! their verdicts, the hold points and their proofs, the verdict with all it rests on.
 //!
 //! The way in is [`round::Round::step`]. Numbers, words and rules come from `judge`.
 //!
@@ -10,6 +10,7 @@ extern crate alloc;
 #[cfg(test)]
 extern crate std;
 
+pub mod act;
 pub mod hold;
 pub mod round;
 pub mod verdict;

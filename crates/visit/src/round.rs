@@ -17,6 +17,7 @@ mod moment;
 mod plate;
 mod point;
 mod question;
+mod route;
 mod settled;
 mod settling;
 mod since;
@@ -40,11 +41,13 @@ use quantity::{Instant, Reading};
 pub use check::Phase;
 pub use event::{
     AMENDMENTS_MAX, Binding, Entered, Event, LapseReason, NO_QUESTION, Output, Plan, ResetReason, Settings,
-    Stamped, reads_open,
+    Stamped,
 };
+pub use route::Route;
 pub use view::{CheckView, HoldPointView, LiveView, PointView, QuestionView, RulerView, View};
 pub use waits::StillWaits;
 
+use crate::act::{Act, By, Display};
 use crate::hold::{self, ByStream, Evidence, How};
 use check::{Check, Proving};
 use contact::Contact;
@@ -60,6 +63,7 @@ const DEADLINES_PER_STEP: usize = 1_000;
 pub struct Round {
     rules: RuleSet,
     settings: Settings,
+    route: Route,
     gate: Gate,
     check: Option<Check>,
     /// What leads are still on, as far as known; outlives the check.
@@ -92,6 +96,7 @@ impl Round {
         Self {
             rules,
             settings,
+            route: Route::default(),
             gate: Gate::default(),
             check: None,
             contacts: Vec::new(),
@@ -103,6 +108,12 @@ impl Round {
             live: None,
             out: Vec::new(),
         }
+    }
+
+    /// The same, with a route to go.
+    #[must_use]
+    pub fn on(self, route: Route) -> Self {
+        Self { route, ..self }
     }
 
     /// The rules in force.
@@ -121,6 +132,12 @@ impl Round {
     #[must_use]
     pub fn armed(&self) -> Option<u32> {
         self.check.as_ref().map(|check| check.number)
+    }
+
+    /// The plan of the armed check.
+    #[must_use]
+    pub fn plan(&self) -> Option<&Plan> {
+        self.check.as_ref().map(|check| &check.plan)
     }
 
     /// True while a check is armed that has no verdict yet.
@@ -143,22 +160,40 @@ impl Round {
         self.now = now;
         match event {
             Event::Arm(plan) => self.arm(*plan),
-            Event::Finish => self.finish(),
-            Event::Again => self.again(),
-            Event::Confirm { hold_point } => self.confirm(&hold_point),
-            Event::Withdraw { hold_point } => self.withdraw(&hold_point),
-            Event::Energised => self.energised(),
+            Event::Act { act, by } => self.act(act, by),
             Event::Reading { device, reading } => self.on_reading(&device, reading),
             Event::Gap { device } => self.on_gap(&device),
-            Event::Typed { point, value, accuracy } => self.typed(&point, value, accuracy),
-            Event::Open { point } => self.typed_open(&point),
-            Event::Answer { question, yes } => self.answer(question, yes),
             Event::Rules(rules) => self.rules = rules,
             Event::Stored { verdict } => self.stored(verdict),
             Event::Unwatched => self.unwatched(),
             Event::Tick => {}
         }
         core::mem::take(&mut self.out)
+    }
+
+    /// Does what a person does.
+    fn act(&mut self, act: Act, by: By) {
+        match act {
+            Act::Confirm { hold_point } => self.confirm(&hold_point, by),
+            Act::Withdraw { hold_point } => self.withdraw(&hold_point),
+            Act::Type { point, value: Display::Value(value), accuracy } => {
+                self.typed(&point, value, accuracy)
+            }
+            Act::Type { point, value: Display::Open, .. } => self.typed_open(&point),
+            Act::Answer { question, yes } => self.answer(question, yes),
+            Act::Again => self.again(),
+            Act::Next => self.next(),
+            Act::Finish => self.finish(),
+            Act::Energised => self.energised(),
+        }
+    }
+
+    /// Arms the next check of the route.
+    fn next(&mut self) {
+        match self.route.go_on() {
+            Some(plan) => self.arm(plan),
+            None => self.refuse("the route is at its end: there is no next check".to_string()),
+        }
     }
 
     fn work_off_deadlines(&mut self, now: Instant) {
@@ -249,7 +284,7 @@ impl Round {
         }
     }
 
-    fn confirm(&mut self, name: &str) {
+    fn confirm(&mut self, name: &str, by: By) {
         let Some(check) = &self.check else {
             return self.refuse(format!("{name:?} was not taken: no check is armed"));
         };
@@ -262,7 +297,7 @@ impl Round {
             Some(first) if *first != name && open.contains(&name) => {
                 self.refuse(format!("{name:?} was not taken: show {first:?} first"));
             }
-            _ => self.show(&name, How::Confirmed),
+            _ => self.show(&name, How::Confirmed(by)),
         }
     }
 

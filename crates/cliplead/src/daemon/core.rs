@@ -10,7 +10,8 @@ use pipeline::{Event, Pipeline};
 use quantity::Instant;
 use record::{Around, LineEvent, RecordingHeader, plain};
 use tokio::sync::{broadcast, mpsc, oneshot, watch};
-use visit::round;
+use visit::act::{Act, By};
+use visit::round::{self, Route};
 
 use super::Setup;
 use super::around;
@@ -53,21 +54,11 @@ pub(crate) enum Input {
 /// What a person asks for.
 pub(crate) struct Ask {
     pub(crate) act: Act,
+    /// Who asks.
+    pub(crate) by: By,
     /// The check the person had in view; an act on another one is refused.
     pub(crate) check: Option<u64>,
     pub(crate) reply: Option<oneshot::Sender<Result<(), String>>>,
-}
-
-/// One act.
-pub(crate) enum Act {
-    Confirm(String),
-    Withdraw(String),
-    Type { point: String, text: String },
-    Answer { question: u32, yes: bool },
-    Again,
-    Next,
-    Finish,
-    Energised,
 }
 
 /// What the core says, for whoever follows along.
@@ -106,8 +97,6 @@ pub(super) struct Core {
     pub(super) lines: TypedLines,
     pub(super) refusals: Refusals,
     pub(super) waits: Waits,
-    pub(super) route: Vec<round::Plan>,
-    pub(super) next: usize,
     pub(super) format: Format,
     pub(super) seq: u64,
 }
@@ -130,10 +119,11 @@ impl Core {
             tape.header(&header);
         }
         let start = clock();
+        let has_route = !config.route.is_empty();
         let mut core = Self {
             around: around::around(&config, &rules, refused),
             health: config.devices.iter().map(|device| Health::of(&device.name, device.typed)).collect(),
-            pipeline: Pipeline::new(rules, settings),
+            pipeline: Pipeline::new(rules, settings).on(Route::new(config.route)),
             clock,
             start,
             watched: start,
@@ -145,8 +135,6 @@ impl Core {
             lines: TypedLines::default(),
             refusals: Refusals::default(),
             waits: Waits::default(),
-            route: config.route,
-            next: 0,
             format,
             seq: 0,
         };
@@ -158,8 +146,8 @@ impl Core {
             let line = LineEvent::Joined { t: 0, device: device.name.clone(), profile: text, typed };
             core.step(Event::Joined { device: device.name, kind }, Some(line));
         }
-        if arm_first && !core.route.is_empty() {
-            let _ = core.arm_next();
+        if arm_first && has_route {
+            let _ = core.step_round(Act::Next.into());
         }
         core
     }
@@ -253,7 +241,7 @@ impl Core {
             }
             Input::Ask(ask) => {
                 self.set_own_time(self.moment());
-                let answer = self.act(ask.act, ask.check);
+                let answer = self.act(ask.act, ask.by, ask.check);
                 if let Some(reply) = ask.reply {
                     let _ = reply.send(answer);
                 }

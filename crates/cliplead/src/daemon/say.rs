@@ -76,7 +76,7 @@ pub(super) fn words(output: &Output) -> Option<String> {
             text
         }
         Output::HoldPoint { name, evidence } => match &evidence.how {
-            How::Confirmed => format!("    {}: confirmed", plain(name)),
+            How::Confirmed(_) => format!("    {}: confirmed", plain(name)),
             How::Stream(says) => format!("    {}: shown by the meter ({})", plain(name), plain(says)),
         },
         Output::Lapsed { name, why } => format!("    {}: no longer stands, {}", plain(name), why.text()),

@@ -8,6 +8,7 @@ use pipeline::{Event, Output, Stamped};
 use quantity::Instant;
 use record::{LineEvent, RecentJson, ShownFollowUp, plain};
 use tokio::sync::mpsc;
+use visit::act::Act;
 use visit::round;
 
 use super::Ended;
@@ -40,9 +41,14 @@ impl Core {
         {
             tape.event(&line);
         }
+        let is_arm = matches!(event, Event::Round(round::Event::Arm(_)));
+        let stepped = self.pipeline.step(event, now);
+        let armed = |said: &Stamped| matches!(said.output, Output::Round(round::Output::Armed { .. }));
+        if !is_arm && stepped.iter().any(armed) {
+            self.record_the_armed(now);
+        }
         let mut refused = None;
-        let mut next_asked = false;
-        for Stamped { output, at } in self.pipeline.step(event, now) {
+        for Stamped { output, at } in stepped {
             match output {
                 Output::Round(round::Output::Verdict(verdict)) => {
                     let follows = self.store.keep(*verdict, self.moment());
@@ -65,7 +71,6 @@ impl Core {
                         health.dropped(fault.reason.words());
                     }
                 }
-                Output::NextAsked => next_asked = true,
                 Output::NotTyped { device, fault } => {
                     if let Some(health) = self.health.iter_mut().find(|health| health.name == device) {
                         health.dropped("typed lines that were not taken");
@@ -74,10 +79,14 @@ impl Core {
                 }
             }
         }
-        if next_asked && let Err(why) = self.arm_next() {
-            self.refused(format!("    refused: {why}"));
-        }
         refused
+    }
+
+    /// A recording knows no route: the check that was armed from it is a line of its own.
+    fn record_the_armed(&mut self, now: Instant) {
+        if let (Some(tape), Some(plan)) = (&mut self.tape, self.pipeline.round().plan()) {
+            tape.event(&LineEvent::arm(now.micros(), plan));
+        }
     }
 
     /// What the round says beside its verdicts. A figure or an amendment goes to the store before anybody sees it.
@@ -198,7 +207,7 @@ impl Core {
         let _ = self.step_round(round::Event::Tick);
         if self.pipeline.round().awaits_verdict() {
             // What is open at the end ends with a word and its reason, not in silence.
-            let _ = self.step_round(round::Event::Finish);
+            let _ = self.step_round(round::Event::from(Act::Finish));
         }
         self.wait_for_disk(told, deadline, |core| !core.store.has_unseen()).await;
         let now = self.moment();

@@ -9,13 +9,14 @@ use std::sync::mpsc::{Receiver, sync_channel};
 use std::time::Duration;
 
 use tokio::sync::{broadcast, oneshot, watch};
+use visit::act::{Act, By};
 use visit::round::{LapseReason, Output, Settings};
 
 use super::core::{Core, Outlets};
 use super::keeper::{Job, Key, Told};
 use super::shown::Saved;
 use super::store::Store;
-use super::{Act, Ask, Input, Notice, Setup};
+use super::{Ask, Input, Notice, Setup};
 use crate::cli::Format;
 use crate::clock::Moment;
 use crate::config::{Config, DeviceConfig};
@@ -42,6 +43,10 @@ fn route(checks: &[(&str, &str)]) -> Vec<visit::round::Plan> {
             record::plan("RTU-01", component, rule, &plate(rule), &BTreeMap::new()).unwrap()
         })
         .collect()
+}
+
+fn typed(point: &str, value: &str) -> Act {
+    Act::typed(point, value, None).unwrap()
 }
 
 impl Bench {
@@ -110,13 +115,13 @@ impl Bench {
 
     fn act(&mut self, act: Act) -> Result<(), String> {
         let (reply, answer) = oneshot::channel();
-        self.core.take(Input::Ask(Ask { act, check: None, reply: Some(reply) }));
+        self.core.take(Input::Ask(Ask { act, by: By::Page, check: None, reply: Some(reply) }));
         answer.blocking_recv().unwrap()
     }
 
     fn confirm_all(&mut self) {
         for name in ["locked out", "leads proved", "proved dead", "discharged", "one lead off"] {
-            self.act(Act::Confirm(name.to_owned())).unwrap();
+            self.act(Act::Confirm { hold_point: name.to_owned() }).unwrap();
         }
     }
 
@@ -176,7 +181,7 @@ fn a_closed_lid_opens_every_hold_point() {
     bench.confirm_all();
     bench.said();
     bench.pass(Duration::from_secs(5 * 3600));
-    let refused = bench.act(Act::Type { point: "capacitance".into(), text: "39.9 uF".into() });
+    let refused = bench.act(typed("capacitance", "39.9 uF"));
     assert_eq!(bench.stored().len(), 0, "{refused:?}: nothing may be judged by what was shown before lunch");
     assert!(bench.said().iter().any(|line| line.starts_with("lapsed locked out")));
 }
@@ -235,7 +240,7 @@ fn nothing_speaks_of_a_verdict_before_it_is_stored() {
     let mut bench = Bench::new(CAPACITOR);
     bench.confirm_all();
     bench.said();
-    bench.act(Act::Type { point: "capacitance".into(), text: "40.0 uF".into() }).unwrap();
+    bench.act(typed("capacitance", "40.0 uF")).unwrap();
     assert_eq!(bench.said(), Vec::<String>::new());
     let view = bench.view();
     assert_eq!((&view["verdict"], &view["saving"]), (&serde_json::Value::Null, &serde_json::json!(1)));
@@ -252,7 +257,7 @@ fn a_verdict_that_waits_too_long_is_shown_unsaved_and_nothing_rests_on_it() {
     let mut bench = Bench::new(CAPACITOR);
     bench.confirm_all();
     bench.core.told(Told::Trouble("the disk is full".into()));
-    bench.act(Act::Type { point: "capacitance".into(), text: "40.0 uF".into() }).unwrap();
+    bench.act(typed("capacitance", "40.0 uF")).unwrap();
     bench.said();
     bench.watch(Duration::from_millis(4_800));
     assert_eq!(bench.said(), Vec::<String>::new());
@@ -275,9 +280,9 @@ fn an_error_that_no_retry_can_mend_blocks_nothing_behind_it() {
     let mut bench = Bench::new(CAPACITOR);
     bench.confirm_all();
     bench.said();
-    bench.act(Act::Type { point: "capacitance".into(), text: "40.0 uF".into() }).unwrap();
+    bench.act(typed("capacitance", "40.0 uF")).unwrap();
     bench.act(Act::Again).unwrap();
-    bench.act(Act::Type { point: "capacitance".into(), text: "30.0 uF".into() }).unwrap();
+    bench.act(typed("capacitance", "30.0 uF")).unwrap();
     bench.core.told(Told::Refused(Key::Verdict(1), "the id is taken".into()));
     bench.core.told(Told::Stored(Key::Verdict(2)));
     assert_eq!(bench.said(), ["pass No", "fail Yes"]);

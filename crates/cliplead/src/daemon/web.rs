@@ -4,11 +4,12 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 
 use anyhow::Context as _;
-use dashboard::{Action, Asked};
+use dashboard::Asked;
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
+use visit::act::By;
 
-use super::{Act, Ask, Input};
+use super::{Ask, Input};
 
 /// Actions that wait at most; further ones are told to come back.
 const ACTIONS_MAX: usize = 16;
@@ -43,18 +44,9 @@ pub(super) async fn open(
 }
 
 async fn forward(mut asked: mpsc::Receiver<Asked>, inputs: mpsc::Sender<Input>) {
-    while let Some(Asked { action, check, reply }) = asked.recv().await {
-        let act = match action {
-            Action::Confirm { hold_point } => Act::Confirm(hold_point),
-            Action::Withdraw { hold_point } => Act::Withdraw(hold_point),
-            Action::Type { point, text } => Act::Type { point, text },
-            Action::Answer { question, yes } => Act::Answer { question, yes },
-            Action::Again => Act::Again,
-            Action::Next => Act::Next,
-            Action::Finish => Act::Finish,
-            Action::Energised => Act::Energised,
-        };
-        if inputs.send(Input::Ask(Ask { act, check, reply: Some(reply) })).await.is_err() {
+    while let Some(Asked { act, check, reply }) = asked.recv().await {
+        let ask = Ask { act, by: By::Page, check, reply: Some(reply) };
+        if inputs.send(Input::Ask(ask)).await.is_err() {
             return;
         }
     }

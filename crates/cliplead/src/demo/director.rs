@@ -8,11 +8,12 @@ use std::time::Duration;
 use anyhow::{Context as _, bail};
 use judge::limits::Word;
 use tokio::sync::{broadcast, mpsc, oneshot};
+use visit::act::{Act, By};
 use visit::round::Output;
 
 use super::meter::{Meter, Shows};
 use super::scenes::{Does, Scene};
-use crate::daemon::{Act, Ask, Input, Notice};
+use crate::daemon::{Ask, Input, Notice};
 use crate::output::talk;
 
 /// No step of the round takes longer; only bounds a hang.
@@ -71,13 +72,8 @@ impl Director {
 
     async fn step(&mut self, step: &Does) -> anyhow::Result<Option<Word>> {
         match step {
-            Does::Confirm(name) => self.act(Act::Confirm((*name).to_owned())).await?,
-            Does::Withdraw(name) => self.act(Act::Withdraw((*name).to_owned())).await?,
-            Does::Type(point, text) => {
-                self.act(Act::Type { point: (*point).to_owned(), text: (*text).to_owned() }).await?;
-            }
-            Does::Answer(yes) => self.act(Act::Answer { question: self.asked, yes: *yes }).await?,
-            Does::Finish => self.act(Act::Finish).await?,
+            Does::Act(line) => self.act(Act::of_line(line)?).await?,
+            Does::Answer(yes) => self.act(Act::Answer { question: Some(self.asked), yes: *yes }).await?,
             Does::Shows(shows) => self.clip(*shows)?,
             Does::Holds(ms) => tokio::time::sleep(Duration::from_millis(*ms)).await,
             Does::UntilShown(name) => {
@@ -109,7 +105,7 @@ impl Director {
 
     async fn act(&self, act: Act) -> anyhow::Result<()> {
         let (reply, answer) = oneshot::channel();
-        let ask = Ask { act, check: None, reply: Some(reply) };
+        let ask = Ask { act, by: By::Unsaid, check: None, reply: Some(reply) };
         self.inputs.send(Input::Ask(ask)).await.context("the daemon is gone")?;
         answer.await.context("the daemon gave no answer")?.map_err(anyhow::Error::msg)
     }

@@ -19,11 +19,10 @@ pub(super) struct Scene {
 
 /// What the mechanic or the meter does, or what is waited for.
 pub(super) enum Does {
-    Confirm(&'static str),
-    Withdraw(&'static str),
-    Type(&'static str, &'static str),
+    /// An act, as one would type it.
+    Act(&'static str),
+    /// Answers the question that was waited for last.
     Answer(bool),
-    Finish,
     Shows(Shows),
     /// Keeps the leads where they are for so many milliseconds.
     Holds(u64),
@@ -33,10 +32,7 @@ pub(super) enum Does {
     UntilVerdict,
 }
 
-use Does::{
-    Answer, Confirm, Finish, Holds, Shows as Show, Type, UntilAsked, UntilSettled, UntilShown, UntilVerdict,
-    Withdraw,
-};
+use Does::{Act, Answer, Holds, Shows as Show, UntilAsked, UntilSettled, UntilShown, UntilVerdict};
 
 fn rests(unit: Unit, coupling: Option<Coupling>, places: u8, value: f64, tau_s: f64) -> Does {
     Show(Shows { unit, coupling, places, signal: Signal::Rests { value, tau_s } })
@@ -94,14 +90,14 @@ fn good() -> Scene {
         rule: "run-capacitor",
         plate: &[("capacitance", "12.5 uF"), ("tolerance", "6 %")],
         steps: vec![
-            Confirm("locked out"),
+            Act("confirm locked out"),
             ohms(0.11),
             Holds(1600),
             open_ohms(),
             UntilShown("leads proved"),
-            Confirm("proved dead"),
-            Confirm("discharged"),
-            Confirm("one lead off"),
+            Act("confirm proved dead"),
+            Act("confirm discharged"),
+            Act("confirm one lead off"),
             lifted(),
             Holds(300),
             microfarads(12.46),
@@ -125,7 +121,7 @@ fn marginal() -> Scene {
             UntilAsked,
             Holds(700),
             Answer(true),
-            Confirm("one lead off"),
+            Act("confirm one lead off"),
             lifted(),
             Holds(300),
             microfarads(11.88),
@@ -145,8 +141,8 @@ fn weak() -> Scene {
         rule: "run-capacitor",
         plate: &[("capacitance", "55 uF"), ("tolerance", "6 %")],
         steps: vec![
-            Confirm("discharged"),
-            Confirm("one lead off"),
+            Act("confirm discharged"),
+            Act("confirm one lead off"),
             lifted(),
             Holds(300),
             microfarads(47.31),
@@ -166,7 +162,7 @@ fn dual_on_wrong_terminals() -> Scene {
         rule: "dual-run-capacitor",
         plate: &[("herm", "35 uF"), ("fan", "5 uF"), ("tolerance", "6 %")],
         steps: vec![
-            Confirm("locked out"),
+            Act("confirm locked out"),
             volts_ac(121.6),
             Holds(1200),
             volts_ac(0.0),
@@ -175,8 +171,8 @@ fn dual_on_wrong_terminals() -> Scene {
             UntilAsked,
             Holds(700),
             Answer(true),
-            Confirm("discharged"),
-            Confirm("one lead off"),
+            Act("confirm discharged"),
+            Act("confirm one lead off"),
             lifted(),
             Holds(300),
             microfarads(5.03),
@@ -204,8 +200,8 @@ fn in_circuit() -> Scene {
         rule: "run-capacitor",
         plate: &[("capacitance", "12.5 uF"), ("tolerance", "6 %")],
         steps: vec![
-            Confirm("discharged"),
-            Confirm("one lead off"),
+            Act("confirm discharged"),
+            Act("confirm one lead off"),
             lifted(),
             Holds(300),
             Show(Shows {
@@ -215,7 +211,7 @@ fn in_circuit() -> Scene {
                 signal: Signal::Jumps { low: 3.0, high: 24.0 },
             }),
             Holds(4000),
-            Finish,
+            Act("finish"),
             UntilVerdict,
             lifted(),
         ],
@@ -231,15 +227,15 @@ fn bad_lead() -> Scene {
         rule: "run-capacitor",
         plate: &[("capacitance", "10 uF"), ("tolerance", "6 %")],
         steps: vec![
-            Withdraw("leads proved"),
-            Confirm("locked out"),
+            Act("withdraw leads proved"),
+            Act("confirm locked out"),
             ohms(2.37),
             Holds(1500),
             open_ohms(),
             Holds(1600),
             microfarads(9.97),
             Holds(1500),
-            Finish,
+            Act("finish"),
             UntilVerdict,
             lifted(),
         ],
@@ -259,9 +255,9 @@ fn wrong_part() -> Scene {
             Holds(1600),
             open_ohms(),
             UntilShown("leads proved"),
-            Confirm("proved dead"),
-            Confirm("discharged"),
-            Confirm("one lead off"),
+            Act("confirm proved dead"),
+            Act("confirm discharged"),
+            Act("confirm one lead off"),
             lifted(),
             Holds(300),
             microfarads(40.24),
@@ -281,13 +277,13 @@ fn swapped_digits() -> Scene {
         rule: "run-capacitor",
         plate: &[("capacitance", "45 uF"), ("tolerance", "6 %")],
         steps: vec![
-            Confirm("discharged"),
-            Confirm("one lead off"),
-            Type("capacitance", "54.1 uF"),
+            Act("confirm discharged"),
+            Act("confirm one lead off"),
+            Act("capacitance=54.1 uF"),
             UntilAsked,
             Holds(1000),
             Answer(false),
-            Type("capacitance", "45.1 uF"),
+            Act("capacitance=45.1 uF"),
             UntilVerdict,
         ],
         expected: Word::Pass,
@@ -302,7 +298,7 @@ fn under_load() -> Scene {
         rule: "capacitor-under-load",
         plate: &[("capacitance", "35 uF"), ("tolerance", "6 %"), ("frequency", "60 Hz")],
         steps: vec![
-            Confirm("live work approved"),
+            Act("confirm live work approved"),
             volts_ac(372.4),
             UntilSettled,
             amps_ac(4.92),

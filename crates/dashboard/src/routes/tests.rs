@@ -114,7 +114,7 @@ async fn an_action_is_handed_on_once_and_its_answer_comes_back() {
         let routes = bench.routes.clone();
         let sent = tokio::spawn(routes.oneshot(post_request().body(Body::from(CONFIRM)).unwrap()));
         let asked = bench.actions.recv().await.unwrap();
-        assert_eq!(asked.action, crate::Action::Confirm { hold_point: "locked out".into() });
+        assert_eq!(asked.act, visit::act::Act::Confirm { hold_point: "locked out".into() });
         assert_eq!(asked.check, Some(3));
         asked.reply.send(answer).unwrap();
         let response = sent.await.unwrap().unwrap();
@@ -199,7 +199,7 @@ async fn bad_bodies_are_refused_with_a_sentence() {
     for (body, wanted, why) in [
         ("", StatusCode::BAD_REQUEST, "the action is no JSON: "),
         ("{", StatusCode::BAD_REQUEST, "the action is no JSON: "),
-        (r#"{"do":"burn"}"#, StatusCode::BAD_REQUEST, "the action is not known: unknown variant `burn`"),
+        (r#"{"do":"burn"}"#, StatusCode::BAD_REQUEST, r#"the action is not known: \"burn\" is no act"#),
         (long.as_str(), StatusCode::PAYLOAD_TOO_LARGE, "the action is longer than 4096 bytes"),
     ] {
         let (status, _, answer) = bench.send(post_request().body(Body::from(body.to_owned())).unwrap()).await;

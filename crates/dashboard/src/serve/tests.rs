@@ -2,7 +2,6 @@
 //! only ends a hang.
 
 use super::*;
-use crate::Action;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::TcpStream;
 use tokio::sync::oneshot;
@@ -76,7 +75,7 @@ async fn a_view_goes_out_an_action_comes_in_and_the_shutdown_ends_all() {
         ))
         .await;
     let asked = timeout(HANG, bench.actions.recv()).await.unwrap().unwrap();
-    assert_eq!(asked.action, Action::Answer { question: 5, yes: true });
+    assert_eq!(asked.act, visit::act::Act::Answer { question: Some(5), yes: true });
     asked.reply.send(Err("no question is open".to_owned())).unwrap();
     assert!(until(&mut act, "no question is open").await.starts_with("HTTP/1.1 409"));
 

@@ -4,6 +4,7 @@ use judge::limits::Word;
 use judge::rule::RuleSet;
 use pipeline::{Event, Output, Pipeline};
 use quantity::{Instant, State};
+use visit::act::Act;
 use visit::round::{self, Settings};
 use visit::verdict::PointReading;
 use wire::Profile;
@@ -51,7 +52,7 @@ pub(crate) fn product(mut stream: Stream, rules: &RuleSet, profile: &Profile, or
     let _ = pipeline.step(Event::Round(round::Event::Arm(plan)), Instant::ZERO);
     let hold_points = rules.find(stream.setup.rule).expect("a rule").header().hold_points.clone();
     for hold_point in hold_points {
-        let _ = pipeline.step(Event::Round(round::Event::Confirm { hold_point }), Instant::ZERO);
+        let _ = pipeline.step(Event::Round(round::Event::from(Act::Confirm { hold_point })), Instant::ZERO);
     }
     let mut outcome = Outcome::default();
     loop {
@@ -67,7 +68,7 @@ pub(crate) fn product(mut stream: Stream, rules: &RuleSet, profile: &Profile, or
                     if std::env::var("ASK").is_ok() {
                         println!("{t_s} {text}");
                     }
-                    let answer = round::Event::Answer { question: Some(number), yes: true };
+                    let answer = round::Event::from(Act::Answer { question: Some(number), yes: true });
                     out.extend(pipeline.step(Event::Round(answer), instant(t_s)));
                 }
                 for stamped in out {

@@ -7,6 +7,7 @@ use alloc::vec;
 use alloc::vec::Vec;
 
 use std::fmt::Write as _;
+use visit::act::Act;
 
 use proptest::prelude::*;
 use quantity::Instant;
@@ -295,7 +296,7 @@ proptest! {
 
         #[test]
     fn answers_come_back_as_they_were(number in proptest::option::of(proptest::num::u32::ANY), yes: bool) {
-        let event = Event::Round(round::Event::Answer { question: number, yes });
+        let event = Event::Round(round::Event::from(Act::Answer { question: number, yes }));
         let line = serde_json::to_string(&LineEvent::of(7, &event).unwrap()).unwrap();
         // Without a number the line is the one that older programs wrote.
         proptest::prop_assert_eq!(number.is_none(), line == format!("{{\"event\":\"answer\",\"t\":7,\"yes\":{yes}}}"));

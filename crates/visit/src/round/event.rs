@@ -4,8 +4,9 @@ use alloc::boxed::Box;
 use alloc::string::String;
 use alloc::vec::Vec;
 
-use quantity::{Accuracy, Decimal, Instant, Reading, Typed, Unit};
+use quantity::{Decimal, Instant, Reading, Unit};
 
+use crate::act::{Act, By};
 use crate::hold::Evidence;
 use crate::verdict::{PointReading, Verdict};
 use judge::evaluate::Judged;
@@ -76,22 +77,13 @@ pub struct Binding {
 pub enum Event {
     /// Start a check; one that is still open is finished first.
     Arm(Box<Plan>),
-    /// End the armed check; without a verdict so far it ends with `no verdict` and the reason.
-    Finish,
-    /// Take the armed check's readings again; hold points that still stand are kept.
-    Again,
-    /// The mechanic confirms a hold point.
-    Confirm {
-        /// Its name.
-        hold_point: String,
+    /// A person does something.
+    Act {
+        /// What.
+        act: Act,
+        /// Who, as far as it is known.
+        by: By,
     },
-    /// The mechanic takes a confirmation back.
-    Withdraw {
-        /// Its name.
-        hold_point: String,
-    },
-    /// The unit under work has power again; without an armed check any unit may have, so all of them count as such.
-    Energised,
     /// A device sent a reading.
     Reading {
         /// The device's name.
@@ -103,28 +95,6 @@ pub enum Event {
     Gap {
         /// The device's name.
         device: String,
-    },
-    /// A value typed in for a point.
-    Typed {
-        /// The point's name.
-        point: String,
-        /// The value; without a unit the point's own unit is meant.
-        value: Typed,
-        /// The meter's accuracy, where it is known; else only the typed digits' rounding counts.
-        accuracy: Option<Accuracy>,
-    },
-    /// The meter shows overload there with both leads on, so somebody typed.
-    Open {
-        /// The point's name.
-        point: String,
-    },
-    /// The answer to a question. One that is no longer asked is refused.
-    Answer {
-        /// The number of the question, as [`Output::Asked`] told it. `None`, as in recordings that are older than the
-        /// numbers: the question that is open.
-        question: Option<u32>,
-        /// Yes: the value is right as it stands.
-        yes: bool,
     },
     /// New rules, replaced as one. The armed check goes on under the rule it was armed with.
     Rules(RuleSet),
@@ -139,15 +109,15 @@ pub enum Event {
     Tick,
 }
 
+impl From<Act> for Event {
+    /// An act of which nobody said whose it is.
+    fn from(act: Act) -> Self {
+        Self::Act { act, by: By::Unsaid }
+    }
+}
+
 /// The number that no question has, for an answer that was begun while nothing was asked: it is always refused.
 pub const NO_QUESTION: u32 = 0;
-
-/// Whether a typed text says that the meter shows overload: `OL` or `open`.
-#[must_use]
-pub fn reads_open(text: &str) -> bool {
-    let text = text.trim();
-    text.eq_ignore_ascii_case("ol") || text.eq_ignore_ascii_case("open")
-}
 
 /// Amendments of one verdict that are told as they come. Our own choice: who has not measured again by then has a bad contact.
 pub const AMENDMENTS_MAX: u32 = 8;

@@ -8,6 +8,7 @@ use alloc::vec::Vec;
 use quantity::{Coupling, Unit};
 
 use super::*;
+use crate::act::{Act, Display};
 use judge::rule::{
     Answer, Header, Judgement, Outcome, PlateDefault, PlateItem, Point, Rule, RuleError, Source, SourceClass,
 };

@@ -268,7 +268,7 @@ impl Round {
                 let known = hold::of(name);
                 let asked = evidence.is_none() && core::mem::take(&mut first_open);
                 let (how, detail) = match evidence.map(|e| &e.how) {
-                    Some(How::Confirmed) => (Some("confirmed"), String::new()),
+                    Some(How::Confirmed(_)) => (Some("confirmed"), String::new()),
                     Some(How::Stream(says)) => (Some("by the meter"), says.clone()),
                     None if asked => (None, check.proof_says.clone()),
                     None => (None, String::new()),

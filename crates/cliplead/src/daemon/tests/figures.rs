@@ -7,7 +7,7 @@ use quantity::{Decimal, Instant, Quantity, Unit};
 use visit::round::Output;
 use visit::verdict::PointReading;
 
-use super::{Act, Bench, CAPACITOR};
+use super::{Act, Bench, CAPACITOR, typed};
 use crate::daemon::keeper::{Job, Key, Told};
 
 fn reading(value: f64, settled: bool) -> PointReading {
@@ -50,7 +50,7 @@ fn passed() -> Bench {
     let mut bench = Bench::new(CAPACITOR);
     bench.core.told(Told::Open);
     bench.confirm_all();
-    bench.act(Act::Type { point: "capacitance".into(), text: "40.0 uF".into() }).unwrap();
+    bench.act(typed("capacitance", "40.0 uF")).unwrap();
     bench.core.told(Told::Stored(Key::Verdict(1)));
     bench.said();
     bench.stored();
@@ -138,7 +138,7 @@ fn a_late_figure_comes_behind_its_late_verdict() {
     let mut bench = Bench::new(CAPACITOR);
     bench.confirm_all();
     bench.core.told(Told::Trouble("the disk is full".into()));
-    bench.act(Act::Type { point: "capacitance".into(), text: "40.0 uF".into() }).unwrap();
+    bench.act(typed("capacitance", "40.0 uF")).unwrap();
     bench.said();
     bench.core.said(figure(1), AT);
     bench.watch(Duration::from_millis(5_200));
@@ -149,7 +149,7 @@ fn a_late_figure_comes_behind_its_late_verdict() {
 fn without_a_history_a_figure_is_shown_at_once() {
     let mut bench = Bench::without_history(CAPACITOR);
     bench.confirm_all();
-    bench.act(Act::Type { point: "capacitance".into(), text: "40.0 uF".into() }).unwrap();
+    bench.act(typed("capacitance", "40.0 uF")).unwrap();
     bench.said();
     bench.core.said(figure(1), AT);
     assert_eq!(bench.said(), ["completed of 1 NothingKept"]);
@@ -161,7 +161,7 @@ fn without_a_history_a_figure_is_shown_at_once() {
 fn a_figure_of_an_older_verdict_is_not_told_under_the_newer_one() {
     let mut bench = passed();
     bench.act(Act::Again).unwrap();
-    bench.act(Act::Type { point: "capacitance".into(), text: "30.0 uF".into() }).unwrap();
+    bench.act(typed("capacitance", "30.0 uF")).unwrap();
     bench.core.told(Told::Stored(Key::Verdict(2)));
     bench.said();
     bench.core.said(figure(1), AT);

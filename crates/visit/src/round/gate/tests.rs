@@ -8,6 +8,7 @@ use proptest::prelude::*;
 use quantity::{Duration, Instant};
 
 use super::{Gate, Place, STANDING_MAX, Standing};
+use crate::act::By;
 use crate::hold::{self, Evidence, How, Scope};
 
 /// One that stands, as the plain list keeps it.
@@ -135,7 +136,7 @@ fn act() -> impl Strategy<Value = Act> {
 fn both(gate: &mut Gate, list: &mut List, act: &Act, now: &mut Instant) -> (Vec<Plain>, Vec<Plain>) {
     let plain = |gone: Vec<Standing>| gone.iter().map(Plain::from).collect();
     let mut show = |name: &str, place: Place<'_>, renewed: bool| {
-        let evidence = Evidence { at: *now, how: How::Confirmed };
+        let evidence = Evidence { at: *now, how: How::Confirmed(By::Unsaid) };
         gate.show(name, place, evidence, renewed);
         list.show(name, place, *now, renewed);
     };

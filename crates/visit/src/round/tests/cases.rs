@@ -113,7 +113,7 @@ fn a_verdict_carries_what_it_rests_on() {
     let mut now = Instant::from_micros(1);
     round.step(plan, now);
     for name in ALL_FIVE {
-        round.step(Event::Confirm { hold_point: name.to_string() }, now);
+        round.step(Event::from(Act::Confirm { hold_point: name.to_string() }), now);
     }
     let mut verdict = None;
     for _ in 0..30 {
@@ -164,7 +164,7 @@ fn more_lapses_than_deadlines_in_a_step_still_all_lapse() {
             plan.component = i.to_string();
         }
         round.step(plan, now);
-        round.step(Event::Confirm { hold_point: "discharged".to_string() }, now);
+        round.step(Event::from(Act::Confirm { hold_point: "discharged".to_string() }), now);
     }
     round.step(Event::Tick, now + Duration::from_secs(3_600));
     assert_eq!(round.gate.next_lapse(), None);

@@ -123,7 +123,7 @@ fn burst(dice: &mut Dice, now: &mut Instant, out: &mut Vec<(Event, Instant)>) {
 
 /// Confirms the five hold points in order, as a mechanic does who does not look.
 fn confirm_all(now: Instant, out: &mut Vec<(Event, Instant)>) {
-    out.extend(ALL_FIVE.map(|name| (Event::Confirm { hold_point: name.to_string() }, now)));
+    out.extend(ALL_FIVE.map(|name| (Event::from(Act::Confirm { hold_point: name.to_string() }), now)));
 }
 
 fn sequence(seed: u64, events: usize) -> Vec<(Event, Instant)> {
@@ -138,16 +138,20 @@ fn sequence(seed: u64, events: usize) -> Vec<(Event, Instant)> {
         let name = || ALL_FIVE.map(ToString::to_string);
         let event = match dice.below(30) {
             0 | 1 => Event::Arm(Box::new(plan(&mut dice))),
-            2 => Event::Finish,
-            3 | 4 => Event::Again,
-            5 => Event::Confirm { hold_point: name()[usize::try_from(dice.below(5)).unwrap()].clone() },
-            6 => Event::Withdraw { hold_point: name()[usize::try_from(dice.below(5)).unwrap()].clone() },
-            7 => Event::Energised,
+            2 => Event::from(Act::Finish),
+            3 | 4 => Event::from(Act::Again),
+            5 => Event::from(Act::Confirm {
+                hold_point: name()[usize::try_from(dice.below(5)).unwrap()].clone(),
+            }),
+            6 => Event::from(Act::Withdraw {
+                hold_point: name()[usize::try_from(dice.below(5)).unwrap()].clone(),
+            }),
+            7 => Event::from(Act::Energised),
             8 => Event::Gap { device: dice.pick(&["meter", "bench"]).to_string() },
             9 => typed(&mut dice),
             10 | 11 => {
                 let number = u32::try_from(dice.below(6)).unwrap();
-                Event::Answer { question: dice.one_in(2).then_some(number), yes: dice.one_in(2) }
+                Event::from(Act::Answer { question: dice.one_in(2).then_some(number), yes: dice.one_in(2) })
             }
             12 => Event::Rules(rules()),
             13 => Event::Tick,
@@ -169,7 +173,7 @@ fn typed(dice: &mut Dice) -> Event {
     let value: Typed =
         parse_typed(dice.pick(&["40.0uF", "04uF", "40V", "-9uF", "40000nF", "1e9uF"])).unwrap();
     let point = dice.pick(&["capacitance", "c_herm", "nonesuch"]).to_string();
-    Event::Typed { point, value, accuracy: None }
+    Event::from(Act::Type { point, value: value.into(), accuracy: None })
 }
 
 fn play(events: &[(Event, Instant)]) -> Vec<Stamped> {
@@ -199,10 +203,10 @@ impl Books {
         match event {
             Event::Arm(plan) => self.place = (plan.unit_tag.clone(), plan.component.clone()),
             // Without an armed check nobody knows which unit has power, nor what is taken back.
-            Event::Energised => self.shown.retain(|(unit, _, name), _| {
+            Event::Act { act: Act::Energised, .. } => self.shown.retain(|(unit, _, name), _| {
                 !(hold::of(name).undone_by_power && (!armed || *unit == self.place.0))
             }),
-            Event::Withdraw { hold_point } if armed => {
+            Event::Act { act: Act::Withdraw { hold_point }, .. } if armed => {
                 let key = self.key(hold_point);
                 self.shown.remove(&key);
             }

@@ -108,22 +108,26 @@ impl Runner {
             "every" => self.every_s = Some(rest.parse().map_err(|_| "every SECONDS")?),
             "simple" => self.round.settings.decision = DecisionRule::Simple,
             "arm" => self.step(Event::Arm(Box::new(self.plan.clone()))),
-            "confirm" => self.step(Event::Confirm { hold_point: rest.to_string() }),
-            "withdraw" => self.step(Event::Withdraw { hold_point: rest.to_string() }),
+            "confirm" => self.step(Event::from(Act::Confirm { hold_point: rest.to_string() })),
+            "withdraw" => self.step(Event::from(Act::Withdraw { hold_point: rest.to_string() })),
             "gate" => self.gate()?,
-            "energised" => self.step(Event::Energised),
-            "again" => self.step(Event::Again),
-            "finish" => self.step(Event::Finish),
+            "energised" => self.step(Event::from(Act::Energised)),
+            "again" => self.step(Event::from(Act::Again)),
+            "finish" => self.step(Event::from(Act::Finish)),
             "yes" | "no" => {
                 let question = match rest {
                     "" => None,
                     number => Some(number.parse().map_err(|_| "yes NUMBER")?),
                 };
-                self.step(Event::Answer { question, yes: word == "yes" });
+                self.step(Event::from(Act::Answer { question, yes: word == "yes" }));
             }
             "typed" => self.typed(rest)?,
             "rules" => self.step(Event::Rules(if rest == "all" { rules() } else { RuleSet::default() })),
-            "open" => self.step(Event::Open { point: rest.to_string() }),
+            "open" => self.step(Event::from(Act::Type {
+                point: rest.to_string(),
+                value: Display::Open,
+                accuracy: None,
+            })),
             "gap" => self.step(Event::Gap { device: rest.to_string() }),
             "wait" => {
                 self.pass_time(span(rest)?);
@@ -164,7 +168,7 @@ impl Runner {
     fn gate(&mut self) -> Result<(), String> {
         let rule = self.round.rules.find(&self.plan.rule).ok_or("no such rule")?.clone();
         for hold_point in rule.header().hold_points.clone() {
-            self.step(Event::Confirm { hold_point });
+            self.step(Event::from(Act::Confirm { hold_point }));
         }
         Ok(())
     }
@@ -172,7 +176,11 @@ impl Runner {
     fn typed(&mut self, rest: &str) -> Result<(), String> {
         let (point, value) = rest.split_once(' ').ok_or("typed POINT VALUE")?;
         let value = parse_typed(value).map_err(|e| e.to_string())?;
-        self.step(Event::Typed { point: point.to_string(), value, accuracy: self.accuracy });
+        self.step(Event::from(Act::Type {
+            point: point.to_string(),
+            value: value.into(),
+            accuracy: self.accuracy,
+        }));
         Ok(())
     }
 
@@ -297,7 +305,7 @@ pub(super) fn text(output: &Output) -> String {
     match output {
         Output::Armed { rule, unit_tag, component, .. } => format!("armed {rule} on {unit_tag} {component}"),
         Output::HoldPoint { name, evidence } => match &evidence.how {
-            How::Confirmed => format!("shown {name}"),
+            How::Confirmed(_) => format!("shown {name}"),
             How::Stream(says) => format!("shown {name}: {says}"),
         },
         Output::Lapsed { name, why } => format!("lapsed {name}: {}", why.text()),

@@ -1,0 +1,384 @@
+//! Acts: what a person does. One enum, with its written form beside it: a word and fields, which recordings and the page write
+//! as JSON, and the line that a person types. What an act does stands in [`crate::round::Round`].
+//!
+//! When an act is done is the time of the step that takes it. Does not know JSON, nor what the armed check expects.
+
+use alloc::borrow::ToOwned;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+use core::fmt;
+
+use quantity::{Accuracy, AccuracyError, Coupling, ParseError, Typed, parse_typed};
+
+/// One act.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Act {
+    /// Confirms a hold point.
+    Confirm {
+        /// Its name.
+        hold_point: String,
+    },
+    /// Takes a confirmation back.
+    Withdraw {
+        /// Its name.
+        hold_point: String,
+    },
+    /// Types a value for a point.
+    Type {
+        /// The point's name.
+        point: String,
+        /// What the meter shows.
+        value: Display,
+        /// The meter's accuracy, where it is typed too; else that of the meter that is read off counts, and without one only
+        /// the rounding of the typed digits.
+        accuracy: Option<Accuracy>,
+    },
+    /// Answers a question. One that is no longer asked is refused.
+    Answer {
+        /// The number of the question, as [`crate::round::Output::Asked`] told it. `None`, as in recordings that are older
+        /// than the numbers: the question that is open.
+        question: Option<u32>,
+        /// Yes: the value is right as it stands.
+        yes: bool,
+    },
+    /// Takes the armed check's readings again; hold points that still stand are kept.
+    Again,
+    /// Goes on to the next check of the route.
+    Next,
+    /// Ends the armed check; without a verdict so far it ends with `no verdict` and the reason.
+    Finish,
+    /// Says that the unit under work has power again; without an armed check any unit may have, so all of them count as such.
+    Energised,
+}
+
+/// What a person reads off a meter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Display {
+    /// Digits; without a unit the point's own unit is meant.
+    Value(Typed),
+    /// Overload with both leads on.
+    Open,
+}
+
+/// Who does an act, as far as it is known: the way on which it came.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub enum By {
+    /// Nobody said it; recordings do not.
+    #[default]
+    Unsaid,
+    /// Somebody at the page.
+    Page,
+    /// Somebody who types at the device of this name.
+    Device(String),
+}
+
+/// One field of a written act.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Field {
+    /// A text.
+    Text(String),
+    /// A whole number.
+    Number(u32),
+    /// Yes or no.
+    Flag(bool),
+    /// There, and empty.
+    Empty,
+    /// Nothing that an act can have.
+    Other,
+}
+
+/// The word of each act, as it is written.
+const WORDS: [&str; 8] = ["confirm", "withdraw", "typed", "answer", "again", "next", "finish", "energised"];
+
+/// What a person may type beside values, for whoever typed something else.
+const LINES: &str =
+    "confirm NAME, withdraw NAME, yes, no (or yes 3 for question 3), again, finish, energised, next";
+
+impl Act {
+    /// Whether an act is written with this word.
+    #[must_use]
+    pub fn is_word(word: &str) -> bool {
+        WORDS.contains(&word)
+    }
+
+    /// The written form: its word, and its fields by key.
+    #[must_use]
+    pub fn written(&self) -> (&'static str, Vec<(&'static str, Field)>) {
+        let hold_point = |name: &str| ("hold_point", Field::Text(name.to_owned()));
+        match self {
+            Self::Confirm { hold_point: name } => ("confirm", Vec::from([hold_point(name)])),
+            Self::Withdraw { hold_point: name } => ("withdraw", Vec::from([hold_point(name)])),
+            Self::Type { point, value, accuracy } => {
+                let accuracy = accuracy.map(|accuracy| ("accuracy", Field::Text(accuracy.to_string())));
+                let (point, value) = (Field::Text(point.clone()), Field::Text(value.to_string()));
+                ("typed", [("point", point), ("value", value)].into_iter().chain(accuracy).collect())
+            }
+            Self::Answer { question, yes } => {
+                let question = question.map(|number| ("question", Field::Number(number)));
+                ("answer", question.into_iter().chain([("yes", Field::Flag(*yes))]).collect())
+            }
+            Self::Again => ("again", Vec::new()),
+            Self::Next => ("next", Vec::new()),
+            Self::Finish => ("finish", Vec::new()),
+            Self::Energised => ("energised", Vec::new()),
+        }
+    }
+
+    /// Reads the written form.
+    ///
+    /// # Errors
+    /// [`ActError`] when the word is none of an act, a field is missing, unknown or of another sort, or its text no value.
+    pub fn read<K: Into<String>>(
+        word: &str,
+        fields: impl IntoIterator<Item = (K, Field)>,
+    ) -> Result<Self, ActError> {
+        let mut given = Given(fields.into_iter().map(|(key, field)| (key.into(), field)).collect());
+        let act = match word {
+            "confirm" => Self::Confirm { hold_point: given.text("hold_point")? },
+            "withdraw" => Self::Withdraw { hold_point: given.text("hold_point")? },
+            "typed" => {
+                let (point, value) = (given.text("point")?, given.text("value")?);
+                let accuracy = given.text_if_any("accuracy")?;
+                given.end()?;
+                return Self::typed(&point, &value, accuracy.as_deref());
+            }
+            "answer" => Self::Answer { question: given.number_if_any("question")?, yes: given.flag("yes")? },
+            "again" => Self::Again,
+            "next" => Self::Next,
+            "finish" => Self::Finish,
+            "energised" => Self::Energised,
+            _ => return Err(ActError::NoAct(word.to_owned())),
+        };
+        given.end()?;
+        Ok(act)
+    }
+
+    /// Reads a typed line: `POINT=VALUE`, `POINT=OL`, `POINT=VALUE; ACCURACY`, or a word such as `confirm locked out`, `yes 3`.
+    ///
+    /// # Errors
+    /// [`ActError::NoLine`], or what is wrong with the value or its accuracy.
+    pub fn of_line(line: &str) -> Result<Self, ActError> {
+        if let Some(act) = Self::of_words(line) {
+            return Ok(act);
+        }
+        let (point, rest) = line.split_once('=').ok_or_else(|| ActError::NoLine(line.to_owned()))?;
+        let (value, accuracy) = match rest.split_once(';') {
+            Some((value, accuracy)) => (value, Some(accuracy)),
+            None => (rest, None),
+        };
+        Self::typed(point.trim(), value, accuracy)
+    }
+
+    fn of_words(line: &str) -> Option<Self> {
+        let (first, rest) = line.split_once(char::is_whitespace).unwrap_or((line, ""));
+        let (first, rest) = (first.to_ascii_lowercase(), rest.trim());
+        match (first.as_str(), rest) {
+            ("confirm", name) if !name.is_empty() => Some(Self::Confirm { hold_point: name.into() }),
+            ("withdraw", name) if !name.is_empty() => Some(Self::Withdraw { hold_point: name.into() }),
+            ("yes" | "no", "") => Some(Self::Answer { question: None, yes: first == "yes" }),
+            ("yes" | "no", number) => {
+                Some(Self::Answer { question: Some(number.parse().ok()?), yes: first == "yes" })
+            }
+            ("again" | "next" | "finish" | "energised", "") => Self::read::<String>(&first, []).ok(),
+            _ => None,
+        }
+    }
+
+    /// A typed value, with an accuracy where one stands beside it.
+    ///
+    /// # Errors
+    /// What is wrong with the value or its accuracy.
+    pub fn typed(point: &str, value: &str, accuracy: Option<&str>) -> Result<Self, ActError> {
+        let value = if reads_open(value) {
+            // Overload has no accuracy; what stands there says nothing.
+            return Ok(Self::Type { point: point.to_owned(), value: Display::Open, accuracy: None });
+        } else {
+            Display::Value(parse_typed(value).map_err(ActError::Value)?)
+        };
+        let accuracy = accuracy.map(Accuracy::parse).transpose().map_err(ActError::Accuracy)?;
+        Ok(Self::Type { point: point.to_owned(), value, accuracy })
+    }
+}
+
+/// Whether a typed text says that the meter shows overload: `OL` or `open`.
+#[must_use]
+pub fn reads_open(text: &str) -> bool {
+    let text = text.trim();
+    text.eq_ignore_ascii_case("ol") || text.eq_ignore_ascii_case("open")
+}
+
+impl From<Typed> for Display {
+    fn from(typed: Typed) -> Self {
+        Self::Value(typed)
+    }
+}
+
+impl fmt::Display for Display {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self::Value(typed) = self else { return f.write_str("OL") };
+        write!(f, "{}", typed.number)?;
+        if let Some(unit) = typed.unit {
+            write!(f, " {unit}")?;
+        }
+        match typed.coupling {
+            Some(Coupling::Ac) => f.write_str(" ac"),
+            Some(Coupling::Dc) => f.write_str(" dc"),
+            None => Ok(()),
+        }
+    }
+}
+
+/// The fields that nobody has asked for yet.
+struct Given(Vec<(String, Field)>);
+
+impl Given {
+    fn take(&mut self, key: &'static str) -> Option<Field> {
+        let at = self.0.iter().position(|(of, _)| of == key)?;
+        let field = self.0.remove(at).1;
+        (field != Field::Empty).then_some(field)
+    }
+
+    fn text_if_any(&mut self, key: &'static str) -> Result<Option<String>, ActError> {
+        match self.take(key) {
+            None => Ok(None),
+            Some(Field::Text(text)) => Ok(Some(text)),
+            Some(_) => Err(ActError::Sort(key, "a text")),
+        }
+    }
+
+    fn text(&mut self, key: &'static str) -> Result<String, ActError> {
+        self.text_if_any(key)?.ok_or(ActError::Missing(key))
+    }
+
+    fn number_if_any(&mut self, key: &'static str) -> Result<Option<u32>, ActError> {
+        match self.take(key) {
+            None => Ok(None),
+            Some(Field::Number(number)) => Ok(Some(number)),
+            Some(_) => Err(ActError::Sort(key, "a whole number")),
+        }
+    }
+
+    fn flag(&mut self, key: &'static str) -> Result<bool, ActError> {
+        match self.take(key) {
+            None => Err(ActError::Missing(key)),
+            Some(Field::Flag(flag)) => Ok(flag),
+            Some(_) => Err(ActError::Sort(key, "true or false")),
+        }
+    }
+
+    fn end(self) -> Result<(), ActError> {
+        self.0.into_iter().next().map_or(Ok(()), |(key, _)| Err(ActError::Unknown(key)))
+    }
+}
+
+/// Why something written is no act.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum ActError {
+    /// No act has this word.
+    NoAct(String),
+    /// The line is neither a value nor a known word.
+    NoLine(String),
+    /// A field is missing.
+    Missing(&'static str),
+    /// A field is of another sort than it must be.
+    Sort(&'static str, &'static str),
+    /// A field that this act does not have.
+    Unknown(String),
+    /// The value is wrong.
+    Value(ParseError),
+    /// The accuracy is wrong.
+    Accuracy(AccuracyError),
+}
+
+impl ActError {
+    /// The form is right, and what it holds cannot be taken.
+    #[must_use]
+    pub const fn is_of_value(&self) -> bool {
+        matches!(self, Self::Value(_) | Self::Accuracy(_))
+    }
+}
+
+impl fmt::Display for ActError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NoAct(word) => write!(f, "{word:?} is no act; there are {}", WORDS.join(", ")),
+            Self::NoLine(line) => write!(
+                f,
+                "{line:?} is not taken: write POINT=VALUE, for example capacitance=39.4uF, or one of: {LINES}"
+            ),
+            Self::Missing(key) => write!(f, "missing field `{key}`"),
+            Self::Sort(key, wanted) => write!(f, "the field `{key}` must be {wanted}"),
+            Self::Unknown(key) => write!(f, "unknown field `{key}`"),
+            Self::Value(error) => error.fmt(f),
+            Self::Accuracy(error) => error.fmt(f),
+        }
+    }
+}
+
+impl core::error::Error for ActError {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn all() -> Vec<Act> {
+        let typed = |text: &str, accuracy: Option<&str>| Act::typed("c", text, accuracy).unwrap();
+        Vec::from([
+            Act::Confirm { hold_point: "locked out".into() },
+            Act::Withdraw { hold_point: "locked out".into() },
+            typed("39.40 uF", None),
+            typed("ol", None),
+            typed("230 V ac", Some("1% + 2")),
+            Act::Answer { question: Some(5), yes: false },
+            Act::Answer { question: None, yes: true },
+            Act::Again,
+            Act::Next,
+            Act::Finish,
+            Act::Energised,
+        ])
+    }
+
+    #[test]
+    fn every_act_comes_back_from_its_written_form_and_every_word_has_one() {
+        let mut words: Vec<&str> = Vec::new();
+        for act in all() {
+            let (word, fields) = act.written();
+            assert_eq!(Act::read(word, fields), Ok(act));
+            words.push(word);
+        }
+        words.dedup();
+        assert_eq!(words, WORDS);
+        assert!(words.iter().all(|word| Act::is_word(word)) && !Act::is_word("burn"));
+    }
+
+    #[test]
+    fn other_forms_are_refused_by_what_is_wrong() {
+        let text = |text: &str| Field::Text(text.into());
+        for (word, fields, why) in [
+            ("burn", Vec::new(), ActError::NoAct("burn".into())),
+            ("confirm", Vec::new(), ActError::Missing("hold_point")),
+            (
+                "confirm",
+                Vec::from([("hold_point", Field::Number(7))]),
+                ActError::Sort("hold_point", "a text"),
+            ),
+            ("confirm", Vec::from([("hold_point", Field::Empty)]), ActError::Missing("hold_point")),
+            (
+                "withdraw",
+                Vec::from([("hold_point", text("a")), ("more", Field::Number(1))]),
+                ActError::Unknown("more".into()),
+            ),
+            ("answer", Vec::from([("question", Field::Number(5))]), ActError::Missing("yes")),
+            (
+                "answer",
+                Vec::from([("question", text("5")), ("yes", Field::Flag(true))]),
+                ActError::Sort("question", "a whole number"),
+            ),
+            ("next", Vec::from([("check", Field::Number(1))]), ActError::Unknown("check".into())),
+        ] {
+            assert_eq!(Act::read(word, fields), Err(why), "{word}");
+        }
+        let no_value = Act::read("typed", [("point", text("c")), ("value", text("much"))]).unwrap_err();
+        assert!(no_value.is_of_value(), "{no_value}");
+    }
+}
