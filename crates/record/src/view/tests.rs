@@ -1,7 +1,7 @@
 //! What the page gets in place of a value that was not at rest, and beside a word that was contradicted.
 use judge::limits::Word;
 use serde_json::{Value, json};
-use visit::round::{CheckView, Phase, PointView, RulerView, View};
+use visit::round::{CheckView, Phase, PointStage, PointView, RulerView, View};
 use visit::verdict::Verdict;
 
 use super::{Around, ShownFollowUp, view_json};
@@ -17,7 +17,7 @@ fn view_of(verdict: Verdict, judged: &str, around: &Around, amendment_is_live: b
         name: "capacitance".into(),
         label: "terminal to terminal".into(),
         unit: "uF".into(),
-        state: "settled",
+        state: PointStage::Settled,
         shown: String::new(),
         early: verdict.readings.first().cloned(),
         typed: false,

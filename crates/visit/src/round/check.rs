@@ -1,5 +1,5 @@
 //! The armed check: its plan, its rule, its points, its question and its verdict. Holds state and answers questions
-//! about it; what happens next is decided in `mod.rs`, `measure.rs` and `conclude.rs`.
+//! about it; what happens next is decided in `round.rs`, `measure.rs` and `conclude.rs`.
 
 use alloc::string::String;
 use alloc::sync::Arc;

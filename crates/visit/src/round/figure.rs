@@ -129,7 +129,7 @@ impl SettledPoint {
         // What jumps at once is the next conversion of a display that was taken for at rest; later the value itself has moved.
         let conversion = following.conversion();
         let late = Duration::from_micros(conversion.micros().saturating_mul(CONVERSIONS_LATE));
-        let done = SettledPoint::of_settled(following, point, &settled, reading.at)?;
+        let done = Self::of_settled(following, point, &settled, reading.at)?;
         let (low, high) = (self.reading.at_least, self.reading.at_most);
         let value = done.reading.quantity.value();
         let inside = low.is_some_and(|low| low <= value) && high.is_some_and(|high| value <= high);
