@@ -259,7 +259,7 @@ impl Round {
             .points
             .iter()
             .find_map(|state| match state {
-                PointState::Settling(s) if s.device == device => Some(match s.state {
+                PointState::Settling(s) if s.from.device == device => Some(match s.state {
                     Settling::Moving(moving) => {
                         moving.readings_left.filter(|left| *left <= READINGS_TOLD_MAX).map_or_else(
                             || s.why_not_settled(),
