@@ -12,6 +12,7 @@ extern crate alloc;
 extern crate std;
 
 mod accuracy;
+mod channel;
 mod coupling;
 mod decimal;
 mod kind;
@@ -22,6 +23,7 @@ mod unit;
 mod value;
 
 pub use accuracy::{Accuracy, AccuracyError};
+pub use channel::DeviceChannel;
 pub use coupling::Coupling;
 pub use decimal::{Decimal, DecimalError};
 pub use kind::{Bounds, Kind};

@@ -9,7 +9,7 @@ use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
 use pipeline::{DeviceKind, Event};
-use quantity::parse_typed;
+use quantity::{DeviceChannel, parse_typed};
 use serde::de::Error as _;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use visit::act::Act;
@@ -235,11 +235,7 @@ impl LineEvent {
             component: plan.component.clone(),
             rule: plan.rule.clone(),
             plate: plan.plate.iter().map(|(name, entered)| (name.clone(), entered_text(entered))).collect(),
-            bind: plan
-                .bindings
-                .iter()
-                .map(|b| (b.point.clone(), format!("{}/{}", b.device, b.channel)))
-                .collect(),
+            bind: plan.bindings.iter().map(|b| (b.point.clone(), b.from.to_string())).collect(),
         }
     }
 
@@ -361,7 +357,7 @@ pub fn plan(
         let (device, channel) = text.rsplit_once('/').unwrap_or((text, "0"));
         let channel =
             channel.parse().map_err(|_| format!("bind {point}: {channel:?} is no channel (0 to 255)"))?;
-        bindings.push(Binding { point: point.clone(), device: device.to_owned(), channel });
+        bindings.push(Binding { point: point.clone(), from: DeviceChannel::new(device, channel) });
     }
     Ok(Plan {
         unit_tag: unit.to_owned(),

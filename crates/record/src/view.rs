@@ -7,9 +7,13 @@ use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
 use judge::rule::SourceClass;
+use quantity::Flags;
 use serde::Serialize;
 use serde_json::{Value, json};
-use visit::round::{CheckView, HoldPointView, LiveView, Phase, PointView, RulerView, View};
+use visit::round::{
+    CheckView, HoldPointState, HoldPointView, LiveState, LiveView, Phase, PointStage, PointView, RulerView,
+    ShownBy, View,
+};
 use visit::verdict::PlateUsed;
 
 use crate::text;
@@ -324,10 +328,55 @@ fn phase(phase: Phase) -> &'static str {
     }
 }
 
+fn hold_point_state(state: HoldPointState) -> &'static str {
+    match state {
+        HoldPointState::Shown => "shown",
+        HoldPointState::Asked => "asked",
+        HoldPointState::Waiting => "waiting",
+    }
+}
+
+fn shown_by(by: ShownBy) -> &'static str {
+    match by {
+        ShownBy::Person => "confirmed",
+        ShownBy::Meter => "by the meter",
+    }
+}
+
+fn stage(stage: PointStage) -> &'static str {
+    match stage {
+        PointStage::Waiting => "waiting",
+        PointStage::Asked => "asked",
+        PointStage::Settling => "settling",
+        PointStage::Settled => "settled",
+    }
+}
+
+fn live_state(state: LiveState) -> &'static str {
+    match state {
+        LiveState::Live => "live",
+        LiveState::Held => "held",
+        LiveState::Stale => "stale",
+        LiveState::Overload => "overload",
+        LiveState::NoValue => "no value",
+    }
+}
+
+/// The display's annunciators in words.
+fn flags(flags: Flags) -> Vec<&'static str> {
+    let all = [
+        (flags.hold, "hold"),
+        (flags.low_battery, "low battery"),
+        (flags.relative, "relative"),
+        (flags.min_max, "min/max"),
+    ];
+    all.into_iter().filter(|(set, _)| *set).map(|(_, words)| words).collect()
+}
+
 #[allow(clippy::cast_possible_truncation)] // whole seconds of a lapse, at most hours
 fn hold_point(hold: &HoldPointView) -> Value {
     json!({
-        "name": hold.name, "state": hold.state, "how": hold.how, "detail": hold.detail, "ask": hold.ask,
+        "name": hold.name, "state": hold_point_state(hold.state), "how": hold.how.map(shown_by), "detail": hold.detail, "ask": hold.ask,
         "caution": hold.caution, "by_stream": hold.by_stream,
         "lapses_in_s": hold.lapses_in_s.map(|s| s as i64),
     })
@@ -343,7 +392,7 @@ fn point(point: &PointView, judged: Option<&VerdictJson>, around: &Around) -> Va
         None => early.unwrap_or_else(|| point.shown.clone()),
     };
     json!({
-        "name": point.name, "label": point.label, "unit": point.unit, "state": point.state, "shown": shown,
+        "name": point.name, "label": point.label, "unit": point.unit, "state": stage(point.state), "shown": shown,
         "typed": point.typed,
     })
 }
@@ -355,7 +404,7 @@ fn four(value: f64) -> f64 {
 
 fn live(live: &LiveView) -> Value {
     json!({
-        "device": live.device, "shown": live.shown, "state": live.state, "flags": live.flags,
+        "device": live.device, "shown": live.shown, "state": live_state(live.state), "flags": flags(live.flags),
         "settling": live.settling, "age_ms": live.age_ms,
     })
 }

@@ -44,7 +44,10 @@ pub use event::{
     Stamped,
 };
 pub use route::Route;
-pub use view::{CheckView, HoldPointView, LiveView, PointView, QuestionView, RulerView, View};
+pub use view::{
+    CheckView, HoldPointState, HoldPointView, LiveState, LiveView, PointStage, PointView, QuestionView,
+    RulerView, ShownBy, View,
+};
 pub use waits::StillWaits;
 
 use crate::act::{Act, By, Display};

@@ -5,7 +5,7 @@ use alloc::vec::Vec;
 
 use judge::limits::Word;
 use serde_json::{Value, json};
-use visit::round::{CheckView, Phase, PointView, RulerView, View};
+use visit::round::{CheckView, Phase, PointStage, PointView, RulerView, View};
 use visit::verdict::Verdict;
 
 use super::{Around, ShownFollowUp, view_json};
@@ -21,7 +21,7 @@ fn view_of(verdict: Verdict, judged: &str, around: &Around, amendment_is_live: b
         name: "capacitance".into(),
         label: "terminal to terminal".into(),
         unit: "uF".into(),
-        state: "settled",
+        state: PointStage::Settled,
         shown: String::new(),
         early: verdict.readings.first().cloned(),
         typed: false,

@@ -1,11 +1,11 @@
 //! The armed check: its plan, its rule, its points, its question and its verdict. Holds state and answers questions
-//! about it; what happens next is decided in `mod.rs`, `measure.rs` and `conclude.rs`.
+//! about it; what happens next is decided in `round.rs`, `measure.rs` and `conclude.rs`.
 
 use alloc::string::String;
 use alloc::sync::Arc;
 use alloc::vec::Vec;
 
-use quantity::{Duration, Instant};
+use quantity::{DeviceChannel, Duration, Instant};
 
 use super::about::{About, Question};
 use super::event::Plan;
@@ -45,7 +45,7 @@ pub enum Phase {
 pub(super) struct Proving {
     pub(super) name: String,
     kind: ByStream,
-    sources: Vec<(String, u8, Proof)>,
+    sources: Vec<(DeviceChannel, Proof)>,
 }
 
 impl Proving {
@@ -56,19 +56,20 @@ impl Proving {
 
     /// The proof of this source, made on its first reading.
     pub(super) fn of(&mut self, device: &str, channel: u8) -> Option<&mut Proof> {
-        let known = self.sources.iter().position(|(name, of, _)| name == device && *of == channel);
+        let known = self.sources.iter().position(|(from, _)| from.is(device, channel));
         if known.is_none() && self.sources.len() < PROVING_MAX {
-            self.sources.push((String::from(device), channel, Proof::new(self.kind)?));
+            self.sources.push((DeviceChannel::new(device, channel), Proof::new(self.kind)?));
         }
         let at = known.unwrap_or(self.sources.len().saturating_sub(1));
-        let (name, of, proof) = self.sources.get_mut(at)?;
-        (name == device && *of == channel).then_some(proof)
+        let (from, proof) = self.sources.get_mut(at)?;
+        from.is(device, channel).then_some(proof)
     }
 
     /// Forgets what this device has shown so far, or all of them; true if something was under way.
     pub(super) fn forget(&mut self, device: Option<&str>) -> bool {
         let mut under_way = false;
-        for (_, _, proof) in self.sources.iter_mut().filter(|(name, ..)| device.is_none_or(|d| d == name)) {
+        for (_, proof) in self.sources.iter_mut().filter(|(from, _)| device.is_none_or(|d| d == from.device))
+        {
             under_way |= proof.is_under_way();
             proof.reset();
         }
@@ -80,8 +81,7 @@ impl Proving {
 #[derive(Clone, Debug)]
 pub(super) struct OpenRun {
     pub(super) point: usize,
-    pub(super) device: String,
-    pub(super) channel: u8,
+    pub(super) from: DeviceChannel,
     pub(super) since: Instant,
 }
 

@@ -3,7 +3,7 @@
 
 use alloc::string::String;
 
-use quantity::{Coupling, Duration, Instant, Kind, Reading, State, Unit};
+use quantity::{Coupling, DeviceChannel, Duration, Instant, Kind, Reading, State, Unit};
 
 use super::check::Check;
 use super::settled::SettledPoint;
@@ -22,8 +22,7 @@ const AWAY_COUNTS: f64 = 20.0;
 /// A contact that a point has its value from and that has not been seen to end.
 #[derive(Clone, Debug)]
 pub(super) struct Contact {
-    device: String,
-    channel: u8,
+    from: DeviceChannel,
     unit_tag: String,
     component: String,
     rule: String,
@@ -44,8 +43,7 @@ impl Contact {
             return None;
         }
         Some(Self {
-            device: watch.device.clone(),
-            channel: watch.channel,
+            from: watch.from.clone(),
             unit_tag: check.plan.unit_tag.clone(),
             component: check.plan.component.clone(),
             rule: check.plan.rule.clone(),
@@ -60,15 +58,11 @@ impl Contact {
 
     /// The same function of the same channel: a newer contact there replaces this one.
     pub(super) fn same_source(&self, other: &Self) -> bool {
-        self.device == other.device
-            && self.channel == other.channel
-            && self.unit.kind() == other.unit.kind()
-            && self.coupling == other.coupling
+        self.from == other.from && self.unit.kind() == other.unit.kind() && self.coupling == other.coupling
     }
 
     fn concerns(&self, device: &str, reading: &Reading) -> bool {
-        self.device == device
-            && self.channel == reading.channel
+        self.from.is(device, reading.channel)
             && self.unit.kind() == reading.unit.kind()
             && self.coupling == reading.coupling
     }

@@ -4,7 +4,7 @@ use alloc::boxed::Box;
 use alloc::string::String;
 use alloc::vec::Vec;
 
-use quantity::{Decimal, Instant, Reading, Unit};
+use quantity::{Decimal, DeviceChannel, Instant, Reading, Unit};
 
 use crate::act::{Act, By};
 use crate::hold::Evidence;
@@ -66,10 +66,8 @@ pub enum Entered {
 pub struct Binding {
     /// The point's name in the rule.
     pub point: String,
-    /// The device's name.
-    pub device: String,
-    /// Its channel.
-    pub channel: u8,
+    /// Where from.
+    pub from: DeviceChannel,
 }
 
 /// What can happen to a round.

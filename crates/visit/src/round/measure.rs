@@ -5,7 +5,7 @@ use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use quantity::{Duration, Reading, State};
+use quantity::{DeviceChannel, Duration, Reading, State};
 
 use super::about::{About, Question};
 use super::check::{Check, OpenRun, Phase};
@@ -158,7 +158,7 @@ impl Round {
         let open = |index: &usize| check.points.get(*index).is_some_and(|state| state.settled().is_none());
         let wanting = || points.iter().enumerate().filter(|(_, point)| wants(point, reading));
         let mine = wanting().find(|(index, point)| {
-            let here = bound(&point.name).is_some_and(|b| b.device == device && b.channel == reading.channel);
+            let here = bound(&point.name).is_some_and(|b| b.from.is(device, reading.channel));
             here && open(index)
         });
         if let Some((index, _)) = mine {
@@ -171,9 +171,7 @@ impl Round {
                 // Open leads push nobody aside.
                 !s.is_from(device, reading) && (s.contact_since.is_some() || looks_open(reading))
             }
-            Some(PointState::Settled(s)) => {
-                s.typed.is_none() && !(s.reading.device == device && s.channel == reading.channel)
-            }
+            Some(PointState::Settled(s)) => s.typed.is_none() && !s.is_from(device, reading.channel),
             Some(PointState::Waiting) | None => false,
         };
         if free.iter().any(taken) {
@@ -203,22 +201,16 @@ impl Round {
         let settling =
             matches!(check.points.get(index), Some(PointState::Settling(s)) if s.contact_since.is_some());
         if point.open_counts_as.is_none() || !overload || settling {
-            if check
-                .open_run
-                .as_ref()
-                .is_some_and(|run| run.device == device && run.channel == reading.channel)
-            {
+            if check.open_run.as_ref().is_some_and(|run| run.from.is(device, reading.channel)) {
                 check.open_run = None;
                 let _ = check.reconsider_question();
             }
             return false;
         }
-        let same =
-            |run: &OpenRun| run.point == index && run.device == device && run.channel == reading.channel;
+        let same = |run: &OpenRun| run.point == index && run.from.is(device, reading.channel);
         let run = check.open_run.take().filter(same).unwrap_or_else(|| OpenRun {
             point: index,
-            device: device.to_string(),
-            channel: reading.channel,
+            from: DeviceChannel::new(device, reading.channel),
             since: reading.at,
         });
         let long = reading.at.since(run.since) >= OPEN_FOR;
@@ -259,7 +251,7 @@ impl Round {
         check.drop_proof_question();
         for state in &mut check.points {
             match state {
-                PointState::Settling(settling) if settling.device == device => {
+                PointState::Settling(settling) if settling.from.device == device => {
                     lost |= settling.contact_since.is_some();
                     *state = PointState::Waiting;
                 }

@@ -65,7 +65,7 @@ fn misnamed(header: &Header, plan: &Plan) -> Option<Reason> {
     let points: Vec<&str> = header.points.iter().map(|point| point.name.as_str()).collect();
     Some(Reason::BadInput(format!(
         "device {:?} is bound to a reading {:?} that the rule does not take; it takes {}",
-        unknown.device,
+        unknown.from.device,
         unknown.point,
         points.join(", ")
     )))

@@ -140,7 +140,7 @@ impl Round {
         let Some(rule) = check.rule.clone() else { return };
         let Some(point) = rule.header().points.get(index) else { return };
         if let Some(run) = check.open_run.take().filter(|run| run.point == index) {
-            let done = open_point(point, &run.device, now);
+            let done = open_point(point, &run.from.device, now);
             // Leads that come off an open circuit change nothing, so nothing is watched.
             return match done {
                 Some(done) => self.point_settled(index, done),

@@ -101,7 +101,7 @@ impl SettledPoint {
             reading: PointReading {
                 point: point.name.clone(),
                 label: point.label.clone(),
-                device: settling.device.clone(),
+                device: settling.from.device.clone(),
                 quantity: displayed,
                 shown,
                 open: false,
@@ -116,12 +116,17 @@ impl SettledPoint {
                 at,
             },
             until: at,
-            channel: settling.channel,
+            channel: settling.from.channel,
             typed: None,
             left_out: LeftOut::No,
             after: Some(Box::new(After::new(settling.clone()))),
             since: Since::default(),
         })
+    }
+
+    /// Whether its value comes from this channel of this device.
+    pub(super) fn is_from(&self, device: &str, channel: u8) -> bool {
+        self.channel == channel && self.reading.device == device
     }
 
     /// The settler that watches whether the leads still show the value; `None` once they do not.

@@ -3,7 +3,7 @@
 
 use alloc::string::{String, ToString};
 
-use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Kind, Reading, State, Unit};
+use quantity::{Accuracy, Coupling, Decimal, DeviceChannel, Duration, Instant, Kind, Reading, State, Unit};
 
 use super::why;
 use crate::verdict::PointReading;
@@ -18,8 +18,7 @@ const FRESH_FOR: Duration = Duration::from_secs(2);
 /// A point on its way.
 #[derive(Clone, Debug)]
 pub(super) struct SettlingPoint {
-    pub(super) device: String,
-    pub(super) channel: u8,
+    pub(super) from: DeviceChannel,
     pub(super) unit: Unit,
     pub(super) coupling: Option<Coupling>,
     pub(super) accuracy: Option<Accuracy>,
@@ -63,8 +62,7 @@ impl SettlingPoint {
         let spec = SettleSpec { risk, drift_accepted_per_s, ..spec_for(point.unit.kind(), resolution) };
         let spec = spec.timed(reading.timing);
         Some(Self {
-            device: device.to_string(),
-            channel: reading.channel,
+            from: DeviceChannel::new(device, reading.channel),
             unit: reading.unit,
             coupling: reading.coupling,
             accuracy: reading.accuracy,
@@ -95,7 +93,7 @@ impl SettlingPoint {
 
     /// Whether this reading comes from the same channel of the same device.
     pub(super) fn is_from(&self, device: &str, reading: &Reading) -> bool {
-        self.device == device && self.channel == reading.channel
+        self.from.is(device, reading.channel)
     }
 
     /// Whether this reading continues the same function and range of the meter. One without a number has no range, so

@@ -5,7 +5,7 @@ use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use quantity::{Duration, State};
+use quantity::{Duration, Flags, State};
 
 use super::Round;
 use super::check::{Check, Phase};
@@ -80,15 +80,63 @@ pub struct QuestionView {
     pub text: String,
 }
 
+/// Whether a hold point stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum HoldPointState {
+    /// It stands.
+    Shown,
+    /// It is the first open one.
+    Asked,
+    /// It is open behind another.
+    Waiting,
+}
+
+/// By what a hold point was shown.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ShownBy {
+    /// A person confirmed it.
+    Person,
+    /// A device showed it.
+    Meter,
+}
+
+/// How far a point has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PointStage {
+    /// Others come first.
+    Waiting,
+    /// It is the one to clip on now.
+    Asked,
+    /// Readings come in.
+    Settling,
+    /// It has its value.
+    Settled,
+}
+
+/// What the newest reading says, and whether it still holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LiveState {
+    /// A value, as it is now.
+    Live,
+    /// The display is held, or shows a relative or stored value.
+    Held,
+    /// Too old, or its link is lost.
+    Stale,
+    /// Beyond the range.
+    Overload,
+    /// The display is blank.
+    NoValue,
+}
+
 /// A hold point.
 #[derive(Clone, Debug, PartialEq)]
 pub struct HoldPointView {
     /// Its name.
     pub name: String,
-    /// `shown`, `asked` (the first open one) or `waiting`.
-    pub state: &'static str,
-    /// `confirmed` or `by the meter`.
-    pub how: Option<&'static str>,
+    /// Whether it stands.
+    pub state: HoldPointState,
+    /// By what, once it stands.
+    pub how: Option<ShownBy>,
     /// What the meter showed or is waiting for.
     pub detail: String,
     /// What to do.
@@ -110,8 +158,8 @@ pub struct PointView {
     pub label: String,
     /// Unit of the rule, with ac or dc.
     pub unit: String,
-    /// `waiting`, `asked`, `settling` or `settled`.
-    pub state: &'static str,
+    /// How far it has come.
+    pub state: PointStage,
     /// The settled value as displayed; empty while it is not at rest.
     pub shown: String,
     /// What the point has its word from while its value is not at rest: ends, and no value.
@@ -127,10 +175,10 @@ pub struct LiveView {
     pub device: String,
     /// As displayed.
     pub shown: String,
-    /// `live`, `held`, `stale`, `overload` or `no value`.
-    pub state: &'static str,
-    /// Annunciators in words.
-    pub flags: Vec<&'static str>,
+    /// What it says, and whether it still holds.
+    pub state: LiveState,
+    /// The display's annunciators.
+    pub flags: Flags,
     /// What the settling waits for; empty when nothing settles.
     pub settling: String,
     /// Age in milliseconds.
@@ -182,27 +230,21 @@ impl Round {
         let reading = &live.reading;
         let age = now.since(reading.at);
         let state = if live.lost || age > STALE_AFTER {
-            "stale"
+            LiveState::Stale
         } else if !reading.flags.is_live() {
-            "held"
+            LiveState::Held
         } else {
             match reading.state {
-                State::Value(_) => "live",
-                State::Overload(_) => "overload",
-                State::NoValue => "no value",
+                State::Value(_) => LiveState::Live,
+                State::Overload(_) => LiveState::Overload,
+                State::NoValue => LiveState::NoValue,
             }
         };
-        let flags = [
-            (reading.flags.hold, "hold"),
-            (reading.flags.low_battery, "low battery"),
-            (reading.flags.relative, "relative"),
-            (reading.flags.min_max, "min/max"),
-        ];
         Some(LiveView {
             device: live.device.clone(),
             shown: reading.to_string(),
             state,
-            flags: flags.into_iter().filter(|(set, _)| *set).map(|(_, text)| text).collect(),
+            flags: reading.flags,
             settling: self.settling_text(&live.device),
             age_ms: age.micros() / 1_000,
         })
@@ -217,7 +259,7 @@ impl Round {
             .points
             .iter()
             .find_map(|state| match state {
-                PointState::Settling(s) if s.device == device => Some(match s.state {
+                PointState::Settling(s) if s.from.device == device => Some(match s.state {
                     Settling::Moving(moving) => {
                         moving.readings_left.filter(|left| *left <= READINGS_TOLD_MAX).map_or_else(
                             || s.why_not_settled(),
@@ -268,8 +310,8 @@ impl Round {
                 let known = hold::of(name);
                 let asked = evidence.is_none() && core::mem::take(&mut first_open);
                 let (how, detail) = match evidence.map(|e| &e.how) {
-                    Some(How::Confirmed(_)) => (Some("confirmed"), String::new()),
-                    Some(How::Stream(says)) => (Some("by the meter"), says.clone()),
+                    Some(How::Confirmed(_)) => (Some(ShownBy::Person), String::new()),
+                    Some(How::Stream(says)) => (Some(ShownBy::Meter), says.clone()),
                     None if asked => (None, check.proof_says.clone()),
                     None => (None, String::new()),
                 };
@@ -279,11 +321,11 @@ impl Round {
                 HoldPointView {
                     name: name.clone(),
                     state: if evidence.is_some() {
-                        "shown"
+                        HoldPointState::Shown
                     } else if asked {
-                        "asked"
+                        HoldPointState::Asked
                     } else {
-                        "waiting"
+                        HoldPointState::Waiting
                     },
                     how,
                     detail,
@@ -321,7 +363,7 @@ fn point_views(check: &Check) -> Vec<PointView> {
         .zip(&check.points)
         .map(|(point, state)| {
             let early = early(check, &point.name, state);
-            let (state_text, shown, typed) = match state {
+            let (stage, shown, typed) = match state {
                 PointState::Settled(settled) => {
                     let reading = &settled.reading;
                     let shown = if early.is_some() {
@@ -331,17 +373,17 @@ fn point_views(check: &Check) -> Vec<PointView> {
                     } else {
                         format!("{} {}", reading.shown, reading.unit)
                     };
-                    ("settled", shown, settled.typed.is_some())
+                    (PointStage::Settled, shown, settled.typed.is_some())
                 }
                 PointState::Settling(s) if s.contact_since.is_some() => {
                     asked_one = true;
-                    ("settling", String::new(), false)
+                    (PointStage::Settling, String::new(), false)
                 }
                 _ if !asked_one => {
                     asked_one = true;
-                    ("asked", String::new(), false)
+                    (PointStage::Asked, String::new(), false)
                 }
-                _ => ("waiting", String::new(), false),
+                _ => (PointStage::Waiting, String::new(), false),
             };
             let unit = match point.coupling {
                 Some(coupling) => format!("{} {coupling}", point.unit),
@@ -351,7 +393,7 @@ fn point_views(check: &Check) -> Vec<PointView> {
                 name: point.name.clone(),
                 label: point.label.clone(),
                 unit,
-                state: state_text,
+                state: stage,
                 shown,
                 early,
                 typed,
@@ -363,17 +405,17 @@ fn point_views(check: &Check) -> Vec<PointView> {
 fn prompt(check: &Check, hold_points: &[HoldPointView], points: &[PointView]) -> String {
     match check.phase {
         Phase::HoldPoints => {
-            let asked = hold_points.iter().find(|h| h.state == "asked");
+            let asked = hold_points.iter().find(|h| h.state == HoldPointState::Asked);
             asked.map_or_else(
                 String::new,
                 |h| if h.detail.is_empty() { h.ask.clone() } else { h.detail.clone() },
             )
         }
         Phase::Measuring => {
-            let asked = points.iter().find(|p| matches!(p.state, "asked" | "settling"));
+            let asked = points.iter().find(|p| matches!(p.state, PointStage::Asked | PointStage::Settling));
             match asked {
                 Some(_) if check.await_lift => "Take the leads off, then on to the next point.".to_string(),
-                Some(point) if point.state == "settling" => format!("Hold still: {}", point.label),
+                Some(point) if point.state == PointStage::Settling => format!("Hold still: {}", point.label),
                 Some(point) => format!("Clip on: {} ({})", point.label, point.unit),
                 None => String::new(),
             }

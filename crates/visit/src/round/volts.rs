@@ -1,10 +1,9 @@
 //! Volts at the leads, counted per channel of a device: enough in a row say that a unit is live, or a part charged. Does not
 //! know hold points; `watch` undoes them.
 
-use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use quantity::{Coupling, Duration, Instant, Kind, Reading, State, Unit};
+use quantity::{Coupling, DeviceChannel, Duration, Instant, Kind, Reading, State, Unit};
 
 use crate::hold::proof::{LIVE_V_MIN, RESIDUAL_V_MAX};
 
@@ -33,8 +32,7 @@ pub(super) struct Seen {
 /// Readings in a row of one source that show volts.
 #[derive(Clone, Debug)]
 struct Run {
-    device: String,
-    channel: u8,
+    from: DeviceChannel,
     ac: u32,
     dc: u32,
     /// The source has just shown live-dead-live and is still on the live source.
@@ -80,13 +78,13 @@ impl Volts {
     }
 
     fn run(&mut self, device: &str, channel: u8) -> Option<&mut Run> {
-        let known = self.runs.iter().position(|run| run.device == device && run.channel == channel);
+        let known = self.runs.iter().position(|run| run.from.is(device, channel));
         if known.is_none() {
             if self.runs.len() >= SOURCES_MAX {
                 self.runs.remove(0);
             }
-            let device = device.to_string();
-            self.runs.push(Run { device, channel, ac: 0, dc: 0, on_live_source_since: None });
+            let from = DeviceChannel::new(device, channel);
+            self.runs.push(Run { from, ac: 0, dc: 0, on_live_source_since: None });
         }
         let at = known.unwrap_or(self.runs.len().saturating_sub(1));
         self.runs.get_mut(at)

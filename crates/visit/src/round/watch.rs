@@ -100,9 +100,7 @@ impl Check {
         let settled: Vec<&SettledPoint> = self.points.iter().filter_map(PointState::settled).collect();
         let newer = |of: &SettledPoint| {
             settled.iter().any(|other| {
-                other.reading.device == of.reading.device
-                    && other.channel == of.channel
-                    && other.reading.at > of.reading.at
+                other.is_from(&of.reading.device, of.channel) && other.reading.at > of.reading.at
             })
         };
         settled

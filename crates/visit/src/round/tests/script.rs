@@ -161,7 +161,9 @@ impl Runner {
         let words: Vec<&str> = rest.split_whitespace().collect();
         let [point, device, channel] = words[..] else { return Err("bind POINT DEVICE CHANNEL".into()) };
         let channel = channel.parse().map_err(|_| "a channel")?;
-        self.plan.bindings.push(Binding { point: point.into(), device: device.into(), channel });
+        self.plan
+            .bindings
+            .push(Binding { point: point.into(), from: quantity::DeviceChannel::new(device, channel) });
         Ok(())
     }
 
