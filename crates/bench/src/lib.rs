@@ -1,5 +1,5 @@
-//! The test bench of rules: rule folders, the cases beside them, one verdict from typed values, and what a shop changed of
-//! published limits.
+//! The test bench of rules: rule folders, the cases beside them, one verdict from typed values, recordings played again, and
+//! what a shop changed of published limits.
 //!
 //! Does not: read a command line, print, open files (the caller says how), read a clock, know devices.
 
@@ -8,5 +8,6 @@ pub mod folder;
 mod near;
 pub mod once;
 pub mod published;
+pub mod replay;
 
 pub use near::{did_you_mean, must_have};

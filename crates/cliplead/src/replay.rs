@@ -1,19 +1,13 @@
-//! `cliplead replay`: recordings through the same pipeline as live, as fast as it goes. A recording is read twice, once to
-//! check it and once to play it, so that nothing of a refused one is played and none need be held in memory.
+//! `cliplead replay`: opens recordings, has them played by `bench::replay`, and prints what they give.
 
-use std::fmt::Write as _;
 use std::fs::File;
-use std::io::{BufReader, Read as _, Seek as _};
+use std::io::{BufRead, BufReader, Read as _, Seek as _};
 use std::path::Path;
 
-use anyhow::{Context as _, bail};
-use judge::limits::Word;
+use anyhow::Context as _;
+use bench::replay::{self, Heard};
 use judge::rule::RuleSet;
-use pipeline::{Event, Output, Pipeline, Stamped};
-use record::{FollowUpJson, Item, LeftOutLines, Reader, VerdictJson, text};
-use visit::act::Act;
-use visit::round;
-use visit::verdict::Verdict;
+use record::{VerdictJson, text};
 
 use crate::cli::{Format, ReplayOptions};
 use crate::output::{Exit, data, emphasise, emphasise_follow_up, talk};
@@ -33,15 +27,13 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
     let mut worst = Exit::Fine;
     for path in &options.recordings {
         let mut verdicts = 0_u64;
-        replay(path, &set, &mut |said| {
-            let line = said.line(options.format);
-            if options.format == Format::Text {
-                data(&said.emphasised(&line))?;
-            } else {
-                data(&line)?;
+        replay(path, &set, &mut |heard| {
+            let Some(line) = line(path, heard, options.format) else { return Ok(()) };
+            data(&emphasised(heard, &line, options.format))?;
+            if let Some(word) = heard.word() {
+                worst = worse(worst, Exit::of(word));
             }
-            worst = worse(worst, Exit::of(said.word()));
-            verdicts = verdicts.saturating_add(u64::from(matches!(said, Said::Verdict(_))));
+            verdicts = verdicts.saturating_add(u64::from(matches!(heard, Heard::Verdict(_))));
             if let Some(lines) = &mut lines {
                 lines.push(line);
             }
@@ -60,103 +52,48 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
     }
 }
 
-/// What a recording gives, in the order of time.
-enum Said<'a> {
-    Verdict(&'a Verdict),
-    /// What follows a verdict, and the verdict's word.
-    FollowUp(&'a FollowUpJson, Word),
+/// The line of data for what a recording gives; what is only talk is said and gives none.
+fn line(path: &Path, heard: &Heard<'_>, format: Format) -> Option<String> {
+    let path = path.display();
+    match (heard, format) {
+        (Heard::Verdict(verdict), Format::Json) => return Some(VerdictJson::from(*verdict).line()),
+        (Heard::Verdict(verdict), Format::Text) => return Some(text::line(&VerdictJson::from(*verdict))),
+        (Heard::FollowUp(json, _), Format::Json) => return Some(json.line()),
+        (Heard::FollowUp(json, _), Format::Text) => return Some(text::follow_up(json)),
+        (Heard::OtherRules, _) => {
+            tracing::info!("{path}: was recorded under other rules than those it is replayed with");
+        }
+        (Heard::RulesChanged(line), _) => talk(&format!(
+            "{path}:{line}: other rules came into force here; the replay goes on with those it was given"
+        )),
+        (Heard::StillWaits(number, waits), _) => {
+            let (what, why) = (record::plain(&waits.what), record::plain(&waits.why));
+            talk(&format!("{path}: at its end check {number} still waits: {what}: {why}"));
+        }
+    }
+    None
 }
 
-impl Said<'_> {
-    fn line(&self, format: Format) -> String {
-        match (self, format) {
-            (Self::Verdict(verdict), Format::Json) => VerdictJson::from(*verdict).line(),
-            (Self::Verdict(verdict), Format::Text) => text::line(&VerdictJson::from(*verdict)),
-            (Self::FollowUp(json, _), Format::Json) => json.line(),
-            (Self::FollowUp(json, _), Format::Text) => text::follow_up(json),
-        }
-    }
-
-    fn emphasised(&self, line: &str) -> String {
-        match self {
-            Self::Verdict(verdict) => emphasise(line, verdict.word),
-            Self::FollowUp(json, _) => emphasise_follow_up(line, json.event),
-        }
-    }
-
-    /// The word that counts for the exit code: an amendment counts as well as the verdict it stands beside.
-    fn word(&self) -> Word {
-        match self {
-            Self::Verdict(verdict) => verdict.word,
-            Self::FollowUp(json, said) => json.now.as_deref().and_then(Word::parse).unwrap_or(*said),
-        }
+fn emphasised(heard: &Heard<'_>, line: &str, format: Format) -> String {
+    match heard {
+        Heard::Verdict(verdict) if format == Format::Text => emphasise(line, verdict.word),
+        Heard::FollowUp(json, _) if format == Format::Text => emphasise_follow_up(line, json.event),
+        _ => line.to_owned(),
     }
 }
 
-/// Plays one recording, handing each verdict and what follows it on as they come.
+/// Plays one recording, handing on what it gives as it comes.
 fn replay(
     path: &Path,
     set: &RuleSet,
-    sink: &mut dyn FnMut(&Said<'_>) -> anyhow::Result<()>,
+    sink: &mut dyn FnMut(&Heard<'_>) -> anyhow::Result<()>,
 ) -> anyhow::Result<()> {
     let (mut file, length) = open(path)?;
-    for words in check(&file, length)?.words(&record::plain(&path.display().to_string())) {
+    for words in replay::check(buffered(&file, length))?.words(&record::plain(&path.display().to_string())) {
         talk(&words);
     }
     file.rewind()?;
-    let mut reader = reader(&file, length)?;
-    let header = reader.header();
-    let other_rules = !header.rules.is_empty() && header.rules != set.hash();
-    if other_rules {
-        tracing::info!("{}: was recorded under other rules than those it is replayed with", path.display());
-    }
-    let mut pipeline = Pipeline::new(set.clone(), reader.settings());
-    // What follows a verdict refers to the last one given.
-    let mut given: Option<Box<Verdict>> = None;
-    while let Some(item) = reader.next_item()? {
-        let Item::Event(recorded) = item else { continue };
-        let Some(event) = recorded.event else {
-            talk(&format!(
-                "{}:{}: other rules came into force here; the replay goes on with those it was given",
-                path.display(),
-                recorded.line
-            ));
-            continue;
-        };
-        let event = if other_rules { for_the_open_question(event) } else { event };
-        for Stamped { at, output } in pipeline.step(event, recorded.at) {
-            let Output::Round(output) = output else { continue };
-            if let round::Output::Verdict(verdict) = output {
-                sink(&Said::Verdict(&verdict))?;
-                given = Some(verdict);
-            } else if let Some(of) = &given
-                && let Some(json) = FollowUpJson::of(of, &output, at)
-            {
-                sink(&Said::FollowUp(&json, of.word))?;
-            }
-        }
-    }
-    say_what_still_waits(path, pipeline.round());
-    Ok(())
-}
-
-/// A check that was armed and has no word when the recording ends: which point waits, and why.
-fn say_what_still_waits(path: &Path, round: &round::Round) {
-    let number = round.armed().unwrap_or_default();
-    for waits in round.still_waits() {
-        let (what, why) = (record::plain(&waits.what), record::plain(&waits.why));
-        talk(&format!("{}: at its end check {number} still waits: {what}: {why}", path.display()));
-    }
-}
-
-/// Other rules may ask other questions, so the numbers of the old ones say nothing: an answer is for the open question.
-fn for_the_open_question(event: Event) -> Event {
-    match event {
-        Event::Round(round::Event::Act { act: Act::Answer { yes, .. }, by }) => {
-            Event::Round(round::Event::Act { act: Act::Answer { question: None, yes }, by })
-        }
-        other => other,
-    }
+    replay::play(buffered(&file, length), set, sink)
 }
 
 /// Opens a recording; gives its length too, since one that is still being written grows while it is read.
@@ -166,20 +103,8 @@ fn open(path: &Path) -> anyhow::Result<(File, u64)> {
     Ok((file, length))
 }
 
-fn reader(file: &File, length: u64) -> Result<Reader<'static, impl std::io::BufRead>, record::ReadError> {
-    Reader::new(BufReader::with_capacity(BUFFER_BYTES, file.take(length)), &script::FrameScripts)
-}
-
-/// Reads the whole recording and plays nothing; the lines that are left out.
-fn check(file: &File, length: u64) -> Result<LeftOutLines, record::ReadError> {
-    let mut left_out = LeftOutLines::default();
-    let mut reader = reader(file, length)?;
-    while let Some(item) = reader.next_item()? {
-        if let Item::LeftOut(line, why) = item {
-            left_out.push(line, why);
-        }
-    }
-    Ok(left_out)
+fn buffered(file: &File, length: u64) -> impl BufRead {
+    BufReader::with_capacity(BUFFER_BYTES, file.take(length))
 }
 
 /// A fail outweighs no verdict.
@@ -194,20 +119,7 @@ fn worse(a: Exit, b: Exit) -> Exit {
 /// Compares the lines with the expected ones and tells only the difference.
 fn compare(path: &Path, lines: &[String]) -> anyhow::Result<Exit> {
     let expected = files::read_text(path, files::EXPECTATION_BYTES_MAX).context("the expectation")?;
-    let expected: Vec<&str> =
-        expected.lines().filter(|line| !line.trim().is_empty() && !line.starts_with("# ")).collect();
-    if expected.is_empty() {
-        bail!("{} expects nothing: an expectation needs at least one line", path.display());
-    }
-    let mut report = String::new();
-    for index in 0..expected.len().max(lines.len()) {
-        let (want, got) = (expected.get(index).copied(), lines.get(index).map(String::as_str));
-        if want != got {
-            let _ = writeln!(report, "{}: line {}", path.display(), index + 1);
-            let _ = writeln!(report, "  expected: {}", want.unwrap_or("(nothing)"));
-            let _ = writeln!(report, "  got:      {}", got.unwrap_or("(nothing)"));
-        }
-    }
+    let report = replay::difference(&path.display().to_string(), &expected, lines)?;
     if report.is_empty() {
         return Ok(Exit::Fine);
     }
