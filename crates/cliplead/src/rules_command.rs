@@ -44,7 +44,7 @@ fn list(folder: &RulesFolder) -> anyhow::Result<Exit> {
 }
 
 fn unit(point: &judge::rule::Point) -> String {
-    point.coupling.map_or_else(|| point.unit.to_string(), |coupling| format!("{} {coupling}", point.unit))
+    point.display_unit().to_string()
 }
 
 fn plate_words(rule: &dyn Rule) -> Vec<String> {

@@ -6,7 +6,7 @@ use alloc::sync::Arc;
 use alloc::vec::Vec;
 use core::fmt;
 
-use quantity::{Coupling, Duration, Unit};
+use quantity::{Coupling, DisplayUnit, Duration, Unit};
 
 mod source;
 
@@ -60,6 +60,14 @@ pub struct Point {
     pub drift: Option<AcceptedDrift>,
     /// Line of its declaration, 1-based.
     pub line: usize,
+}
+
+impl Point {
+    /// The unit with ac or dc.
+    #[must_use]
+    pub fn display_unit(&self) -> DisplayUnit {
+        DisplayUnit { unit: self.unit, coupling: self.coupling }
+    }
 }
 
 /// A drift that a rule names and accepts: a pull-down, a discharge.

@@ -6,6 +6,7 @@ use core::fmt;
 use crate::accuracy::Accuracy;
 use crate::coupling::Coupling;
 use crate::decimal::Decimal;
+use crate::display_unit::DisplayUnit;
 use crate::time::Instant;
 use crate::unit::{Unit, UnitError};
 use crate::value::{Quantity, UncertaintyError};
@@ -93,6 +94,12 @@ pub struct Reading {
 }
 
 impl Reading {
+    /// The unit with ac or dc.
+    #[must_use]
+    pub fn display_unit(&self) -> DisplayUnit {
+        DisplayUnit { unit: self.unit, coupling: self.coupling }
+    }
+
     /// The value as a quantity with its standard uncertainty, in the displayed unit; `None` when the meter showed no
     /// number. Without a stated accuracy only the display's rounding counts.
     ///

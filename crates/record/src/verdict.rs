@@ -187,10 +187,7 @@ impl From<&Shown> for HoldPointJson {
 
 impl From<&PointReading> for ReadingJson {
     fn from(reading: &PointReading) -> Self {
-        let unit = match reading.coupling {
-            Some(coupling) => format!("{} {coupling}", reading.unit),
-            None => reading.unit.to_string(),
-        };
+        let unit = reading.display_unit().to_string();
         Self {
             point: reading.point.clone(),
             label: reading.label.clone(),

@@ -5,7 +5,7 @@ use alloc::string::String;
 use alloc::vec::Vec;
 use core::fmt;
 
-use quantity::{Coupling, Decimal, Instant, Quantity, Unit};
+use quantity::{Coupling, Decimal, DisplayUnit, Instant, Quantity, Unit};
 
 use crate::hold::Shown;
 use judge::evaluate::Judged;
@@ -108,6 +108,14 @@ pub struct PointReading {
     pub drift: Option<Drift>,
     /// When it was settled.
     pub at: Instant,
+}
+
+impl PointReading {
+    /// The unit with ac or dc.
+    #[must_use]
+    pub fn display_unit(&self) -> DisplayUnit {
+        DisplayUnit { unit: self.unit, coupling: self.coupling }
+    }
 }
 
 /// A drift that a rule accepts, as it was seen.

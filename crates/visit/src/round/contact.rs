@@ -3,7 +3,7 @@
 
 use alloc::string::String;
 
-use quantity::{Coupling, DeviceChannel, Duration, Instant, Kind, Reading, State, Unit};
+use quantity::{DeviceChannel, DisplayUnit, Duration, Instant, Kind, Reading, State};
 
 use super::check::Check;
 use super::settled::SettledPoint;
@@ -27,8 +27,7 @@ pub(super) struct Contact {
     component: String,
     rule: String,
     point: String,
-    unit: Unit,
-    coupling: Option<Coupling>,
+    display: DisplayUnit,
     value: f64,
     /// The mechanic has said that the leads touch nothing.
     nothing: bool,
@@ -48,8 +47,7 @@ impl Contact {
             component: check.plan.component.clone(),
             rule: check.plan.rule.clone(),
             point: settled.reading.point.clone(),
-            unit: watch.unit,
-            coupling: watch.coupling,
+            display: watch.display,
             value: settled.reading.quantity.value(),
             nothing: false,
             off_since: None,
@@ -58,13 +56,11 @@ impl Contact {
 
     /// The same function of the same channel: a newer contact there replaces this one.
     pub(super) fn same_source(&self, other: &Self) -> bool {
-        self.from == other.from && self.unit.kind() == other.unit.kind() && self.coupling == other.coupling
+        self.from == other.from && self.display.is_same_function(other.display)
     }
 
     fn concerns(&self, device: &str, reading: &Reading) -> bool {
-        self.from.is(device, reading.channel)
-            && self.unit.kind() == reading.unit.kind()
-            && self.coupling == reading.coupling
+        self.from.is(device, reading.channel) && self.display.is_same_function(reading.display_unit())
     }
 
     /// Whether a reading may not be taken for this point of this check, because it comes from this contact.
@@ -86,8 +82,10 @@ impl Contact {
             return self.rule == check.plan.rule && self.point != point.name;
         }
         // A probe that is bound to a point stays where it is; clamps on pipes stay from check to check.
-        let leads =
-            matches!(self.unit.kind(), Kind::Capacitance | Kind::Resistance | Kind::Voltage | Kind::Current);
+        let leads = matches!(
+            self.display.unit.kind(),
+            Kind::Capacitance | Kind::Resistance | Kind::Voltage | Kind::Current
+        );
         leads && !bound
     }
 
@@ -131,10 +129,10 @@ impl Contact {
             State::Overload(_) => return Some(true),
             State::Value(shown) => shown,
         };
-        let value = reading.unit.convert(shown.to_f64(), self.unit).ok()?;
-        let step = reading.unit.convert_span(shown.resolution(), self.unit).ok()?;
+        let value = reading.unit.convert(shown.to_f64(), self.display.unit).ok()?;
+        let step = reading.unit.convert_span(shown.resolution(), self.display.unit).ok()?;
         let open = looks_open(reading);
-        if strict && matches!(self.unit.kind(), Kind::Capacitance | Kind::Resistance) {
+        if strict && matches!(self.display.unit.kind(), Kind::Capacitance | Kind::Resistance) {
             return Some(open);
         }
         let away = (value - self.value).abs() > (AWAY_PART * self.value.abs()).max(AWAY_COUNTS * step);

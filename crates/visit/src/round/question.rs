@@ -150,8 +150,9 @@ impl Round {
         let Some(PointState::Settling(settling)) = check.points.get(index) else {
             return self.try_conclude();
         };
-        let value =
-            settling.last_shown.and_then(|shown| settling.unit.convert(shown.to_f64(), point.unit).ok());
+        let value = settling
+            .last_shown
+            .and_then(|shown| settling.display.unit.convert(shown.to_f64(), point.unit).ok());
         let done = value.and_then(|value| SettledPoint::of_display(settling, point, value, 0.0, 1, now));
         match done {
             Some(done) => self.point_settled(index, done),

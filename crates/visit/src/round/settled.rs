@@ -70,13 +70,13 @@ impl SettledPoint {
             Self::of_display(settling, point, settled.value, settled.standard_uncertainty, settled.n, at)?;
         let spread = settled.half_width / libm::sqrt(3.0);
         let u = libm::hypot(done.input.standard_uncertainty, spread);
-        let shown = |value: f64| point.unit.convert(value, settling.unit).ok();
+        let shown = |value: f64| point.unit.convert(value, settling.display.unit).ok();
         let bounds = (shown(settled.low)?, shown(settled.high)?);
         done.reading.quantity =
-            Quantity::new(settled.value, u, point.unit).ok()?.to_unit(settling.unit).ok()?;
+            Quantity::new(settled.value, u, point.unit).ok()?.to_unit(settling.display.unit).ok()?;
         done.reading.settled = settled.at_rest;
         done.reading.drift = settled.drift_per_s.zip(point.drift.as_ref()).and_then(|(rate, drift)| {
-            let per_minute = point.unit.convert_span(60.0 * rate, settling.unit).ok()?;
+            let per_minute = point.unit.convert_span(60.0 * rate, settling.display.unit).ok()?;
             Some(Drift { name: drift.name.clone(), per_minute })
         });
         done.reading.at_least = Some(bounds.0.min(bounds.1));
@@ -95,7 +95,7 @@ impl SettledPoint {
     ) -> Option<Self> {
         let u = libm::hypot(settling.instrument_uncertainty(value, point.unit)?, type_a);
         let shown = settling.last_shown?;
-        let displayed = Quantity::new(value, u, point.unit).ok()?.to_unit(settling.unit).ok()?;
+        let displayed = Quantity::new(value, u, point.unit).ok()?.to_unit(settling.display.unit).ok()?;
         Some(Self {
             input: Input { value, standard_uncertainty: u },
             reading: PointReading {
@@ -105,8 +105,8 @@ impl SettledPoint {
                 quantity: displayed,
                 shown,
                 open: false,
-                unit: settling.unit,
-                coupling: settling.coupling,
+                unit: settling.display.unit,
+                coupling: settling.display.coupling,
                 accuracy_known: settling.accuracy.is_some(),
                 count,
                 settled: true,

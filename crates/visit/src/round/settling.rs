@@ -3,7 +3,9 @@
 
 use alloc::string::{String, ToString};
 
-use quantity::{Accuracy, Coupling, Decimal, DeviceChannel, Duration, Instant, Kind, Reading, State, Unit};
+use quantity::{
+    Accuracy, Decimal, DeviceChannel, DisplayUnit, Duration, Instant, Kind, Reading, State, Unit,
+};
 
 use super::why;
 use crate::verdict::PointReading;
@@ -19,8 +21,7 @@ const FRESH_FOR: Duration = Duration::from_secs(2);
 #[derive(Clone, Debug)]
 pub(super) struct SettlingPoint {
     pub(super) from: DeviceChannel,
-    pub(super) unit: Unit,
-    pub(super) coupling: Option<Coupling>,
+    pub(super) display: DisplayUnit,
     pub(super) accuracy: Option<Accuracy>,
     pub(super) last_shown: Option<Decimal>,
     /// Since when the leads read open without a break.
@@ -63,8 +64,7 @@ impl SettlingPoint {
         let spec = spec.timed(reading.timing);
         Some(Self {
             from: DeviceChannel::new(device, reading.channel),
-            unit: reading.unit,
-            coupling: reading.coupling,
+            display: reading.display_unit(),
             accuracy: reading.accuracy,
             last_shown: None,
             open_since: None,
@@ -100,15 +100,14 @@ impl SettlingPoint {
     /// it continues any of its kind.
     pub(super) fn continues(&self, reading: &Reading) -> bool {
         let same_range = reading.resolution().is_none_or(|r| {
-            self.unit == reading.unit && (r - self.resolution).abs() < 1e-9 * self.resolution
+            self.display.unit == reading.unit && (r - self.resolution).abs() < 1e-9 * self.resolution
         });
-        self.unit.kind() == reading.unit.kind() && self.coupling == reading.coupling && same_range
+        self.display.is_same_function(reading.display_unit()) && same_range
     }
 
     /// Whether this reading is of the same function in another range.
     pub(super) fn changes_range(&self, reading: &Reading) -> bool {
-        self.unit.kind() == reading.unit.kind()
-            && self.coupling == reading.coupling
+        self.display.is_same_function(reading.display_unit())
             && reading.resolution().is_some()
             && !self.continues(reading)
     }
@@ -226,12 +225,14 @@ impl SettlingPoint {
 
     /// The meter's own standard uncertainty at `value`, in the rule's unit.
     pub(super) fn instrument_uncertainty(&self, value: f64, rule_unit: Unit) -> Option<f64> {
-        let shown = rule_unit.convert(value, self.unit).ok()?;
+        let shown = rule_unit.convert(value, self.display.unit).ok()?;
         let u = match self.accuracy {
-            Some(accuracy) => accuracy.standard_uncertainty(shown, self.resolution, self.unit).ok()?,
+            Some(accuracy) => {
+                accuracy.standard_uncertainty(shown, self.resolution, self.display.unit).ok()?
+            }
             None => Accuracy::of_resolution(self.resolution),
         };
-        self.unit.convert_span(u, rule_unit).ok().filter(|u| u.is_finite())
+        self.display.unit.convert_span(u, rule_unit).ok().filter(|u| u.is_finite())
     }
 
     /// When waiting for rest has taken too long.
@@ -260,8 +261,9 @@ impl SettlingPoint {
     pub(super) fn why_not_settled(&self) -> String {
         let Settling::Moving(moving) = self.state else { return self.why_not_moving().to_string() };
         // In the unit that stands on the display.
-        let rate = moving.rate_per_s.and_then(|rate| self.rule_unit.convert_span(rate, self.unit).ok());
-        why::words(&moving, rate, self.unit)
+        let rate =
+            moving.rate_per_s.and_then(|rate| self.rule_unit.convert_span(rate, self.display.unit).ok());
+        why::words(&moving, rate, self.display.unit)
     }
 
     fn why_not_moving(&self) -> &'static str {

@@ -385,10 +385,7 @@ fn point_views(check: &Check) -> Vec<PointView> {
                 }
                 _ => (PointStage::Waiting, String::new(), false),
             };
-            let unit = match point.coupling {
-                Some(coupling) => format!("{} {coupling}", point.unit),
-                None => point.unit.to_string(),
-            };
+            let unit = point.display_unit().to_string();
             PointView {
                 name: point.name.clone(),
                 label: point.label.clone(),
