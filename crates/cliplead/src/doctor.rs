@@ -1,5 +1,5 @@
-//! `cliplead devices doctor`: asks `link::doctor` and looks at the site's file, writes findings worst first, and on request
-//! runs what mends them. What is looked at on the machine stands in `link`.
+//! `cliplead devices doctor`: asks `doctor` and looks at the site's file, writes findings worst first, and on request
+//! runs what mends them. What is looked at on the machine stands in the crate `doctor`.
 
 mod fix;
 mod site;
@@ -8,7 +8,7 @@ use std::io::IsTerminal as _;
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use anyhow::bail;
-use link::doctor::{self, Finding, Machine, Remedy, Run, State};
+use doctor::{Finding, Machine, Remedy, Run, State};
 use record::{plain, plain_lines};
 
 use crate::cli::{DoctorOptions, Format};

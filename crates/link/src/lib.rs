@@ -41,7 +41,6 @@ mod ble;
 mod closing;
 #[cfg(any(test, feature = "testing"))]
 pub mod conformance;
-pub mod doctor;
 mod error;
 mod event;
 #[cfg(any(test, feature = "testing"))]
@@ -91,14 +90,16 @@ pub use polled::PolledAdapter;
 pub use registry::Registry;
 pub use selector::Selector;
 #[cfg(feature = "serial")]
-pub use serial::{SerialAdapter, SerialPlace, UsbIdentity};
+pub use serial::sys::look as ports;
+#[cfg(feature = "serial")]
+pub use serial::{NamedPort, Port, SerialAdapter, SerialPlace, UsbIdentity};
 #[cfg(all(feature = "serial", feature = "sim"))]
 pub use sim::sys::*;
 #[cfg(feature = "sim")]
 pub use sim::{Script, SimAdapter, Step, Steps};
 #[cfg(feature = "stdin")]
 pub use stdin::StdinAdapter;
-pub use sys::is_device_name;
+pub use sys::{files, is_device_name};
 #[cfg(feature = "tcp")]
 pub use tcp::{TcpAdapter, TcpHost, TcpPlace};
 #[cfg(any(test, feature = "testing"))]

@@ -6,7 +6,7 @@ mod place;
 pub(crate) mod port;
 pub(crate) mod sys;
 
-pub use port::{SerialPlace, UsbIdentity};
+pub use port::{NamedPort, Port, SerialPlace, UsbIdentity};
 
 use crate::adapter::{Adapter, Found, Link, Requests};
 use crate::backoff::Backoff;

@@ -1,5 +1,5 @@
 //! What differs from system to system and everything else rests on: the words that send a person to a tool, names that are
-//! devices, the rights of a file. Every system gives the same items. What differs in ports, meters and the doctor's look
+//! devices, the rights of a file. Every system gives the same items. What differs in ports and meters
 //! stands in the `sys` beside each. Holds the choice alone.
 //!
 //! Files that ask the system for nothing are compiled for the tests of every system, so that what Windows and macOS
@@ -10,15 +10,24 @@ pub(crate) mod files_linux;
 #[cfg(target_os = "linux")]
 pub(crate) mod linux;
 #[cfg(any(target_os = "macos", test))]
-#[cfg_attr(not(target_os = "macos"), allow(dead_code, unused_imports, reason = "compiled for its tests"))]
+#[cfg_attr(
+    not(target_os = "macos"),
+    allow(dead_code, unused_imports, unreachable_pub, reason = "compiled for its tests")
+)]
 pub(crate) mod macos;
 #[cfg(any(not(any(target_os = "linux", target_os = "macos", windows)), test))]
-#[cfg_attr(test, allow(dead_code, unused_imports, reason = "compiled to see that it compiles"))]
+#[cfg_attr(
+    test,
+    allow(dead_code, unused_imports, unreachable_pub, reason = "compiled to see that it compiles")
+)]
 pub(crate) mod other;
 #[cfg(target_os = "linux")]
 pub(crate) mod unix_rights;
 #[cfg(any(windows, test))]
-#[cfg_attr(not(windows), allow(dead_code, unused_imports, reason = "compiled for its tests"))]
+#[cfg_attr(
+    not(windows),
+    allow(dead_code, unused_imports, unreachable_pub, reason = "compiled for its tests")
+)]
 pub(crate) mod windows;
 #[cfg(any(windows, test))]
 #[cfg_attr(not(windows), allow(dead_code, unreachable_pub, reason = "compiled for its tests"))]
@@ -32,6 +41,14 @@ pub(crate) use macos as words;
 pub(crate) use other as words;
 #[cfg(windows)]
 pub(crate) use windows as words;
+
+/// The files of this machine, where its state stands in files: small texts, and what a mode lets somebody do.
+pub mod files {
+    #[cfg(target_os = "linux")]
+    pub use super::files_linux::small_text;
+    #[cfg(target_os = "linux")]
+    pub use super::unix_rights::{MAKE_FILES, READ_AND_WRITE, Rights, identity};
+}
 
 /// Where a person is sent for Bluetooth. `ADDRESS` stands for that of the device.
 pub(crate) struct BluetoothWords {

@@ -4,7 +4,7 @@
 use std::io::BufRead as _;
 use std::time::Duration;
 
-use link::doctor::{Finding, Machine, Run, Step};
+use doctor::{Finding, Machine, Run, Step};
 
 use super::typed_by;
 use crate::cli::{DoctorOptions, Format};
@@ -131,7 +131,7 @@ mod tests {
     use std::cell::RefCell;
     use std::rc::Rc;
 
-    use link::doctor::{Remedy, State};
+    use doctor::{Remedy, State};
 
     use super::*;
 

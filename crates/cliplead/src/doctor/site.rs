@@ -4,7 +4,7 @@
 use std::net::{SocketAddr, TcpListener};
 use std::path::Path;
 
-use link::doctor::{self, Finding, Machine, Remedy, State};
+use doctor::{Finding, Machine, Remedy, State};
 
 use crate::config::{self, Config, DeviceConfig};
 use crate::{daemon, rules, sys};

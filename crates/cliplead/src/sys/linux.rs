@@ -1,6 +1,6 @@
 //! Linux: the clock since boot, the mask of ignored signals, and its words. What all Unix systems share stands in `unix`.
 
-use link::doctor::{Remedy, Run};
+use doctor::{Remedy, Run};
 use rustix::time::ClockId;
 
 /// Counts from boot, time asleep included (CLOCK_BOOTTIME).

@@ -3,7 +3,7 @@
 
 use std::io::IsTerminal as _;
 
-use link::doctor::Remedy;
+use doctor::Remedy;
 use rustix::time::ClockId;
 
 /// Goes on while the system is asleep, as clock_gettime(3) of macOS says of CLOCK_MONOTONIC; the standard library's `Instant`

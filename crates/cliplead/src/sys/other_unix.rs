@@ -2,7 +2,7 @@
 
 use std::io::IsTerminal as _;
 
-use link::doctor::Remedy;
+use doctor::Remedy;
 use rustix::time::ClockId;
 
 /// Counts from boot, time asleep included.

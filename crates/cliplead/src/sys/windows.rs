@@ -6,7 +6,7 @@ use std::io::{self, Stderr, Stdout};
 use std::sync::OnceLock;
 use std::time::{Duration, Instant};
 
-use link::doctor::Remedy;
+use doctor::Remedy;
 use tokio::signal::windows::{
     CtrlBreak, CtrlC, CtrlClose, CtrlLogoff, CtrlShutdown, ctrl_break, ctrl_c, ctrl_close, ctrl_logoff,
     ctrl_shutdown,

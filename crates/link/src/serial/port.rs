@@ -28,11 +28,22 @@ pub struct UsbIdentity {
 
 /// One port that the system has.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Port {
-    pub(crate) device: PathBuf,
-    pub(crate) usb: Option<UsbIdentity>,
+pub struct Port {
+    /// The name by which the system opens it.
+    pub device: PathBuf,
+    /// What the adapter is, where it is a USB port.
+    pub usb: Option<UsbIdentity>,
     /// Maker and product as the adapter calls itself.
-    pub(crate) title: Option<String>,
+    pub title: Option<String>,
+}
+
+/// A port beside the name that stays the same.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NamedPort {
+    /// The port.
+    pub port: Port,
+    /// What a selector says after `serial:` to mean this port and no other, or why there is nothing to say.
+    pub name: Result<String, Absence>,
 }
 
 impl Port {

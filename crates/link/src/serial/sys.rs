@@ -6,6 +6,7 @@
 pub(crate) mod elsewhere;
 #[cfg(target_os = "linux")]
 pub(crate) mod linux;
+pub mod look;
 #[cfg(any(target_os = "macos", test))]
 #[cfg_attr(not(target_os = "macos"), allow(dead_code, unused_imports, reason = "compiled for its tests"))]
 mod macos;

@@ -30,7 +30,7 @@ pub(crate) const TELL_APART: &str =
 
 /// Where a port that is not seen may show.
 #[cfg(feature = "serial")]
-pub(crate) const IF_IT_STAYS_AWAY: &str =
+pub const IF_IT_STAYS_AWAY: &str =
     "if it stays away, `system_profiler SPUSBDataType` says whether the system sees the adapter";
 
 pub(crate) fn no_right(path: &str, _group: &str) -> String {

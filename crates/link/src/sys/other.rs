@@ -29,7 +29,7 @@ pub(crate) const TELL_APART: &str =
 
 /// Where a port that is not seen may show.
 #[cfg(feature = "serial")]
-pub(crate) const IF_IT_STAYS_AWAY: &str = "if it stays away, see whether the system has a driver for it";
+pub const IF_IT_STAYS_AWAY: &str = "if it stays away, see whether the system has a driver for it";
 
 pub(crate) fn no_right(path: &str, _group: &str) -> String {
     format!("no right to open {path}; see its owner and mode")

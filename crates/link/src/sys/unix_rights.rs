@@ -6,24 +6,30 @@ use std::os::unix::fs::MetadataExt;
 
 /// Owner, group and mode of a file.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Rights {
-    pub(crate) uid: u32,
-    pub(crate) gid: u32,
-    pub(crate) mode: u32,
+pub struct Rights {
+    /// The owner.
+    pub uid: u32,
+    /// The group.
+    pub gid: u32,
+    /// The mode, as `stat` gives it.
+    pub mode: u32,
 }
 
 /// To read and write a file.
-pub(crate) const READ_AND_WRITE: u32 = 0o6;
+pub const READ_AND_WRITE: u32 = 0o6;
 /// To make files in a folder.
-pub(crate) const MAKE_FILES: u32 = 0o3;
+pub const MAKE_FILES: u32 = 0o3;
 
 impl Rights {
-    pub(crate) fn of(meta: &Metadata) -> Self {
+    /// Those of a file.
+    #[must_use]
+    pub fn of(meta: &Metadata) -> Self {
         Self { uid: meta.uid(), gid: meta.gid(), mode: meta.mode() }
     }
 
     /// Whether somebody may do what `wanted` says. The first class that fits decides, also when a later one would give more.
-    pub(crate) fn let_in(self, uid: u32, gids: &[u32], wanted: u32) -> bool {
+    #[must_use]
+    pub fn let_in(self, uid: u32, gids: &[u32], wanted: u32) -> bool {
         let bits = if uid == self.uid {
             self.mode >> 6
         } else if gids.contains(&self.gid) {
@@ -37,7 +43,8 @@ impl Rights {
 
 /// A process's user and groups from the text of `/proc/self/status`. Real, effective, saved, file system: the last one decides
 /// over files.
-pub(crate) fn identity(status: &str) -> Option<(u32, Vec<u32>)> {
+#[must_use]
+pub fn identity(status: &str) -> Option<(u32, Vec<u32>)> {
     let field = |name: &str| status.lines().find_map(|line| line.strip_prefix(name));
     let fourth = |name: &str| field(name)?.split_whitespace().nth(3)?.parse().ok();
     let (uid, gid) = (fourth("Uid:")?, fourth("Gid:")?);

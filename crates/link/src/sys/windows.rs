@@ -29,7 +29,7 @@ pub(crate) const TELL_APART: &str =
 
 /// Where a port that is not seen may show.
 #[cfg(feature = "serial")]
-pub(crate) const IF_IT_STAYS_AWAY: &str =
+pub const IF_IT_STAYS_AWAY: &str =
     "if it stays away, the Device Manager shows under \"Ports (COM & LPT)\" whether its driver is missing";
 
 pub(crate) fn no_right(path: &str, _group: &str) -> String {

@@ -12,7 +12,7 @@ use tokio_serial::{ErrorKind, SerialPortInfo, SerialPortType, UsbPortInfo};
 use crate::adapter::Found;
 use crate::error::Absence;
 use crate::selector::Selector;
-use crate::serial::port::{Located, Port, SerialPlace, UsbIdentity};
+use crate::serial::port::{Located, NamedPort, Port, SerialPlace, UsbIdentity};
 
 /// The most ports looked at.
 const PORTS_MAX: usize = 256;
@@ -131,6 +131,19 @@ fn found<N: Names>(port: &Port, all: &[Port]) -> Found {
     };
     let selector: Option<Selector> = rest.and_then(|rest| format!("serial:{rest}").parse().ok());
     Found { selector, description: port.description(), hindrance }
+}
+
+/// Every port of the list with the name that stays the same.
+pub(crate) fn named<N: Names>(source: &Ports<N>) -> Result<Vec<NamedPort>, String> {
+    let ports = source.scan()?;
+    let names: Vec<_> = ports.iter().map(|port| name::<N>(port, &ports)).collect();
+    Ok(ports.into_iter().zip(names).map(|(port, name)| NamedPort { port, name }).collect())
+}
+
+/// Whether the port that a place means may be opened by this name; why there is no list, where the system gives none.
+pub(crate) fn find<N: Names>(place: &SerialPlace, source: &Ports<N>) -> Result<Result<(), Absence>, String> {
+    source.scan()?;
+    Ok(locate(place, source).map(|_| ()))
 }
 
 /// The rest of the selector that means this port and no other, or why there is none.

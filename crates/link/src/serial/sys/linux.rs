@@ -21,11 +21,11 @@ pub(crate) const LEVEL_UNLESS_SET: Option<bool> = None;
 
 /// The places in which ports are looked for.
 #[derive(Debug, Clone)]
-pub(crate) struct Source {
+pub struct Source {
     /// `/dev`
-    pub(crate) dev: PathBuf,
+    pub dev: PathBuf,
     /// `/sys/class/tty`
-    pub(crate) tty_class: PathBuf,
+    pub tty_class: PathBuf,
 }
 
 impl Source {

@@ -5,10 +5,8 @@ use std::path::PathBuf;
 
 use tokio_serial::{Error, ErrorKind, SerialPortInfo, SerialPortType, UsbPortInfo};
 
-use super::{Names, Ports, list, locate, refused};
+use super::{Names, Ports, find, list, locate, named, refused};
 use crate::Absence;
-use crate::doctor::State;
-use crate::doctor::sys::elsewhere as doctor;
 use crate::error::SelectorFault;
 use crate::serial::port::{Located, SerialPlace, UsbIdentity};
 use crate::serial::sys::macos::MacOs;
@@ -193,9 +191,8 @@ fn a_system_without_a_list_is_said_and_not_taken_for_empty() {
     assert_eq!(list(&ports), Vec::new());
     let told = locate(&usb("1a86:7523"), &ports).unwrap_err().to_string();
     assert!(told.contains("gives no list of its ports: no list"), "{told}");
-    let findings = doctor::ports(&ports, None, "");
-    assert_eq!((findings.len(), findings[0].state), (1, State::NotSeen), "{findings:?}");
-    assert_eq!(doctor::port_of(&ports, &usb("1a86:7523")).state, State::NotSeen);
+    assert_eq!(named(&ports), Err("no list".to_owned()));
+    assert_eq!(find(&usb("1a86:7523"), &ports), Err("no list".to_owned()));
 }
 
 #[test]
@@ -248,54 +245,30 @@ fn words_fit_the_system() {
     assert!(words_other::not_stable("/dev/x").contains("serial:usb="));
 }
 
+/// What the doctor is given: the list with its names, and where each place leads.
 #[test]
-fn the_doctor_says_what_it_saw_and_what_it_could_not() {
+fn ports_are_handed_on_with_their_names_or_the_reason() {
     let ports = machine::<Windows>(&[
         ("COM1", None),
         ("COM5", Some("0403:6001:A702TB52A")),
         ("COM7", Some("1a86:7523:5")),
         ("COM8", Some("1a86:7523:6")),
     ]);
-    let seen = |named: Option<&[SerialPlace]>| -> Vec<(String, State)> {
-        doctor::ports(&ports, named, "").into_iter().map(|finding| (finding.what, finding.state)).collect()
-    };
-    let want = |twins: State| {
-        let pair = |what: &str, state| (what.to_owned(), state);
-        vec![
-            pair("COM1", State::Fine),
-            pair("COM5", State::Fine),
-            pair("COM7", twins),
-            pair("COM8", twins),
-            pair("all ports", State::NotSeen),
-            pair("all ports", State::NotSeen),
-        ]
-    };
-    assert_eq!(seen(None), want(State::Hindered));
-    assert_eq!(seen(Some(&[usb("0403:6001")])), want(State::Note));
-    assert_eq!(seen(Some(&[usb("1a86:7523")])), want(State::Hindered));
-    assert_eq!(doctor::ports(&machine::<Windows>(&[]), None, "")[0].state, State::Missing);
-    assert_eq!(doctor::port_of(&ports, &usb("0403:6001:A702TB52")).state, State::Fine);
-    let twins = doctor::port_of(&ports, &usb("1a86:7523"));
-    assert_eq!(twins.state, State::Hindered);
-    assert!(twins.finding.contains("matches 2 devices (COM7, COM8)"), "{twins:?}");
-    assert!(doctor::bluetooth(&doctor::Machine::here(None)).iter().all(|one| one.state == State::NotSeen));
-}
-
-#[test]
-fn the_doctor_looks_at_the_history_without_writing() {
-    let dir = crate::tests::TestDir::new();
-    let state = |name: &str| doctor::storage(&doctor::Machine, &dir.join(name)).state;
-    std::fs::write(dir.join("history"), "").unwrap();
-    std::fs::write(dir.join("marked"), "").unwrap();
-    let mut marked = std::fs::metadata(dir.join("marked")).unwrap().permissions();
-    marked.set_readonly(true);
-    std::fs::set_permissions(dir.join("marked"), marked).unwrap();
-    std::fs::create_dir(dir.join("folder")).unwrap();
-    assert_eq!((state("history"), state("new")), (State::NotSeen, State::NotSeen));
-    assert_eq!(
-        (state("marked"), state("folder"), state("no/history")),
-        (State::Hindered, State::Hindered, State::Hindered)
-    );
+    let all = named(&ports).unwrap();
+    let devices: Vec<_> = all.iter().filter_map(|one| one.port.device.to_str()).collect();
+    assert_eq!(devices, ["COM1", "COM5", "COM7", "COM8"]);
+    let paths = vec!["COM7".to_owned(), "COM8".to_owned()];
+    let twins = Absence::Ambiguous { what: "USB serial port 1a86:7523".to_owned(), paths };
+    let names: Vec<_> = all.into_iter().map(|one| one.name).collect();
+    let want = [
+        Ok("COM1".to_owned()),
+        Ok("usb=0403:6001:A702TB52A".to_owned()),
+        Err(twins.clone()),
+        Err(twins.clone()),
+    ];
+    assert_eq!(names, want);
+    assert_eq!(find(&usb("0403:6001:A702TB52"), &ports), Ok(Ok(())));
+    assert_eq!(find(&usb("1a86:7523"), &ports), Ok(Err(twins)));
 }
 
 /// Whatever the list holds: nothing panics, and every selector that is offered finds its port again.

@@ -14,7 +14,8 @@ const PARENTS_MAX: usize = 8;
 const ATTRIBUTE_CHARS_MAX: usize = 80;
 
 /// All ports, by device path.
-pub(crate) fn scan(source: &Source) -> Vec<Port> {
+#[must_use]
+pub fn scan(source: &Source) -> Vec<Port> {
     let Ok(entries) = fs::read_dir(&source.tty_class) else { return Vec::new() };
     let mut ports: Vec<Port> =
         entries.flatten().filter_map(|entry| port(&entry.path(), &source.dev)).collect();
@@ -57,7 +58,8 @@ fn attribute(dir: &Path, name: &str) -> Option<String> {
 }
 
 /// The name in `directory` that leads to `device`, the first by the alphabet.
-pub(crate) fn stable_name(device: &Path, directory: &Path) -> Option<String> {
+#[must_use]
+pub fn stable_name(device: &Path, directory: &Path) -> Option<String> {
     let target = fs::canonicalize(device).ok()?;
     let entries = fs::read_dir(directory).ok()?;
     let mut names: Vec<PathBuf> = entries

@@ -4,7 +4,7 @@
 use super::accounts::groups;
 use super::bus;
 use super::{Finding, Machine, State};
-use crate::doctor::{Remedy, Run};
+use crate::{Remedy, Run};
 
 /// Where the bus keeps its policy for BlueZ, the stronger first.
 const POLICIES: [&str; 2] =

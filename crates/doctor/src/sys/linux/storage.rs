@@ -6,7 +6,7 @@ use std::path::Path;
 use super::account::Account;
 use super::accounts::homes;
 use super::{Finding, Machine, State};
-use crate::doctor::{Remedy, Run};
+use crate::{Remedy, Run};
 
 /// Folders in which everything belongs to the system (Filesystem Hierarchy Standard 3.0, chapters 3 to 6).
 const SYSTEM: [&str; 12] =

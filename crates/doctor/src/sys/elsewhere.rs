@@ -3,11 +3,10 @@
 
 use std::path::Path;
 
-use crate::doctor::{Finding, Remedy, State};
 #[cfg(feature = "serial")]
-use crate::serial::port::{Port, SerialPlace};
-#[cfg(feature = "serial")]
-use crate::serial::sys::elsewhere::{Names, Ports};
+use link::{Absence, NamedPort, Port, SerialPlace};
+
+use crate::{Finding, Remedy, State};
 
 /// Why something about a port was not looked at.
 #[cfg(feature = "serial")]
@@ -50,19 +49,19 @@ impl Machine {
 #[cfg(all(feature = "serial", not(target_os = "linux")))]
 #[must_use]
 pub fn serial(_machine: &Machine, named: Option<&[SerialPlace]>) -> Vec<Finding> {
-    ports(&crate::serial::sys::Source::here(), named, crate::sys::words::IF_IT_STAYS_AWAY)
+    ports(link::ports::named(), named, link::ports::IF_IT_STAYS_AWAY)
 }
 
 #[cfg(feature = "serial")]
-pub(crate) fn ports<N: Names>(
-    source: &Ports<N>,
+fn ports(
+    listed: Result<Vec<NamedPort>, String>,
     named: Option<&[SerialPlace]>,
     if_it_stays_away: &str,
 ) -> Vec<Finding> {
     const CHECK: &str = "serial ports";
     const WHAT: &str = "the system's list";
     const WHY: &str = "A meter on a cable is read through a serial port.";
-    let ports = match source.scan() {
+    let ports = match listed {
         Ok(ports) => ports,
         Err(why) => {
             let seen = format!("the system gives none: {}", why.replace(char::is_control, " "));
@@ -76,7 +75,7 @@ pub(crate) fn ports<N: Names>(
                 .with(Remedy::advice(if_it_stays_away)),
         ];
     }
-    let mut findings: Vec<Finding> = ports.iter().map(|port| lasting::<N>(port, &ports, named)).collect();
+    let mut findings: Vec<Finding> = ports.into_iter().map(|port| lasting(port, named)).collect();
     findings.push(Finding::new(
         "right to open",
         "all ports",
@@ -96,21 +95,27 @@ pub(crate) fn ports<N: Names>(
 
 /// Whether the port has a name that stays the same.
 #[cfg(feature = "serial")]
-fn lasting<N: Names>(port: &Port, all: &[Port], named: Option<&[SerialPlace]>) -> Finding {
+fn lasting(NamedPort { port, name }: NamedPort, named: Option<&[SerialPlace]>) -> Finding {
     const CHECK: &str = "lasting name";
     const WHY: &str = "A number goes by order of plugging in; tomorrow it may be another meter.";
     let what = port.device.display().to_string();
-    let is_named = |place: &SerialPlace| match place {
-        SerialPlace::Usb(usb) => port.usb.as_ref().is_some_and(|found| N::answers(usb, found)),
-        SerialPlace::Path(path) => *path == port.device,
-    };
-    match crate::serial::sys::elsewhere::name::<N>(port, all) {
+    match name {
         Ok(rest) => Finding::new(CHECK, what, State::Fine, format!("write serial:{rest}"), WHY),
         Err(why) => {
-            let is_used = named.map_or(port.usb.is_some(), |places| places.iter().any(is_named));
+            let is_used =
+                named.map_or(port.usb.is_some(), |places| places.iter().any(|place| means(place, &port)));
             let state = if is_used { State::Hindered } else { State::Note };
             Finding::new(CHECK, what, state, why.to_string(), WHY)
         }
+    }
+}
+
+/// Whether a place names this port.
+#[cfg(feature = "serial")]
+fn means(place: &SerialPlace, port: &Port) -> bool {
+    match place {
+        SerialPlace::Usb(usb) => port.usb.as_ref().is_some_and(|found| usb.matches(found)),
+        SerialPlace::Path(path) => *path == port.device,
     }
 }
 
@@ -118,20 +123,18 @@ fn lasting<N: Names>(port: &Port, all: &[Port], named: Option<&[SerialPlace]>) -
 #[cfg(all(feature = "serial", not(target_os = "linux")))]
 #[must_use]
 pub fn serial_place(_machine: &Machine, place: &SerialPlace) -> Finding {
-    port_of(&crate::serial::sys::Source::here(), place)
+    port_of(place, link::ports::find(place))
 }
 
 #[cfg(feature = "serial")]
-pub(crate) fn port_of<N: Names>(source: &Ports<N>, place: &SerialPlace) -> Finding {
+fn port_of(place: &SerialPlace, sought: Result<Result<(), Absence>, String>) -> Finding {
     const CHECK: &str = "device";
     const WHY: &str = "The daemon waits for this port and reads nothing until it is there.";
     let found = |state, seen: String| Finding::new(CHECK, place.to_string(), state, seen, WHY);
-    if let Err(why) = source.scan() {
-        return found(State::NotSeen, format!("the system gives no list of ports: {why}"));
-    }
-    match crate::serial::sys::elsewhere::locate(place, source) {
-        Ok(_) => found(State::Fine, "is there".to_owned()),
-        Err(absence) => found(State::Hindered, absence.to_string())
+    match sought {
+        Err(why) => found(State::NotSeen, format!("the system gives no list of ports: {why}")),
+        Ok(Ok(())) => found(State::Fine, "is there".to_owned()),
+        Ok(Err(absence)) => found(State::Hindered, absence.to_string())
             .with(Remedy::advice("`cliplead devices list` shows what is there and what to write")),
     }
 }
@@ -175,3 +178,7 @@ pub fn storage(_machine: &Machine, path: &Path) -> Finding {
         Err(_) => found(State::NotSeen, "is not there yet; whether it may be made shows only when it is"),
     }
 }
+
+#[cfg(test)]
+#[cfg(feature = "serial")]
+mod tests;

@@ -2,7 +2,7 @@
 
 use super::serial::{ports, udev_data};
 use super::{Finding, Machine, State};
-use crate::doctor::{Remedy, Run};
+use crate::{Remedy, Run};
 
 /// Where udev looks for rules, the strongest first (udev(7)).
 const RULE_FOLDERS: [&str; 4] =

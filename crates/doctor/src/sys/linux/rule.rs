@@ -2,7 +2,7 @@
 
 use super::grabbers::OWN_RULE_PATH;
 use super::{Finding, Machine, State};
-use crate::doctor::{Remedy, Run};
+use crate::{Remedy, Run};
 
 /// Where the rule goes.
 const RULE_PATH: &str = "/etc/udev/rules.d/70-cliplead-serial.rules";

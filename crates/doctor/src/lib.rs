@@ -1,11 +1,12 @@
-//! What stands between the program and a meter, and what mends it: findings as data. Holds what a finding is, and what is
-//! looked at alike on every system; the rest stands in the system's own files (`sys`). Opens no port, changes nothing, runs
-//! nothing, and words no page.
+//! `doctor`: what stands between the program and a meter, and what mends it: findings as data. Holds what a finding is, and
+//! what is looked at alike on every system; the rest stands in the system's own files (`sys`). Ports are listed by `link`.
+//!
+//! Does not: open ports, change or run anything, word pages, know sites.
 
 #[cfg(feature = "tcp")]
 mod network;
 mod remedy;
-pub(crate) mod sys;
+mod sys;
 
 #[cfg(feature = "tcp")]
 pub use network::tcp;

@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 
 use super::remedy::Remedy;
 use super::{Finding, State};
-use crate::tcp::{TcpHost, TcpPlace};
+use link::{TcpHost, TcpPlace};
 
 /// How long the name and the connection may take, each.
 const TIME_MAX: Duration = Duration::from_secs(2);

@@ -6,8 +6,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::account::Account;
-use crate::sys::files_linux::small_text;
-use crate::sys::unix_rights::Rights;
+use link::files::Rights;
+use link::files::small_text;
 
 /// The most names taken from one folder.
 const NAMES_MAX: usize = 65_536;

@@ -26,4 +26,4 @@ pub use rule::udev_rule;
 pub use serial::{serial, serial_place};
 pub use storage::storage;
 
-use crate::doctor::{Finding, State};
+use crate::{Finding, State};

@@ -26,7 +26,7 @@ use std::os::unix::fs::{MetadataExt as _, PermissionsExt as _, symlink};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU32, Ordering};
 
-use crate::doctor::Machine;
+use crate::Machine;
 
 pub(crate) struct Case {
     pub(crate) name: String,
@@ -59,7 +59,7 @@ pub(crate) struct Tree {
     pub(crate) root: PathBuf,
     pub(crate) machine: Machine,
     /// The serial places of a site, where one is known.
-    pub(crate) named: Option<Vec<crate::SerialPlace>>,
+    pub(crate) named: Option<Vec<link::SerialPlace>>,
     pub(crate) history: Option<PathBuf>,
 }
 
@@ -102,7 +102,7 @@ impl Tree {
             ["site", rest] => {
                 let named = self.named.get_or_insert_default();
                 if *rest != "-" {
-                    named.push(crate::SerialPlace::parse(rest).unwrap());
+                    named.push(link::SerialPlace::parse(rest).unwrap());
                 }
             }
             ["history", path] => self.history = Some(self.root.join(path)),

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::Machine;
 use super::account::Account;
-use crate::sys::unix_rights::identity;
+use link::files::identity;
 
 impl Machine {
     /// This machine, for the account `name`, or for whoever runs the program.

@@ -2,7 +2,7 @@
 
 #[cfg(any(not(target_os = "linux"), test))]
 #[cfg_attr(unix, allow(dead_code, unreachable_pub, reason = "compiled for its tests"))]
-pub(crate) mod elsewhere;
+mod elsewhere;
 #[cfg(target_os = "linux")]
 mod linux;
 

@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use crate::sys::unix_rights::{MAKE_FILES, READ_AND_WRITE, Rights};
+use link::files::{MAKE_FILES, READ_AND_WRITE, Rights};
 
 /// An account.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -8,7 +8,7 @@ use std::os::unix::fs::{PermissionsExt as _, symlink};
 
 use self::tree::{Case, Tree, parse};
 use super::*;
-use crate::doctor::{Remedy, Run};
+use crate::{Remedy, Run};
 
 /// What the program would have built in.
 const RULE: &str = "# a rule\n";
@@ -225,16 +225,16 @@ fn the_bus_is_greeted_and_never_waited_for() {
 #[cfg(feature = "tcp")]
 #[test]
 fn a_server_takes_the_connection_or_it_is_said_why() {
-    use crate::tcp::TcpPlace;
+    use link::TcpPlace;
     let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
     let place = TcpPlace::parse(&listener.local_addr().unwrap().to_string()).unwrap();
-    assert_eq!(crate::doctor::tcp(&place).state, State::Fine);
+    assert_eq!(crate::tcp(&place).state, State::Fine);
     drop(listener);
-    let gone = crate::doctor::tcp(&place);
+    let gone = crate::tcp(&place);
     assert_eq!(gone.state, State::Hindered);
     assert!(gone.finding.contains("refused"), "{gone:?}");
     // RFC 6761, 6.4: names under "invalid" never have an address.
-    let nameless = crate::doctor::tcp(&TcpPlace::parse("meter.invalid:4001").unwrap());
+    let nameless = crate::tcp(&TcpPlace::parse("meter.invalid:4001").unwrap());
     assert_eq!(nameless.state, State::Hindered);
     assert!(nameless.finding.contains("name"), "{nameless:?}");
 }
@@ -243,7 +243,7 @@ fn a_server_takes_the_connection_or_it_is_said_why() {
 fn a_selector_names_one_port_none_or_too_many() {
     let case = "== two\nusb ttyUSB0 1234 5678 SN1\nusb ttyUSB1 1234 5678 SN2\nwant x\n";
     let tree = Tree::plant(&parse(case)[0]);
-    let state = |rest: &str| serial_place(&tree.machine, &crate::SerialPlace::parse(rest).unwrap()).state;
+    let state = |rest: &str| serial_place(&tree.machine, &link::SerialPlace::parse(rest).unwrap()).state;
     assert_eq!(state("usb=1234:5678:SN2"), State::Fine);
     assert_eq!(state("usb=1234:5678"), State::Hindered);
     assert_eq!(state("usb=1234:5678:SN3"), State::Hindered);

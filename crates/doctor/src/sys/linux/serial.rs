@@ -6,9 +6,9 @@ use std::path::Path;
 use super::accounts::{Group, groups};
 use super::holders::Holders;
 use super::{Finding, Machine, State};
-use crate::doctor::{Remedy, Run};
-use crate::serial::port::{Port, SerialPlace};
-use crate::serial::sys::linux::{Source, ports};
+use crate::{Remedy, Run};
+use link::ports::{Source, scan, stable_name};
+use link::{Port, SerialPlace};
 
 /// The most ports looked at.
 const PORTS_MAX: usize = 256;
@@ -24,7 +24,7 @@ fn source(machine: &Machine) -> Source {
 
 /// The ports of the machine.
 pub(crate) fn ports(machine: &Machine) -> Vec<Port> {
-    let mut ports = ports::scan(&source(machine));
+    let mut ports = scan(&source(machine));
     ports.truncate(PORTS_MAX);
     ports
 }
@@ -179,7 +179,7 @@ fn name(machine: &Machine, port: &Port) -> Finding {
     const CHECK: &str = "lasting name";
     let what = machine.shown(&port.device);
     let named = |folder: &str| {
-        let found = ports::stable_name(&port.device, &machine.at(folder))?;
+        let found = stable_name(&port.device, &machine.at(folder))?;
         Some(machine.shown(Path::new(&found)))
     };
     let by_usb = || port.usb.as_ref().filter(|usb| usb.serial.is_some()).map(|usb| format!("usb={usb}"));

@@ -9,7 +9,7 @@ use std::sync::mpsc;
 use std::time::Duration;
 
 use super::{Finding, Machine, State};
-use crate::doctor::{Remedy, Run};
+use crate::{Remedy, Run};
 
 /// How long the bus has for its answer.
 const ANSWER_TIME_MAX: Duration = Duration::from_secs(1);
