@@ -50,7 +50,7 @@ pub fn judge(set: &RuleSet, once: &Once<'_>, settings: Settings) -> anyhow::Resu
     let rule = set.find(once.rule).with_context(|| format!("there is no rule {:?}", once.rule))?;
     let header = rule.header();
     check_names(header, once)?;
-    let plan = record::plan(once.unit, once.component, once.rule, &once.plate, &BTreeMap::new())
+    let plan = site::plan(once.unit, once.component, once.rule, &once.plate, &BTreeMap::new())
         .map_err(anyhow::Error::msg)?;
     let mut round = Round::new(set.clone(), settings);
     let mut said = round.step(Event::Arm(Box::new(plan)), Instant::ZERO);

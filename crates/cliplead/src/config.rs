@@ -1,82 +1,13 @@
-//! The site's file (TOML): devices, rules, history, page, route. Unknown keys are refused with their line.
-//! Does not open anything it names.
+//! The files of a site: its own, and the profiles it names, from a folder or built in. What the file means, `site` says.
+//! Does not open any device it names.
 
-use std::collections::BTreeMap;
-use std::net::SocketAddr;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use anyhow::{Context as _, bail};
-use serde::Deserialize;
-use visit::round::{Plan, Settings};
+use anyhow::Context as _;
+pub(crate) use site::{Device as DeviceConfig, Site as Config};
 use wire::Profile;
 
 use crate::{files, shipped};
-
-/// The file as written.
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Written {
-    #[serde(default)]
-    site: String,
-    rules: Option<PathBuf>,
-    history: Option<PathBuf>,
-    dashboard: Option<SocketAddr>,
-    #[serde(default)]
-    decision: Option<String>,
-    coverage_factor: Option<f64>,
-    risk: Option<f64>,
-    #[serde(default)]
-    device: Vec<WrittenDevice>,
-    #[serde(default)]
-    check: Vec<WrittenCheck>,
-}
-
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct WrittenDevice {
-    name: String,
-    selector: String,
-    profile: Option<String>,
-    #[serde(default)]
-    typed: bool,
-}
-
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct WrittenCheck {
-    #[serde(default)]
-    unit: String,
-    #[serde(default)]
-    component: String,
-    rule: String,
-    #[serde(default)]
-    plate: BTreeMap<String, String>,
-    #[serde(default)]
-    bind: BTreeMap<String, String>,
-}
-
-/// The file as meant: paths resolved against its folder, texts read and checked.
-#[derive(Debug)]
-pub(crate) struct Config {
-    pub(crate) site: String,
-    pub(crate) rules: Option<PathBuf>,
-    pub(crate) history: Option<PathBuf>,
-    pub(crate) dashboard: Option<SocketAddr>,
-    pub(crate) settings: Settings,
-    pub(crate) devices: Vec<DeviceConfig>,
-    pub(crate) route: Vec<Plan>,
-}
-
-/// A device as meant.
-#[derive(Clone, Debug)]
-pub(crate) struct DeviceConfig {
-    pub(crate) name: String,
-    pub(crate) selector: String,
-    /// The profile and its text; `None` for typed values of an unknown meter.
-    pub(crate) profile: Option<(Profile, String)>,
-    /// Its bytes are typed lines; the profile, if any, only lends its accuracy.
-    pub(crate) typed: bool,
-}
 
 /// Reads and checks a site's file.
 ///
@@ -85,58 +16,9 @@ pub(crate) struct DeviceConfig {
 pub(crate) fn read(path: &Path) -> anyhow::Result<Config> {
     let text = files::read_text(path, files::SETTINGS_BYTES_MAX)?;
     let folder = path.parent().unwrap_or_else(|| Path::new("."));
-    parse(&text, folder).with_context(|| path.display().to_string())
-}
-
-fn parse(text: &str, folder: &Path) -> anyhow::Result<Config> {
-    let written: Written = toml::from_str(text).map_err(|error| {
-        let line = error.span().map_or(1, |span| {
-            text.as_bytes().iter().take(span.start).filter(|byte| **byte == b'\n').count() + 1
-        });
-        anyhow::anyhow!("line {line}: {}", error.message())
-    })?;
-    let in_folder = |path: PathBuf| if path.is_absolute() { path } else { folder.join(path) };
-    let mut devices: Vec<DeviceConfig> = Vec::new();
-    for device in written.device {
-        if devices.iter().any(|known| known.name == device.name) {
-            bail!("device {:?} stands twice; names must differ", device.name);
-        }
-        if device.name.trim().is_empty() || device.name.contains('/') {
-            bail!("device name {:?}: it must not be empty or hold a slash", device.name);
-        }
-        let profile = device.profile.as_deref().map(|name| profile(name, folder)).transpose();
-        let profile = profile.with_context(|| format!("device {:?}", device.name))?;
-        let typed = device.typed || profile.is_none();
-        devices.push(DeviceConfig { name: device.name, selector: device.selector, profile, typed });
-    }
-    let mut route = Vec::new();
-    for (index, check) in written.check.iter().enumerate() {
-        let plan = record::plan(&check.unit, &check.component, &check.rule, &check.plate, &check.bind);
-        route.push(plan.map_err(|why| anyhow::anyhow!("check {}: {why}", index + 1))?);
-    }
-    Ok(Config {
-        site: written.site,
-        rules: written.rules.map(in_folder),
-        history: written.history.map(in_folder),
-        dashboard: written.dashboard,
-        settings: settings(written.decision.as_deref(), written.coverage_factor, written.risk)?,
-        devices,
-        route,
-    })
-}
-
-fn settings(
-    decision: Option<&str>,
-    coverage_factor: Option<f64>,
-    risk: Option<f64>,
-) -> anyhow::Result<Settings> {
-    let mut header = record::RecordingHeader::of(&Settings::default());
-    if let Some(decision) = decision {
-        decision.clone_into(&mut header.decision);
-    }
-    header.coverage_factor = coverage_factor.unwrap_or(header.coverage_factor);
-    header.risk = risk.unwrap_or(header.risk);
-    header.settings().map_err(anyhow::Error::msg)
+    site::parse(&text, folder, |name| profile(name, folder))
+        .map_err(anyhow::Error::msg)
+        .with_context(|| path.display().to_string())
 }
 
 /// A profile by file or by the name of a built-in one, with its text.
@@ -186,25 +68,11 @@ pub(crate) fn open_options(profile: Option<&Profile>) -> anyhow::Result<link::Op
 mod tests {
     use super::*;
 
-    fn error(text: &str) -> String {
-        format!("{:#}", parse(text, Path::new(".")).unwrap_err())
-    }
-
     #[test]
-    fn an_empty_file_is_a_daemon_with_nothing_to_do() {
-        let config = parse("", Path::new(".")).unwrap();
-        assert!(config.devices.is_empty() && config.route.is_empty() && config.dashboard.is_none());
-    }
-
-    #[test]
-    fn reads_devices_and_route() {
-        let text = "site = \"Mill Yard\"\n[[device]]\nname = \"meter\"\nselector = \"serial:usb=1a86:7523\"\n\
-                    profile = \"generic-line-meter\"\n[[check]]\nunit = \"RTU-07\"\nrule = \"run-capacitor\"\n\
-                    plate = { capacitance = \"12.5 uF\" }\n";
-        let config = parse(text, Path::new(".")).unwrap();
-        assert_eq!((config.devices.len(), config.route.len()), (1, 1));
-        let visit::round::Entered::Number { number, .. } = &config.route[0].plate[0].1 else { panic!() };
-        assert_eq!(number.to_string(), "12.5");
+    fn a_site_may_name_a_built_in_profile_and_is_told_which_there_are() {
+        assert!(profile("generic-line-meter", Path::new(".")).is_ok());
+        let error = profile("nowhere", Path::new(".")).unwrap_err().to_string();
+        assert!(error.contains("built in are: generic-"), "{error}");
     }
 
     const PROFILE: &str = "profile = 1\nid = \"m\"\n[frame]\nkind = \"line\"\n[decode]\nkind = \"pattern\"\n\
@@ -242,20 +110,5 @@ mod tests {
         ] {
             assert_eq!(line_of(key), want, "{key}");
         }
-    }
-
-    #[test]
-    fn says_the_line_and_what_is_wrong() {
-        assert!(error("site = \"a\"\nsiet = 1\n").contains("line 2: unknown field `siet`"));
-        assert!(error("dashboard = \"everywhere\"\n").contains("line 1"));
-        assert!(error("decision = \"loose\"\n").contains("guarded"));
-        assert!(error("risk = 0.9\n").contains("risk"));
-        assert!(
-            error("[[device]]\nname=\"m\"\nselector=\"stdin:\"\nprofile=\"nowhere\"\n")
-                .contains("built in are")
-        );
-        let twice = "[[device]]\nname=\"m\"\nselector=\"stdin:\"\n";
-        assert!(error(&format!("{twice}{twice}")).contains("twice"));
-        assert!(error("[[check]]\nrule=\"r\"\nplate={c=\"40\"}\n").contains("has no unit"));
     }
 }

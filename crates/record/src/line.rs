@@ -8,12 +8,12 @@ use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use pipeline::{DeviceKind, Event};
-use quantity::{DeviceChannel, parse_typed};
+use pipeline::Event;
 use serde::de::Error as _;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use site::{entered_text, kind_of, plan};
 use visit::act::Act;
-use visit::round::{self, Binding, Entered, Plan};
+use visit::round::{self, Plan};
 use wire::Profile;
 use wire::script::ScriptCompiler;
 
@@ -75,32 +75,15 @@ impl RecordingHeader {
     /// # Errors
     /// A sentence when `decision` is unknown or a number is out of range.
     pub fn settings(&self) -> Result<round::Settings, String> {
-        let decision = match self.decision.as_str() {
-            "guarded" if self.coverage_factor > 0.0 && self.coverage_factor <= 4.0 => {
-                judge::limits::DecisionRule::Guarded { coverage_factor: self.coverage_factor }
-            }
-            "guarded" => {
-                return Err(format!(
-                    "coverage_factor is {}, it must lie above 0, up to 4",
-                    self.coverage_factor
-                ));
-            }
-            "simple" => judge::limits::DecisionRule::Simple,
-            other => return Err(format!("decision is {other:?}, it must be \"guarded\" or \"simple\"")),
-        };
-        if !(1e-6..=0.2).contains(&self.risk) {
-            return Err(format!("risk is {}, it must lie between 1e-6 and 0.2", self.risk));
-        }
-        Ok(round::Settings { decision, risk: self.risk, verdicts_are_stored: self.stores })
+        let (decision, factor) = (self.decision.as_str(), self.coverage_factor);
+        let settings = site::settings(Some(decision), Some(factor), Some(self.risk))?;
+        Ok(round::Settings { verdicts_are_stored: self.stores, ..settings })
     }
 
     /// The header of a recording made under these settings.
     #[must_use]
     pub fn of(settings: &round::Settings) -> Self {
-        let (decision, coverage_factor) = match settings.decision {
-            judge::limits::DecisionRule::Guarded { coverage_factor } => ("guarded", coverage_factor),
-            judge::limits::DecisionRule::Simple => ("simple", 2.0),
-        };
+        let (decision, coverage_factor) = site::decision_words(settings.decision);
         Self {
             cliplead_recording: VERSION,
             program: env!("CARGO_PKG_VERSION").to_owned(),
@@ -325,65 +308,6 @@ impl<'a> BytesLine<'a> {
             words.as_ref().map(|words| &*words.0)
         }
         Ok(Event::Bytes { device: self.device.to_string(), data: data(words(&self.text), words(&self.hex))? })
-    }
-}
-
-/// A device's kind: a meter by its profile, or typed lines.
-#[must_use]
-pub fn kind_of(profile: Option<Profile>, typed: bool) -> DeviceKind {
-    match profile {
-        Some(profile) if !typed => pipeline::meter(profile),
-        profile => DeviceKind::Manual(profile.map(Box::new)),
-    }
-}
-
-/// A plan from texts, as recordings, configurations and cases write it.
-///
-/// # Errors
-/// A sentence that names the value.
-pub fn plan(
-    unit: &str,
-    component: &str,
-    rule: &str,
-    plate: &BTreeMap<String, String>,
-    bind: &BTreeMap<String, String>,
-) -> Result<Plan, String> {
-    let mut entries = Vec::new();
-    for (name, text) in plate {
-        entries.push((name.clone(), entered(name, text)?));
-    }
-    let mut bindings = Vec::new();
-    for (point, text) in bind {
-        let (device, channel) = text.rsplit_once('/').unwrap_or((text, "0"));
-        let channel =
-            channel.parse().map_err(|_| format!("bind {point}: {channel:?} is no channel (0 to 255)"))?;
-        bindings.push(Binding { point: point.clone(), from: DeviceChannel::new(device, channel) });
-    }
-    Ok(Plan {
-        unit_tag: unit.to_owned(),
-        component: component.to_owned(),
-        rule: rule.to_owned(),
-        plate: entries,
-        bindings,
-    })
-}
-
-/// A number with its unit, or a word where no number begins.
-fn entered(name: &str, text: &str) -> Result<Entered, String> {
-    if text.trim().chars().next().is_some_and(char::is_alphabetic) {
-        return Ok(Entered::Word(text.trim().to_owned()));
-    }
-    let typed = parse_typed(text).map_err(|e| format!("nameplate {name}: {e}"))?;
-    let unit = typed
-        .unit
-        .ok_or_else(|| format!("nameplate {name}: {text:?} has no unit; write for example 40uF"))?;
-    Ok(Entered::Number { number: typed.number, unit })
-}
-
-fn entered_text(entered: &Entered) -> String {
-    match entered {
-        Entered::Number { number, unit } => format!("{number} {unit}"),
-        Entered::Word(word) => word.clone(),
     }
 }
 

@@ -1,0 +1,21 @@
+//! What a shop writes down, and what it means: the site's file (devices, rules, history, page, route), a plan in texts, the
+//! settings by their names.
+//!
+//! Does not: read files, open anything that they name, decide. Without the feature `toml` it needs no operating system.
+#![no_std]
+
+extern crate alloc;
+#[cfg(any(feature = "toml", test))]
+extern crate std;
+
+mod device;
+#[cfg(feature = "toml")]
+mod file;
+mod plan;
+mod settings;
+
+pub use device::kind_of;
+#[cfg(feature = "toml")]
+pub use file::{Device, Site, parse};
+pub use plan::{entered_text, plan};
+pub use settings::{decision_words, settings};
