@@ -112,6 +112,7 @@ mod tests {
     use alloc::string::String;
 
     use std::io::{self, Read as _};
+    use std::vec;
 
     use super::*;
 
@@ -161,6 +162,30 @@ mod tests {
         }
         assert_eq!(all(b"a\nb", 8), [(1, "a".to_owned()), (2, "b...".to_owned())]);
         assert_eq!(all(b"", 8), []);
+    }
+
+    /// A signal may break into any reading of a file; the line goes on behind it.
+    #[test]
+    fn an_interrupted_reading_goes_on() {
+        struct Interrupted<R>(R, bool);
+        impl<R: io::Read> io::Read for Interrupted<R> {
+            fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+                self.1 = !self.1;
+                if self.1 { Err(io::ErrorKind::Interrupted.into()) } else { self.0.read(buffer) }
+            }
+        }
+        let long = [vec![b'x'; LINE_BYTES_MAX + 9], b"\nb".to_vec()].concat();
+        for (bytes, wanted) in [(&b"a\nb"[..], "a"), (&long, "too long")] {
+            let mut lines = Lines::new(io::BufReader::with_capacity(3, Interrupted(bytes, false)));
+            let first = match lines.next().unwrap() {
+                Some((1, Line::Text { text, ended: true })) => text.to_owned(),
+                Some((1, Line::TooLong)) => "too long".to_owned(),
+                other => panic!("{other:?}"),
+            };
+            assert_eq!(first, wanted);
+            assert_eq!(lines.next().unwrap(), Some((2, Line::Text { text: "b", ended: false })));
+            assert_eq!(lines.next().unwrap(), None);
+        }
     }
 
     /// A line without an end is never held whole.

@@ -1,5 +1,5 @@
-//! Where the bytes of a recording come from: with std whatever is read through a buffer, without it bytes in memory or what a
-//! board brings along. Does not look for lines.
+//! Where the bytes of a recording come from: with std whatever is read through a buffer, without it what a board brings along.
+//! Does not look for lines.
 
 use core::fmt;
 
@@ -29,17 +29,6 @@ impl<R: std::io::BufRead> ByteStream for R {
             }
         };
         self.consume(taken);
-        Ok(())
-    }
-}
-
-#[cfg(not(feature = "std"))]
-impl ByteStream for &[u8] {
-    type Error = core::convert::Infallible;
-
-    fn piece(&mut self, take: &mut dyn FnMut(&[u8]) -> usize) -> Result<(), Self::Error> {
-        let taken = take(self);
-        *self = self.get(taken..).unwrap_or_default();
         Ok(())
     }
 }
