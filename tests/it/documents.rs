@@ -1,5 +1,5 @@
 //! Examples in the documents: a fenced block that begins with `$ cliplead` and needs no meter prints what stands below it.
-//! Does not run examples with devices, or of rules that are wrong.
+//! `UPDATE_EXPECT=1` writes what they print into the documents. Does not run examples with devices, or of rules that are wrong.
 
 use checks::{Invocation, root};
 
@@ -54,12 +54,18 @@ fn words(command: &str) -> Vec<String> {
 
 #[test]
 fn examples_print_what_the_documents_say() {
+    let update = std::env::var_os("UPDATE_EXPECT").is_some();
     for (document, count) in DOCUMENTS {
-        let text = std::fs::read_to_string(root().join(document)).unwrap();
+        let mut text = std::fs::read_to_string(root().join(document)).unwrap();
         let run: Vec<_> = examples(&text).into_iter().filter(|(command, _)| is_run(command)).collect();
         assert_eq!(run.len(), count, "{document}: {run:?}");
         for (command, out) in run {
             let ended = Invocation::new(words(&command)).run();
+            if update && ended.out != out {
+                text = text.replacen(&out, &ended.out, 1);
+                std::fs::write(root().join(document), &text).unwrap();
+                continue;
+            }
             assert_eq!(ended.out, out, "{document}: {command}\n{}", ended.err);
         }
     }
