@@ -102,7 +102,7 @@ impl<R: ByteStream> Lines<R> {
 
 /// How many bytes there are up to the first line end, that one included.
 fn line_end(bytes: &[u8]) -> Option<usize> {
-    bytes.iter().position(|byte| *byte == b'\n').map(|at| at.saturating_add(1))
+    memchr::memchr(b'\n', bytes).map(|at| at.saturating_add(1))
 }
 
 #[cfg(test)]
