@@ -70,7 +70,6 @@ fn prepare() -> Result<()> {
 /// The firmware, in its workspace and with its own lock file.
 fn build(context: &Context) -> Result<PathBuf> {
     let folder = context.root.join("crates/firmware");
-    Run::cargo(&["fmt", "--check"]).in_dir(&folder).check()?;
     let mut args = vec!["build", "--release", "--target", THUMB];
     if context.options.locked {
         args.push("--locked");

@@ -9,6 +9,8 @@ use crate::summary::Outcome;
 
 pub(crate) fn fmt(context: &Context) -> Result<Outcome> {
     Run::cargo(&["fmt", "--all", "--check"]).in_dir(&context.root).check()?;
+    // Beside the workspace.
+    Run::cargo(&["fmt", "--check"]).in_dir(&context.root.join("crates/firmware")).check()?;
     Ok(Outcome::passed())
 }
 
