@@ -55,8 +55,8 @@ impl SettledPoint {
             && shown.to_f64().abs() < OFF_PART * self.reading.quantity.value().abs()
     }
 
-    /// Whether this reading may be of the same contact. Open leads, a blank or held display, another function or range and a
-    /// silent link end it: what comes after may be another part.
+    /// Whether this reading may be of the same contact. Open leads and another function end it: what comes after may be another
+    /// part. A range that changed has been followed before.
     fn may_go_on(&self, reading: &Reading, point: &Point) -> bool {
         let Some(following) = self.after.as_ref().and_then(|after| after.follow()) else { return false };
         wants(point, reading) && following.continues(reading) && !self.off(reading)
