@@ -260,7 +260,7 @@ def a_typed_value_is_sent_and_a_refusal_is_shown(bench):
     fixture.order("accept")
     browser.run("document.getElementById('typed').value = ''")
     browser.type("#typed", "49.8\ue007")
-    assert fixture.action()["action"]["text"] == "49.8 uF"
+    assert fixture.action()["action"]["value"] == "49.8 uF"
     wait("the refusal is gone", lambda: not browser.shown("#refusal"))
 
 
