@@ -5,12 +5,13 @@ use alloc::boxed::Box;
 use alloc::format;
 use alloc::string::{String, ToString as _};
 
-use judge::round;
 use judge::rule::RuleSet;
-use judge::verdict::Verdict;
 use pipeline::{Event, Output, Pipeline, Stamped};
 use record::{FollowUpJson, Item, Reader, VerdictJson};
 use semihosting::eprintln;
+use visit::act::Act;
+use visit::round;
+use visit::verdict::Verdict;
 
 use crate::file::File;
 
@@ -56,8 +57,8 @@ pub(crate) fn play(
 /// Other rules may ask other questions, so the numbers of the old ones say nothing: an answer is for the open question.
 fn for_the_open_question(event: Event) -> Event {
     match event {
-        Event::Round(round::Event::Answer { yes, .. }) => {
-            Event::Round(round::Event::Answer { question: None, yes })
+        Event::Round(round::Event::Act { act: Act::Answer { yes, .. }, by }) => {
+            Event::Round(round::Event::Act { act: Act::Answer { question: None, yes }, by })
         }
         other => other,
     }
