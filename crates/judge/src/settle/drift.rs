@@ -4,7 +4,7 @@
 use quantity::Instant;
 
 use super::interval::Interval;
-use super::obs::Obs;
+use super::obs::{Obs, mean};
 use super::quantile::normal_upper;
 use super::spec::{STEP_SD, SettleSpec};
 use super::tempo::quick_scatter;
@@ -75,11 +75,6 @@ fn accepted(obs: &[Obs], now_s: f64, spec: &SettleSpec) -> Option<Drifts> {
         half_width,
         rate_per_s,
     })
-}
-
-fn mean(block: &[Obs]) -> (f64, f64) {
-    let n = block.len() as f64;
-    (block.iter().map(|o| o.t_s).sum::<f64>() / n, block.iter().map(|o| o.value).sum::<f64>() / n)
 }
 
 #[cfg(test)]

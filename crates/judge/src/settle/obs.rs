@@ -1,4 +1,4 @@
-//! One reading of a contact, as the settler keeps it. Plain data.
+//! One reading of a contact, as the settler keeps it, and the mean of several. Plain data.
 
 /// One reading of a contact.
 #[derive(Clone, Copy, Debug)]
@@ -10,4 +10,10 @@ pub(super) struct Obs {
     pub(super) decay: f64,
     /// Within the bounce time: may stand in the early block only.
     pub(super) bouncing: bool,
+}
+
+/// Mean time and mean value of a block of readings.
+pub(super) fn mean(block: &[Obs]) -> (f64, f64) {
+    let n = block.len() as f64;
+    (block.iter().map(|o| o.t_s).sum::<f64>() / n, block.iter().map(|o| o.value).sum::<f64>() / n)
 }

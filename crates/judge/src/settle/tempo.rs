@@ -7,7 +7,7 @@
 //! blocks allow. The longest over all spans counts: a slow part that hides under a fast one shows on the short spans, a drift
 //! on the long ones.
 
-use super::obs::Obs;
+use super::obs::{Obs, mean};
 use super::spec::SettleSpec;
 use super::watch::tail;
 
@@ -94,11 +94,6 @@ impl Tempo {
             self.slope = Some(now);
         }
     }
-}
-
-fn mean(block: &[Obs]) -> (f64, f64) {
-    let n = block.len() as f64;
-    (block.iter().map(|o| o.t_s).sum::<f64>() / n, block.iter().map(|o| o.value).sum::<f64>() / n)
 }
 
 /// Scatter from second differences: a slope leaves no trace in it, and an approach only where it is quick.

@@ -1,7 +1,7 @@
 //! Signs that the model does not hold: a slope that does not fade, digits that stand still where noise was, steps that
 //! no approach makes. Pure functions of the readings of one contact; the settler decides what follows.
 
-use super::obs::Obs;
+use super::obs::{Obs, mean};
 use super::spec::SettleSpec;
 
 /// Drift is sought in at most this many readings.
@@ -27,9 +27,7 @@ pub(super) fn drifting(obs: &[Obs], spec: &SettleSpec, scatter: f64) -> Option<f
     let recent = tail(recent, 3 * third);
     let mut means = [(0.0, 0.0); 3];
     for (slot, block) in means.iter_mut().zip(recent.chunks_exact(third)) {
-        let n = block.len() as f64;
-        *slot =
-            (block.iter().map(|o| o.t_s).sum::<f64>() / n, block.iter().map(|o| o.value).sum::<f64>() / n);
+        *slot = mean(block);
     }
     let [(t0, y0), (t1, y1), (t2, y2)] = means;
     if t2 - t0 < 2.0 * spec.tau_max_s {
