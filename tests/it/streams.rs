@@ -37,8 +37,7 @@ fn visit(value: f64) -> Events {
     let joined =
         |device: &str| Event::Joined { device: device.to_owned(), kind: pipeline::meter(profile.clone()) };
     let plate = BTreeMap::from([("capacitance".to_owned(), "12.5 uF".to_owned())]);
-    let plan =
-        record::plan("RTU-02", "fan run capacitor", "run-capacitor", &plate, &BTreeMap::new()).unwrap();
+    let plan = site::plan("RTU-02", "fan run capacitor", "run-capacitor", &plate, &BTreeMap::new()).unwrap();
     let mut events = vec![(0, joined("meter")), (0, joined("other"))];
     events.push((0, Event::Round(round::Event::Arm(Box::new(plan)))));
     for name in HOLD_POINTS {

@@ -36,7 +36,6 @@ pub use lines::LINE_BYTES_MAX;
 pub use plain::{plain, plain_lines};
 pub use reader::{Item, ReadError, Reader, Recorded, Recording, read};
 pub use senml::{SenmlError, pack as senml_pack, reading as senml_reading};
-pub use site::{kind_of, plan};
 pub use stream::ByteStream;
 pub use verdict::{DriftJson, HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
 pub use view::{Around, DeviceState, DropReason, RecentJson, RulesState, ShownFollowUp, view_json};

@@ -140,7 +140,7 @@ impl Core {
         };
         for device in config.devices {
             let (profile, text) = device.profile.unzip();
-            let kind = record::kind_of(profile, device.typed);
+            let kind = site::kind_of(profile, device.typed);
             // Without a profile a device is typed anyway; the line says so only where it must.
             let typed = device.typed && text.is_some();
             let line = LineEvent::Joined { t: 0, device: device.name.clone(), profile: text, typed };

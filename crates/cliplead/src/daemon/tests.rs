@@ -40,7 +40,7 @@ fn route(checks: &[(&str, &str)]) -> Vec<visit::round::Plan> {
     checks
         .iter()
         .map(|(component, rule)| {
-            record::plan("RTU-01", component, rule, &plate(rule), &BTreeMap::new()).unwrap()
+            site::plan("RTU-01", component, rule, &plate(rule), &BTreeMap::new()).unwrap()
         })
         .collect()
 }

@@ -58,7 +58,7 @@ impl Director {
     async fn play(&mut self, scene: &Scene) -> anyhow::Result<Option<Word>> {
         let plate: BTreeMap<String, String> =
             scene.plate.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect();
-        let plan = record::plan(scene.unit, scene.component, scene.rule, &plate, &BTreeMap::new())
+        let plan = site::plan(scene.unit, scene.component, scene.rule, &plate, &BTreeMap::new())
             .map_err(anyhow::Error::msg)?;
         self.inputs.send(Input::Arm(Box::new(plan))).await.context("the daemon is gone")?;
         let mut got = None;
