@@ -1,7 +1,8 @@
 //! What a person does at a unit, as pure state machines: acts, the route, checks from their hold points to
 //! their verdicts, the hold points and their proofs, the verdict with all it rests on.
 //!
-//! The way in is [`round::Round::step`]. Numbers, words and rules come from `judge`.
+//! The way in is [`round::Round::step`]. It passes each event on to small machines that know nothing of each other
+//! (`evidence`, `check`, `leads`, `live`, `route`) and gathers what they say. Numbers, words and rules come from `judge`.
 //!
 //! Does not: know how rules are written, decode bytes, read files or a clock, do I/O.
 #![no_std]
@@ -11,6 +12,17 @@ extern crate alloc;
 extern crate std;
 
 pub mod act;
+mod check;
+mod event;
+mod evidence;
 pub mod hold;
+mod job;
+mod leads;
+mod live;
+mod plan;
+mod plate;
 pub mod round;
+mod route;
+mod settings;
 pub mod verdict;
+mod view;

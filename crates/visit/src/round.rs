@@ -2,94 +2,57 @@
 //!
 //! [`Round::step`] takes one event and the time and returns what follows. Deadlines (a hold point that lapses, a reading
 //! that will not settle, a silent link) are worked off in order before the event and carry their own time, so outputs
-//! depend on the events alone and not on how often somebody called. Does not decode bytes, print, or store.
-
-mod about;
-mod after;
-mod check;
-mod conclude;
-mod contact;
-mod event;
-mod figure;
-mod gate;
-mod measure;
-mod moment;
-mod plate;
-mod point;
-mod question;
-mod route;
-mod settled;
-mod settling;
-mod since;
-mod storing;
-mod typed;
-mod unwatched;
-mod view;
-mod volts;
-mod waits;
-mod watch;
-mod why;
+//! depend on the events alone and not on how often somebody called. The round passes events on to its machines and gathers what they
+//! say: the route, the ledger of hold points, the armed check, the leads, the newest reading. Does not decode bytes, print, or store.
 
 use alloc::boxed::Box;
-use alloc::collections::VecDeque;
 use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use quantity::{Instant, Reading};
+use quantity::{Duration, Instant, Reading, Typed};
 
-pub use check::Phase;
-pub use event::{
-    AMENDMENTS_MAX, Binding, Entered, Event, LapseReason, NO_QUESTION, Output, Plan, ResetReason, Settings,
-    Stamped,
+pub use crate::check::StillWaits;
+pub use crate::event::{AMENDMENTS_MAX, Event, LapseReason, NO_QUESTION, Output, ResetReason, Stamped};
+pub use crate::plan::{Binding, Entered, Plan};
+pub use crate::route::Route;
+pub use crate::settings::Settings;
+pub use crate::view::{
+    CheckView, HoldPointState, HoldPointView, LiveState, LiveView, Phase, PointStage, PointView,
+    QuestionView, RulerView, ShownBy, View,
 };
-pub use route::Route;
-pub use view::{
-    CheckView, HoldPointState, HoldPointView, LiveState, LiveView, PointStage, PointView, QuestionView,
-    RulerView, ShownBy, View,
-};
-pub use waits::StillWaits;
 
 use crate::act::{Act, By, Display};
-use crate::hold::{self, ByStream, Evidence, How};
-use check::{Check, Proving};
-use contact::Contact;
-use gate::{Gate, Standing};
+use crate::check::{Around, Check, Ending, Says, none_asked};
+use crate::evidence::{Change, Ledger};
+use crate::hold::How;
+use crate::job::Job;
+use crate::leads::Leads;
+use crate::live::{Interest, Live};
+use crate::verdict::Verdict;
 use judge::rule::RuleSet;
-use point::PointState;
-use storing::Unstored;
 
 /// Deadlines worked off in one step at most; far more than can ever be due, so that nothing loops for ever.
 const DEADLINES_PER_STEP: usize = 1_000;
+/// A reading that arrives later than this after its own time is stale: shown, never used. Our own choice.
+const LATE_FOR: Duration = Duration::from_secs(5);
 
-/// One visit: the rules in force, the hold points that stand, the armed check.
+/// A round of checks: the rules in force, the hold points that stand, the armed check.
 pub struct Round {
     rules: RuleSet,
     settings: Settings,
     route: Route,
-    gate: Gate,
+    ledger: Ledger,
     check: Option<Check>,
     /// What leads are still on, as far as known; outlives the check.
-    contacts: Vec<Contact>,
+    leads: Leads,
+    live: Live,
     checks: u32,
     verdicts: u64,
-    /// Verdicts whose evidence waits until they are stored; see [`Settings::verdicts_are_stored`].
-    unstored: VecDeque<Unstored>,
     /// Questions asked so far.
     questions: u32,
     now: Instant,
-    live: Option<Live>,
     out: Vec<Stamped>,
-}
-
-/// The newest reading of any device.
-#[derive(Clone, Debug)]
-struct Live {
-    device: String,
-    reading: Reading,
-    lost: bool,
-    /// The armed check wants this reading, so others beside it do not take its place.
-    wanted: bool,
 }
 
 impl Round {
@@ -100,15 +63,14 @@ impl Round {
             rules,
             settings,
             route: Route::default(),
-            gate: Gate::default(),
+            ledger: Ledger::default(),
             check: None,
-            contacts: Vec::new(),
+            leads: Leads::default(),
+            live: Live::default(),
             checks: 0,
             verdicts: 0,
-            unstored: VecDeque::new(),
             questions: 0,
             now: Instant::ZERO,
-            live: None,
             out: Vec::new(),
         }
     }
@@ -134,26 +96,64 @@ impl Round {
     /// The number of the armed check; `None` without one. A check stays armed after its verdict.
     #[must_use]
     pub fn armed(&self) -> Option<u32> {
-        self.check.as_ref().map(|check| check.number)
+        self.job().map(|job| job.number)
     }
 
     /// The plan of the armed check.
     #[must_use]
     pub fn plan(&self) -> Option<&Plan> {
-        self.check.as_ref().map(|check| &check.plan)
+        self.job().map(|job| &job.plan)
     }
 
     /// True while a check is armed that has no verdict yet.
     #[must_use]
     pub fn awaits_verdict(&self) -> bool {
-        self.check.as_ref().is_some_and(|check| check.phase != Phase::Done)
+        self.check.as_ref().is_some_and(|check| !check.is_done())
+    }
+
+    /// The question that is open: its number and its text.
+    #[must_use]
+    pub fn question(&self) -> Option<(u32, &str)> {
+        self.check.as_ref()?.question()
+    }
+
+    /// What the armed check waits for; empty without one, and once it has its verdict.
+    #[must_use]
+    pub fn still_waits(&self) -> Vec<StillWaits> {
+        self.check.as_ref().map_or_else(Vec::new, |check| check.still_waits(&self.settings))
+    }
+
+    /// A typed value as the armed check takes it for the point of this name: with the point's unit where none was typed,
+    /// and with its ac or dc. Unchanged where there is no such point, or where it is of another kind.
+    #[must_use]
+    pub fn completed(&self, name: &str, value: Typed) -> Typed {
+        self.check.as_ref().map_or(value, |check| check.completed(name, value))
+    }
+
+    /// The picture at `now`, which should not be earlier than the last step.
+    #[must_use]
+    pub fn view(&self, now: Instant) -> View {
+        let now = now.max(self.now);
+        let check = self.check.as_ref();
+        let settling = |check: &Check| self.live.device().map(|device| check.settling_text(device));
+        View {
+            check: check.map(|check| {
+                let asks = check.phase() == Phase::HoldPoints;
+                let hold_points = self.ledger.views(asks, check.proof_says(), now);
+                check.view(hold_points, &self.settings)
+            }),
+            live: self.live.view(check.and_then(settling).unwrap_or_default(), now),
+            verdict: check.and_then(|check| check.verdict(now)),
+            amendment_changes: check.map_or(0, Check::amendment_changes),
+            amendment_is_live: check.is_some_and(|check| check.amendment_is_live(now)),
+        }
     }
 
     /// When something is due without any further event.
     #[must_use]
     pub fn poll_at(&self) -> Option<Instant> {
         let check = self.check.as_ref().and_then(Check::next_deadline);
-        [self.gate.next_lapse(), check].into_iter().flatten().min()
+        [self.ledger.next_lapse(), check].into_iter().flatten().min()
     }
 
     /// Takes one event. `now` must not go backwards; an earlier time is taken as the latest one seen.
@@ -164,11 +164,22 @@ impl Round {
         match event {
             Event::Arm(plan) => self.arm(*plan),
             Event::Act { act, by } => self.act(act, by),
-            Event::Reading { device, reading } => self.on_reading(&device, reading),
-            Event::Gap { device } => self.on_gap(&device),
+            Event::Reading { device, reading } => self.read(&device, reading),
+            Event::Gap { device } => {
+                self.live.lose(Some(&device));
+                self.with_check(|check, _| check.lose(&device));
+            }
             Event::Rules(rules) => self.rules = rules,
-            Event::Stored { verdict } => self.stored(verdict),
-            Event::Unwatched => self.unwatched(),
+            Event::Stored { verdict } => {
+                let changes = self.ledger.stored(verdict);
+                self.take(changes);
+            }
+            Event::Unwatched => {
+                self.live.lose(None);
+                self.with_check(|check, _| check.unwatched());
+                let changes = self.ledger.unwatched();
+                self.take(changes);
+            }
             Event::Tick => {}
         }
         core::mem::take(&mut self.out)
@@ -179,11 +190,21 @@ impl Round {
         match act {
             Act::Confirm { hold_point } => self.confirm(&hold_point, by),
             Act::Withdraw { hold_point } => self.withdraw(&hold_point),
-            Act::Type { point, value: Display::Value(value), accuracy } => {
-                self.typed(&point, value, accuracy)
+            Act::Type { point, value, accuracy } => {
+                if !self.with_check(|check, around| check.typed(&point, value, accuracy, around)) {
+                    self.refuse(match value {
+                        Display::Value(_) => "no check is armed".to_string(),
+                        Display::Open => {
+                            format!("{point:?} was not taken as open: no such reading is awaited")
+                        }
+                    });
+                }
             }
-            Act::Type { point, value: Display::Open, .. } => self.typed_open(&point),
-            Act::Answer { question, yes } => self.answer(question, yes),
+            Act::Answer { question, yes } => {
+                if !self.with_check(|check, around| check.answer(question, yes, around)) {
+                    self.refuse(none_asked(question, self.questions));
+                }
+            }
             Act::Again => self.again(),
             Act::Next => self.next(),
             Act::Finish => self.finish(),
@@ -191,12 +212,8 @@ impl Round {
         }
     }
 
-    /// Arms the next check of the route.
-    fn next(&mut self) {
-        match self.route.go_on() {
-            Some(plan) => self.arm(plan),
-            None => self.refuse("the route is at its end: there is no next check".to_string()),
-        }
+    fn job(&self) -> Option<&Job> {
+        self.check.as_ref().map(Check::job)
     }
 
     fn work_off_deadlines(&mut self, now: Instant) {
@@ -204,7 +221,7 @@ impl Round {
             let Some(due) = self.poll_at().filter(|due| *due <= now) else { return };
             self.now = self.now.max(due);
             self.lapse();
-            self.points_due();
+            self.with_check(|check, around| check.work_off(around));
         }
         // Never reached in practice; a hold point whose time is over must not count all the same.
         self.now = self.now.max(now);
@@ -212,8 +229,8 @@ impl Round {
     }
 
     fn lapse(&mut self) {
-        let gone = self.gate.lapse_due(self.now);
-        self.fell(&gone, LapseReason::Time);
+        let changes = self.ledger.lapse(self.now);
+        self.take(changes);
     }
 
     fn say(&mut self, output: Output) {
@@ -224,78 +241,123 @@ impl Round {
         self.say(Output::Refused { why });
     }
 
+    /// Lets something happen to the armed check and takes what it says; false without one.
+    fn with_check(&mut self, happens: impl FnOnce(&mut Check, &mut Around<'_>)) -> bool {
+        let Some(check) = &mut self.check else { return false };
+        let mut around = Around {
+            now: self.now,
+            settings: &self.settings,
+            asked: &mut self.questions,
+            leads: &mut self.leads,
+        };
+        happens(check, &mut around);
+        self.hear();
+        true
+    }
+
+    /// Takes what the armed check says.
+    fn hear(&mut self) {
+        let says = self.check.as_mut().map_or_else(Vec::new, Check::take_says);
+        for said in says {
+            match said {
+                Says::Output(output) => self.say(output),
+                Says::Shown { name, how } => self.show(&name, how),
+                Says::OnLiveSource { device, reading } => self.ledger.on_live_source(&device, &reading),
+                Says::Ended { ending, live } => self.end(ending, live),
+            }
+        }
+    }
+
+    /// Takes what became of hold points, and shows the armed check which are open now.
+    fn take(&mut self, changes: Vec<Change>) {
+        for change in changes {
+            match change {
+                Change::Shown { name, evidence } => self.say(Output::HoldPoint { name, evidence }),
+                Change::Lapsed { name, why } => {
+                    let fell = why != LapseReason::Failed;
+                    if let Some(check) = &mut self.check
+                        && fell
+                        && check.job().hold_points().contains(&name)
+                    {
+                        check.evidence_fell();
+                    }
+                    self.say(Output::Lapsed { name, why });
+                }
+            }
+        }
+        let open = self.ledger.open();
+        self.with_check(|check, _| check.gate(open));
+    }
+
     fn arm(&mut self, plan: Plan) {
-        if self.check.as_ref().is_some_and(|check| check.phase != Phase::Done) {
+        if self.awaits_verdict() {
             self.finish();
         }
         self.checks = self.checks.saturating_add(1);
         let rule = self.rules.find(&plan.rule).cloned();
-        let check = Check::new(self.checks, plan, rule);
-        let cautions = check.header().map_or_else(Vec::new, |header| header.cautions.clone());
+        let job = Job { number: self.checks, plan, rule };
         self.say(Output::Armed {
-            check: check.number,
-            unit_tag: check.plan.unit_tag.clone(),
-            component: check.plan.component.clone(),
-            rule: check.plan.rule.clone(),
-            cautions,
+            check: job.number,
+            unit_tag: job.plan.unit_tag.clone(),
+            component: job.plan.component.clone(),
+            rule: job.plan.rule.clone(),
+            cautions: job.header().map_or_else(Vec::new, |header| header.cautions.clone()),
         });
-        self.check = Some(check);
-        self.refresh_gate();
+        self.ledger.serve(Some(&job));
+        self.check = Some(Check::new(job));
+        self.take(Vec::new());
+    }
+
+    /// Arms the next check of the route.
+    fn next(&mut self) {
+        match self.route.go_on() {
+            Some(plan) => self.arm(plan),
+            None => self.refuse("the route is at its end: there is no next check".to_string()),
+        }
     }
 
     fn again(&mut self) {
-        let Some(check) = &mut self.check else {
-            return self.refuse("nothing to take again: no check is armed".to_string());
-        };
-        check.forget_readings();
-        check.phase = Phase::HoldPoints;
-        self.refresh_gate();
+        if self.with_check(|check, _| check.again()) {
+            self.take(Vec::new());
+        } else {
+            self.refuse("nothing to take again: no check is armed".to_string());
+        }
     }
 
-    /// Opens the gate when all hold points stand, closes it when one is missing, and starts the proof of the first open
-    /// one if the stream can show it.
-    fn refresh_gate(&mut self) {
-        let Some(check) = &mut self.check else { return };
-        if check.phase == Phase::Done {
+    fn finish(&mut self) {
+        if self.awaits_verdict() {
+            self.with_check(|check, around| check.finish(around));
+        } else {
+            self.check = None;
+            self.ledger.serve(None);
+        }
+    }
+
+    fn read(&mut self, device: &str, reading: Reading) {
+        // A time ahead of the round's own would keep a silent link alive.
+        let reading = Reading { at: reading.at.min(self.now), ..reading };
+        let interest = self.check.as_ref().map_or(Interest::None, |check| check.interest(device, &reading));
+        self.live.take(device, reading, interest, self.now);
+        if self.now.since(reading.at) > LATE_FOR {
             return;
         }
-        check.drop_proof_question();
-        let open = check.open_hold_points(&self.gate);
-        let Some(first) = open.first() else {
-            check.proving = None;
-            if check.phase == Phase::HoldPoints {
-                check.phase = Phase::Measuring;
-                if check.premature {
-                    check.forget_readings();
-                    self.say(Output::Reset { why: ResetReason::GateClosed });
-                }
-            }
-            return;
-        };
-        let closes = check.phase != Phase::HoldPoints;
-        let pending = closes && check.is_pending();
-        check.phase = Phase::HoldPoints;
-        if check.proving.as_ref().is_none_or(|proving| proving.name != *first) {
-            check.proving = Proving::new(first);
-            check.proof_says.clear();
+        let changes = self.ledger.read(device, &reading);
+        if !changes.is_empty() {
+            self.take(changes);
         }
-        if closes {
-            check.forget_readings();
-        }
-        if pending {
-            self.say(Output::Reset { why: ResetReason::GateClosed });
-        }
+        self.leads.watch(self.check.as_ref().map(Check::job), device, &reading);
+        self.with_check(|check, around| check.read(device, &reading, around));
     }
 
     fn confirm(&mut self, name: &str, by: By) {
-        let Some(check) = &self.check else {
+        let Some(job) = self.job() else {
             return self.refuse(format!("{name:?} was not taken: no check is armed"));
         };
-        let Some(name) = check.hold_point(name).map(ToString::to_string) else {
-            let listed = check.hold_points().join(", ");
+        let Some(name) = job.hold_point(name).map(ToString::to_string) else {
+            let listed = job.hold_points().join(", ");
             return self.refuse(format!("{name:?} is no hold point of this check; it has: {listed}"));
         };
-        let open = check.open_hold_points(&self.gate);
+        let open = self.ledger.open();
         match open.first() {
             Some(first) if *first != name && open.contains(&name) => {
                 self.refuse(format!("{name:?} was not taken: show {first:?} first"));
@@ -305,118 +367,55 @@ impl Round {
     }
 
     fn show(&mut self, name: &str, how: How) {
-        let Some(check) = &self.check else { return };
-        let evidence = Evidence { at: self.now, how };
-        let renewed = !check.open_hold_points(&self.gate).iter().any(|of| of == name);
-        self.gate.show(name, check.place(), evidence.clone(), renewed);
-        self.say(Output::HoldPoint { name: name.to_string(), evidence });
-        self.refresh_gate();
+        let changes = self.ledger.show(name, how, self.now);
+        self.take(changes);
     }
 
     fn withdraw(&mut self, name: &str) {
-        let gone = self.check.as_ref().and_then(|check| {
-            let known = check.hold_point(name).unwrap_or(name);
-            self.gate.withdraw(known, check.place())
-        });
-        match gone {
-            Some(gone) => self.fell(&[gone], LapseReason::Withdrawn),
-            None => self.refuse(format!("{name:?} does not stand, so it cannot be taken back")),
+        let known = self.job().and_then(|job| job.hold_point(name)).unwrap_or(name).to_string();
+        let changes = self.ledger.withdraw(&known);
+        if changes.is_empty() {
+            return self.refuse(format!("{name:?} does not stand, so it cannot be taken back"));
         }
+        self.take(changes);
     }
 
     /// Power is back on the unit of the armed check; on any unit, as far as is known, when none is armed.
     fn energised(&mut self) {
-        let unit_tag = self.check.as_ref().map(|check| check.plan.unit_tag.clone());
-        if let Some(check) = &mut self.check {
-            check.drop_proof_question();
-        }
-        let gone = self.gate.energised(unit_tag.as_deref());
-        if let Some(proving) = self.check.as_mut().and_then(|check| check.proving.as_mut()) {
-            proving.forget(None);
-        }
-        self.fell(&gone, LapseReason::Energised);
+        self.with_check(|check, _| check.power_back());
+        let unit_tag = self.job().map(|job| job.plan.unit_tag.clone());
+        let changes = self.ledger.energised(unit_tag.as_deref());
+        self.take(changes);
     }
 
-    /// Hold points that no longer stand: say so, and let those behind them in the check's list fall too (leads
-    /// excepted). Those of another unit or component fall without a word; a check there asks for them again.
-    fn fell(&mut self, gone: &[Standing], why: LapseReason) {
-        for fallen in gone {
-            let here = self.check.as_ref().is_none_or(|check| fallen.reaches(check.place()));
-            if here {
-                self.say(Output::Lapsed { name: fallen.name.clone(), why });
-                self.fall_behind(&fallen.name);
-            }
-        }
-        self.refresh_gate();
-    }
-
-    fn fall_behind(&mut self, name: &str) {
+    /// Puts the verdict of the armed check together, tells it, and lets other checks have what it shows.
+    fn end(&mut self, ending: Ending, live: bool) {
         let Some(check) = &mut self.check else { return };
-        let mut behind = check.hold_points().iter().skip_while(|listed| *listed != name).cloned();
-        if behind.next().is_none() {
-            return;
-        }
-        let behind: Vec<String> = behind.collect();
-        check.verdict_live = false;
-        for name in behind {
-            let Some(check) = &self.check else { return };
-            if hold::of(&name).keeps_order && self.gate.withdraw(&name, check.place()).is_some() {
-                self.say(Output::Lapsed { name, why: LapseReason::Earlier });
-            }
-        }
-    }
-
-    fn on_gap(&mut self, device: &str) {
-        if let Some(live) = &mut self.live
-            && live.device == device
-        {
-            live.lost = true;
-        }
-        self.link_lost(device);
-    }
-
-    /// Feeds the proof of the asked hold point.
-    fn prove(&mut self, device: &str, reading: &Reading) {
-        use crate::hold::proof::Progress;
-        let Some(check) = self.check.as_mut().filter(|check| !check.asks_for_proof_leads()) else { return };
-        let Some(proving) = &mut check.proving else { return };
-        let name = proving.name.clone();
-        let Some(proof) = proving.of(device, reading.channel) else { return };
-        let progress = proof.push(reading);
-        let is_shown = matches!(progress, Progress::Shown(_) | Progress::ShownIfOn(_));
-        if is_shown && hold::of(&name).by_stream == ByStream::LiveDeadLive {
-            check.volts.on_live_source(device, reading);
-        }
-        match progress {
-            Progress::Ignored => {}
-            Progress::Waiting(says) => check.proof_says = says,
-            Progress::Shown(says) => self.show(&name, How::Stream(says)),
-            Progress::ShownIfOn(says) => self.ask_where_the_leads_were(name, says),
-        }
-    }
-
-    fn finish(&mut self) {
-        let Some(check) = &self.check else { return };
-        if check.phase == Phase::Done {
-            self.check = None;
-            return;
-        }
-        let reason = self.why_none_yet();
-        self.end_without(reason);
-    }
-
-    fn emit(&mut self, verdict: crate::verdict::Verdict, live: bool) {
-        self.verdicts = verdict.number;
-        if let Some(check) = &mut self.check {
-            check.phase = Phase::Done;
-            check.question = None;
-            // What was still settling must not speak up after the end.
-            check.points.iter_mut().filter(|p| p.settled().is_none()).for_each(|p| *p = PointState::Waiting);
-            check.verdict = Some(verdict.clone());
-            check.verdict_live = live;
-        }
+        self.verdicts = self.verdicts.saturating_add(1);
+        let job = check.job();
+        let verdict = Verdict {
+            number: self.verdicts,
+            check: job.number,
+            unit_tag: job.plan.unit_tag.clone(),
+            component: job.plan.component.clone(),
+            rule: job.plan.rule.clone(),
+            title: job.title().to_string(),
+            rule_hash: job.rule.as_ref().map_or_else(String::new, |rule| rule.hash().to_string()),
+            word: ending.word,
+            reason: ending.reason,
+            judgements: ending.judgements,
+            readings: check.readings(),
+            plate: ending.plate,
+            hold_points: self.ledger.shown(),
+            decision: self.settings.decision,
+            notes: ending.notes,
+            at: self.now,
+        };
+        let shows = job.header().map_or_else(Vec::new, |header| header.shows.clone());
+        check.end(verdict.clone(), live);
         self.say(Output::Verdict(Box::new(verdict.clone())));
-        self.show_for_others(&verdict);
+        let changes = self.ledger.judged(&verdict, &shows, self.settings.verdicts_are_stored);
+        self.take(changes);
     }
 }
 

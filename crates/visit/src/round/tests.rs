@@ -211,7 +211,7 @@ fn rules_with_more_in_their_head() -> Vec<Native> {
         judgement.unit = Unit::parse("K").unwrap();
         judged(alloc::vec![judgement])
     });
-    let apart = quantity::Duration::from_secs(10);
+    let apart = Duration::from_secs(10);
     split.header.moments =
         alloc::vec![judge::rule::Moment { points: alloc::vec![0, 1], within: apart, line: 1 }];
     all.push(split);

@@ -149,8 +149,8 @@ fn ten_thousand_devices_do_not_grow_the_round() {
             round.step(Event::Reading { device: i.to_string(), reading }, now);
         }
     }
-    assert!(round.check.as_ref().is_some_and(|check| check.volts.sources() <= 32));
-    assert!(round.contacts.len() <= 32);
+    assert!(round.ledger.sources() <= 32);
+    assert!(round.leads.count() <= 32);
 }
 
 #[test]
@@ -167,7 +167,7 @@ fn more_lapses_than_deadlines_in_a_step_still_all_lapse() {
         round.step(Event::from(Act::Confirm { hold_point: "discharged".to_string() }), now);
     }
     round.step(Event::Tick, now + Duration::from_secs(3_600));
-    assert_eq!(round.gate.next_lapse(), None);
+    assert_eq!(round.ledger.next_lapse(), None);
 }
 
 #[test]

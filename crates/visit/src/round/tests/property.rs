@@ -7,6 +7,7 @@ use alloc::format;
 use quantity::{Decimal, Duration, Flags, Kind, Sign, State, Typed, parse_typed};
 
 use super::*;
+use crate::hold;
 use crate::verdict::Verdict;
 use judge::limits::Word;
 

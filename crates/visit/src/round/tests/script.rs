@@ -395,7 +395,7 @@ macro_rules! files {
     ($($name:ident),+) => { $(
         #[test]
         fn $name() {
-            let file = concat!("crates/judge/src/round/tests/", stringify!($name), ".round");
+            let file = concat!("crates/visit/src/round/tests/", stringify!($name), ".round");
             run_file(file, include_str!(concat!(stringify!($name), ".round")));
         }
     )+ };

@@ -1,0 +1,224 @@
+//! What goes into the round and what comes out. Plain data, no behaviour.
+
+use alloc::boxed::Box;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use quantity::{Instant, Reading};
+
+use crate::act::{Act, By};
+use crate::hold::Evidence;
+use crate::plan::Plan;
+use crate::verdict::{PointReading, Verdict};
+use judge::evaluate::Judged;
+use judge::limits::Word;
+use judge::rule::RuleSet;
+
+/// What can happen to a round.
+#[derive(Clone, Debug)]
+pub enum Event {
+    /// Start a check; one that is still open is finished first.
+    Arm(Box<Plan>),
+    /// A person does something.
+    Act {
+        /// What.
+        act: Act,
+        /// Who, as far as it is known.
+        by: By,
+    },
+    /// A device sent a reading.
+    Reading {
+        /// The device's name.
+        device: String,
+        /// What it said.
+        reading: Reading,
+    },
+    /// Bytes were lost, or the link went: what was settling on this device starts anew.
+    Gap {
+        /// The device's name.
+        device: String,
+    },
+    /// New rules, replaced as one. The armed check goes on under the rule it was armed with.
+    Rules(RuleSet),
+    /// The caller has stored a verdict; what it shows to other checks counts from now on.
+    Stored {
+        /// Its number in the round.
+        verdict: u64,
+    },
+    /// Nobody watched until now: the machine slept, or the program was held up. Every hold point is open again.
+    Unwatched,
+    /// Time has passed.
+    Tick,
+}
+
+impl From<Act> for Event {
+    /// An act of which nobody said whose it is.
+    fn from(act: Act) -> Self {
+        Self::Act { act, by: By::Unsaid }
+    }
+}
+
+/// The number that no question has, for an answer that was begun while nothing was asked: it is always refused.
+pub const NO_QUESTION: u32 = 0;
+
+/// Amendments of one verdict that are told as they come. Our own choice: who has not measured again by then has a bad contact.
+pub const AMENDMENTS_MAX: u32 = 8;
+
+/// What a round says. Each comes with its time.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Output {
+    /// A check was armed.
+    Armed {
+        /// Its running number.
+        check: u32,
+        /// The unit's tag.
+        unit_tag: String,
+        /// The component.
+        component: String,
+        /// Rule id.
+        rule: String,
+        /// Cautions to show now.
+        cautions: Vec<String>,
+    },
+    /// A hold point was shown.
+    HoldPoint {
+        /// Its name.
+        name: String,
+        /// When and how.
+        evidence: Evidence,
+    },
+    /// A hold point no longer stands.
+    Lapsed {
+        /// Its name.
+        name: String,
+        /// Why.
+        why: LapseReason,
+    },
+    /// A point has its settled reading.
+    Settled(PointReading),
+    /// What was pending was thrown away.
+    Reset {
+        /// Why.
+        why: ResetReason,
+    },
+    /// A question that must be answered before a verdict.
+    Asked {
+        /// Its number in this round, from 1; no two questions have the same.
+        number: u32,
+        /// The question.
+        question: String,
+    },
+    /// Something asked for was not done.
+    Refused {
+        /// What and why, one sentence.
+        why: String,
+    },
+    /// The end of a check.
+    Verdict(Box<Verdict>),
+    /// A value that a verdict rests on has come to rest: its figure. The verdict stays as it was given.
+    Completed {
+        /// The verdict's number in this round.
+        verdict: u64,
+        /// The figure, with the uncertainty it has now.
+        reading: Box<PointReading>,
+        /// Once every reading of the verdict has come to rest: what is judged, worked out anew from the figures. Empty before.
+        judgements: Vec<Judged>,
+    },
+    /// What the leads show contradicts a verdict, or does so no longer. It stays as it was given; this stands beside it.
+    Amended {
+        /// The verdict's number in this round.
+        verdict: u64,
+        /// The word that it would be now; the verdict's own when the leads agree with it again.
+        word: Word,
+        /// The reading that says so.
+        reading: Box<PointReading>,
+        /// Without lifted leads the reading has jumped to another level.
+        moved: bool,
+        /// How often the word has changed since the verdict, this time included. [`AMENDMENTS_MAX`] changes are told, and the
+        /// next as the last; those after it are counted in [`crate::view::View::amendment_changes`] alone.
+        changes: u32,
+        /// What would be judged now, where every reading is at rest; else empty.
+        judgements: Vec<Judged>,
+    },
+}
+
+/// Why a hold point no longer stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LapseReason {
+    /// Its time is over.
+    Time,
+    /// The unit has power again.
+    Energised,
+    /// Volts were seen at the leads while the unit counted as dead.
+    VoltsSeen,
+    /// The mechanic took it back.
+    Withdrawn,
+    /// One that must stand before it fell.
+    Earlier,
+    /// The check that shows it did not pass.
+    Failed,
+    /// Nobody watched for a while.
+    Unwatched,
+}
+
+impl LapseReason {
+    /// In words.
+    #[must_use]
+    pub const fn text(self) -> &'static str {
+        match self {
+            Self::Time => "its time is over",
+            Self::Energised => "the unit has power again",
+            Self::VoltsSeen => "volts seen at the leads",
+            Self::Withdrawn => "taken back",
+            Self::Earlier => "a hold point before it fell",
+            Self::Failed => "the check that shows it did not pass",
+            Self::Unwatched => "the machine slept or was held up, so nobody watched the unit",
+        }
+    }
+}
+
+/// Why a pending reading was thrown away.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ResetReason {
+    /// The leads came off.
+    Lifted,
+    /// The meter was turned to another function.
+    FunctionChanged,
+    /// The link was lost, or bytes of it.
+    LinkLost,
+    /// A hold point fell.
+    GateClosed,
+    /// The digits stood still in a way no live meter does.
+    Frozen,
+    /// Readings that must be of one moment lie too far apart.
+    Apart,
+    /// Nobody watched for a while.
+    Unwatched,
+}
+
+impl ResetReason {
+    /// In words.
+    #[must_use]
+    pub const fn text(self) -> &'static str {
+        match self {
+            Self::Lifted => "leads lifted",
+            Self::FunctionChanged => "the meter was turned to another function",
+            Self::LinkLost => "the link was lost",
+            Self::GateClosed => "a hold point fell",
+            Self::Frozen => "the display stands still: hold, or a frozen link",
+            Self::Apart => {
+                "readings that must be of one moment lie too far apart: the older one is taken again"
+            }
+            Self::Unwatched => "the machine slept or was held up",
+        }
+    }
+}
+
+/// An output with its time.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stamped {
+    /// When it happened; for a deadline the deadline itself, not the moment it was noticed.
+    pub at: Instant,
+    /// What happened.
+    pub output: Output,
+}

@@ -1,0 +1,262 @@
+//! Evidence: which hold points stand, from confirmations, proofs and verdicts, and what undoes them: time, power, volts at the
+//! leads, a withdrawal, a failed check, a span in which nobody watched.
+//!
+//! The ledger knows what the armed check needs, so that a hold point that falls takes those behind it in the check's list with it.
+//! Each input returns what changed, in order. Does not know rules, readings of points or phases of a check.
+
+mod standing;
+mod unstored;
+mod volts;
+
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
+use quantity::{Instant, Reading};
+
+use crate::event::LapseReason;
+use crate::hold::{self, ByStream, Evidence, How, Shown};
+use crate::job::{Job, Place};
+use crate::verdict::Verdict;
+use crate::view::{HoldPointState, HoldPointView, ShownBy};
+use standing::{Gate, Standing};
+use unstored::{Given, Unstored};
+use volts::Volts;
+
+/// What became of a hold point.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Change {
+    /// It stands.
+    Shown { name: String, evidence: Evidence },
+    /// It stands no longer.
+    Lapsed { name: String, why: LapseReason },
+}
+
+/// What the armed check needs: its hold points in order, and where.
+#[derive(Clone, Debug)]
+struct Needs {
+    unit_tag: String,
+    component: String,
+    hold_points: Vec<String>,
+}
+
+impl Needs {
+    fn place(&self) -> Place<'_> {
+        Place { unit_tag: &self.unit_tag, component: &self.component }
+    }
+}
+
+/// All hold points that stand, and what verdicts wait to show.
+#[derive(Default)]
+pub(crate) struct Ledger {
+    gate: Gate,
+    unstored: Unstored,
+    needs: Option<Needs>,
+    volts: Volts,
+}
+
+impl Ledger {
+    /// Another check is armed, or none. Volts are counted anew.
+    pub(crate) fn serve(&mut self, job: Option<&Job>) {
+        self.volts = Volts::default();
+        self.needs = job.map(|job| Needs {
+            unit_tag: job.plan.unit_tag.clone(),
+            component: job.plan.component.clone(),
+            hold_points: job.hold_points().to_vec(),
+        });
+    }
+
+    /// How many sources of readings it counts volts of.
+    #[cfg(test)]
+    pub(crate) fn sources(&self) -> usize {
+        self.volts.sources()
+    }
+
+    /// When the next hold point lapses.
+    pub(crate) fn next_lapse(&self) -> Option<Instant> {
+        self.gate.next_lapse()
+    }
+
+    /// The hold points of the armed check in order, each with its evidence if it counts here and now.
+    pub(crate) fn shown(&self) -> Vec<Shown> {
+        let named = self.evidence().into_iter();
+        named.map(|(name, evidence)| Shown { name: name.clone(), evidence: evidence.cloned() }).collect()
+    }
+
+    /// The hold points of the armed check that are open, in order.
+    pub(crate) fn open(&self) -> Vec<String> {
+        let open = self.evidence().into_iter().filter(|(_, evidence)| evidence.is_none());
+        open.map(|(name, _)| name.clone()).collect()
+    }
+
+    fn evidence(&self) -> Vec<(&String, Option<&Evidence>)> {
+        let Some(needs) = &self.needs else { return Vec::new() };
+        let evidence = self.gate.evidence_of(&needs.hold_points, needs.place());
+        needs.hold_points.iter().zip(evidence).collect()
+    }
+
+    /// Somebody or something shows a hold point for the armed check.
+    pub(crate) fn show(&mut self, name: &str, how: How, now: Instant) -> Vec<Change> {
+        let renewed = !self.open().iter().any(|open| open == name);
+        let Some(needs) = &self.needs else { return Vec::new() };
+        let evidence = Evidence { at: now, how };
+        self.gate.show(name, needs.place(), evidence.clone(), renewed);
+        Vec::from([Change::Shown { name: name.to_string(), evidence }])
+    }
+
+    /// A person takes a hold point of the armed check back; nothing changes where it does not stand.
+    pub(crate) fn withdraw(&mut self, name: &str) -> Vec<Change> {
+        let place = self.needs.as_ref().map(Needs::place);
+        let gone = place.and_then(|place| self.gate.withdraw(name, place));
+        self.fell(gone.into_iter(), LapseReason::Withdrawn)
+    }
+
+    /// Time has passed.
+    pub(crate) fn lapse(&mut self, now: Instant) -> Vec<Change> {
+        let gone = self.gate.lapse_due(now);
+        self.fell(gone.into_iter(), LapseReason::Time)
+    }
+
+    /// Power is back on this unit; on any unit, as far as is known, without one.
+    pub(crate) fn energised(&mut self, unit_tag: Option<&str>) -> Vec<Change> {
+        let gone = self.gate.energised(unit_tag);
+        self.fell(gone.into_iter(), LapseReason::Energised)
+    }
+
+    /// Nobody watched: nothing counts any more, nor what unstored verdicts would show.
+    pub(crate) fn unwatched(&mut self) -> Vec<Change> {
+        self.unstored.forget();
+        let gone = self.gate.forget_all();
+        self.fell(gone.into_iter(), LapseReason::Unwatched)
+    }
+
+    /// Takes a reading: volts at the leads while the unit counts as dead, or the part as discharged, undo that.
+    pub(crate) fn read(&mut self, device: &str, reading: &Reading) -> Vec<Change> {
+        if self.needs.is_none() {
+            return Vec::new();
+        }
+        let all = self.volts.push(device, reading);
+        let mut changes = Vec::new();
+        for (seen, name) in [(all.live, "proved dead"), (all.charged, "discharged")] {
+            let Some(place) = self.needs.as_ref().filter(|_| seen).map(Needs::place) else { continue };
+            let mut gone = Vec::from_iter(self.gate.withdraw(name, place));
+            if all.live && !gone.is_empty() {
+                // Live volts on a unit that counted as dead put the lockout itself in question.
+                gone.extend(self.gate.withdraw("locked out", place));
+            }
+            changes.extend(self.fell(gone.into_iter(), LapseReason::VoltsSeen));
+        }
+        changes
+    }
+
+    /// Live-dead-live was shown with this source: what follows is still the live source.
+    pub(crate) fn on_live_source(&mut self, device: &str, reading: &Reading) {
+        self.volts.on_live_source(device, reading);
+    }
+
+    /// A pass shows hold points for other checks of this unit, a fail takes them away; anything else changes nothing.
+    /// A fail closes gates at once and is told when it is stored. `waits_for_storing` as in
+    /// [`crate::settings::Settings::verdicts_are_stored`].
+    pub(crate) fn judged(
+        &mut self,
+        verdict: &Verdict,
+        shows: &[String],
+        waits_for_storing: bool,
+    ) -> Vec<Change> {
+        if shows.is_empty() || verdict.word == judge::limits::Word::NoVerdict {
+            return Vec::new();
+        }
+        let mut given = Given::new(verdict, shows.to_vec());
+        if !given.passes() {
+            self.unstored.take_back(&given.unit_tag, &given.names);
+            let place = Place { unit_tag: &given.unit_tag, component: &given.component };
+            let gate = &mut self.gate;
+            given.taken =
+                given.names.iter().filter(|name| gate.withdraw(name, place).is_some()).cloned().collect();
+        }
+        if !waits_for_storing {
+            return self.give(given);
+        }
+        self.unstored.keep(given);
+        Vec::new()
+    }
+
+    /// The caller has stored this verdict.
+    pub(crate) fn stored(&mut self, number: u64) -> Vec<Change> {
+        self.unstored.stored(number).map_or_else(Vec::new, |given| self.give(given))
+    }
+
+    fn give(&mut self, given: Given) -> Vec<Change> {
+        let passes = given.passes();
+        let taken = given.taken.into_iter().map(|name| Change::Lapsed { name, why: LapseReason::Failed });
+        let mut changes: Vec<Change> = taken.collect();
+        let place = Place { unit_tag: &given.unit_tag, component: &given.component };
+        for name in given.names.into_iter().filter(|_| passes) {
+            let how = How::Stream(format!("{}: {}", given.title, given.word));
+            let evidence = Evidence { at: given.at, how };
+            self.gate.show(&name, place, evidence.clone(), false);
+            changes.push(Change::Shown { name, evidence });
+        }
+        changes
+    }
+
+    /// Hold points that no longer stand: those behind them in the check's list fall too (leads excepted). Those of another
+    /// unit or component fall without a word; a check there asks for them again.
+    fn fell(&mut self, gone: impl Iterator<Item = Standing>, why: LapseReason) -> Vec<Change> {
+        let mut changes = Vec::new();
+        for fallen in gone {
+            let here = self.needs.as_ref().is_none_or(|needs| fallen.reaches(needs.place()));
+            if here {
+                changes.push(Change::Lapsed { name: fallen.name.clone(), why });
+                self.fall_behind(&fallen.name, &mut changes);
+            }
+        }
+        changes
+    }
+
+    fn fall_behind(&mut self, name: &str, changes: &mut Vec<Change>) {
+        let Some(needs) = &self.needs else { return };
+        for name in needs.hold_points.iter().skip_while(|listed| *listed != name).skip(1) {
+            if hold::of(name).keeps_order && self.gate.withdraw(name, needs.place()).is_some() {
+                changes.push(Change::Lapsed { name: name.clone(), why: LapseReason::Earlier });
+            }
+        }
+    }
+
+    /// What a person should see of the hold points of the armed check. With `asks` the first open one is asked for, and
+    /// `proof` says what its proof waits for.
+    pub(crate) fn views(&self, asks: bool, proof: &str, now: Instant) -> Vec<HoldPointView> {
+        let Some(needs) = &self.needs else { return Vec::new() };
+        let mut next_is_asked = asks;
+        let view = |(name, evidence): (&String, Option<&Evidence>)| {
+            let known = hold::of(name);
+            let asked = evidence.is_none() && core::mem::take(&mut next_is_asked);
+            let (how, detail) = match evidence.map(|evidence| &evidence.how) {
+                Some(How::Confirmed(_)) => (Some(ShownBy::Person), String::new()),
+                Some(How::Stream(says)) => (Some(ShownBy::Meter), says.clone()),
+                None if asked => (None, proof.to_string()),
+                None => (None, String::new()),
+            };
+            let state = match (evidence, asked) {
+                (Some(_), _) => HoldPointState::Shown,
+                (None, true) => HoldPointState::Asked,
+                (None, false) => HoldPointState::Waiting,
+            };
+            let lapses = || self.gate.lapses_in_s(name, needs.place(), now);
+            HoldPointView {
+                name: name.clone(),
+                state,
+                how,
+                detail,
+                ask: known.ask.to_string(),
+                caution: known.caution.to_string(),
+                by_stream: known.by_stream != ByStream::No,
+                lapses_in_s: evidence.and_then(|_| lapses()),
+            }
+        };
+        self.evidence().into_iter().map(view).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,78 @@
+//! What verdicts show to other checks, kept until the caller has said that the verdict is stored. Plain data, bounded.
+
+use alloc::collections::VecDeque;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use quantity::Instant;
+
+use super::standing::STANDING_MAX;
+use crate::verdict::Verdict;
+use judge::limits::Word;
+
+/// A verdict that shows hold points, or takes them away.
+#[derive(Clone, Debug)]
+pub(super) struct Given {
+    number: u64,
+    pub(super) unit_tag: String,
+    pub(super) component: String,
+    pub(super) title: String,
+    pub(super) word: Word,
+    pub(super) at: Instant,
+    pub(super) names: Vec<String>,
+    /// Which of the names stood until this verdict took them away.
+    pub(super) taken: Vec<String>,
+}
+
+impl Given {
+    /// What this verdict shows by these names.
+    pub(super) fn new(verdict: &Verdict, names: Vec<String>) -> Self {
+        Self {
+            number: verdict.number,
+            unit_tag: verdict.unit_tag.clone(),
+            component: verdict.component.clone(),
+            title: verdict.title.clone(),
+            word: verdict.word,
+            at: verdict.at,
+            names,
+            taken: Vec::new(),
+        }
+    }
+
+    /// Whether it shows its names; else it takes them away.
+    pub(super) fn passes(&self) -> bool {
+        matches!(self.word, Word::Pass | Word::ConditionalPass)
+    }
+}
+
+/// Those that wait, in the order of their verdicts.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Unstored(VecDeque<Given>);
+
+impl Unstored {
+    /// Keeps one; beyond the bound the oldest goes, and what it would have shown is asked for again.
+    pub(super) fn keep(&mut self, given: Given) {
+        if self.0.len() >= STANDING_MAX {
+            self.0.pop_front();
+        }
+        self.0.push_back(given);
+    }
+
+    /// An earlier pass on this unit that waits for its storing shows these names no more.
+    pub(super) fn take_back(&mut self, unit_tag: &str, names: &[String]) {
+        for earlier in self.0.iter_mut().filter(|earlier| earlier.unit_tag == unit_tag) {
+            earlier.names.retain(|name| !names.contains(name));
+        }
+    }
+
+    /// The verdict of this number is stored.
+    pub(super) fn stored(&mut self, number: u64) -> Option<Given> {
+        let at = self.0.iter().position(|given| given.number == number)?;
+        self.0.remove(at)
+    }
+
+    /// Nothing waits any more.
+    pub(super) fn forget(&mut self) {
+        self.0.clear();
+    }
+}

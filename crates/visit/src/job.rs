@@ -1,0 +1,65 @@
+//! What an armed check is about: its number, its plan and its rule. Plain data that does not change while the check is armed,
+//! and the names in it.
+
+use alloc::string::String;
+use alloc::sync::Arc;
+
+use crate::plan::{Binding, Plan};
+use judge::rule::{Header, Point, Rule};
+
+/// Where something was shown or measured.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Place<'a> {
+    pub(crate) unit_tag: &'a str,
+    pub(crate) component: &'a str,
+}
+
+/// What an armed check is about.
+pub(crate) struct Job {
+    pub(crate) number: u32,
+    pub(crate) plan: Plan,
+    /// `None` when the plan names a rule that does not exist.
+    pub(crate) rule: Option<Arc<dyn Rule>>,
+}
+
+impl Job {
+    pub(crate) fn header(&self) -> Option<&Header> {
+        self.rule.as_ref().map(|rule| rule.header())
+    }
+
+    pub(crate) fn title(&self) -> &str {
+        self.header().map_or(&self.plan.rule, |header| &header.title)
+    }
+
+    pub(crate) fn hold_points(&self) -> &[String] {
+        self.header().map_or(&[], |header| header.hold_points.as_slice())
+    }
+
+    /// The hold point of this check with this name, in capitals or not.
+    pub(crate) fn hold_point(&self, name: &str) -> Option<&str> {
+        let listed = || self.hold_points().iter().map(String::as_str);
+        named(listed, name)
+    }
+
+    pub(crate) fn points(&self) -> &[Point] {
+        self.header().map_or(&[], |header| header.points.as_slice())
+    }
+
+    /// The point of the rule with this name, in capitals or not, and its place in the rule.
+    pub(crate) fn point(&self, name: &str) -> Option<(usize, &Point)> {
+        let points = self.points();
+        let found = named(|| points.iter().map(|point| point.name.as_str()), name)?;
+        points.iter().enumerate().find(|(_, point)| point.name == found)
+    }
+
+    /// The channel that a point of this name is bound to.
+    pub(crate) fn binding(&self, point: &str) -> Option<&Binding> {
+        self.plan.bindings.iter().find(|binding| binding.point == point)
+    }
+}
+
+/// The name among these that was typed: as it is written, else without regard to capitals.
+fn named<'a, I: Iterator<Item = &'a str>>(known: impl Fn() -> I, typed: &str) -> Option<&'a str> {
+    let same_letters = |name: &&str| name.to_lowercase() == typed.to_lowercase();
+    known().find(|name| *name == typed).or_else(|| known().find(same_letters))
+}
