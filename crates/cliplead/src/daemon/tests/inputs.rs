@@ -1,7 +1,6 @@
 //! What reaches the core, input by input: in which order it is taken, what each changes, and how a round ends.
 
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::sync::mpsc::sync_channel;
 use std::time::Duration;
 
