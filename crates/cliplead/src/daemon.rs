@@ -7,6 +7,7 @@ mod core;
 mod feed;
 mod health;
 mod keeper;
+mod messages;
 mod page;
 mod reload;
 mod row;
@@ -16,6 +17,7 @@ mod start_rules;
 mod steps;
 mod store;
 mod tape;
+mod time;
 mod typed;
 mod waits;
 #[cfg(feature = "dashboard")]
@@ -43,7 +45,7 @@ use crate::output::{self, Exit, talk};
 use crate::rules::Texts;
 use crate::sys::StopSignals;
 
-pub(crate) use self::core::{Ask, Input, Notice};
+pub(crate) use self::messages::{Ask, Input, Notice};
 
 /// Inputs that wait for the core at most; links hold their own bounded queues behind it.
 const INPUTS_MAX: usize = 256;

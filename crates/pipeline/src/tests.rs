@@ -207,6 +207,47 @@ fn a_gap_forgets_the_line_that_was_begun() {
     assert_eq!(types(&mut pipeline, "capacitance=99uF\nyes\n"), ["settled", "asked 1", "fail"]);
 }
 
+/// The route goes on in the middle of a chunk: what stands behind `next` is for the check that it arms.
+#[test]
+fn lines_behind_next_are_for_the_next_check_however_they_are_cut() {
+    let text = "capacitance=30uF\nnext\ncapacitance=10uF\nnext\n";
+    let stepped = |cuts: &[&str]| {
+        let plan = |component: &str| Plan {
+            unit_tag: "RTU-07".into(),
+            component: component.into(),
+            rule: "one-point".into(),
+            plate: vec![],
+            bindings: vec![],
+        };
+        let set = RuleSet::new(vec![Arc::new(capacitance()) as Arc<dyn Rule>], "set");
+        let mut pipeline =
+            Pipeline::new(set, Settings::default()).on(Route::new(vec![plan("C1"), plan("C2")]));
+        let joined = Event::Joined { device: "typed".into(), kind: DeviceKind::Manual(None) };
+        pipeline.step(joined, Instant::ZERO);
+        pipeline.step(Event::Round(Act::Next.into()), Instant::ZERO);
+        let step = |cut: &&str| {
+            let event = Event::Bytes { device: "typed".into(), data: cut.as_bytes().to_vec() };
+            pipeline.step(event, Instant::ZERO)
+        };
+        cuts.iter().flat_map(step).collect::<Vec<_>>()
+    };
+    let whole = stepped(&[text]);
+    let by_line: Vec<&str> = text.split_inclusive('\n').collect();
+    let by_byte: Vec<&str> = text.split_inclusive(|_| true).collect();
+    assert_eq!(stepped(&by_line), whole);
+    assert_eq!(stepped(&by_byte), whole);
+    let of_verdicts: Vec<(String, String)> = whole
+        .into_iter()
+        .filter_map(|stamped| match stamped.output {
+            Output::Round(round::Output::Verdict(verdict)) => {
+                Some((verdict.component, verdict.word.to_string()))
+            }
+            _ => None,
+        })
+        .collect();
+    assert_eq!(of_verdicts, [("C1".into(), "pass".into()), ("C2".into(), "fail".into())]);
+}
+
 /// A hand meter that is read off: 2 % + 5 counts of alternating current, steps of 0.01 A up to 60 A.
 const HAND_METER: &str = "profile = 1\nid = \"hand\"\n[frame]\nkind = \"line\"\n[decode]\nkind = \"pattern\"\n\
     pattern = \"{value:7} {unit:5}\"\n[decode.units]\nA = \"A ac\"\nuF = \"uF\"\n\

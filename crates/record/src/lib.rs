@@ -38,6 +38,7 @@ pub use reader::{Item, ReadError, Reader, Recorded, Recording, read};
 pub use senml::{SenmlError, pack as senml_pack, reading as senml_reading};
 pub use stream::ByteStream;
 pub use verdict::{DriftJson, HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
+pub use verdict::{how_words, rounded, shown_words};
 pub use view::{Around, DeviceState, DropReason, RecentJson, RulesState, ShownFollowUp, view_json};
 
 /// One line of JSON for anything serialisable. What cannot be written (it does not occur with our own types) becomes an

@@ -172,10 +172,7 @@ impl VerdictJson {
 
 impl From<&Shown> for HoldPointJson {
     fn from(shown: &Shown) -> Self {
-        let how = shown.evidence.as_ref().map(|evidence| match &evidence.how {
-            How::Confirmed(_) => "confirmed".to_owned(),
-            How::Stream(says) => says.clone(),
-        });
+        let how = shown.evidence.as_ref().map(|evidence| how_words(&evidence.how).to_owned());
         Self {
             name: shown.name.clone(),
             shown: shown.evidence.is_some(),
@@ -194,7 +191,7 @@ impl From<&PointReading> for ReadingJson {
             device: reading.device.clone(),
             value: rounded(reading.quantity.value()),
             unit,
-            shown: if reading.open { "OL".to_owned() } else { reading.shown.to_string() },
+            shown: shown_words(reading),
             standard_uncertainty: rounded(reading.quantity.standard_uncertainty()),
             count: reading.count,
             settled: reading.settled,
@@ -258,8 +255,24 @@ pub(crate) fn seconds(at: Instant) -> f64 {
     at.seconds()
 }
 
-/// Nine significant digits.
-pub(crate) fn rounded(value: f64) -> f64 {
+/// How a hold point was shown, as it is written: `confirmed`, or what the meter showed.
+#[must_use]
+pub fn how_words(how: &How) -> &str {
+    match how {
+        How::Confirmed(_) => "confirmed",
+        How::Stream(says) => says,
+    }
+}
+
+/// What the display showed, as it is written.
+#[must_use]
+pub fn shown_words(reading: &PointReading) -> String {
+    if reading.open { "OL".to_owned() } else { reading.shown.to_string() }
+}
+
+/// A number as it is written: nine significant digits.
+#[must_use]
+pub fn rounded(value: f64) -> f64 {
     format!("{value:.8e}").parse().unwrap_or(value)
 }
 

@@ -4,23 +4,22 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use judge::rule::RuleSet;
 use link::{LinkEvent, LinkState};
 use pipeline::{Event, Pipeline};
-use quantity::Instant;
 use record::{Around, LineEvent, RecordingHeader, plain};
-use tokio::sync::{broadcast, mpsc, oneshot, watch};
-use visit::act::{Act, By};
+use tokio::sync::{broadcast, mpsc, watch};
+use visit::act::Act;
 use visit::round::{self, Route};
 
 use super::Setup;
 use super::around;
 use super::health::Health;
 use super::keeper::Told;
+use super::messages::{Input, Notice};
 use super::say::{Refusals, say};
-use super::shown::{Kept, KeptFollowUp};
 use super::store::Store;
 use super::tape::Tape;
+use super::time::RoundTime;
 use super::typed::TypedLines;
 use super::waits::Waits;
 use crate::cli::Format;
@@ -29,49 +28,6 @@ use crate::output::talk;
 
 /// How often what waits is looked at and files are flushed.
 const BEAT: Duration = Duration::from_millis(200);
-/// A longer span between two looks at the clock is one in which nobody watched.
-const WATCHED: Duration = Duration::from_secs(10);
-
-/// What reaches the core.
-pub(crate) enum Input {
-    /// A device's link says something.
-    Link { device: usize, at: Moment, event: LinkEvent },
-    /// Typed lines; `taken` is dropped when all of them are taken.
-    Typed { device: usize, at: Moment, data: Vec<u8>, taken: oneshot::Sender<()> },
-    /// A device cannot ever be opened as it is configured.
-    CannotOpen { device: usize, why: String },
-    /// A person wants something.
-    Ask(Ask),
-    /// The rules folder has changed: a good set, or why not.
-    Rules(Result<RuleSet, String>),
-    /// Arm this plan.
-    #[cfg_attr(not(feature = "demo"), allow(dead_code))]
-    Arm(Box<round::Plan>),
-    /// The end.
-    Stop,
-}
-
-/// What a person asks for.
-pub(crate) struct Ask {
-    pub(crate) act: Act,
-    /// Who asks.
-    pub(crate) by: By,
-    /// The check the person had in view; an act on another one is refused.
-    pub(crate) check: Option<u64>,
-    pub(crate) reply: Option<oneshot::Sender<Result<(), String>>>,
-}
-
-/// What the core says, for whoever follows along.
-#[derive(Clone)]
-pub(crate) enum Notice {
-    /// Something the round said, other than a verdict and what follows one.
-    Round(round::Output),
-    /// A verdict, shown; stored before, unless it says otherwise.
-    Verdict(Box<Kept>),
-    /// A figure or an amendment, shown; stored before, unless it says otherwise.
-    #[cfg_attr(not(test), allow(dead_code))] // the demo follows verdicts alone
-    FollowUp(Box<KeptFollowUp>),
-}
 
 /// Where the core speaks to.
 pub(super) struct Outlets {
@@ -83,11 +39,7 @@ pub(super) struct Outlets {
 /// The core's state.
 pub(super) struct Core {
     pub(super) pipeline: Pipeline,
-    clock: Clock,
-    start: Moment,
-    /// When somebody last looked at the clock.
-    watched: Moment,
-    pub(super) now: Instant,
+    pub(super) time: RoundTime,
     pub(super) store: Store,
     pub(super) tape: Option<Tape>,
     pub(super) notices: broadcast::Sender<Arc<Notice>>,
@@ -118,16 +70,12 @@ impl Core {
         if let Some(tape) = &mut tape {
             tape.header(&header);
         }
-        let start = clock();
         let has_route = !config.route.is_empty();
         let mut core = Self {
             around: around::around(&config, &rules, refused),
             health: config.devices.iter().map(|device| Health::of(&device.name, device.typed)).collect(),
             pipeline: Pipeline::new(rules, settings).on(Route::new(config.route)),
-            clock,
-            start,
-            watched: start,
-            now: Instant::ZERO,
+            time: RoundTime::new(clock),
             store,
             tape,
             notices,
@@ -188,27 +136,17 @@ impl Core {
     }
 
     fn until_due(&self) -> Duration {
-        let clock = self.at((self.clock)());
-        self.pipeline.poll_at().map_or(Duration::from_secs(3600), |due| {
-            Duration::from_micros(u64::try_from(due.since(clock).micros()).unwrap_or(0))
-        })
-    }
-
-    fn at(&self, moment: Moment) -> Instant {
-        Instant::from_micros(i64::try_from(moment.since(self.start).as_micros()).unwrap_or(i64::MAX))
+        self.pipeline.poll_at().map_or(Duration::from_secs(3600), |due| self.time.until(due))
     }
 
     /// The machine's time.
     pub(super) fn moment(&self) -> Moment {
-        (self.clock)()
+        self.time.moment()
     }
 
     /// Time goes on to here. After a span in which nobody watched, every hold point is open again.
     pub(super) fn set_now(&mut self, at: Moment) {
-        let span = at.since(self.watched);
-        self.watched = self.watched.max(at);
-        self.now = self.now.max(self.at(at));
-        if span > WATCHED {
+        if let Some(span) = self.time.go_on(at) {
             talk(&format!(
                 "cliplead: the machine slept or was held up for {} s; every hold point is open again",
                 span.as_secs()
@@ -217,10 +155,10 @@ impl Core {
         }
     }
 
-    /// As [`Core::set_now`], and later than anything before: what people do has a time of its own.
+    /// As [`Core::set_now`], and later than anything before.
     pub(super) fn set_own_time(&mut self, at: Moment) {
         self.set_now(at);
-        self.now = self.now + quantity::Duration::from_micros(1);
+        self.time.step_on();
     }
 
     pub(super) fn take(&mut self, input: Input) {

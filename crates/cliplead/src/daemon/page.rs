@@ -27,7 +27,7 @@ impl Core {
         }
         self.around.faults = self.around_faults();
         self.around.saving = self.store.saving();
-        let mut view = self.pipeline.round().view(self.now);
+        let mut view = self.pipeline.round().view(self.time.now());
         let reason = view.live.as_ref().map_or("", |live| live.settling.as_str());
         say(self.waits.look(reason, self.moment()));
         let shown = view.verdict.as_ref().map(|(verdict, _)| verdict.number);
@@ -38,7 +38,7 @@ impl Core {
                 check.ruler = None;
             }
         }
-        let json = record::view_json(self.seq, self.now.micros() / 1_000, &view, &self.around);
+        let json = record::view_json(self.seq, self.time.now().micros() / 1_000, &view, &self.around);
         self.views.send_replace(Arc::from(json));
     }
 }

@@ -12,8 +12,9 @@ use visit::act::Act;
 use visit::round;
 
 use super::Ended;
-use super::core::{Core, Notice};
+use super::core::Core;
 use super::keeper::Told;
+use super::messages::Notice;
 use super::say::{say, words};
 use super::shown::{Kept, KeptFollowUp, Saved, Shown};
 use super::store::Now;
@@ -35,7 +36,7 @@ impl Core {
     /// One step of the pipeline: onto the tape, through it, and what came out to where it belongs. Gives back why
     /// something was refused, if it was.
     pub(super) fn step(&mut self, event: Event, line: Option<LineEvent>) -> Option<String> {
-        let now = self.now;
+        let now = self.time.now();
         if let Some(tape) = &mut self.tape
             && let Some(line) = line.or_else(|| LineEvent::of(now.micros(), &event))
         {
@@ -216,7 +217,7 @@ impl Core {
         if self.store.end(now) {
             self.wait_for_disk(told, deadline, |core| core.store.has_ended()).await;
         }
-        let t = self.now.micros();
+        let t = self.time.now().micros();
         if let Some(tape) = &mut self.tape {
             tape.event(&LineEvent::End { t });
             tape.close(deadline.saturating_duration_since(WallClock::now()).max(RECORDING_WAITS));

@@ -157,7 +157,7 @@ impl Store {
         };
         let uid = Uuid::now_v7().to_string();
         self.given = Some(Given { verdict: verdict.clone(), uid: Some(uid.clone()) });
-        let row = row::verdict(uid, &json, &verdict, wall_ms());
+        let row = row::verdict(uid, &verdict, json.line(), wall_ms());
         let kept = Shown::Verdict(Box::new(Kept { verdict, json, saved: Saved::No }));
         let sent = self.waiting.len() < WAITING_MAX && keeper.send(Job::Verdict(Box::new(row)));
         self.wait_or_show(sent, kept, now)
@@ -175,7 +175,7 @@ impl Store {
             return Some(Now::showing(kept(Saved::NothingKept)));
         };
         let uid = Uuid::now_v7().to_string();
-        let row = row::follow_up(uid, verdict_uid.clone(), seq, &json, at, wall_ms());
+        let row = row::follow_up(uid, verdict_uid.clone(), seq, output, json.line(), at, wall_ms())?;
         let sent = self.waiting.len() < WAITING_MAX && keeper.send(Job::FollowUp(Box::new(row)));
         let kept = kept(Saved::No);
         Some(self.wait_or_show(sent, kept, now))

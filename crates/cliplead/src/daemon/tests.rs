@@ -1,6 +1,7 @@
 //! The core in played time, with a history that the test plays: what it says and shows, and when. No file, no thread.
 
 mod figures;
+mod inputs;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -16,6 +17,7 @@ use super::core::{Core, Outlets};
 use super::keeper::{Job, Key, Told};
 use super::shown::Saved;
 use super::store::Store;
+use super::tape::Tape;
 use super::{Ask, Input, Notice, Setup};
 use crate::cli::Format;
 use crate::clock::Moment;
@@ -60,6 +62,17 @@ impl Bench {
     }
 
     fn with(checks: &[(&str, &str)], store: Store, jobs: Receiver<Job>) -> Self {
+        Self::around(checks, Vec::new(), None, store, jobs)
+    }
+
+    /// With these devices behind the one that is typed in.
+    fn around(
+        checks: &[(&str, &str)],
+        meters: Vec<DeviceConfig>,
+        tape: Option<Tape>,
+        store: Store,
+        jobs: Receiver<Job>,
+    ) -> Self {
         let micros = Arc::new(AtomicU64::new(1_000_000_000));
         let of_clock = Arc::clone(&micros);
         let clock: crate::clock::Clock =
@@ -72,7 +85,7 @@ impl Bench {
             history: None,
             dashboard: None,
             settings: Settings::default(),
-            devices: vec![hand],
+            devices: std::iter::once(hand).chain(meters).collect(),
             route: route(checks),
         };
         let (sender, notices) = broadcast::channel(1024);
@@ -90,7 +103,7 @@ impl Bench {
             strict: false,
             clock: Arc::clone(&clock),
         };
-        let outlets = Outlets { tape: None, notices: sender, views };
+        let outlets = Outlets { tape, notices: sender, views };
         Self { core: Core::new(setup, store, clock, outlets), micros, jobs, notices, view }
     }
 

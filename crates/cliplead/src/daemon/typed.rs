@@ -1,5 +1,9 @@
 //! Typed lines that wait for their turn: one line at a time, in the order they came. Bounded by the devices, which hand in
 //! the next chunk only when the last one is taken. Does not read the lines.
+//!
+//! The pipeline would take a chunk whole and give the same. It is cut for what stands around the pipeline: a line may rest on
+//! the verdict of the line before, which must be stored first; and a recording, which knows no route, holds the check that
+//! `next` armed between the lines before and behind it.
 
 use std::collections::VecDeque;
 
@@ -44,5 +48,44 @@ impl TypedLines {
     /// Whether lines wait.
     pub(super) fn is_empty(&self) -> bool {
         self.chunks.iter().all(|chunk| chunk.lines.is_empty())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn chunk(lines: &mut TypedLines, device: usize, text: &str) -> oneshot::Receiver<()> {
+        let (taken, all_taken) = oneshot::channel();
+        lines.push(device, Moment::default(), text.as_bytes().to_vec(), taken);
+        all_taken
+    }
+
+    #[test]
+    fn chunks_keep_their_order_and_each_is_let_go_behind_its_last_line() {
+        let mut lines = TypedLines::default();
+        let mut of_one = chunk(&mut lines, 1, "a=1V\nnext\nb=");
+        let mut of_two = chunk(&mut lines, 2, "yes\n");
+        let is_let_go = |taken: &mut oneshot::Receiver<()>| {
+            matches!(taken.try_recv(), Err(oneshot::error::TryRecvError::Closed))
+        };
+        let mut next = || lines.next().map(|(device, _, line)| (device, String::from_utf8(line).unwrap()));
+        assert_eq!(next(), Some((1, "a=1V\n".to_owned())));
+        assert_eq!(next(), Some((1, "next\n".to_owned())));
+        assert_eq!(next(), Some((1, "b=".to_owned())), "a line whose end has not come is handed on too");
+        assert!(!is_let_go(&mut of_one), "its last line is not done with");
+        assert_eq!(next(), Some((2, "yes\n".to_owned())));
+        assert!(is_let_go(&mut of_one) && !is_let_go(&mut of_two));
+        assert_eq!(next(), None);
+        assert!(is_let_go(&mut of_two) && lines.is_empty());
+    }
+
+    #[test]
+    fn a_chunk_without_a_line_holds_nobody_up() {
+        let mut lines = TypedLines::default();
+        let mut taken = chunk(&mut lines, 1, "");
+        assert!(lines.is_empty());
+        assert_eq!(lines.next().map(|(device, ..)| device), None);
+        assert!(matches!(taken.try_recv(), Err(oneshot::error::TryRecvError::Closed)));
     }
 }
