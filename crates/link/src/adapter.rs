@@ -8,14 +8,14 @@ use std::task::{Context, Poll};
 
 use tokio::sync::mpsc;
 
-use crate::closing::Closing;
-use crate::error::{Absence, OpenError};
-use crate::event::{Counters, LinkEvent};
+use crate::error::{OpenError, Unavailable};
+use crate::event::{LinkCounters, LinkEvent};
 use crate::options::{LineSettings, OpenOptions};
 use crate::selector::Selector;
+use crate::shutdown::CloseFuture;
 
 /// A scan under way: the devices in range, or why no scan is possible.
-pub type Scanning<'a> = Pin<Box<dyn Future<Output = Result<Vec<Found>, Absence>> + Send + 'a>>;
+pub type ScanFuture<'a> = Pin<Box<dyn Future<Output = Result<Vec<Found>, Unavailable>> + Send + 'a>>;
 
 /// A way in which bytes reach the program. One value serves all devices of its scheme.
 pub trait Adapter: Send + Sync {
@@ -28,7 +28,7 @@ pub trait Adapter: Send + Sync {
     /// Listens for some seconds for devices that show themselves to a scan only, and tells what is in range. Connects to nothing
     /// and switches nothing on. `None`: this kind needs no scan, [`Adapter::list`] has it all. Dropped before its end,
     /// [`Adapter::close`] waits until it is stopped. To be polled within a tokio runtime.
-    fn scan(&self) -> Option<Scanning<'_>> {
+    fn scan(&self) -> Option<ScanFuture<'_>> {
         None
     }
 
@@ -36,7 +36,7 @@ pub trait Adapter: Send + Sync {
     ///
     /// # Errors
     /// What is wrong with it and what to write instead.
-    fn check(&self, selector: &Selector) -> Result<(), OpenError>;
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError>;
 
     /// Starts a link. A device that is absent now is no error: the link says so and goes on looking.
     /// Must be called within a tokio runtime.
@@ -50,7 +50,7 @@ pub trait Adapter: Send + Sync {
     ///
     /// Only a device to which something must be said in parting needs it; any other is free when its link is dropped. An
     /// adapter around another one passes it on.
-    fn close(&self) -> Closing {
+    fn close(&self) -> CloseFuture {
         Box::pin(std::future::ready(0))
     }
 }
@@ -63,7 +63,7 @@ pub struct Found {
     /// What a person needs to recognise it.
     pub description: String,
     /// Why it cannot be used now, where that can be told without opening it.
-    pub hindrance: Option<Absence>,
+    pub hindrance: Option<Unavailable>,
 }
 
 /// An opened source of bytes. Dropping it stops its task and frees the device.
@@ -77,7 +77,7 @@ pub trait Link: Send {
     fn poll_event(&mut self, cx: &mut Context<'_>) -> Poll<Option<LinkEvent>>;
 
     /// What it counted so far.
-    fn counters(&self) -> Counters;
+    fn counters(&self) -> LinkCounters;
 
     /// Where requests go, for meters that speak when asked. `None`: this kind of source takes none.
     fn requests(&self) -> Option<Requests> {

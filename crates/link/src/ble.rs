@@ -9,23 +9,23 @@
 //! `sys/portable`.
 
 mod central;
-mod farewell;
 mod find;
 mod place;
 mod session;
 mod sys;
 mod table;
+mod teardown;
 
 use tokio::time::{Instant, sleep_until};
 
 pub use place::BlePlace;
 
-use crate::adapter::{Adapter, Found, Link, Scanning};
+use crate::adapter::{Adapter, Found, Link, ScanFuture};
 use crate::backoff::Backoff;
-use crate::closing::{Closer, Closing};
-use crate::error::{Absence, OpenError};
+use crate::error::{OpenError, Unavailable};
 use crate::options::OpenOptions;
 use crate::selector::Selector;
+use crate::shutdown::{CloseFuture, Shutdown};
 use crate::task::TaskLink;
 use central::{CallFault, Central, Seen};
 
@@ -43,7 +43,7 @@ pub struct PortableBleAdapter(Reach<sys::Portable>);
 struct Reach<C: Central> {
     scheme: &'static str,
     place: C::Place,
-    closer: Closer,
+    shutdown: Shutdown,
     /// Tests make the code that takes signals fail with it.
     #[cfg(test)]
     trip: std::sync::Arc<std::sync::atomic::AtomicBool>,
@@ -110,18 +110,18 @@ impl<C: Central> Reach<C> {
         Self {
             scheme,
             place,
-            closer: Closer::default(),
+            shutdown: Shutdown::default(),
             #[cfg(test)]
             trip: std::sync::Arc::default(),
         }
     }
 
-    async fn look(&self) -> Result<Vec<Found>, Absence> {
+    async fn look(&self) -> Result<Vec<Found>, Unavailable> {
         let (central, _signals) = C::open(&self.place).await?;
-        let scan = find::start_scan(&central, &self.closer.hold()).await?;
+        let scan = find::start_scan(&central, &self.shutdown.guard()).await?;
         sleep_until(Instant::now() + find::SCAN_TIME).await;
         let devices = central.devices().await.map_err(CallFault::service);
-        scan.say().await;
+        scan.run().await;
         Ok(devices?.into_iter().map(|seen| self.found(seen)).collect())
     }
 
@@ -139,11 +139,11 @@ impl<C: Central> Reach<C> {
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
         let place = place(selector)?;
         let (central, silence, backoff) = (self.place.clone(), options.silence, Backoff::new(selector));
-        let hold = self.closer.hold();
-        let link = TaskLink::start(selector, options, |outlet| {
+        let hold = self.shutdown.guard();
+        let link = TaskLink::start(selector, options, |sender| {
             #[allow(unused_mut)] // tests set the trip
             let mut source =
-                session::Source::<C>::new((self.scheme, place), central, outlet, silence, backoff, hold);
+                session::Source::<C>::new((self.scheme, place), central, sender, silence, backoff, hold);
             #[cfg(test)]
             (source.trip = std::sync::Arc::clone(&self.trip));
             session::supervise(source)
@@ -166,11 +166,11 @@ impl<C: Central> Adapter for Reach<C> {
         Vec::new()
     }
 
-    fn scan(&self) -> Option<Scanning<'_>> {
+    fn scan(&self) -> Option<ScanFuture<'_>> {
         Some(Box::pin(self.look()))
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
         place(selector).map(|_| ())
     }
 
@@ -178,8 +178,8 @@ impl<C: Central> Adapter for Reach<C> {
         self.open(selector, options)
     }
 
-    fn close(&self) -> Closing {
-        self.closer.close()
+    fn close(&self) -> CloseFuture {
+        self.shutdown.close()
     }
 }
 
@@ -193,16 +193,16 @@ macro_rules! adapter {
             fn list(&self) -> Vec<Found> {
                 self.0.list()
             }
-            fn scan(&self) -> Option<Scanning<'_>> {
+            fn scan(&self) -> Option<ScanFuture<'_>> {
                 self.0.scan()
             }
-            fn check(&self, selector: &Selector) -> Result<(), OpenError> {
-                self.0.check(selector)
+            fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
+                self.0.validate(selector)
             }
             fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
                 self.0.open(selector, options)
             }
-            fn close(&self) -> Closing {
+            fn close(&self) -> CloseFuture {
                 self.0.close()
             }
         }

@@ -82,7 +82,7 @@ impl fmt::Display for SelectorFault {
     }
 }
 
-/// A request to open that can never succeed as written. Everything that may heal by itself is an [`Absence`] instead.
+/// A request to open that can never succeed as written. Everything that may heal by itself is an [`Unavailable`] instead.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum OpenError {
@@ -174,7 +174,7 @@ impl std::error::Error for OpenError {}
 /// What may mend a Bluetooth meter that is in range and cannot be opened.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
-pub enum Mend {
+pub enum Remedy {
     /// Another program or telephone may hold it.
     Release,
     /// It wants to be paired first.
@@ -192,7 +192,7 @@ pub enum Mend {
 /// Why a device cannot be opened now. It is tried again for ever; the text says what mends it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
-pub enum Absence {
+pub enum Unavailable {
     /// It is not there.
     NotFound {
         /// What was looked for.
@@ -298,7 +298,7 @@ pub enum Absence {
         /// What the service said.
         detail: String,
         /// What mends it.
-        mend: Mend,
+        mend: Remedy,
     },
     /// The system refused for another reason.
     System {
@@ -311,7 +311,7 @@ pub enum Absence {
     },
 }
 
-impl fmt::Display for Absence {
+impl fmt::Display for Unavailable {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NotFound { what } => write!(f, "{what} is not there; plug it in or switch it on"),
@@ -385,7 +385,7 @@ fn mute(why: &str, serial: bool) -> String {
     )
 }
 
-impl Absence {
+impl Unavailable {
     /// The words of what can stand between a Bluetooth meter and its link.
     fn fmt_bluetooth(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -410,22 +410,22 @@ impl Absence {
                 write!(f, "{device} is in range and cannot be opened ({detail}); ")?;
                 let named = |words: &str| words.replace("ADDRESS", device);
                 match mend {
-                    Mend::Release => f.write_str(
+                    Remedy::Release => f.write_str(
                         "close the program or telephone that holds it, then switch it off and on",
                     ),
-                    Mend::Pair => write!(f, "it may have to be paired: {}", named(words::BLUETOOTH.pair)),
-                    Mend::Approach => f.write_str("bring it nearer, and see that it is still switched on"),
-                    Mend::Forget => write!(
+                    Remedy::Pair => write!(f, "it may have to be paired: {}", named(words::BLUETOOTH.pair)),
+                    Remedy::Approach => f.write_str("bring it nearer, and see that it is still switched on"),
+                    Remedy::Forget => write!(
                         f,
                         "switch it off and on; if that does not help, have the system forget it: {}",
                         named(words::BLUETOOTH.forget)
                     ),
-                    Mend::Service => write!(
+                    Remedy::Service => write!(
                         f,
                         "switch it off and on; if that does not help, start the Bluetooth service anew: {}",
                         words::BLUETOOTH.restart
                     ),
-                    Mend::Choose => f.write_str(
+                    Remedy::Choose => f.write_str(
                         "check with `devices list --scan` that it is the meter that is meant; this one cannot be read",
                     ),
                 }

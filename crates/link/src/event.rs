@@ -3,7 +3,7 @@
 use std::fmt;
 use std::io;
 
-use crate::error::Absence;
+use crate::error::Unavailable;
 
 /// One thing that happened on a link, in order.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -27,7 +27,7 @@ pub enum GapReason {
         bytes: u64,
     },
     /// The device or its connection was lost.
-    Lost(Loss),
+    Lost(Disconnect),
 }
 
 impl fmt::Display for GapReason {
@@ -44,7 +44,7 @@ impl fmt::Display for GapReason {
 /// How an open device was lost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
-pub enum Loss {
+pub enum Disconnect {
     /// The device hung up: unplugged or switched off (`read` gave no bytes).
     HungUp,
     /// The far end of a network connection closed it.
@@ -64,7 +64,7 @@ pub enum Loss {
     Panicked,
 }
 
-impl fmt::Display for Loss {
+impl fmt::Display for Disconnect {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::HungUp => f.write_str("the device is gone (unplugged or switched off)"),
@@ -98,13 +98,13 @@ pub enum LinkState {
     /// The device is being looked for and opened.
     Opening,
     /// It cannot be opened now; it is tried again for ever.
-    Absent(Absence),
+    Absent(Unavailable),
     /// Open, nothing received yet.
     Syncing,
     /// Open, bytes arrive.
     Live,
     /// It was open and is lost. A [`LinkEvent::Gap`] came just before.
-    Lost(Loss),
+    Lost(Disconnect),
     /// A finite source came to its end. No event follows.
     Ended,
 }
@@ -124,7 +124,7 @@ impl fmt::Display for LinkState {
 
 /// What a link counted since it was made. All figures only grow, except by making a new link.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct Counters {
+pub struct LinkCounters {
     /// Bytes received from the device, delivered or not.
     pub received_bytes: u64,
     /// Bytes received and dropped because the reader was behind.

@@ -17,13 +17,13 @@ use tokio::time::{Sleep, sleep};
 
 use self::plan::Plan;
 pub use self::plan::{Fault, FaultCounts, FaultRates, Injected};
-use crate::adapter::{Adapter, Found, Link, Requests, Scanning};
-use crate::closing::Closing;
+use crate::adapter::{Adapter, Found, Link, Requests, ScanFuture};
 use crate::error::OpenError;
-use crate::event::{Counters, GapReason, LinkEvent, LinkState, Loss};
+use crate::event::{Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
 use crate::options::CHUNK_BYTES_MAX;
 use crate::options::{LineSettings, OpenOptions};
 use crate::selector::Selector;
+use crate::shutdown::CloseFuture;
 
 type Observer = Arc<dyn Fn(&Selector, &Injected) + Send + Sync>;
 
@@ -74,15 +74,15 @@ impl<A: Adapter> Adapter for FaultyAdapter<A> {
         self.inner.list()
     }
 
-    fn scan(&self) -> Option<Scanning<'_>> {
+    fn scan(&self) -> Option<ScanFuture<'_>> {
         self.inner.scan()
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
-        self.inner.check(selector)
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
+        self.inner.validate(selector)
     }
 
-    fn close(&self) -> Closing {
+    fn close(&self) -> CloseFuture {
         self.inner.close()
     }
 
@@ -213,7 +213,7 @@ impl FaultyLink {
     fn cut(&mut self, bytes: u8) {
         self.inject(Fault::Cut { bytes });
         self.cuts += 1;
-        let loss = Loss::HungUp;
+        let loss = Disconnect::HungUp;
         self.other(LinkEvent::Gap(GapReason::Lost(loss)));
         for state in [LinkState::Lost(loss), LinkState::Opening, LinkState::Syncing] {
             self.tell_state(state);
@@ -331,9 +331,9 @@ impl Link for FaultyLink {
     }
 
     /// As the wrapped link counted, with the injected cuts among gaps and openings.
-    fn counters(&self) -> Counters {
+    fn counters(&self) -> LinkCounters {
         let inner = self.inner.counters();
-        Counters { gaps: inner.gaps + self.cuts, opened: inner.opened + self.cuts, ..inner }
+        LinkCounters { gaps: inner.gaps + self.cuts, opened: inner.opened + self.cuts, ..inner }
     }
 
     fn requests(&self) -> Option<Requests> {

@@ -11,11 +11,11 @@ use tokio::time::sleep;
 
 use crate::adapter::{Adapter, Found, Link};
 use crate::error::{OpenError, SelectorFault};
-use crate::event::{LinkState, Loss};
-use crate::guard::{Panicked, guarded};
+use crate::event::{Disconnect, LinkState};
+use crate::guard::{Panicked, catch_panic};
 use crate::options::CHUNK_BYTES_MAX;
 use crate::options::{OpenOptions, Pace};
-use crate::queue::Outlet;
+use crate::queue::Sender;
 use crate::selector::Selector;
 use crate::task::TaskLink;
 
@@ -33,19 +33,19 @@ impl Adapter for FileAdapter {
         Vec::new()
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
         if selector.rest().is_empty() { Err(selector.refuse(SelectorFault::RestMissing)) } else { Ok(()) }
     }
 
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
-        self.check(selector)?;
+        self.validate(selector)?;
         let file = open_regular(Path::new(selector.rest()))?;
         let pace = options.pace;
-        let link = TaskLink::start(selector, options, |outlet| async move {
-            if guarded(play(file, pace, &outlet)).await == Err(Panicked) {
-                outlet.lost(Loss::Panicked);
+        let link = TaskLink::start(selector, options, |sender| async move {
+            if catch_panic(play(file, pace, &sender)).await == Err(Panicked) {
+                sender.lost(Disconnect::Panicked);
             }
-            outlet.end();
+            sender.end();
         })?;
         Ok(Box::new(link))
     }
@@ -60,27 +60,27 @@ fn open_regular(path: &Path) -> Result<File, OpenError> {
     File::open(path).map_err(unreadable)
 }
 
-async fn play(mut file: File, pace: Pace, outlet: &Outlet) {
-    outlet.state(LinkState::Syncing);
+async fn play(mut file: File, pace: Pace, sender: &Sender) {
+    sender.state(LinkState::Syncing);
     let (chunk_bytes, rest) = match pace {
         Pace::Whole => (CHUNK_BYTES_MAX, None),
         Pace::BytesPerSecond(rate) => paced(rate),
     };
     let mut buffer = vec![0_u8; chunk_bytes];
-    while !outlet.reader_gone() {
-        outlet.room().await;
+    while !sender.reader_gone() {
+        sender.room().await;
         let read = spawn_blocking(move || {
             let got = read_some(&mut file, &mut buffer);
             (file, buffer, got)
         });
         let Ok((file_back, buffer_back, got)) = read.await else {
-            return outlet.lost(Loss::Panicked);
+            return sender.lost(Disconnect::Panicked);
         };
         (file, buffer) = (file_back, buffer_back);
         match got {
             Ok(0) => return,
-            Ok(n) => outlet.bytes(buffer.get(..n).unwrap_or_default()),
-            Err(error) => return outlet.lost(Loss::Io(error.kind())),
+            Ok(n) => sender.bytes(buffer.get(..n).unwrap_or_default()),
+            Err(error) => return sender.lost(Disconnect::Io(error.kind())),
         }
         if let Some(rest) = rest {
             sleep(rest).await;

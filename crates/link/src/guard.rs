@@ -10,7 +10,7 @@ use std::task::Poll;
 pub(crate) struct Panicked;
 
 /// Runs the future to its end, or to its panic.
-pub(crate) async fn guarded<F: Future>(future: F) -> Result<F::Output, Panicked> {
+pub(crate) async fn catch_panic<F: Future>(future: F) -> Result<F::Output, Panicked> {
     let mut future = pin!(future);
     poll_fn(|cx| match catch_unwind(AssertUnwindSafe(|| future.as_mut().poll(cx))) {
         Ok(Poll::Pending) => Poll::Pending,

@@ -15,7 +15,7 @@
 //!    [`Registry::close`] waits for it, and every program calls it before its runtime ends.
 //! 7. Listing never opens a device and never fails.
 //!
-//! `conformance::check` (feature `testing`) proves these for any adapter.
+//! `conformance::verify` (feature `testing`) proves these for any adapter.
 
 #![cfg_attr(
     not(all(
@@ -38,7 +38,6 @@ mod adapter;
 mod backoff;
 #[cfg(feature = "ble")]
 mod ble;
-mod closing;
 #[cfg(any(test, feature = "testing"))]
 pub mod conformance;
 mod error;
@@ -57,6 +56,7 @@ mod registry;
 mod selector;
 #[cfg(feature = "serial")]
 mod serial;
+mod shutdown;
 #[cfg(feature = "sim")]
 mod sim;
 #[cfg(feature = "stdin")]
@@ -69,20 +69,19 @@ mod tcp;
 #[cfg(any(test, feature = "testing"))]
 mod tracer;
 
-pub use adapter::{Adapter, Found, Link, RequestRefused, Requests, Scanning};
+pub use adapter::{Adapter, Found, Link, RequestRefused, Requests, ScanFuture};
 #[cfg(feature = "ble-portable")]
 pub use ble::PortableBleAdapter;
 #[cfg(feature = "ble")]
 pub use ble::{BleAdapter, BlePlace};
-pub use closing::{CLOSE_TIME_MAX, Closing, NotLetGo};
-pub use error::{Absence, Mend, OpenError, SelectorFault};
-pub use event::{Counters, GapReason, LinkEvent, LinkState, Loss};
+pub use error::{OpenError, Remedy, SelectorFault, Unavailable};
+pub use event::{Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
 #[cfg(any(test, feature = "testing"))]
 pub use faults::{Fault, FaultCounts, FaultRates, FaultyAdapter, FaultyLink, Injected};
 #[cfg(feature = "file")]
 pub use file::FileAdapter;
 #[cfg(feature = "manual")]
-pub use manual::{EntryPart, EntryRefused, ManualAdapter, ManualEntry};
+pub use manual::{EntryField, EntryRefused, ManualAdapter, ManualEntry};
 pub use options::{
     CHUNK_BYTES_MAX, DataBits, LineSettings, OpenOptions, OptionFault, Pace, Parity, StopBits,
 };
@@ -93,6 +92,7 @@ pub use selector::Selector;
 pub use serial::sys::look as ports;
 #[cfg(feature = "serial")]
 pub use serial::{NamedPort, Port, SerialAdapter, SerialPlace, UsbIdentity};
+pub use shutdown::{CLOSE_TIME_MAX, CloseFuture, NotReleased};
 #[cfg(all(feature = "serial", feature = "sim"))]
 pub use sim::sys::*;
 #[cfg(feature = "sim")]

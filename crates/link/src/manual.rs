@@ -9,19 +9,19 @@ use crate::adapter::{Adapter, Found, Link};
 use crate::error::OpenError;
 use crate::event::LinkState;
 use crate::options::OpenOptions;
-use crate::queue::Outlet;
+use crate::queue::Sender;
 use crate::selector::Selector;
 use crate::task::TaskLink;
 
 /// The longest point name and the longest value, in characters.
 const ENTRY_CHARS_MAX: usize = 64;
 
-type Desks = Arc<Mutex<BTreeMap<String, Outlet>>>;
+type OpenLinks = Arc<Mutex<BTreeMap<String, Sender>>>;
 
 /// Opens manual links, and hands out the ends at which entries are made.
 #[derive(Debug, Clone, Default)]
 pub struct ManualAdapter {
-    desks: Desks,
+    links: OpenLinks,
 }
 
 impl ManualAdapter {
@@ -34,12 +34,12 @@ impl ManualAdapter {
     /// Where values are entered for `manual:NAME`; the empty name is `manual:`. May be taken before the link is open.
     #[must_use]
     pub fn entry(&self, name: &str) -> ManualEntry {
-        ManualEntry { desks: Arc::clone(&self.desks), name: name.to_owned() }
+        ManualEntry { links: Arc::clone(&self.links), name: name.to_owned() }
     }
 }
 
-fn lock(desks: &Desks) -> MutexGuard<'_, BTreeMap<String, Outlet>> {
-    desks.lock().unwrap_or_else(PoisonError::into_inner)
+fn lock(links: &OpenLinks) -> MutexGuard<'_, BTreeMap<String, Sender>> {
+    links.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 impl Adapter for ManualAdapter {
@@ -56,26 +56,26 @@ impl Adapter for ManualAdapter {
         }]
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
         if selector.rest().is_empty() { Ok(()) } else { selector.name().map(|_| ()) }
     }
 
     /// A second link of the same name is refused while the first is open.
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
-        self.check(selector)?;
-        let mut desks = lock(&self.desks);
-        if desks.get(selector.rest()).is_some_and(|outlet| !outlet.reader_gone()) {
+        self.validate(selector)?;
+        let mut links = lock(&self.links);
+        if links.get(selector.rest()).is_some_and(|sender| !sender.reader_gone()) {
             return Err(OpenError::AlreadyOpen { selector: selector.to_string() });
         }
         let mut desk = None;
-        let link = TaskLink::start(selector, options, |outlet| {
-            outlet.state(LinkState::Syncing);
-            desk = Some(outlet);
+        let link = TaskLink::start(selector, options, |sender| {
+            sender.state(LinkState::Syncing);
+            desk = Some(sender);
             // Entries are pushed from outside; there is nothing to wait for.
             std::future::ready(())
         })?;
-        desks.retain(|_, outlet| !outlet.reader_gone());
-        desks.extend(desk.map(|outlet| (selector.rest().to_owned(), outlet)));
+        links.retain(|_, sender| !sender.reader_gone());
+        links.extend(desk.map(|sender| (selector.rest().to_owned(), sender)));
         Ok(Box::new(link))
     }
 }
@@ -83,7 +83,7 @@ impl Adapter for ManualAdapter {
 /// Where a person's entries go in.
 #[derive(Debug, Clone)]
 pub struct ManualEntry {
-    desks: Desks,
+    links: OpenLinks,
     name: String,
 }
 
@@ -95,24 +95,24 @@ impl ManualEntry {
     /// too many entries waiting.
     pub fn enter(&self, point: &str, value: &str) -> Result<(), EntryRefused> {
         let (point, value) = (point.trim(), value.trim());
-        check_text(point, EntryPart::Point)?;
-        check_text(value, EntryPart::Value)?;
+        check_text(point, EntryField::Point)?;
+        check_text(value, EntryField::Value)?;
         if point.contains('=') {
-            return Err(EntryRefused::Character { part: EntryPart::Point });
+            return Err(EntryRefused::Character { part: EntryField::Point });
         }
-        let desks = lock(&self.desks);
-        let Some(outlet) = desks.get(&self.name).filter(|outlet| !outlet.reader_gone()) else {
+        let links = lock(&self.links);
+        let Some(sender) = links.get(&self.name).filter(|sender| !sender.reader_gone()) else {
             return Err(EntryRefused::NotOpen);
         };
-        if !outlet.has_room() {
+        if !sender.has_room() {
             return Err(EntryRefused::Full);
         }
-        outlet.bytes(format!("{point}={value}\n").as_bytes());
+        sender.bytes(format!("{point}={value}\n").as_bytes());
         Ok(())
     }
 }
 
-fn check_text(text: &str, part: EntryPart) -> Result<(), EntryRefused> {
+fn check_text(text: &str, part: EntryField) -> Result<(), EntryRefused> {
     if text.is_empty() {
         return Err(EntryRefused::Empty { part });
     }
@@ -128,14 +128,14 @@ fn check_text(text: &str, part: EntryPart) -> Result<(), EntryRefused> {
 
 /// A part of an entry.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum EntryPart {
+pub enum EntryField {
     /// The name of the point.
     Point,
     /// The value.
     Value,
 }
 
-impl fmt::Display for EntryPart {
+impl fmt::Display for EntryField {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::Point => "point",
@@ -151,17 +151,17 @@ pub enum EntryRefused {
     /// Nothing was typed.
     Empty {
         /// Where.
-        part: EntryPart,
+        part: EntryField,
     },
     /// More than 64 characters.
     TooLong {
         /// Where.
-        part: EntryPart,
+        part: EntryField,
     },
     /// A line break, another control character, or `=` in the point.
     Character {
         /// Where.
-        part: EntryPart,
+        part: EntryField,
     },
     /// No manual link of this name is open.
     NotOpen,

@@ -135,7 +135,7 @@ impl FromStr for LineSettings {
             },
             ..Self::default()
         };
-        settings.check()?;
+        settings.validate()?;
         Ok(settings)
     }
 }
@@ -170,11 +170,11 @@ impl LineSettings {
             dtr,
             rts,
         };
-        settings.check()?;
+        settings.validate()?;
         Ok(settings)
     }
 
-    fn check(&self) -> Result<(), OptionFault> {
+    fn validate(&self) -> Result<(), OptionFault> {
         if (BAUD.0..=BAUD.1).contains(&self.baud) {
             Ok(())
         } else {
@@ -224,8 +224,8 @@ impl OpenOptions {
     ///
     /// # Errors
     /// The first option that is not, with its range.
-    pub fn check(&self) -> Result<(), OptionFault> {
-        self.line.check()?;
+    pub fn validate(&self) -> Result<(), OptionFault> {
+        self.line.validate()?;
         if let Some(silence) = self.silence
             && !(Duration::from_millis(50)..=Duration::from_secs(3600)).contains(&silence)
         {

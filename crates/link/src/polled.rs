@@ -10,14 +10,14 @@ use tokio::time::{Instant, sleep};
 use wire::Profile;
 use wire::poll::{PollCounters, PollReason, Polled, Poller};
 
-use crate::adapter::{Adapter, Found, Link, Requests, Scanning};
-use crate::closing::Closing;
-use crate::error::{Absence, OpenError};
-use crate::event::{Counters, GapReason, LinkEvent, LinkState, Loss};
-use crate::guard::guarded;
+use crate::adapter::{Adapter, Found, Link, Requests, ScanFuture};
+use crate::error::{OpenError, Unavailable};
+use crate::event::{Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
+use crate::guard::catch_panic;
 use crate::options::{LineSettings, OpenOptions};
-use crate::queue::Outlet;
+use crate::queue::Sender;
 use crate::selector::Selector;
+use crate::shutdown::CloseFuture;
 use crate::supervise::sleep_until_some;
 use crate::task::TaskLink;
 
@@ -49,15 +49,15 @@ impl<A: Adapter> Adapter for PolledAdapter<A> {
         self.inner.list()
     }
 
-    fn scan(&self) -> Option<Scanning<'_>> {
+    fn scan(&self) -> Option<ScanFuture<'_>> {
         self.inner.scan()
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
-        self.inner.check(selector)
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
+        self.inner.validate(selector)
     }
 
-    fn close(&self) -> Closing {
+    fn close(&self) -> CloseFuture {
         self.inner.close()
     }
 
@@ -80,7 +80,7 @@ pub(crate) fn open(
     let Some(poller) = profile.and_then(|profile| profile.poller(seed)) else {
         return adapter.open(selector, options);
     };
-    options.check().map_err(OpenError::BadOption)?;
+    options.validate().map_err(OpenError::BadOption)?;
     let silence = options.silence.map(|silence| silence.saturating_mul(2).min(SILENCE_MAX));
     let inner = adapter.open(selector, &OpenOptions { silence, ..options.clone() })?;
     // Bytes of a file or a pipe are packets already.
@@ -89,12 +89,12 @@ pub(crate) fn open(
     let counts = Arc::new(Mutex::new(PollCounters::default()));
     let shared = Arc::clone(&counts);
     let silence = options.silence;
-    let task = TaskLink::start(selector, options, |outlet| {
+    let task = TaskLink::start(selector, options, |sender| {
         let drive = Drive {
             inner,
             requests,
             poller,
-            outlet,
+            sender,
             silence,
             counts: shared,
             start: Instant::now(),
@@ -126,7 +126,7 @@ impl Link for PolledLink {
         self.task.poll_event(cx)
     }
 
-    fn counters(&self) -> Counters {
+    fn counters(&self) -> LinkCounters {
         self.task.counters()
     }
 
@@ -144,7 +144,7 @@ struct Drive {
     inner: Box<dyn Link>,
     requests: Requests,
     poller: Poller,
-    outlet: Outlet,
+    sender: Sender,
     silence: Option<Duration>,
     counts: Arc<Mutex<PollCounters>>,
     start: Instant,
@@ -162,12 +162,12 @@ struct Drive {
 
 impl Drive {
     async fn run(mut self) {
-        while guarded(self.follow()).await.is_err() {
-            self.outlet.lost(Loss::Panicked);
+        while catch_panic(self.follow()).await.is_err() {
+            self.sender.lost(Disconnect::Panicked);
             sleep(PANIC_WAIT).await;
             self.begin_anew();
         }
-        self.outlet.end();
+        self.sender.end();
     }
 
     /// Follows the line to its end, if it has one.
@@ -204,14 +204,14 @@ impl Drive {
             LinkEvent::Gap(GapReason::Lost(loss)) => {
                 self.poller.closed();
                 (self.heard, self.mute_at, self.mute) = (None, None, false);
-                self.outlet.lost(loss);
+                self.sender.lost(loss);
             }
             // Bytes are missing, but no answer that was handed on: only what is under way begins anew.
             LinkEvent::Gap(GapReason::Overflow { .. }) => self.poller.opened(self.now()),
             LinkEvent::State(LinkState::Syncing) => self.begin_anew(),
             // Bytes alone are no sign that the device answers; and a loss was told with its gap.
             LinkEvent::State(LinkState::Live | LinkState::Lost(_) | LinkState::Ended) => {}
-            LinkEvent::State(state) => self.outlet.state(state),
+            LinkEvent::State(state) => self.sender.state(state),
         }
     }
 
@@ -230,9 +230,9 @@ impl Drive {
                     self.heard = Some(Instant::now());
                     self.mute_at = None;
                     if std::mem::take(&mut self.mute) {
-                        self.outlet.state(LinkState::Syncing);
+                        self.sender.state(LinkState::Syncing);
                     }
-                    self.outlet.bytes(&packet);
+                    self.sender.bytes(&packet);
                 }
                 // Counted by the poller.
                 Polled::Fault(fault) => self.trouble = fault.reason.words(),
@@ -244,7 +244,7 @@ impl Drive {
         self.heard = None;
         self.mute = false;
         self.mute_at = self.silence.map(|silence| Instant::now() + silence);
-        self.outlet.state(LinkState::Syncing);
+        self.sender.state(LinkState::Syncing);
         self.poller.opened(self.now());
     }
 
@@ -252,14 +252,14 @@ impl Drive {
     fn is_mute(&mut self) {
         self.mute_at = None;
         self.mute = true;
-        self.outlet.state(LinkState::Absent(Absence::Mute { why: self.trouble, serial: self.serial }));
+        self.sender.state(LinkState::Absent(Unavailable::Mute { why: self.trouble, serial: self.serial }));
     }
 
     fn fell_silent(&mut self) {
         let after_ms =
             self.silence.map_or(0, |silence| u64::try_from(silence.as_millis()).unwrap_or(u64::MAX));
-        self.outlet.lost(Loss::Silent { after_ms });
-        self.outlet.state(LinkState::Opening);
+        self.sender.lost(Disconnect::Silent { after_ms });
+        self.sender.state(LinkState::Opening);
         self.begin_anew();
     }
 }

@@ -6,7 +6,7 @@ use std::future::poll_fn;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::task::{Context, Poll, Waker};
 
-use crate::event::{Counters, GapReason, LinkEvent, LinkState, Loss};
+use crate::event::{Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
 use crate::options::CHUNK_BYTES_MAX;
 
 /// The most events that wait. Runs of bytes that wait are joined, so few are needed.
@@ -24,7 +24,7 @@ struct Inner {
     reader_gone: bool,
     reader: Option<Waker>,
     writer: Option<Waker>,
-    counters: Counters,
+    counters: LinkCounters,
 }
 
 impl Inner {
@@ -113,16 +113,16 @@ fn lock(inner: &Mutex<Inner>) -> MutexGuard<'_, Inner> {
     inner.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// The source's end. Nothing here waits, except [`Outlet::room`] for finite sources.
+/// The source's end. Nothing here waits, except [`Sender::room`] for finite sources.
 #[derive(Debug, Clone)]
-pub(crate) struct Outlet(Arc<Mutex<Inner>>);
+pub(crate) struct Sender(Arc<Mutex<Inner>>);
 
 /// The reader's end.
 #[derive(Debug)]
-pub(crate) struct Inlet(Arc<Mutex<Inner>>);
+pub(crate) struct Receiver(Arc<Mutex<Inner>>);
 
 /// A queue that holds at most `bytes_max` bytes (at least two chunks) and [`QUEUE_EVENTS_MAX`] events.
-pub(crate) fn queue(bytes_max: usize) -> (Outlet, Inlet) {
+pub(crate) fn queue(bytes_max: usize) -> (Sender, Receiver) {
     let inner = Arc::new(Mutex::new(Inner {
         events: VecDeque::new(),
         bytes: 0,
@@ -132,12 +132,12 @@ pub(crate) fn queue(bytes_max: usize) -> (Outlet, Inlet) {
         reader_gone: false,
         reader: None,
         writer: None,
-        counters: Counters::default(),
+        counters: LinkCounters::default(),
     }));
-    (Outlet(Arc::clone(&inner)), Inlet(inner))
+    (Sender(Arc::clone(&inner)), Receiver(inner))
 }
 
-impl Outlet {
+impl Sender {
     /// Bytes as received; tells `Live` first where that is new.
     pub(crate) fn bytes(&self, received: &[u8]) {
         let mut inner = lock(&self.0);
@@ -169,9 +169,9 @@ impl Outlet {
     }
 
     /// The open device is lost: the gap, then the state.
-    pub(crate) fn lost(&self, loss: Loss) {
+    pub(crate) fn lost(&self, loss: Disconnect) {
         let mut inner = lock(&self.0);
-        if loss == Loss::Panicked {
+        if loss == Disconnect::Panicked {
             inner.counters.panics += 1;
         }
         inner.push(LinkEvent::Gap(GapReason::Lost(loss)));
@@ -219,7 +219,7 @@ impl Outlet {
     }
 }
 
-impl Inlet {
+impl Receiver {
     /// The next event; `None` at the end. The last caller's waker is kept.
     pub(crate) fn poll(&mut self, cx: &mut Context<'_>) -> Poll<Option<LinkEvent>> {
         let mut inner = lock(&self.0);
@@ -233,12 +233,12 @@ impl Inlet {
         Poll::Pending
     }
 
-    pub(crate) fn counters(&self) -> Counters {
+    pub(crate) fn counters(&self) -> LinkCounters {
         lock(&self.0).counters
     }
 }
 
-impl Drop for Inlet {
+impl Drop for Receiver {
     fn drop(&mut self) {
         let mut inner = lock(&self.0);
         inner.reader_gone = true;

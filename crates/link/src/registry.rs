@@ -4,11 +4,11 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::adapter::{Adapter, Found, Link};
-use crate::closing::NotLetGo;
 use crate::error::OpenError;
 use crate::options::OpenOptions;
 use crate::polled;
 use crate::selector::Selector;
+use crate::shutdown::NotReleased;
 
 /// Adapters by scheme.
 #[derive(Clone, Default)]
@@ -64,9 +64,9 @@ impl Registry {
     ///
     /// # Errors
     /// What is wrong with it and what to write instead.
-    pub fn check(&self, text: &str) -> Result<Selector, OpenError> {
+    pub fn validate(&self, text: &str) -> Result<Selector, OpenError> {
         let selector: Selector = text.parse()?;
-        self.adapter(&selector)?.check(&selector)?;
+        self.adapter(&selector)?.validate(&selector)?;
         Ok(selector)
     }
 
@@ -86,7 +86,7 @@ impl Registry {
     ///
     /// # Errors
     /// How many did not in time.
-    pub async fn close(&self) -> Result<(), NotLetGo> {
+    pub async fn close(&self) -> Result<(), NotReleased> {
         // All are asked before one is waited for, so that one limit holds for all.
         let closing: Vec<_> =
             self.adapters.iter().map(|(scheme, adapter)| (*scheme, adapter.close())).collect();
@@ -97,7 +97,7 @@ impl Registry {
                 left => links.push((scheme, left)),
             }
         }
-        if links.is_empty() { Ok(()) } else { Err(NotLetGo { links }) }
+        if links.is_empty() { Ok(()) } else { Err(NotReleased { links }) }
     }
 
     /// As [`Registry::open`]; a device that speaks only when asked, by its profile, is asked (see [`crate::PolledAdapter`]).

@@ -81,14 +81,14 @@ impl FromStr for Selector {
     type Err = OpenError;
 
     fn from_str(text: &str) -> Result<Self, OpenError> {
-        check(text)
+        scheme_end(text)
             .map(|scheme_bytes| Self { text: text.to_owned(), scheme_bytes })
             .map_err(|fault| OpenError::BadSelector { selector: text.chars().take(80).collect(), fault })
     }
 }
 
 /// The length of the scheme, or what is wrong.
-fn check(text: &str) -> Result<usize, SelectorFault> {
+fn scheme_end(text: &str) -> Result<usize, SelectorFault> {
     if text.len() > SELECTOR_BYTES_MAX {
         return Err(SelectorFault::TooLong);
     }

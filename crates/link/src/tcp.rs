@@ -63,7 +63,7 @@ impl Adapter for TcpAdapter {
         Vec::new()
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
         Self::place(selector).map(|_| ())
     }
 
@@ -72,8 +72,8 @@ impl Adapter for TcpAdapter {
         let (requests, receiver) = Requests::channel();
         let silence = options.silence;
         let backoff = Backoff::new(selector);
-        let link = TaskLink::start(selector, options, |outlet| {
-            supervise(opener, Watch { outlet, requests: receiver, silence, backoff })
+        let link = TaskLink::start(selector, options, |sender| {
+            supervise(opener, Watch { sender, requests: receiver, silence, backoff })
         })?;
         Ok(Box::new(link.with_requests(requests)))
     }

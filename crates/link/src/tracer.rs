@@ -5,12 +5,12 @@ use std::fmt;
 use std::sync::Arc;
 use std::task::{Context, Poll};
 
-use crate::adapter::{Adapter, Found, Link, Requests, Scanning};
-use crate::closing::Closing;
+use crate::adapter::{Adapter, Found, Link, Requests, ScanFuture};
 use crate::error::OpenError;
-use crate::event::{Counters, LinkEvent};
+use crate::event::{LinkCounters, LinkEvent};
 use crate::options::{LineSettings, OpenOptions};
 use crate::selector::Selector;
+use crate::shutdown::CloseFuture;
 
 /// One thing that passed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -53,15 +53,15 @@ impl<A: Adapter> Adapter for TracedAdapter<A> {
         self.inner.list()
     }
 
-    fn scan(&self) -> Option<Scanning<'_>> {
+    fn scan(&self) -> Option<ScanFuture<'_>> {
         self.inner.scan()
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
-        self.inner.check(selector)
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
+        self.inner.validate(selector)
     }
 
-    fn close(&self) -> Closing {
+    fn close(&self) -> CloseFuture {
         self.inner.close()
     }
 
@@ -108,7 +108,7 @@ impl Link for TracedLink {
         polled
     }
 
-    fn counters(&self) -> Counters {
+    fn counters(&self) -> LinkCounters {
         self.inner.counters()
     }
 

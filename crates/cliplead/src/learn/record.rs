@@ -186,7 +186,7 @@ impl Tape {
     fn open(registry: &Registry, selector: &str, baud: u32) -> anyhow::Result<Self> {
         let mut options = OpenOptions { silence: None, ..OpenOptions::default() };
         options.line.baud = baud;
-        options.check().map_err(|fault| anyhow::anyhow!("{fault}"))?;
+        options.validate().map_err(|fault| anyhow::anyhow!("{fault}"))?;
         let link = registry.open(selector, &options)?;
         Ok(Self { link, recording: Recording::new(), start: tokio::time::Instant::now(), ended: false })
     }

@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use wire::gatt::Uuid;
 
-use crate::error::Absence;
+use crate::error::Unavailable;
 
 /// The longest wait for any one answer.
 pub(super) const CALL_TIME_MAX: Duration = Duration::from_secs(5);
@@ -24,7 +24,7 @@ pub(super) enum CallFault {
 }
 
 impl CallFault {
-    /// In words, for an [`Absence`].
+    /// In words, for an [`Unavailable`].
     pub(super) fn words(self) -> String {
         match self {
             Self::Stalled(limit) => format!("no answer in {} s", limit.as_secs()),
@@ -32,8 +32,8 @@ impl CallFault {
         }
     }
 
-    pub(super) fn service(self) -> Absence {
-        Absence::NoBluetooth { detail: self.words() }
+    pub(super) fn service(self) -> Unavailable {
+        Unavailable::NoBluetooth { detail: self.words() }
     }
 
     /// Somebody else's scan is just beginning; what it finds is there for all.
@@ -79,7 +79,7 @@ pub(super) struct Seen {
 
 /// A characteristic of a connected device.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Listed {
+pub(super) struct ListedCharacteristic {
     /// The backend's own name for it; in the order of the handles where the backend knows that order.
     pub(super) key: String,
     /// Its place among all characteristics of the device, from 0.
@@ -97,9 +97,9 @@ pub(super) struct Listed {
 
 /// What a connected device has.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub(super) struct Roster {
+pub(super) struct Characteristics {
     /// In the order of the places.
-    pub(super) listed: Vec<Listed>,
+    pub(super) listed: Vec<ListedCharacteristic>,
     /// What it has and this backend cannot read, in words.
     pub(super) withheld: Vec<String>,
 }
@@ -132,7 +132,7 @@ pub(super) trait Central: Clone + Debug + Send + Sync + Sized + 'static {
     type Signals: Send;
 
     /// Connects to the service.
-    fn open(place: &Self::Place) -> impl Future<Output = Result<(Self, Self::Signals), Absence>> + Send;
+    fn open(place: &Self::Place) -> impl Future<Output = Result<(Self, Self::Signals), Unavailable>> + Send;
 
     /// The next signal. Cancel-safe. After [`Signal::Closed`] nothing more is asked for.
     fn next(signals: &mut Self::Signals) -> impl Future<Output = Signal> + Send;
@@ -156,7 +156,10 @@ pub(super) trait Central: Clone + Debug + Send + Sync + Sized + 'static {
     fn disconnect(&self, device: &str) -> impl Future<Output = Result<(), CallFault>> + Send;
 
     /// What a connected device has. `Ok(None)`: not known yet. `Err(None)`: the device is gone.
-    fn roster(&self, seen: &Seen) -> impl Future<Output = Result<Option<Roster>, Option<CallFault>>> + Send;
+    fn characteristics(
+        &self,
+        seen: &Seen,
+    ) -> impl Future<Output = Result<Option<Characteristics>, Option<CallFault>>> + Send;
 
     /// Reads the value of a characteristic.
     fn read(&self, key: &str) -> impl Future<Output = Result<Vec<u8>, CallFault>> + Send;

@@ -15,16 +15,16 @@ use tokio::sync::Notify;
 use tokio::time::{Instant, MissedTickBehavior, interval, sleep, sleep_until};
 
 use super::central::{CallFault, Central, Seen, Signal};
-use super::farewell::{Ending, Farewell};
 use super::find::find;
 use super::place::BlePlace;
-use super::table::{self, Loaded, Table};
+use super::table::{self, Discovered, Table};
+use super::teardown::{Cleanup, Teardown};
 use crate::backoff::Backoff;
-use crate::closing::{Hold, asked_to_end};
-use crate::error::{Absence, Mend};
-use crate::event::{LinkState, Loss};
-use crate::guard::{Panicked, guarded};
-use crate::queue::Outlet;
+use crate::error::{Remedy, Unavailable};
+use crate::event::{Disconnect, LinkState};
+use crate::guard::{Panicked, catch_panic};
+use crate::queue::Sender;
+use crate::shutdown::{ShutdownGuard, shutdown_requested};
 
 /// The longest wait for the services of a connected meter.
 const SERVICES_TIME_MAX: Duration = Duration::from_secs(15);
@@ -44,11 +44,11 @@ pub(super) struct Source<C: Central> {
     scheme: &'static str,
     place: BlePlace,
     central: C::Place,
-    outlet: Outlet,
+    sender: Sender,
     silence: Option<Duration>,
     backoff: Backoff,
     /// Says when the link is to end, and has whoever asked for it wait for what is owed to the meter.
-    hold: Hold,
+    hold: ShutdownGuard,
     /// What cannot be read of the meter and was told.
     told: BTreeSet<String>,
     /// What was open before: another device of the same name does not take its place.
@@ -63,16 +63,16 @@ impl<C: Central> Source<C> {
     pub(super) fn new(
         (scheme, place): (&'static str, BlePlace),
         central: C::Place,
-        outlet: Outlet,
+        sender: Sender,
         silence: Option<Duration>,
         backoff: Backoff,
-        hold: Hold,
+        hold: ShutdownGuard,
     ) -> Self {
         Self {
             scheme,
             place,
             central,
-            outlet,
+            sender,
             silence,
             backoff,
             hold,
@@ -88,8 +88,8 @@ impl<C: Central> Source<C> {
 /// How a session ended.
 #[derive(Debug)]
 enum End {
-    Absent(Absence),
-    Lost(Loss),
+    Absent(Unavailable),
+    Lost(Disconnect),
 }
 
 /// What the two halves of a session share: the one that follows the signals, and the one that opens and watches.
@@ -104,7 +104,7 @@ struct Live<C: Central> {
     /// `Syncing` was told.
     open: bool,
     /// A meter that was asked to connect is let go of when the session ends, also when the link is dropped.
-    held: Option<Farewell<C>>,
+    held: Option<Teardown<C>>,
 }
 
 impl<C: Central> Default for Live<C> {
@@ -117,7 +117,7 @@ impl<C: Central> Default for Live<C> {
 struct Shared<'s, C: Central> {
     live: Mutex<Live<C>>,
     heard: Notify,
-    outlet: &'s Outlet,
+    sender: &'s Sender,
     #[cfg(test)]
     trip: &'s std::sync::atomic::AtomicBool,
 }
@@ -133,8 +133,8 @@ impl<C: Central> Shared<'_, C> {
         let known = live.table.as_ref().and_then(|table| table.get(key)).filter(|c| c.sends == sent);
         let Some(characteristic) = known else { return };
         match characteristic.packet(value) {
-            Some(packet) => self.outlet.bytes(&packet),
-            None => self.outlet.unusable(value.len()),
+            Some(packet) => self.sender.bytes(&packet),
+            None => self.sender.unusable(value.len()),
         }
         // What is asked for says nothing of whether the others still send.
         let sends = |table: &Table| table.values().any(|characteristic| characteristic.sends);
@@ -157,23 +157,23 @@ impl<C: Central> Shared<'_, C> {
     }
 
     /// The end that a loss makes: of an open meter, or of an attempt.
-    fn lost(&self, loss: Loss) -> End {
+    fn lost(&self, loss: Disconnect) -> End {
         let live = self.live();
         if live.open {
             return End::Lost(loss);
         }
         End::Absent(match &live.seen {
             Some(seen) => {
-                let mend = if loss == Loss::HungUp { Mend::Approach } else { Mend::Service };
+                let mend = if loss == Disconnect::HungUp { Remedy::Approach } else { Remedy::Service };
                 not_connected(seen, (loss.to_string(), mend))
             }
-            None => Absence::NoBluetooth { detail: loss.to_string() },
+            None => Unavailable::NoBluetooth { detail: loss.to_string() },
         })
     }
 }
 
-fn not_connected(seen: &Seen, (detail, mend): Trouble) -> Absence {
-    Absence::NotConnected { device: seen.address.clone(), detail, mend }
+fn not_connected(seen: &Seen, (detail, mend): Trouble) -> Unavailable {
+    Unavailable::NotConnected { device: seen.address.clone(), detail, mend }
 }
 
 /// Runs until it is aborted or asked to end. A panic below is counted, told as a loss, and the source started again.
@@ -181,27 +181,27 @@ pub(super) async fn supervise<C: Central>(mut source: Source<C>) {
     let mut hold = source.hold.clone();
     tokio::select! {
         biased;
-        () = asked_to_end(&mut hold) => {}
+        () = shutdown_requested(&mut hold) => {}
         never = for_ever(&mut source) => match never {},
     }
     // The session is dropped by now, and with it went the word to let the meter go.
-    source.outlet.end();
+    source.sender.end();
 }
 
 async fn for_ever<C: Central>(source: &mut Source<C>) -> std::convert::Infallible {
     loop {
-        let Err(Panicked) = guarded(sessions(source)).await;
-        source.outlet.lost(Loss::Panicked);
+        let Err(Panicked) = catch_panic(sessions(source)).await;
+        source.sender.lost(Disconnect::Panicked);
         sleep(source.backoff.step()).await;
     }
 }
 
 async fn sessions<C: Central>(source: &mut Source<C>) -> std::convert::Infallible {
     loop {
-        source.outlet.state(LinkState::Opening);
+        source.sender.state(LinkState::Opening);
         match session(source).await {
-            End::Absent(absence) => source.outlet.state(LinkState::Absent(absence)),
-            End::Lost(loss) => source.outlet.lost(loss),
+            End::Absent(absence) => source.sender.state(LinkState::Absent(absence)),
+            End::Lost(loss) => source.sender.lost(loss),
         }
         sleep(source.backoff.step()).await;
     }
@@ -212,13 +212,13 @@ async fn session<C: Central>(source: &mut Source<C>) -> End {
         Ok(opened) => opened,
         Err(absence) => return End::Absent(absence),
     };
-    let outlet = source.outlet.clone();
+    let sender = source.sender.clone();
     #[cfg(test)]
     let trip = std::sync::Arc::clone(&source.trip);
     let shared = Shared {
         live: Mutex::default(),
         heard: Notify::new(),
-        outlet: &outlet,
+        sender: &sender,
         #[cfg(test)]
         trip: &trip,
     };
@@ -227,14 +227,14 @@ async fn session<C: Central>(source: &mut Source<C>) -> End {
         loss = follow::<C>(&mut signals, &shared) => {
             // It is gone by itself; a late word to let go would hit the next session.
             if let Some(held) = shared.live().held.take() {
-                held.drop_unsaid();
+                held.disarm();
             }
             shared.lost(loss)
         }
         end = serve(&central, source, &shared) => {
             let held = shared.live().held.take();
             if let Some(held) = held {
-                held.say().await;
+                held.run().await;
             }
             end
         }
@@ -242,7 +242,7 @@ async fn session<C: Central>(source: &mut Source<C>) -> End {
 }
 
 /// Takes every signal; ends with the meter, its radio, the service or the way to it.
-async fn follow<C: Central>(signals: &mut C::Signals, shared: &Shared<'_, C>) -> Loss {
+async fn follow<C: Central>(signals: &mut C::Signals, shared: &Shared<'_, C>) -> Disconnect {
     loop {
         if let Some(loss) = take(C::next(signals).await, shared) {
             return loss;
@@ -250,7 +250,7 @@ async fn follow<C: Central>(signals: &mut C::Signals, shared: &Shared<'_, C>) ->
     }
 }
 
-fn take<C: Central>(signal: Signal, shared: &Shared<'_, C>) -> Option<Loss> {
+fn take<C: Central>(signal: Signal, shared: &Shared<'_, C>) -> Option<Disconnect> {
     #[cfg(test)]
     assert!(!shared.trip.swap(false, std::sync::atomic::Ordering::Relaxed), "a defect, made up by a test");
     let gone = match signal {
@@ -263,14 +263,14 @@ fn take<C: Central>(signal: Signal, shared: &Shared<'_, C>) -> Option<Loss> {
         Signal::PartGone { key } => {
             shared.live().table.as_ref().is_some_and(|table| table.contains_key(&key))
         }
-        Signal::Closed => return Some(Loss::Closed),
+        Signal::Closed => return Some(Disconnect::Closed),
         Signal::Panicked { words } => {
             tracing::warn!("Bluetooth: {words}");
-            shared.outlet.panicked();
+            shared.sender.panicked();
             false
         }
     };
-    gone.then_some(Loss::HungUp)
+    gone.then_some(Disconnect::HungUp)
 }
 
 async fn serve<C: Central>(central: &C, source: &mut Source<C>, shared: &Shared<'_, C>) -> End {
@@ -281,11 +281,11 @@ async fn serve<C: Central>(central: &C, source: &mut Source<C>, shared: &Shared<
     {
         let mut live = shared.live();
         live.seen = Some(seen.clone());
-        let mut held = Farewell::new(central, &source.hold);
-        held.owe(Ending::Disconnect(seen.key.clone()));
+        let mut held = Teardown::new(central, &source.hold);
+        held.add(Cleanup::Disconnect(seen.key.clone()));
         live.held = Some(held);
     }
-    let Loaded { table, left_out, .. } = match open(central, &seen).await {
+    let Discovered { table, left_out, .. } = match open(central, &seen).await {
         Ok(loaded) => loaded,
         Err(trouble) => return End::Absent(not_connected(&seen, trouble)),
     };
@@ -295,7 +295,7 @@ async fn serve<C: Central>(central: &C, source: &mut Source<C>, shared: &Shared<
         let mut live = shared.live();
         live.table = Some(table.clone());
         live.open = true;
-        source.outlet.state(LinkState::Syncing);
+        source.sender.state(LinkState::Syncing);
     }
     match subscribe(central, &table).await {
         Ok(()) => End::Lost(watch(central, source, shared, &table).await),
@@ -305,43 +305,43 @@ async fn serve<C: Central>(central: &C, source: &mut Source<C>, shared: &Shared<
 
 /// Connects, waits for the services, and reads what describes the characteristics. A device that is connected already is asked to
 /// connect all the same: a connection from before the service was started has no services until then. A refusal says nothing then.
-async fn open<C: Central>(central: &C, seen: &Seen) -> Result<Loaded, Trouble> {
+async fn open<C: Central>(central: &C, seen: &Seen) -> Result<Discovered, Trouble> {
     let connected = central.connect(seen).await;
     if !seen.connected {
         connected.map_err(|fault| match fault {
-            CallFault::Refused(why) if table::wants_pairing(&why) => (why, Mend::Pair),
-            CallFault::Refused(why) => (why, Mend::Release),
+            CallFault::Refused(why) if table::wants_pairing(&why) => (why, Remedy::Pair),
+            CallFault::Refused(why) => (why, Remedy::Release),
             stalled @ CallFault::Stalled(_) => service(stalled),
         })?;
     }
     let most = if seen.connected { HELD_SERVICES_TIME_MAX } else { SERVICES_TIME_MAX };
     let end = Instant::now() + most;
-    let roster = loop {
-        match central.roster(seen).await {
-            Ok(Some(roster)) => break roster,
+    let characteristics = loop {
+        match central.characteristics(seen).await {
+            Ok(Some(characteristics)) => break characteristics,
             Ok(None) => {}
-            Err(None) => return Err(("it is gone".to_owned(), Mend::Approach)),
+            Err(None) => return Err(("it is gone".to_owned(), Remedy::Approach)),
             Err(Some(fault)) => return Err(service(fault)),
         }
         if Instant::now() >= end {
-            return Err((format!("its services were not found in {} s", most.as_secs()), Mend::Forget));
+            return Err((format!("its services were not found in {} s", most.as_secs()), Remedy::Forget));
         }
         sleep(LOOK_EVERY).await;
     };
-    let loaded = table::load(central, roster).await.map_err(service)?;
+    let loaded = table::load(central, characteristics).await.map_err(service)?;
     if loaded.table.values().any(|characteristic| characteristic.sends || characteristic.is_asked()) {
         return Ok(loaded);
     }
     let why = loaded.left_out.first().map_or_else(String::new, |first| format!(": {first}"));
-    let mend = if loaded.wants_pairing { Mend::Pair } else { Mend::Choose };
+    let mend = if loaded.wants_pairing { Remedy::Pair } else { Remedy::Choose };
     Err((format!("it has nothing that sends values or can be asked for one{why}"), mend))
 }
 
 /// Why a meter could not be opened, and what mends it.
-type Trouble = (String, Mend);
+type Trouble = (String, Remedy);
 
 fn service(fault: CallFault) -> Trouble {
-    (fault.words(), Mend::Service)
+    (fault.words(), Remedy::Service)
 }
 
 /// Tells once for each link what of a meter is not read.
@@ -355,17 +355,17 @@ fn tell<C: Central>(source: &mut Source<C>, seen: &Seen, left_out: Vec<String>) 
 }
 
 /// Subscribes to all that can send. One that refuses, for want of pairing perhaps, does not keep the others away.
-async fn subscribe<C: Central>(central: &C, table: &Table) -> Result<(), Loss> {
+async fn subscribe<C: Central>(central: &C, table: &Table) -> Result<(), Disconnect> {
     let mut any = table.values().any(table::Characteristic::is_asked);
     for characteristic in table.values().filter(|characteristic| characteristic.sends) {
         match central.subscribe(&characteristic.key).await {
             Ok(_) => any = true,
             Err(CallFault::Refused(_)) => {}
             // A service that does not answer would cost as long for each of them.
-            Err(CallFault::Stalled(_)) => return Err(Loss::Io(std::io::ErrorKind::TimedOut)),
+            Err(CallFault::Stalled(_)) => return Err(Disconnect::Io(std::io::ErrorKind::TimedOut)),
         }
     }
-    if any { Ok(()) } else { Err(Loss::Refused) }
+    if any { Ok(()) } else { Err(Disconnect::Refused) }
 }
 
 /// Watches for silence and asks for what does not send by itself; gives the loss that ends the session.
@@ -374,7 +374,7 @@ async fn watch<C: Central>(
     source: &mut Source<C>,
     shared: &Shared<'_, C>,
     table: &Table,
-) -> Loss {
+) -> Disconnect {
     let far = Duration::from_secs(365 * 24 * 3600);
     let silence = source.silence.unwrap_or(far);
     let mut limit = if source.heard_ever { silence } else { silence.saturating_mul(QUIET_TIMES) };
@@ -411,7 +411,7 @@ async fn watch<C: Central>(
                 }
             }
             () = sleep_until(last + limit) => {
-                let loss = Loss::Silent { after_ms: u64::try_from(limit.as_millis()).unwrap_or(u64::MAX) };
+                let loss = Disconnect::Silent { after_ms: u64::try_from(limit.as_millis()).unwrap_or(u64::MAX) };
                 if subscribed_again || !source.heard_ever {
                     return loss;
                 }
@@ -430,15 +430,15 @@ async fn subscribe_again<C: Central>(
     central: &C,
     shared: &Shared<'_, C>,
     table: &Table,
-    loss: Loss,
-) -> Result<(), Loss> {
+    loss: Disconnect,
+) -> Result<(), Disconnect> {
     {
         let mut live = shared.live();
         live.table = None;
         live.heard.clear();
         live.open = false;
-        shared.outlet.lost(loss);
-        shared.outlet.state(LinkState::Opening);
+        shared.sender.lost(loss);
+        shared.sender.state(LinkState::Opening);
     }
     for characteristic in table.values().filter(|characteristic| characteristic.sends) {
         // What was not subscribed to any more says so; that is what is to be mended.
@@ -450,7 +450,7 @@ async fn subscribe_again<C: Central>(
         let mut live = shared.live();
         live.table = Some(table.clone());
         live.open = true;
-        shared.outlet.state(LinkState::Syncing);
+        shared.sender.state(LinkState::Syncing);
     }
     subscribe(central, table).await
 }

@@ -9,7 +9,7 @@ use wire::gatt::packet::{Message, PRESENTATIONS_MAX};
 use wire::gatt::{Characteristic as Known, Uuid};
 use wire::packet::{PacketKind, wrap};
 
-use super::central::{CallFault, Central, Listed, Roster};
+use super::central::{CallFault, Central, Characteristics, ListedCharacteristic};
 
 /// The most characteristics of one meter that are followed; a packet's index has a byte.
 const CHARACTERISTICS_MAX: usize = 64;
@@ -62,7 +62,7 @@ pub(super) type Table = BTreeMap<String, Characteristic>;
 
 /// What a meter has, and what of it could not be read, in words.
 #[derive(Debug, Default)]
-pub(super) struct Loaded {
+pub(super) struct Discovered {
     pub(super) table: Table,
     pub(super) left_out: Vec<String>,
     /// Something was refused for want of pairing.
@@ -74,9 +74,12 @@ pub(super) struct Loaded {
 ///
 /// # Errors
 /// The service gave no answer: the next read would wait as long.
-pub(super) async fn load<C: Central>(central: &C, roster: Roster) -> Result<Loaded, CallFault> {
-    let mut loaded = Loaded { left_out: roster.withheld, ..Loaded::default() };
-    for listed in roster.listed {
+pub(super) async fn load<C: Central>(
+    central: &C,
+    characteristics: Characteristics,
+) -> Result<Discovered, CallFault> {
+    let mut loaded = Discovered { left_out: characteristics.withheld, ..Discovered::default() };
+    for listed in characteristics.listed {
         // One that is left out keeps its number, so that those behind it do not change theirs.
         let Some(index) = u8::try_from(listed.place).ok().filter(|_| listed.place < CHARACTERISTICS_MAX)
         else {
@@ -85,7 +88,7 @@ pub(super) async fn load<C: Central>(central: &C, roster: Roster) -> Result<Load
             ));
             break;
         };
-        let Listed { key, service, uuid, instance, sends, readable, descriptors, .. } = listed;
+        let ListedCharacteristic { key, service, uuid, instance, sends, readable, descriptors, .. } = listed;
         let mut characteristic = Characteristic {
             key: key.clone(),
             index,
@@ -111,7 +114,7 @@ async fn describe<C: Central>(
     central: &C,
     descriptors: &[(u16, String)],
     of: &mut Characteristic,
-    loaded: &mut Loaded,
+    loaded: &mut Discovered,
 ) -> Result<bool, CallFault> {
     for (kind, key) in descriptors {
         let kind @ (0x2901 | 0x2904 | 0x2906) = *kind else { continue };

@@ -1,5 +1,5 @@
 //! Opens one serial port: finds it, takes it for this program alone, sets the line, throws away what lay in its buffer.
-//! Turns each refusal into an [`Absence`] that says what mends it.
+//! Turns each refusal into an [`Unavailable`] that says what mends it.
 
 use std::fmt;
 use std::pin::Pin;
@@ -17,14 +17,14 @@ use tokio_serial::{ClearBuffer, SerialPort as _, SerialStream};
 
 use super::port::SerialPlace;
 use super::sys::{self as serial, Source};
-use crate::error::Absence;
+use crate::error::Unavailable;
 use crate::options::{DataBits, LineSettings, Parity, StopBits};
 use crate::supervise::Opener;
 
 /// The longest that opening may take before it is told; the attempt itself goes on.
 const OPEN_TIME_MAX: Duration = Duration::from_secs(5);
 
-type Attempt = JoinHandle<Result<OpenPort, Absence>>;
+type Attempt = JoinHandle<Result<OpenPort, Unavailable>>;
 
 /// A line beside the data that a profile may set.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -59,7 +59,7 @@ impl SerialOpener {
 impl Opener for SerialOpener {
     type Stream = OpenPort;
 
-    async fn open(&self) -> Result<OpenPort, Absence> {
+    async fn open(&self) -> Result<OpenPort, Unavailable> {
         let mut pending = self.pending.lock().await;
         let request = Arc::clone(&self.request);
         let mut attempt = pending.take().unwrap_or_else(|| spawn_blocking(move || open_now(&request)));
@@ -67,16 +67,16 @@ impl Opener for SerialOpener {
             Ok(Ok(result)) => result,
             // A panic below is counted and told by the supervisor.
             Ok(Err(error)) if error.is_panic() => panic::resume_unwind(error.into_panic()),
-            Ok(Err(_)) => Err(Absence::OpenStalled { what: self.request.place.to_string() }),
+            Ok(Err(_)) => Err(Unavailable::OpenStalled { what: self.request.place.to_string() }),
             Err(_elapsed) => {
                 *pending = Some(attempt);
-                Err(Absence::OpenStalled { what: self.request.place.to_string() })
+                Err(Unavailable::OpenStalled { what: self.request.place.to_string() })
             }
         }
     }
 }
 
-fn open_now(request: &Request) -> Result<OpenPort, Absence> {
+fn open_now(request: &Request) -> Result<OpenPort, Unavailable> {
     let Request { place, line, source, told } = request;
     let found = serial::locate(place, source)?;
     let builder = tokio_serial::new(&found.text, line.baud)
@@ -104,7 +104,7 @@ fn open_now(request: &Request) -> Result<OpenPort, Absence> {
     if !found.is_pty
         && let Some(setting) = setting_refused(&port.0, line)
     {
-        return Err(Absence::SettingRefused { path: found.shown, setting });
+        return Err(Unavailable::SettingRefused { path: found.shown, setting });
     }
     // What came before the settings held is noise or old news.
     let _ = port.0.clear(ClearBuffer::Input);

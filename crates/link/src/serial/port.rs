@@ -3,7 +3,7 @@
 use std::fmt;
 use std::path::PathBuf;
 
-use crate::error::Absence;
+use crate::error::Unavailable;
 
 /// A serial port, named so that it stays the same when it is plugged in again.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -43,7 +43,7 @@ pub struct NamedPort {
     /// The port.
     pub port: Port,
     /// What a selector says after `serial:` to mean this port and no other, or why there is nothing to say.
-    pub name: Result<String, Absence>,
+    pub name: Result<String, Unavailable>,
 }
 
 impl Port {
@@ -81,17 +81,17 @@ impl UsbIdentity {
         &self,
         ports: Vec<Port>,
         answers: impl Fn(&Self, &Self) -> bool,
-    ) -> Result<Port, Absence> {
+    ) -> Result<Port, Unavailable> {
         let matching = |port: &Port| port.usb.as_ref().is_some_and(|found| answers(self, found));
         let mut found: Vec<Port> = ports.into_iter().filter(matching).collect();
         let what = || SerialPlace::Usb(self.clone()).to_string();
         match (found.pop(), found.is_empty()) {
-            (None, _) => Err(Absence::NotFound { what: what() }),
+            (None, _) => Err(Unavailable::NotFound { what: what() }),
             (Some(only), true) => Ok(only),
             (Some(last), false) => {
                 found.push(last);
                 let paths = found.iter().map(|port| port.device.display().to_string()).collect();
-                Err(Absence::Ambiguous { what: what(), paths })
+                Err(Unavailable::Ambiguous { what: what(), paths })
             }
         }
     }

@@ -9,8 +9,10 @@ use futures_util::StreamExt as _;
 use wire::gatt::Uuid;
 use zbus::{Message, MessageStream, Variant};
 
-use crate::ble::central::{CallFault, Central, Listed, Power, Radio, Roster, Seen, Signal};
-use crate::error::Absence;
+use crate::ble::central::{
+    CallFault, Central, Characteristics, ListedCharacteristic, Power, Radio, Seen, Signal,
+};
+use crate::error::Unavailable;
 pub(in crate::ble) use bus::Bus;
 use bus::{ADAPTER, CHARACTERISTIC, DESCRIPTOR, DEVICE, Objects, Properties, SERVICE, property};
 
@@ -19,7 +21,7 @@ impl Central for Bus {
     type Place = Option<String>;
     type Signals = MessageStream;
 
-    async fn open(place: &Self::Place) -> Result<(Self, MessageStream), Absence> {
+    async fn open(place: &Self::Place) -> Result<(Self, MessageStream), Unavailable> {
         Self::connect_to(place.as_deref()).await
     }
 
@@ -69,13 +71,13 @@ impl Central for Bus {
         self.call(device, DEVICE, "Disconnect", &()).await.map(|_| ())
     }
 
-    async fn roster(&self, seen: &Seen) -> Result<Option<Roster>, Option<CallFault>> {
+    async fn characteristics(&self, seen: &Seen) -> Result<Option<Characteristics>, Option<CallFault>> {
         let objects = self.objects().await.map_err(Some)?;
         let device = objects.get(&seen.key).and_then(|interfaces| interfaces.get(DEVICE)).ok_or(None)?;
         if property(device, "ServicesResolved") != Some(true) {
             return Ok(None);
         }
-        Ok(Some(Roster { listed: listed(&objects, &seen.key), withheld: Vec::new() }))
+        Ok(Some(Characteristics { listed: listed(&objects, &seen.key), withheld: Vec::new() }))
     }
 
     async fn read(&self, key: &str) -> Result<Vec<u8>, CallFault> {
@@ -150,7 +152,7 @@ fn seen(path: &str, properties: &Properties) -> Option<Seen> {
 }
 
 /// The characteristics of a device in the order of their handles: the service writes handles into paths as hex of one width.
-fn listed(objects: &Objects, device: &str) -> Vec<Listed> {
+fn listed(objects: &Objects, device: &str) -> Vec<ListedCharacteristic> {
     let mut counted: BTreeMap<(Uuid, Uuid), u8> = BTreeMap::new();
     let mut listed = Vec::new();
     for (path, interfaces) in objects {
@@ -162,7 +164,7 @@ fn listed(objects: &Objects, device: &str) -> Vec<Listed> {
         *instance = instance.saturating_add(1);
         let flags: Vec<String> = property(properties, "Flags").unwrap_or_default();
         let has = |wanted: &[&str]| flags.iter().any(|flag| wanted.contains(&flag.as_str()));
-        listed.push(Listed {
+        listed.push(ListedCharacteristic {
             key: path.clone(),
             place: listed.len(),
             service,

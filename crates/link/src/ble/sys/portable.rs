@@ -12,10 +12,10 @@
 //! The library keeps one characteristic of each UUID in a service, and one service of each UUID. Which there are beside it is
 //! asked of the system where that is possible ([`order`]); what cannot be told apart is withheld, never guessed ([`listing`]).
 
+mod attribute;
+mod handle_order;
 mod listing;
-mod order;
 mod panics;
-mod part;
 mod words;
 mod worker;
 
@@ -25,9 +25,9 @@ use std::time::Duration;
 use super::library::Error;
 use super::library::api::{BDAddr, Central as _, CentralState, Peripheral as _, ScanFilter};
 use super::library::platform::Peripheral;
-use crate::ble::central::{CALL_TIME_MAX, CallFault, Central, Power, Radio, Roster, Seen, Signal};
-use crate::error::Absence;
-use part::Part;
+use crate::ble::central::{CALL_TIME_MAX, CallFault, Central, Characteristics, Power, Radio, Seen, Signal};
+use crate::error::Unavailable;
+use attribute::Attribute;
 pub(in crate::ble) use worker::Place;
 use worker::{Doing, Signals, State, Worker};
 
@@ -53,7 +53,7 @@ impl Library {
     async fn with_part<T: Send + 'static>(
         &self,
         key: &str,
-        work: impl FnOnce(Peripheral, Part) -> Doing<T> + Send + 'static,
+        work: impl FnOnce(Peripheral, Attribute) -> Doing<T> + Send + 'static,
     ) -> Result<T, CallFault> {
         let key = key.to_owned();
         let ask = move |state: Arc<State>| -> Doing<T> {
@@ -70,7 +70,7 @@ impl Central for Library {
     type Place = Place;
     type Signals = Signals;
 
-    async fn open(place: &Place) -> Result<(Self, Signals), Absence> {
+    async fn open(place: &Place) -> Result<(Self, Signals), Unavailable> {
         let (worker, signals) = Worker::start(place).await?;
         Ok((Self(worker), signals))
     }
@@ -134,9 +134,9 @@ impl Central for Library {
         self.0.ask(CALL_TIME_MAX, disconnect).await
     }
 
-    async fn roster(&self, seen: &Seen) -> Result<Option<Roster>, Option<CallFault>> {
+    async fn characteristics(&self, seen: &Seen) -> Result<Option<Characteristics>, Option<CallFault>> {
         let seen = seen.clone();
-        self.0.ask(SERVICES_TIME_MAX, move |state| Box::pin(roster(state, seen))).await.map_err(Some)
+        self.0.ask(SERVICES_TIME_MAX, move |state| Box::pin(characteristics(state, seen))).await.map_err(Some)
     }
 
     async fn read(&self, key: &str) -> Result<Vec<u8>, CallFault> {
@@ -221,15 +221,15 @@ fn address(address: BDAddr, key: &str) -> String {
     }
 }
 
-async fn roster(state: Arc<State>, seen: Seen) -> super::library::Result<Option<Roster>> {
+async fn characteristics(state: Arc<State>, seen: Seen) -> super::library::Result<Option<Characteristics>> {
     let device = state.device(&seen.key)?;
     device.discover_services().await?;
     let services = device.services();
     if services.is_empty() {
         return Ok(None);
     }
-    let order = order::of(&seen).await?;
-    let (roster, parts) = listing::roster(&services, order.as_deref());
+    let order = handle_order::of(&seen).await?;
+    let (characteristics, parts) = listing::characteristics(&services, order.as_deref());
     state.known(device, parts);
-    Ok(Some(roster))
+    Ok(Some(characteristics))
 }

@@ -9,7 +9,7 @@ pub use super::linux::ports::{scan, stable_name};
 pub use crate::sys::words::IF_IT_STAYS_AWAY;
 #[cfg(not(target_os = "linux"))]
 use crate::{
-    error::Absence,
+    error::Unavailable,
     serial::port::{NamedPort, SerialPlace},
 };
 
@@ -27,6 +27,6 @@ pub fn named() -> Result<Vec<NamedPort>, String> {
 /// # Errors
 /// Why the system gives no list.
 #[cfg(not(target_os = "linux"))]
-pub fn find(place: &SerialPlace) -> Result<Result<(), Absence>, String> {
+pub fn find(place: &SerialPlace) -> Result<Result<(), Unavailable>, String> {
     super::elsewhere::find(place, &super::Source::here())
 }

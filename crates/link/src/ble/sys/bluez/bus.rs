@@ -7,7 +7,7 @@ use tokio::time::timeout;
 use zbus::{Connection, DynamicType, Message, MessageStream, OwnedObjectPath, OwnedVariant, connection};
 
 use crate::ble::central::{CALL_TIME_MAX, CallFault};
-use crate::error::Absence;
+use crate::error::Unavailable;
 
 /// Messages that may wait in the library before it stops reading the socket.
 const MESSAGES_MAX: usize = 256;
@@ -33,7 +33,7 @@ pub(in crate::ble) struct Bus(Connection);
 
 impl Bus {
     /// Connects to the bus at `address`, or to the system's own, and gives the signals that will come.
-    pub(super) async fn connect_to(address: Option<&str>) -> Result<(Self, MessageStream), Absence> {
+    pub(super) async fn connect_to(address: Option<&str>) -> Result<(Self, MessageStream), Unavailable> {
         let builder = match address {
             Some(address) => connection::Builder::address(address),
             None => connection::Builder::system(),

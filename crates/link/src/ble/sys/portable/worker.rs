@@ -18,10 +18,10 @@ use wire::gatt::Uuid;
 use super::super::library::api::{Central as _, CentralEvent, CentralState, Manager as _, Peripheral as _};
 use super::super::library::platform::{Adapter, Manager, Peripheral};
 use super::super::library::{Error, Result as Got};
-use super::part::{Part, Parts};
+use super::attribute::{Attribute, Attributes};
 use super::{listing, panics, words};
 use crate::ble::central::{CALL_TIME_MAX, CallFault, Signal};
-use crate::error::Absence;
+use crate::error::Unavailable;
 
 /// The most jobs that wait for the thread.
 const JOBS_MAX: usize = 64;
@@ -64,11 +64,11 @@ impl fmt::Debug for Worker {
 
 impl Worker {
     /// Starts the thread and has the library make its manager, which blocks; waits for it within the limit of a call.
-    pub(super) async fn start(place: &Place) -> Result<(Self, Signals), Absence> {
+    pub(super) async fn start(place: &Place) -> Result<(Self, Signals), Unavailable> {
         let hanging = place.hanging.load(Ordering::Relaxed);
         if hanging >= HANGING_MAX {
             let detail = format!("{hanging} earlier attempts still wait for its answer");
-            return Err(Absence::NoBluetooth { detail });
+            return Err(Unavailable::NoBluetooth { detail });
         }
         let (jobs, queue) = mpsc::channel(JOBS_MAX);
         let (signals, heard) = mpsc::channel(SIGNALS_MAX);
@@ -210,7 +210,7 @@ struct Objects {
     devices: BTreeMap<String, Peripheral>,
     /// The device whose parts are known.
     open: Option<Peripheral>,
-    parts: Parts,
+    parts: Attributes,
     listened_to: BTreeSet<String>,
     pumps: Vec<AbortHandle>,
 }
@@ -297,14 +297,14 @@ impl State {
     }
 
     /// What the open device has.
-    pub(super) fn known(&self, device: Peripheral, parts: Parts) {
+    pub(super) fn known(&self, device: Peripheral, parts: Attributes) {
         let mut objects = self.objects();
         objects.open = Some(device);
         objects.parts = parts;
     }
 
     /// The open device and a part of it.
-    pub(super) fn part(&self, key: &str) -> Got<(Peripheral, Part)> {
+    pub(super) fn part(&self, key: &str) -> Got<(Peripheral, Attribute)> {
         let objects = self.objects();
         let device = objects.open.clone().ok_or(Error::NotConnected)?;
         let part = objects.parts.get(key).cloned().ok_or(Error::NoSuchCharacteristic)?;

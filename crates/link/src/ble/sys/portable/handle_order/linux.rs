@@ -2,7 +2,7 @@
 
 use super::super::super::bluez::Bus;
 use super::super::super::library::{Error, Result};
-use super::super::part::Ordered;
+use super::super::attribute::SystemCharacteristic;
 use super::NOT_READ;
 use crate::ble::central::{Central as _, Seen};
 
@@ -13,16 +13,16 @@ pub(in super::super) const READS_THEM_APART: &str = "`ble:` in place of `ble+por
 ///
 /// # Errors
 /// The service gives no answer, or the device is gone: the places of its characteristics would be guessed.
-pub(in super::super) async fn of(seen: &Seen) -> Result<Option<Vec<Ordered>>> {
+pub(in super::super) async fn of(seen: &Seen) -> Result<Option<Vec<SystemCharacteristic>>> {
     let listed = list(seen).await;
     listed.map(Some).ok_or_else(|| Error::RuntimeError(NOT_READ.to_owned()))
 }
 
-async fn list(seen: &Seen) -> Option<Vec<Ordered>> {
+async fn list(seen: &Seen) -> Option<Vec<SystemCharacteristic>> {
     let (bus, _signals) = Bus::open(&None).await.ok()?;
     let own = bus.devices().await.ok()?.into_iter().find(|own| own.address == seen.address)?;
-    let roster = bus.roster(&own).await.ok().flatten()?;
-    let ordered = roster.listed.into_iter().map(|listed| Ordered {
+    let characteristics = bus.characteristics(&own).await.ok().flatten()?;
+    let ordered = characteristics.listed.into_iter().map(|listed| SystemCharacteristic {
         service: listed.service,
         uuid: listed.uuid,
         formats: listed.descriptors.iter().filter(|(kind, _)| *kind == 0x2904).count(),

@@ -8,14 +8,14 @@ use super::super::library::api::{Characteristic, Descriptor};
 
 /// A characteristic, or one of its descriptors, as the library names them.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Part {
+pub(super) struct Attribute {
     pub(super) characteristic: Characteristic,
     pub(super) descriptor: Option<Descriptor>,
 }
 
 /// A characteristic that the system says the device has.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Ordered {
+pub(super) struct SystemCharacteristic {
     pub(super) service: Uuid,
     pub(super) uuid: Uuid,
     /// How many Presentation Formats (0x2904) describe it.
@@ -23,4 +23,4 @@ pub(super) struct Ordered {
 }
 
 /// The parts of a device by key.
-pub(super) type Parts = BTreeMap<String, Part>;
+pub(super) type Attributes = BTreeMap<String, Attribute>;

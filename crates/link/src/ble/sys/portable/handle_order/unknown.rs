@@ -1,13 +1,13 @@
 //! Systems that show a device's characteristics only through calls that safe code cannot make (macOS): not known.
 
 use super::super::super::library::Result;
-use super::super::part::Ordered;
+use super::super::attribute::SystemCharacteristic;
 use crate::ble::central::Seen;
 
 /// Who can read what is withheld here.
 pub(in super::super) const READS_THEM_APART: &str = "cliplead on Linux reads it";
 
 /// Nobody can be asked.
-pub(in super::super) async fn of(_seen: &Seen) -> Result<Option<Vec<Ordered>>> {
+pub(in super::super) async fn of(_seen: &Seen) -> Result<Option<Vec<SystemCharacteristic>>> {
     Ok(None)
 }
