@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
 use judge::rule::{RuleError, RuleSet};
-use script::{Diagnostic, Limits, Loaded, RuleSetLoader, Severity};
+use script::{Diagnostic, Limits, LoadedRules, RuleSetLoader, Severity};
 
 use crate::published;
 
@@ -155,7 +155,7 @@ pub fn load_after(
     before: &RuleSet,
     limits: Limits,
     built_in: &[(&str, &str)],
-) -> Result<Loaded, Vec<Diagnostic>> {
+) -> Result<LoadedRules, Vec<Diagnostic>> {
     let mut found = texts.found.clone();
     let refused = found.iter().any(|problem| problem.severity == Severity::Error);
     if texts.files.is_empty() {

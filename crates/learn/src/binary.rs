@@ -9,9 +9,9 @@ use quantity::Instant;
 use crate::Hypothesis;
 use crate::draft;
 use crate::runs::runs;
-use wire::CheckKind;
+use wire::ChecksumKind;
 use wire::Profile;
-use wire::kit::{Cutter, Piece, fixed_length};
+use wire::analysis::{FrameEvent, FrameSplitter, fixed_length};
 use wire::stream::Recording;
 
 /// Frames longer than this are not looked for.
@@ -60,7 +60,7 @@ enum Length {
 }
 
 /// A checksum: kind, first byte covered, bytes between it and the frame's end.
-type Check = (&'static str, CheckKind, usize, usize);
+type Check = (&'static str, ChecksumKind, usize, usize);
 
 impl Cut {
     pub(crate) fn hypothesis(&self) -> Hypothesis {
@@ -345,7 +345,7 @@ impl Shape {
 fn find_check(shape: &Shape, frames: &[&[u8]]) -> Option<Check> {
     let mut best: Option<(usize, Check)> = None;
     let fixed = matches!(shape.length, Length::Fixed(_));
-    for (name, kind) in CheckKind::WORDS.iter().rev() {
+    for (name, kind) in ChecksumKind::WORDS.iter().rev() {
         // Bytes behind a checksum: at most two, an end mark.
         for behind in 0..=if fixed { 2 } else { 0 } {
             for from in 0..=if fixed { 4.max(shape.sync.len()) } else { shape.header() } {
@@ -419,16 +419,16 @@ fn tried(recording: &Recording, mut cut: Cut) -> Option<Cut> {
         cut.toml
     );
     let profile = Profile::parse(&text).ok()?;
-    let mut cutter = Cutter::of(&profile);
+    let mut cutter = FrameSplitter::of(&profile);
     let (mut covered, mut damaged) = (0_usize, 0);
     for (at, bytes) in recording.chunks() {
         let frames = &mut cut.frames;
-        let mut take = |piece: Piece<'_>| match piece {
-            Piece::Frame { frame, bytes } => {
+        let mut take = |piece: FrameEvent<'_>| match piece {
+            FrameEvent::Frame { frame, bytes } => {
                 covered += usize::try_from(bytes).unwrap_or(0);
                 frames.push((at, frame.to_vec()));
             }
-            Piece::Dropped(_) => damaged += 1,
+            FrameEvent::Dropped(_) => damaged += 1,
         };
         match bytes {
             Some(bytes) => cutter.push(bytes, &mut take),

@@ -9,9 +9,9 @@ use quantity::{Flags, Instant, Sign, State};
 
 use crate::draft::{opening, quoted};
 use crate::{Draft, Head, Hypothesis, Observation};
-use wire::kit::UnitWord;
-use wire::kit::{Cutter, Piece};
-use wire::kit::{DIGITS_MAX, GLYPHS, Glyph, SEGMENTS};
+use wire::analysis::UnitSpec;
+use wire::analysis::{DIGITS_MAX, GLYPHS, Glyph, SEGMENTS};
+use wire::analysis::{FrameEvent, FrameSplitter};
 use wire::stream::Recording;
 
 /// A recording of a display whose bytes say their places.
@@ -38,12 +38,12 @@ type Digits = Vec<[Option<Place>; 7]>;
 
 pub(crate) fn find(recording: &Recording) -> Option<Display> {
     let (length, _) = crate::binary::counts_places(recording)?;
-    let mut cutter = Cutter::indexed(length);
+    let mut cutter = FrameSplitter::indexed(length);
     let (mut frames, mut damaged) = (Vec::new(), 0);
     for (at, bytes) in recording.chunks() {
-        let mut take = |piece: Piece<'_>| match piece {
-            Piece::Frame { frame, .. } => frames.push((at, frame.to_vec())),
-            Piece::Dropped(_) => damaged += 1,
+        let mut take = |piece: FrameEvent<'_>| match piece {
+            FrameEvent::Frame { frame, .. } => frames.push((at, frame.to_vec())),
+            FrameEvent::Dropped(_) => damaged += 1,
         };
         match bytes {
             Some(bytes) => cutter.push(bytes, &mut take),
@@ -173,7 +173,7 @@ struct Parts {
 }
 
 /// Sets of signs, each with its unit and decimals; without decimals only what is no number was seen beside them.
-type Rows = BTreeMap<BTreeSet<Place>, (UnitWord, Option<u8>)>;
+type Rows = BTreeMap<BTreeSet<Place>, (UnitSpec, Option<u8>)>;
 
 /// A flag by its word in profiles.
 type FlagWord = (&'static str, fn(Flags) -> bool);

@@ -5,7 +5,7 @@
 //! the profile as "no value", codes that were not seen have no row, places that hold a constant are demanded. What is
 //! new later gives no reading until it has been shown too.
 //!
-//! It asks crate `wire` for the framers, numbers and figures that decoding uses ([`wire::kit`]), so that what it finds in the
+//! It asks crate `wire` for the framers, numbers and figures that decoding uses ([`wire::analysis`]), so that what it finds in the
 //! bytes is what the decoder will find.
 //!
 //! To add a shape: a proposal in `binary.rs`, `lines.rs` or `display.rs`. The real framer counts what supports it, and the real loader

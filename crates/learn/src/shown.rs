@@ -5,14 +5,14 @@ use std::string::{String, ToString as _};
 
 use quantity::{Coupling, Decimal, Flags, Sign, State, Unit};
 
-use wire::kit::UnitWord;
+use wire::analysis::UnitSpec;
 
 /// What stood on the display.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Shown {
     pub(crate) text: String,
     pub(crate) state: State,
-    pub(crate) unit: Option<UnitWord>,
+    pub(crate) unit: Option<UnitSpec>,
     pub(crate) flags: Flags,
 }
 
@@ -101,11 +101,11 @@ impl Shown {
     }
 }
 
-fn unit_word(text: &str) -> Result<UnitWord, ShownFault> {
+fn unit_word(text: &str) -> Result<UnitSpec, ShownFault> {
     if let Ok(unit) = Unit::parse(text) {
-        return Ok(UnitWord { unit, coupling: None });
+        return Ok(UnitSpec { unit, coupling: None });
     }
     let (head, coupling) = Coupling::strip_from(text);
     let unit = Unit::parse(head).map_err(|_| ShownFault::Unit(text.into()))?;
-    Ok(UnitWord { unit, coupling })
+    Ok(UnitSpec { unit, coupling })
 }

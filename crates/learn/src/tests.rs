@@ -214,25 +214,25 @@ fn made_up(dice: &mut Dice, counted: bool) -> (Profile, Vec<(&'static str, i32)>
     }
     let end = place + dice.below(3);
     let check = dice.pick(&["sum8", "xor8", "sum16le", "sum16be", "crc16modbus", "none"]);
-    let check_width = match check {
+    let checksum_width = match check {
         "none" => 0,
         "sum8" | "xor8" => 1,
         _ => 2,
     };
     let from = dice.below(2) * sync.len();
     let frame = if counted {
-        let check = if check_width == 0 { "crc16modbus" } else { check };
+        let check = if checksum_width == 0 { "crc16modbus" } else { check };
         format!(
             "kind = \"counted\"\nlength = {{ at = {}, type = \"u8\", counts = \"{}\" }}\nmax_bytes = 40\ncheck = {{ kind = \"{check}\", from = {from} }}\n",
             sync.len(),
             dice.pick(&["payload", "rest", "whole"])
         )
-    } else if check_width == 0 {
+    } else if checksum_width == 0 {
         format!("kind = \"fixed\"\nlength = {end}\n")
     } else {
         format!(
             "kind = \"fixed\"\nlength = {}\ncheck = {{ kind = \"{check}\", from = {from}, to = {end}, at = {end} }}\n",
-            end + check_width
+            end + checksum_width
         )
     };
     let mut functions: Vec<(&str, i32)> = FUNCTIONS.to_vec();

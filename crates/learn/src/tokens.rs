@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 
 use crate::text::{Text, Tokens, changing_width, checked, cut, printable};
-use wire::CheckKind;
-use wire::kit::trim;
+use wire::ChecksumKind;
+use wire::analysis::trim;
 use wire::stream::Recording;
 
 /// Marks that may stand between tokens; blanks come last.
@@ -25,7 +25,7 @@ pub(crate) fn find(recording: &Recording) -> Option<Text> {
     let whole = all.len();
     let mut lines: Vec<_> = all.into_iter().filter(|(_, line)| printable(line)).collect();
     let mut check = None;
-    for (name, kind) in [("sum8", CheckKind::Sum8), ("xor8", CheckKind::Xor8)] {
+    for (name, kind) in [("sum8", ChecksumKind::Sum8), ("xor8", ChecksumKind::Xor8)] {
         let sound: Vec<_> =
             lines.iter().filter_map(|(at, line)| Some((*at, checked(line, kind)?.to_vec()))).collect();
         if sound.len() >= 4 && sound.len() * 10 >= lines.len() * 6 {

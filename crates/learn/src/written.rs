@@ -8,7 +8,7 @@ use crate::draft::{opening, quoted};
 use crate::lines::{Part, kind_of, text_of};
 use crate::text::{Text, Tokens};
 use crate::{Draft, Head, Observation};
-use wire::kit::trim;
+use wire::analysis::trim;
 
 impl Text {
     pub(crate) fn write(

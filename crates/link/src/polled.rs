@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use tokio::time::{Instant, sleep};
 use wire::Profile;
-use wire::poll::{PollCounters, PollReason, Polled, Poller};
+use wire::poll::{PollCounters, PollOutput, PollReason, Poller};
 
 use crate::adapter::{Adapter, Found, Link, Requests, ScanFuture};
 use crate::error::{OpenError, Unavailable};
@@ -101,7 +101,7 @@ pub(crate) fn open(
             heard: None,
             mute_at: None,
             mute: false,
-            trouble: PollReason::Unanswered.words(),
+            trouble: PollReason::Timeout.words(),
             serial: line.is_some(),
         };
         drive.run()
@@ -221,12 +221,12 @@ impl Drive {
         self.hand_on(done);
     }
 
-    fn hand_on(&mut self, done: Vec<Polled>) {
+    fn hand_on(&mut self, done: Vec<PollOutput>) {
         for polled in done {
             match polled {
                 // A request that is not taken is one that nobody answers, and is counted as such.
-                Polled::Send(request) => drop(self.requests.send(request)),
-                Polled::Answer(packet) => {
+                PollOutput::Send(request) => drop(self.requests.send(request)),
+                PollOutput::Answer(packet) => {
                     self.heard = Some(Instant::now());
                     self.mute_at = None;
                     if std::mem::take(&mut self.mute) {
@@ -235,7 +235,7 @@ impl Drive {
                     self.sender.bytes(&packet);
                 }
                 // Counted by the poller.
-                Polled::Fault(fault) => self.trouble = fault.reason.words(),
+                PollOutput::Fault(fault) => self.trouble = fault.reason.words(),
             }
         }
     }

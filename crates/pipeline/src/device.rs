@@ -5,7 +5,7 @@ use alloc::vec::Vec;
 
 use quantity::{Accuracy, Instant, Reading, Typed};
 use visit::act::Act;
-use wire::{Counters, Decoder, Fault, Profile};
+use wire::{Decoder, DecoderCounters, Fault, Profile};
 
 use crate::manual::{ManualFault, ManualLines};
 
@@ -104,7 +104,7 @@ impl Device {
 
     /// What the decoder counted; `None` for manual entry.
     #[must_use]
-    pub fn counters(&self) -> Option<&Counters> {
+    pub fn counters(&self) -> Option<&DecoderCounters> {
         match &self.reader {
             Reader::Meter(decoder) => Some(decoder.counters()),
             Reader::Manual(..) => None,

@@ -74,7 +74,7 @@ pub enum Evidence {
 
 /// What became of a frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum Outcome {
+pub(crate) enum Decision {
     Believed(Instant, Decoded),
     Disagreed,
 }
@@ -107,9 +107,9 @@ impl Agreement {
     }
 
     /// Takes one decoded frame; hands out what it decides, oldest first. Channels are bounded by the profile.
-    pub(crate) fn push(&mut self, at: Instant, decoded: Decoded, out: &mut dyn FnMut(Outcome)) {
+    pub(crate) fn push(&mut self, at: Instant, decoded: Decoded, out: &mut dyn FnMut(Decision)) {
         if self.others == 0 {
-            out(Outcome::Believed(at, decoded));
+            out(Decision::Believed(at, decoded));
             return;
         }
         let known = self.channels.iter().position(|(channel, _)| *channel == decoded.channel);
@@ -131,13 +131,13 @@ impl Agreement {
 }
 
 impl Window {
-    fn push(&mut self, at: Instant, decoded: Decoded, others: usize, out: &mut dyn FnMut(Outcome)) {
+    fn push(&mut self, at: Instant, decoded: Decoded, others: usize, out: &mut dyn FnMut(Decision)) {
         self.frames.push_back((at, decoded));
         while let Some(&(at, decoded)) = self.frames.get(self.undecided_from) {
             if self.is_borne_out(self.undecided_from, others) {
-                out(Outcome::Believed(at, decoded));
+                out(Decision::Believed(at, decoded));
             } else if self.frames.len() - 1 - self.undecided_from >= others {
-                out(Outcome::Disagreed);
+                out(Decision::Disagreed);
             } else {
                 break;
             }
@@ -227,8 +227,8 @@ mod tests {
             let at = Instant::from_micros(i64::try_from(i).unwrap());
             agreement.push(at, decoded, &mut |outcome| {
                 seen.push(match outcome {
-                    Outcome::Believed(_, d) => counts(&d).to_string(),
-                    Outcome::Disagreed => String::from("x"),
+                    Decision::Believed(_, d) => counts(&d).to_string(),
+                    Decision::Disagreed => String::from("x"),
                 });
             });
         }

@@ -19,7 +19,7 @@ pub enum Field {
     /// The power of ten.
     Exponent,
     /// Which of several characteristics of one UUID sent it: the way it came cannot tell.
-    Which,
+    Instance,
 }
 
 /// Why bytes or a frame were dropped.
@@ -45,12 +45,12 @@ pub enum Reason {
     Script,
     /// A whole frame that the decode script was not given: more came in a second than it is let to read.
     Unread,
-    /// Frames that were lost on the way, told by the numbers that the device gives them; [`Counters::missed`] says how many.
+    /// Frames that were lost on the way, told by the numbers that the device gives them; [`DecoderCounters::missed`] says how many.
     Missed,
     /// Bytes that make sound frames in two ways, both of which can be read: neither is believed.
-    TwoCuts,
+    Ambiguous,
     /// A frame whose checksum holds, but not a byte that the profile demands of every frame.
-    Constant,
+    FixedByte,
 }
 
 impl Reason {
@@ -70,8 +70,8 @@ impl Reason {
         Self::Script,
         Self::Unread,
         Self::Missed,
-        Self::TwoCuts,
-        Self::Constant,
+        Self::Ambiguous,
+        Self::FixedByte,
     ];
 
     /// Its place in [`Reason::ALL`].
@@ -88,8 +88,8 @@ impl Reason {
             Self::Script => 8,
             Self::Unread => 9,
             Self::Missed => 10,
-            Self::TwoCuts => 11,
-            Self::Constant => 12,
+            Self::Ambiguous => 11,
+            Self::FixedByte => 12,
         }
     }
 
@@ -108,8 +108,8 @@ impl Reason {
             Self::Script => "script failed",
             Self::Unread => "unread",
             Self::Missed => "missed",
-            Self::TwoCuts => "two ways to cut",
-            Self::Constant => "demanded byte differs",
+            Self::Ambiguous => "two ways to cut",
+            Self::FixedByte => "demanded byte differs",
         }
     }
 
@@ -128,7 +128,7 @@ impl Reason {
             Self::Undecodable(Field::Flags) => "flag not in the profile",
             Self::Undecodable(Field::Channel) => "channel not in the profile",
             Self::Undecodable(Field::Exponent) => "power of ten out of range",
-            Self::Undecodable(Field::Which) => {
+            Self::Undecodable(Field::Instance) => {
                 "this system's Bluetooth cannot tell which of several characteristics of one UUID sent it; Linux can"
             }
             Self::Disagreed => "no other frame agreed",
@@ -136,8 +136,8 @@ impl Reason {
             Self::Script => "the decode script failed",
             Self::Unread => "more frames than a decode script reads",
             Self::Missed => "frames are missing, by their numbers",
-            Self::TwoCuts => "two ways to cut the bytes into frames, and both can be read",
-            Self::Constant => "a byte is not the one that the profile demands",
+            Self::Ambiguous => "two ways to cut the bytes into frames, and both can be read",
+            Self::FixedByte => "a byte is not the one that the profile demands",
         }
     }
 }
@@ -162,7 +162,7 @@ impl fmt::Display for Fault {
 ///
 /// `bytes` = bytes of whole frames and their line ends + `dropped_bytes` + what the decoder still holds.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Counters {
+pub struct DecoderCounters {
     /// Bytes received.
     pub bytes: u64,
     /// Bytes of whole frames, and line ends.
@@ -183,7 +183,7 @@ pub struct Counters {
     drops: [u64; Reason::COUNT],
 }
 
-impl Counters {
+impl DecoderCounters {
     /// How many faults of this reason were reported; every [`Reason::Undecodable`] counts as one reason.
     #[must_use]
     pub fn drops(&self, reason: Reason) -> u64 {
@@ -231,7 +231,7 @@ mod tests {
 
     #[test]
     fn counts_come_largest_first_and_without_what_did_not_occur() {
-        let mut counters = Counters::default();
+        let mut counters = DecoderCounters::default();
         assert_eq!(counters.by_count(), []);
         for (reason, times) in
             [(Reason::Refused, 2), (Reason::Undecodable(Field::Unit), 3), (Reason::Partial, 2)]

@@ -7,8 +7,8 @@ use alloc::vec::Vec;
 
 use quantity::{Instant, Reading};
 
-use crate::agree::{Agreement, Evidence, Outcome};
-use crate::counters::{Counters, Fault, Reason};
+use crate::agree::{Agreement, Decision, Evidence};
+use crate::counters::{DecoderCounters, Fault, Reason};
 use crate::decode::script::FRAMES_PER_SECOND;
 use crate::decode::{Decode, Fit, Numbered};
 use crate::frame::{Chunk, Framer};
@@ -38,7 +38,7 @@ pub struct Decoder {
 struct Meaning {
     profile: Profile,
     agreement: Agreement,
-    counters: Counters,
+    counters: DecoderCounters,
     next_seq: u64,
     /// The second in hand and the frames of it that a script has read.
     scripted: (i64, u32),
@@ -63,7 +63,7 @@ impl Decoder {
             meaning: Meaning {
                 agreement: Agreement::new(profile.agree()),
                 profile: profile.clone(),
-                counters: Counters::default(),
+                counters: DecoderCounters::default(),
                 next_seq: 0,
                 scripted: (0, 0),
                 script_error: None,
@@ -120,7 +120,7 @@ impl Decoder {
 
     /// What was received, handed out and dropped so far.
     #[must_use]
-    pub fn counters(&self) -> &Counters {
+    pub fn counters(&self) -> &DecoderCounters {
         &self.meaning.counters
     }
 
@@ -168,7 +168,7 @@ impl Meaning {
             Chunk::LineEnd => self.counters.frame_bytes = self.counters.frame_bytes.saturating_add(1),
             Chunk::Dropped(fault) => {
                 self.fault(fault, sink);
-                if fault.reason == Reason::TwoCuts {
+                if fault.reason == Reason::Ambiguous {
                     self.disagree(sink);
                 }
             }
@@ -234,12 +234,12 @@ impl Meaning {
             };
             is_read = true;
             agreement.push(at, decoded, &mut |outcome| match outcome {
-                Outcome::Disagreed => {
+                Decision::Disagreed => {
                     let fault = Fault { reason: Reason::Disagreed, bytes: 0 };
                     counters.count(fault);
                     sink(Item::Fault(fault));
                 }
-                Outcome::Believed(at, decoded) => {
+                Decision::Believed(at, decoded) => {
                     counters.readings = counters.readings.saturating_add(1);
                     let seq = *next_seq;
                     *next_seq = next_seq.saturating_add(1);

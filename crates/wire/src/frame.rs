@@ -44,7 +44,7 @@ impl Framing {
         if is_doubtful { 2 * self.max_bytes() } else { self.max_bytes() }
     }
 
-    pub(crate) fn has_check(&self) -> bool {
+    pub(crate) fn has_checksum(&self) -> bool {
         match self {
             Self::Line(frame) => frame.check.is_some(),
             Self::Fixed(frame) => frame.check.is_some(),

@@ -37,7 +37,7 @@ pub use raw::{Scale, Wire};
 pub use sig::{Characteristic, TABLE};
 pub use statistics::{Span, Statistics, average, statistics};
 pub use thermometer::{Stamp, Thermometer, thermometer};
-pub use units::{SigUnit, check_unit, sig_unit};
+pub use units::{SigUnit, sig_unit, validate_unit};
 pub use uuid::Uuid;
 
 type Got<T> = Result<T, GattError>;

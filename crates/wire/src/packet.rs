@@ -16,7 +16,7 @@
 
 use alloc::vec::Vec;
 
-use crate::check::CheckKind;
+use crate::checksum::ChecksumKind;
 use crate::frame::counted::{CountedFrame, Counts};
 use crate::number::{Number, NumberType};
 
@@ -62,7 +62,7 @@ pub fn wrap(kind: PacketKind, index: u8, message: &[u8]) -> Option<Vec<u8>> {
     packet.extend_from_slice(&[kind.code(), index]);
     packet.extend_from_slice(&length.to_le_bytes());
     packet.extend_from_slice(message);
-    let check = CheckKind::Crc16Modbus.compute(packet.get(SYNC.len()..).unwrap_or_default());
+    let check = ChecksumKind::Crc16Modbus.compute(packet.get(SYNC.len()..).unwrap_or_default());
     packet.extend_from_slice(&check);
     Some(packet)
 }
@@ -76,7 +76,7 @@ pub(crate) fn framing() -> CountedFrame {
         counts: Counts::Payload,
         min: HEADER_BYTES + CHECK_BYTES,
         max: HEADER_BYTES + MESSAGE_BYTES_MAX + CHECK_BYTES,
-        check: Some((CheckKind::Crc16Modbus, SYNC.len())),
+        check: Some((ChecksumKind::Crc16Modbus, SYNC.len())),
         must: Vec::new(),
     }
 }

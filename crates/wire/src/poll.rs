@@ -6,10 +6,10 @@
 //! be taken for the next one's. So before each request that could be mixed up the poller sets a *marker*: a request
 //! whose answer cannot be anything else. A serial device answers in order, so when the marker's answer comes back, all that
 //! was late (or doubled) has passed. Only then is the request sent, and it alone is answered by what follows.
-//! What each talk uses as its marker, and what is left over, stands in `rtu_talk.rs` and `scpi.rs`.
+//! What each protocol uses as its marker, and what is left over, stands in `rtu_client.rs` and `scpi.rs`.
 
 pub(crate) mod rtu;
-pub(crate) mod rtu_talk;
+pub(crate) mod rtu_client;
 mod schedule;
 pub(crate) mod scpi;
 
@@ -18,37 +18,37 @@ use core::fmt;
 
 use quantity::Instant;
 
-use rtu_talk::{RtuTalk, RtuTerms};
-use scpi::{ScpiTalk, ScpiTerms};
+use rtu_client::{RtuClient, RtuSettings};
+use scpi::{ScpiClient, ScpiSettings};
 
 /// How a profile talks to its device.
 #[derive(Clone, Debug)]
-pub(crate) enum Talk {
+pub(crate) enum Protocol {
     /// Modbus over a serial line.
-    Rtu(RtuTerms),
+    Rtu(RtuSettings),
     /// SCPI (IEEE 488.2).
-    Scpi(ScpiTerms),
+    Scpi(ScpiSettings),
 }
 
 /// Why nothing came of a request, or bytes were thrown away.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum PollReason {
     /// No answer within the profile's `timeout_ms`.
-    Unanswered,
+    Timeout,
     /// The marker's answer did not come within `timeout_ms`.
-    Unmarked,
+    MarkerTimeout,
     /// The device says that it does not know the marker.
-    NoMarker,
+    MarkerUnknown,
     /// The checksum does not hold.
     Checksum,
     /// Another unit answered.
-    Stranger,
+    WrongUnit,
     /// An answer of another form than asked for: function, length, text, or bytes behind its end.
-    Form,
+    Malformed,
     /// The device refused the request. Where that comes as an answer, it is handed on as one.
     Refused,
     /// Bytes that nobody asked for.
-    Unasked,
+    Unsolicited,
     /// The line sends back what is written on it, which was not so before.
     Echo,
 }
@@ -56,14 +56,14 @@ pub enum PollReason {
 impl PollReason {
     /// Every reason.
     pub const ALL: [Self; 9] = [
-        Self::Unanswered,
-        Self::Unmarked,
-        Self::NoMarker,
+        Self::Timeout,
+        Self::MarkerTimeout,
+        Self::MarkerUnknown,
         Self::Checksum,
-        Self::Stranger,
-        Self::Form,
+        Self::WrongUnit,
+        Self::Malformed,
         Self::Refused,
-        Self::Unasked,
+        Self::Unsolicited,
         Self::Echo,
     ];
 
@@ -71,16 +71,16 @@ impl PollReason {
     #[must_use]
     pub const fn words(self) -> &'static str {
         match self {
-            Self::Unanswered => "no answer in time",
-            Self::Unmarked => "the marker did not come back in time",
-            Self::NoMarker => {
+            Self::Timeout => "no answer in time",
+            Self::MarkerTimeout => "the marker did not come back in time",
+            Self::MarkerUnknown => {
                 "the device does not know the marker; say marker = \"none\" under [poll] in its profile"
             }
             Self::Checksum => "checksum does not hold",
-            Self::Stranger => "another unit answered",
-            Self::Form => "not the form of an answer to the request",
+            Self::WrongUnit => "another unit answered",
+            Self::Malformed => "not the form of an answer to the request",
             Self::Refused => "the device refused the request",
-            Self::Unasked => "bytes that nobody asked for",
+            Self::Unsolicited => "bytes that nobody asked for",
             Self::Echo => "the line sends back what is written on it",
         }
     }
@@ -152,7 +152,7 @@ fn bump(count: &mut u64, by: usize) {
 
 /// What a poller wants done.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Polled {
+pub enum PollOutput {
     /// Write these bytes to the device, now.
     Send(Vec<u8>),
     /// A checked answer as a packet: bytes for the decoder and the recording.
@@ -161,86 +161,86 @@ pub enum Polled {
     Fault(PollFault),
 }
 
-type Sink<'s> = &'s mut dyn FnMut(Polled);
+type Sink<'s> = &'s mut dyn FnMut(PollOutput);
 
 /// Asks one device by its profile, which makes it ([`crate::Profile::poller`]).
 #[derive(Clone, Debug)]
 pub struct Poller {
-    talk: Running,
+    client: Client,
 }
 
 #[derive(Clone, Debug)]
-enum Running {
-    Rtu(RtuTalk),
-    Scpi(ScpiTalk),
+enum Client {
+    Rtu(RtuClient),
+    Scpi(ScpiClient),
 }
 
 impl Poller {
     /// `seed` sets where the markers' numbers begin; see [`crate::Profile::poller`].
-    pub(crate) fn new(talk: &Talk, bits_per_second: u32, seed: u16) -> Self {
-        let talk = match talk {
-            Talk::Rtu(terms) => Running::Rtu(RtuTalk::new(terms.clone(), bits_per_second, seed)),
-            Talk::Scpi(terms) => Running::Scpi(ScpiTalk::new(terms.clone())),
+    pub(crate) fn new(protocol: &Protocol, bits_per_second: u32, seed: u16) -> Self {
+        let client = match protocol {
+            Protocol::Rtu(settings) => Client::Rtu(RtuClient::new(settings.clone(), bits_per_second, seed)),
+            Protocol::Scpi(settings) => Client::Scpi(ScpiClient::new(settings.clone())),
         };
-        Self { talk }
+        Self { client }
     }
 
     /// The line was opened, for the first time or again: everything begins anew, nothing under way is waited for.
     pub fn opened(&mut self, now: Instant) {
-        match &mut self.talk {
-            Running::Rtu(talk) => talk.opened(now),
-            Running::Scpi(talk) => talk.opened(now),
+        match &mut self.client {
+            Client::Rtu(client) => client.opened(now),
+            Client::Scpi(client) => client.opened(now),
         }
     }
 
     /// The line is closed: nothing is due until it is opened again.
     pub fn closed(&mut self) {
-        match &mut self.talk {
-            Running::Rtu(talk) => talk.closed(),
-            Running::Scpi(talk) => talk.closed(),
+        match &mut self.client {
+            Client::Rtu(client) => client.closed(),
+            Client::Scpi(client) => client.closed(),
         }
     }
 
     /// When [`Poller::tick`] has something to do; `None`: the line is closed.
     #[must_use]
     pub fn poll_at(&self) -> Option<Instant> {
-        match &self.talk {
-            Running::Rtu(talk) => talk.poll_at(),
-            Running::Scpi(talk) => talk.poll_at(),
+        match &self.client {
+            Client::Rtu(client) => client.poll_at(),
+            Client::Scpi(client) => client.poll_at(),
         }
     }
 
     /// Does what is due at `now`: sends, gives up waiting. Before its time it does nothing.
-    pub fn tick(&mut self, now: Instant, out: &mut dyn FnMut(Polled)) {
-        match &mut self.talk {
-            Running::Rtu(talk) => talk.tick(now, out),
-            Running::Scpi(talk) => talk.tick(now, out),
+    pub fn tick(&mut self, now: Instant, out: &mut dyn FnMut(PollOutput)) {
+        match &mut self.client {
+            Client::Rtu(client) => client.tick(now, out),
+            Client::Scpi(client) => client.tick(now, out),
         }
     }
 
     /// Takes bytes that arrived at `at`. Answers complete by them are handed out at once.
-    pub fn received(&mut self, at: Instant, data: &[u8], out: &mut dyn FnMut(Polled)) {
-        match &mut self.talk {
-            Running::Rtu(talk) => talk.received(at, data, out),
-            Running::Scpi(talk) => talk.received(at, data, out),
+    pub fn received(&mut self, at: Instant, data: &[u8], out: &mut dyn FnMut(PollOutput)) {
+        match &mut self.client {
+            Client::Rtu(client) => client.received(at, data, out),
+            Client::Scpi(client) => client.received(at, data, out),
         }
     }
 
     /// What was asked, answered and dropped so far.
     #[must_use]
     pub fn counters(&self) -> &PollCounters {
-        match &self.talk {
-            Running::Rtu(talk) => talk.counters(),
-            Running::Scpi(talk) => talk.counters(),
+        match &self.client {
+            Client::Rtu(client) => client.counters(),
+            Client::Scpi(client) => client.counters(),
         }
     }
 
     /// Bytes held.
     #[must_use]
     pub fn held(&self) -> usize {
-        match &self.talk {
-            Running::Rtu(talk) => talk.held(),
-            Running::Scpi(talk) => talk.held(),
+        match &self.client {
+            Client::Rtu(client) => client.held(),
+            Client::Scpi(client) => client.held(),
         }
     }
 }

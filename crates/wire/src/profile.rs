@@ -14,7 +14,7 @@ use quantity::{Accuracy, Coupling, Decimal, Duration, Instant, Reading, State, T
 use crate::agree::Evidence;
 use crate::decode::{Decode, Decoded};
 use crate::frame::Framing;
-use crate::poll::{Poller, Talk};
+use crate::poll::{Poller, Protocol};
 use accuracy::AccuracyRow;
 pub use link::{LinkHints, LinkKind, Parity, StopBits};
 
@@ -29,7 +29,7 @@ pub struct Profile {
     link: Option<LinkHints>,
     frame: Framing,
     decode: Decode,
-    talk: Option<Talk>,
+    protocol: Option<Protocol>,
     accuracy: Vec<AccuracyRow>,
 }
 
@@ -118,8 +118,8 @@ impl Profile {
     /// Leaves the marker out where the loader would not, to measure what it is worth.
     #[cfg(test)]
     pub(crate) fn without_marker(&mut self) {
-        let Some(Talk::Rtu(terms)) = &mut self.talk else { return };
-        terms.marker = false;
+        let Some(Protocol::Rtu(settings)) = &mut self.protocol else { return };
+        settings.marker = false;
     }
 
     pub(crate) const fn frame(&self) -> &Framing {
@@ -137,13 +137,13 @@ impl Profile {
     #[must_use]
     pub fn poller(&self, seed: u16) -> Option<Poller> {
         let bits_per_second = self.link.as_ref().map_or(9_600, |hints| hints.baud);
-        Some(Poller::new(self.talk.as_ref()?, bits_per_second, seed))
+        Some(Poller::new(self.protocol.as_ref()?, bits_per_second, seed))
     }
 
     /// Whether the device speaks only when asked: then a [`Poller`] asks.
     #[must_use]
     pub const fn is_polled(&self) -> bool {
-        self.talk.is_some()
+        self.protocol.is_some()
     }
 
     pub(crate) fn reading(&self, at: Instant, seq: u64, decoded: Decoded) -> Reading {
@@ -162,5 +162,5 @@ impl Profile {
 
 /// Whether a checksum of the device covers its frames. That of a packet is ours, and an answer in text has none.
 fn is_checked(frame: &Framing, decode: &Decode) -> bool {
-    frame.has_check() && !matches!(decode, Decode::Answers(_))
+    frame.has_checksum() && !matches!(decode, Decode::Answers(_))
 }

@@ -8,8 +8,10 @@ use core::fmt;
 
 use quantity::{Coupling, Flags, State, Unit};
 
+pub use crate::builtins::{
+    CHECKSUM_NAMES, FLAG_NAMES, NumberEncoding, checksum, display_float, figure, set_flag, unit,
+};
 use crate::counters::Reason;
-pub use crate::tools::{CHECK_WORDS, FLAG_WORDS, Stored, checksum, figure, set_flag, shown_float, unit};
 
 /// Makes the decode script of a profile ready to run. One for the whole program; it may be lent to any number of loaders.
 pub trait ScriptCompiler {
@@ -27,21 +29,21 @@ pub trait FrameScript: fmt::Debug + Send + Sync {
     ///
     /// # Errors
     /// Why the script failed, and where; the frame then gives nothing.
-    fn decode(&self, frame: &[u8]) -> Result<Scripted, ScriptError>;
+    fn decode(&self, frame: &[u8]) -> Result<ScriptOutput, ScriptError>;
 }
 
 /// What a script says of a frame.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Scripted {
+pub enum ScriptOutput {
     /// It is whole and holds nothing to read.
     Ignored,
     /// What it shows, each channel by itself: a reading, or why there is none.
-    Shown(Vec<Result<Shown, Reason>>),
+    Readings(Vec<Result<ScriptReading, Reason>>),
 }
 
 /// One display line of a frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Shown {
+pub struct ScriptReading {
     /// Display line, from 0.
     pub channel: u8,
     /// Unit as displayed.
@@ -55,7 +57,7 @@ pub struct Shown {
 }
 
 /// The most display lines of one frame.
-pub const SHOWN_MAX: usize = 16;
+pub const SCRIPT_READINGS_MAX: usize = 16;
 
 /// What is wrong with a script, or went wrong in it, and where.
 #[derive(Clone, Debug, PartialEq, Eq)]

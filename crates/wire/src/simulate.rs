@@ -30,7 +30,7 @@ pub enum SimulateError {
     /// The device speaks only when asked, so there is nothing that it sends by itself.
     Asked,
     /// A script reads the frames of this profile, and nothing knows how to write them.
-    Scripted,
+    ScriptOutput,
 }
 
 impl fmt::Display for SimulateError {
@@ -43,7 +43,7 @@ impl fmt::Display for SimulateError {
             Self::Value => f.write_str("the value does not fit its field"),
             Self::Flags => f.write_str("the profile cannot send one of the flags"),
             Self::Asked => f.write_str("the device speaks only when asked"),
-            Self::Scripted => f.write_str("a script reads these frames; nothing knows how to write them"),
+            Self::ScriptOutput => f.write_str("a script reads these frames; nothing knows how to write them"),
         }
     }
 }
@@ -71,7 +71,7 @@ pub fn encode(profile: &Profile, readings: &[Reading]) -> Result<Vec<u8>, Simula
             segments::fill(&mut bytes, display, readings)?;
             Ok(bytes.iter().enumerate().map(|(place, data)| IndexedFrame::byte(place, *data)).collect())
         }
-        (_, Decode::Script(_)) => Err(SimulateError::Scripted),
+        (_, Decode::Script(_)) => Err(SimulateError::ScriptOutput),
         (_, Decode::Registers(_) | Decode::Answers(_)) => Err(SimulateError::Asked),
         (Framing::Counted(_), Decode::Gatt(decode)) => gatt::encode(decode, readings),
         // The loader lets no other pair through.

@@ -13,7 +13,7 @@ use super::Decoded;
 use crate::counters::{Field, Reason};
 use crate::packet::{self, PacketKind};
 use crate::poll::scpi::is_numbers;
-use crate::unit_word::UnitWord;
+use crate::unit_spec::UnitSpec;
 
 const INFINITY: f64 = 9.9e37;
 const NOT_A_NUMBER: f64 = 9.91e37;
@@ -28,7 +28,7 @@ pub(crate) struct AnswerChannel {
     pub(crate) query: usize,
     /// Which number of the answer, from 0.
     pub(crate) part: usize,
-    pub(crate) unit: UnitWord,
+    pub(crate) unit: UnitSpec,
     /// Power of ten from the unit that the instrument speaks in to `unit`: 6 from F to uF.
     pub(crate) scale: i8,
     /// Power of ten of the last digit that means something; finer ones are rounded away.
@@ -63,7 +63,7 @@ impl AnswersDecode {
 
 impl AnswerChannel {
     fn decode(&self, text: &str) -> Result<Decoded, Field> {
-        let UnitWord { unit, coupling } = self.unit;
+        let UnitSpec { unit, coupling } = self.unit;
         let state = self.state(text)?;
         match state {
             State::Value(number) if !unit.is_possible(number) => Err(Field::Value),

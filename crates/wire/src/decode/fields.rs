@@ -8,7 +8,7 @@ use super::Decoded;
 use crate::counters::Field;
 use crate::flag::Flag;
 use crate::number::{Counts, Number, NumberType, counts_of_float};
-use crate::unit_word::UnitWord;
+use crate::unit_spec::UnitSpec;
 
 /// One bit of the frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -36,7 +36,7 @@ pub(crate) enum BitMeaning {
 /// A row of the function table.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Function {
-    pub(crate) unit: UnitWord,
+    pub(crate) unit: UnitSpec,
     /// Power of ten of the last digit, where the function fixes it.
     pub(crate) exponent: Option<i8>,
 }
@@ -152,7 +152,7 @@ impl ChannelDecode {
             }
         }
         let state = self.state(frame, exponent)?;
-        let UnitWord { unit, coupling } = function.unit;
+        let UnitSpec { unit, coupling } = function.unit;
         match state {
             State::Value(number) if !unit.is_possible(number) => Err(Field::Value),
             _ => Ok(Decoded { channel: self.number, unit, coupling, state, flags, accuracy: None }),

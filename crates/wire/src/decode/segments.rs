@@ -13,7 +13,7 @@ use super::fields::Bit;
 use crate::counters::Field;
 use crate::flag::Flag;
 use crate::glyph::{DIGITS_MAX, GLYPHS, Glyph};
-use crate::unit_word::UnitWord;
+use crate::unit_spec::UnitSpec;
 
 /// Bits of one digit; a segment that a narrow digit does not have is never lit.
 #[derive(Clone, Debug, Default)]
@@ -51,9 +51,9 @@ pub(crate) struct Annunciator<T> {
 #[derive(Clone, Debug)]
 pub(crate) enum Units {
     /// One unit for ever.
-    Fixed(UnitWord),
+    Fixed(UnitSpec),
     /// One lit unit, and at most one lit prefix; which of them go together is the table, by their numbers.
-    Lit { units: Vec<Bit>, prefixes: Vec<Bit>, table: Vec<(usize, Option<usize>, UnitWord)> },
+    Lit { units: Vec<Bit>, prefixes: Vec<Bit>, table: Vec<(usize, Option<usize>, UnitSpec)> },
     /// All signs beside figures, minus and flags together, points included: each set that may be lit, and no other.
     Rows(Vec<Row>),
 }
@@ -61,7 +61,7 @@ pub(crate) enum Units {
 /// One set of lit signs.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Row {
-    pub(crate) unit: UnitWord,
+    pub(crate) unit: UnitSpec,
     /// Digits behind the point; without it no number stands beside these signs.
     pub(crate) decimals: Option<u8>,
     pub(crate) lit: Vec<Bit>,
@@ -163,7 +163,7 @@ impl SegmentsDecode {
         }
     }
 
-    fn unit(&self, frame: &[u8]) -> Result<(UnitWord, Places), Field> {
+    fn unit(&self, frame: &[u8]) -> Result<(UnitSpec, Places), Field> {
         let (units, prefixes, table) = match &self.units {
             Units::Fixed(unit) => return Ok((*unit, Places::Lit(self.point(frame)?))),
             Units::Rows(rows) => {

@@ -6,7 +6,7 @@
 
 use alloc::vec::Vec;
 
-use crate::check::CheckKind;
+use crate::checksum::ChecksumKind;
 use crate::number::Number;
 
 /// The most bytes a counted frame may have in any profile.
@@ -40,7 +40,7 @@ pub(crate) struct CountedFrame {
     pub(crate) min: usize,
     pub(crate) max: usize,
     /// The checksum's kind, and the first byte it covers; it covers all from there and stands at the end.
-    pub(crate) check: Option<(CheckKind, usize)>,
+    pub(crate) check: Option<(ChecksumKind, usize)>,
     /// Bytes that every frame has: place and value.
     pub(crate) must: Vec<(usize, u8)>,
 }
@@ -52,14 +52,14 @@ impl CountedFrame {
     }
 
     /// Bytes of the checksum.
-    pub(crate) fn check_width(&self) -> usize {
+    pub(crate) fn checksum_width(&self) -> usize {
         self.check.map_or(0, |(kind, _)| kind.width())
     }
 
     /// Bytes of the whole frame that the length does not count.
     pub(crate) fn uncounted(&self) -> usize {
         match self.counts {
-            Counts::Payload => self.header() + self.check_width(),
+            Counts::Payload => self.header() + self.checksum_width(),
             Counts::Rest => self.header(),
             Counts::Whole => 0,
         }
@@ -76,7 +76,7 @@ impl CountedFrame {
         self.check.is_none_or(|(kind, _)| kind.is_doubtful())
     }
 
-    pub(crate) fn check_holds(&self, frame: &[u8]) -> bool {
+    pub(crate) fn checksum_holds(&self, frame: &[u8]) -> bool {
         self.check.is_none_or(|(kind, from)| {
             let split = frame.len().checked_sub(kind.width()).and_then(|at| frame.split_at_checked(at));
             split.is_some_and(|(body, stored)| {

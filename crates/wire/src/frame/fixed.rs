@@ -4,15 +4,15 @@
 use alloc::vec::Vec;
 use core::ops::Range;
 
-use crate::check::CheckKind;
+use crate::checksum::ChecksumKind;
 
 /// The most bytes a fixed frame may have in any profile.
 pub(crate) const FIXED_BYTES_MAX: usize = 256;
 
 /// A checksum's kind, the bytes it covers, and where it stands.
 #[derive(Clone, Debug)]
-pub(crate) struct FrameCheck {
-    pub(crate) kind: CheckKind,
+pub(crate) struct FrameChecksum {
+    pub(crate) kind: ChecksumKind,
     pub(crate) covers: Range<usize>,
     pub(crate) at: usize,
 }
@@ -23,7 +23,7 @@ pub(crate) struct FixedFrame {
     pub(crate) sync: Vec<u8>,
     /// Whole length in bytes.
     pub(crate) length: usize,
-    pub(crate) check: Option<FrameCheck>,
+    pub(crate) check: Option<FrameChecksum>,
     /// Bytes that every frame has: place and value.
     pub(crate) must: Vec<(usize, u8)>,
 }
@@ -34,7 +34,7 @@ impl FixedFrame {
         self.check.as_ref().is_none_or(|check| check.kind.is_doubtful())
     }
 
-    pub(crate) fn check_holds(&self, frame: &[u8]) -> bool {
+    pub(crate) fn checksum_holds(&self, frame: &[u8]) -> bool {
         self.check.as_ref().is_none_or(|check| {
             let stored = frame.get(check.at..check.at + check.kind.width());
             match (frame.get(check.covers.clone()), stored) {

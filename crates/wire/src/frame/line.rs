@@ -3,7 +3,7 @@
 use alloc::vec::Vec;
 
 use super::{Chunk, Out, RUN_BYTES_MAX, count, drop_bytes};
-use crate::check::CheckKind;
+use crate::checksum::ChecksumKind;
 use crate::counters::{Fault, Reason};
 
 /// The most bytes a line may have in any profile.
@@ -17,7 +17,7 @@ pub(crate) const CHECK_BYTES: usize = 3;
 pub(crate) struct LineFrame {
     /// Longest line, checksum included, line end not.
     pub(crate) max_bytes: usize,
-    pub(crate) check: Option<CheckKind>,
+    pub(crate) check: Option<ChecksumKind>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -115,7 +115,7 @@ impl LineFramer {
 }
 
 /// The line without its checksum, once that holds.
-fn check_line(line: &[u8], check: Option<CheckKind>) -> Result<&[u8], Reason> {
+fn check_line(line: &[u8], check: Option<ChecksumKind>) -> Result<&[u8], Reason> {
     let Some(check) = check else { return Ok(line) };
     let (body, tail) = line.len().checked_sub(CHECK_BYTES).map_or((line, line), |at| line.split_at(at));
     let &[b'*', high, low] = tail else { return Err(Reason::Pattern) };

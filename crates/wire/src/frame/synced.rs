@@ -55,21 +55,21 @@ impl Shape {
         }
     }
 
-    fn check_holds(&self, frame: &[u8]) -> bool {
+    fn checksum_holds(&self, frame: &[u8]) -> bool {
         match self {
-            Self::Fixed(shape) => shape.check_holds(frame),
-            Self::Counted(shape) => shape.check_holds(frame),
+            Self::Fixed(shape) => shape.checksum_holds(frame),
+            Self::Counted(shape) => shape.checksum_holds(frame),
         }
     }
 
     fn is_sound(&self, frame: &[u8]) -> bool {
-        self.must().iter().all(|(at, byte)| frame.get(*at) == Some(byte)) && self.check_holds(frame)
+        self.must().iter().all(|(at, byte)| frame.get(*at) == Some(byte)) && self.checksum_holds(frame)
     }
 
     /// Why a frame is not sound.
     fn fault(&self, frame: &[u8]) -> Reason {
-        let differs = !self.must().is_empty() && self.check_holds(frame);
-        if differs { Reason::Constant } else { Reason::Checksum }
+        let differs = !self.must().is_empty() && self.checksum_holds(frame);
+        if differs { Reason::FixedByte } else { Reason::Checksum }
     }
 
     fn is_doubtful(&self) -> bool {
@@ -84,7 +84,7 @@ impl Shape {
         match self {
             Self::Fixed(_) => frame,
             Self::Counted(shape) => {
-                frame.get(..frame.len().saturating_sub(shape.check_width())).unwrap_or_default()
+                frame.get(..frame.len().saturating_sub(shape.checksum_width())).unwrap_or_default()
             }
         }
     }
@@ -112,12 +112,12 @@ enum Follower {
 
 /// Cuts bytes into frames. What is held begins like a frame.
 ///
-/// Where the checksum lets other cuts pass (`CheckKind::is_doubtful`), each sync byte inside a sound frame may begin a
+/// Where the checksum lets other cuts pass (`ChecksumKind::is_doubtful`), each sync byte inside a sound frame may begin a
 /// frame too: a display that stands still holds such a one as often as the true one. So the frame waits until those
 /// inside it are told:
 /// - one that can be read, where this one cannot: this one was no frame, its bytes are dropped up to the other;
 /// - one that can be read, where this one can too, or stands where frames were read before: nothing is handed out of
-///   either ([`Reason::TwoCuts`]);
+///   either ([`Reason::Ambiguous`]);
 /// - none: this one is handed out, read or refused.
 ///
 /// Frames that follow on one that was read do not wait, as long as nothing inside the one before was a rival.
@@ -236,7 +236,7 @@ impl SyncedFramer {
                         if follows {
                             self.trusted = length.checked_sub(at);
                         }
-                        out(Chunk::Dropped(Fault { reason: Reason::TwoCuts, bytes }));
+                        out(Chunk::Dropped(Fault { reason: Reason::Ambiguous, bytes }));
                     } else {
                         self.skip(at, out);
                     }

@@ -5,7 +5,7 @@
 
 use quantity::{Decimal, State, Unit};
 
-use super::raw::{Raw, Scale, Wire, check_length};
+use super::raw::{Raw, Scale, Wire, validate_length};
 use super::sig::finish;
 use super::units::sig_unit;
 use super::{GattError, Got, Measured, ValidRange};
@@ -116,7 +116,7 @@ impl Presentation {
     /// [`GattError::Length`] unless it has seven bytes; as [`Format::from_code`].
     pub fn parse(bytes: &[u8]) -> Got<Self> {
         let [format, exponent, unit_low, unit_high, namespace, low, high] = *bytes else {
-            return Err(check_length(bytes, 7).err().unwrap_or(GattError::NotDescribed));
+            return Err(validate_length(bytes, 7).err().unwrap_or(GattError::NotDescribed));
         };
         Ok(Self {
             format: Format::from_code(format)?,

@@ -17,7 +17,7 @@ use alloc::vec::Vec;
 use quantity::{Duration, Instant};
 
 use super::schedule::Schedule;
-use super::{PollCounters, PollFault, PollReason, Polled, Sink, bump};
+use super::{PollCounters, PollFault, PollOutput, PollReason, Sink, bump};
 use crate::packet::{self, PacketKind};
 
 /// The longest line taken.
@@ -41,9 +41,9 @@ pub(crate) struct Query {
     pub(crate) timeout: Duration,
 }
 
-/// The terms of a profile.
+/// The settings of a profile.
 #[derive(Clone, Debug)]
-pub(crate) struct ScpiTerms {
+pub(crate) struct ScpiSettings {
     /// Sent once after opening; what ends in a question mark is waited for.
     pub(crate) init: Vec<String>,
     /// Asks the error queue, or is [`IDENTIFY`].
@@ -77,10 +77,10 @@ enum State {
     },
 }
 
-/// The running talk.
+/// A running client.
 #[derive(Clone, Debug)]
-pub(super) struct ScpiTalk {
-    terms: ScpiTerms,
+pub(super) struct ScpiClient {
+    settings: ScpiSettings,
     schedule: Schedule,
     state: State,
     /// The line begun.
@@ -122,11 +122,11 @@ fn is_number(text: &str) -> bool {
     !text.is_empty() && text.chars().all(plain) && text.parse::<f64>().is_ok()
 }
 
-impl ScpiTalk {
-    pub(super) fn new(terms: ScpiTerms) -> Self {
+impl ScpiClient {
+    pub(super) fn new(settings: ScpiSettings) -> Self {
         Self {
-            schedule: Schedule::new(terms.queries.iter().map(|query| query.period)),
-            terms,
+            schedule: Schedule::new(settings.queries.iter().map(|query| query.period)),
+            settings,
             state: State::Closed,
             heard: Vec::new(),
             overlong: false,
@@ -151,7 +151,7 @@ impl ScpiTalk {
     pub(super) fn opened(&mut self, now: Instant) {
         // Before the first opening nothing was asked that could still be answered.
         let asked_before = self.counters.requests > 0 || self.counters.markers > 0;
-        let quiet = if asked_before { self.terms.quarantine } else { Duration::from_millis(QUIET_MS) };
+        let quiet = if asked_before { self.settings.quarantine } else { Duration::from_millis(QUIET_MS) };
         self.drop_line();
         (self.wary, self.init_at, self.drained) = (true, 0, 0);
         self.last = now;
@@ -169,7 +169,7 @@ impl ScpiTalk {
             State::Closed => None,
             State::Rest { from, quiet } => {
                 let ready = from.max(self.last + quiet);
-                if self.wary || self.init_at < self.terms.init.len() {
+                if self.wary || self.init_at < self.settings.init.len() {
                     return Some(ready);
                 }
                 self.schedule.next().map(|(_, due)| ready.max(due))
@@ -185,17 +185,17 @@ impl ScpiTalk {
         match self.state {
             State::Closed => {}
             State::Rest { quiet, .. } => {
-                if quiet >= self.terms.quarantine {
+                if quiet >= self.settings.quarantine {
                     self.owed = 0;
                 }
                 self.drop_line();
                 self.go_on(now, out);
             }
             State::Draining { .. } => {
-                self.fault(PollReason::Unmarked, None, out);
-                self.state = State::Rest { from: now, quiet: self.terms.quarantine };
+                self.fault(PollReason::MarkerTimeout, None, out);
+                self.state = State::Rest { from: now, quiet: self.settings.quarantine };
             }
-            State::Waiting { asked, .. } => self.fail(PollReason::Unanswered, asked, now, out),
+            State::Waiting { asked, .. } => self.fail(PollReason::Timeout, asked, now, out),
         }
     }
 
@@ -204,21 +204,21 @@ impl ScpiTalk {
         if self.wary {
             self.owed = self.owed.saturating_add(1);
             bump(&mut self.counters.markers, 1);
-            let marker = self.terms.marker.clone();
+            let marker = self.settings.marker.clone();
             self.send(&marker, now, out);
-            self.state = State::Draining { until: now + self.terms.timeout };
-        } else if let Some(line) = self.terms.init.get(self.init_at).cloned() {
+            self.state = State::Draining { until: now + self.settings.timeout };
+        } else if let Some(line) = self.settings.init.get(self.init_at).cloned() {
             self.init_at += 1;
-            self.wary = self.init_at >= self.terms.init.len();
+            self.wary = self.init_at >= self.settings.init.len();
             bump(&mut self.counters.requests, 1);
             self.send(&line, now, out);
             self.state = if line.ends_with('?') {
-                State::Waiting { asked: Asked::Init, until: now + self.terms.timeout }
+                State::Waiting { asked: Asked::Init, until: now + self.settings.timeout }
             } else {
                 self.rest(now)
             };
         } else if let Some((next, _)) = self.schedule.next()
-            && let Some(query) = self.terms.queries.get(next)
+            && let Some(query) = self.settings.queries.get(next)
         {
             let (text, timeout) = (query.text.clone(), query.timeout);
             self.schedule.sent(next, now);
@@ -238,7 +238,7 @@ impl ScpiTalk {
         self.sent.push_str(line);
         let mut bytes = line.as_bytes().to_vec();
         bytes.push(b'\n');
-        out(Polled::Send(bytes));
+        out(PollOutput::Send(bytes));
     }
 
     pub(super) fn received(&mut self, at: Instant, data: &[u8], out: Sink<'_>) {
@@ -289,24 +289,24 @@ impl ScpiTalk {
         match (self.state, code) {
             (State::Closed, _) => {}
             (State::Draining { .. }, Some(code)) => self.error(code, at, out),
-            (State::Draining { .. }, None) => self.fault(PollReason::Unasked, None, out),
+            (State::Draining { .. }, None) => self.fault(PollReason::Unsolicited, None, out),
             // A late answer of the error queue.
             (State::Waiting { .. } | State::Rest { .. }, Some(_)) if self.owed > 0 => self.owed -= 1,
             (State::Waiting { asked: Asked::Init, .. }, _) => self.state = self.rest(at),
             (State::Waiting { asked: Asked::Query(query), .. }, None) => {
                 self.answer(query, text.filter(|_| !more), at, out);
             }
-            (State::Waiting { asked, .. }, Some(_)) => self.fail(PollReason::Form, asked, at, out),
+            (State::Waiting { asked, .. }, Some(_)) => self.fail(PollReason::Malformed, asked, at, out),
             (State::Rest { .. }, _) => {
                 self.wary = true;
-                self.fault(PollReason::Unasked, None, out);
+                self.fault(PollReason::Unsolicited, None, out);
             }
         }
     }
 
     /// The code, if the line is a marker's answer; an instrument's name is as good as 0.
     fn marked(&self, line: &str) -> Option<i32> {
-        if self.terms.marker == IDENTIFY { is_identity(line).then_some(0) } else { error_code(line) }
+        if self.settings.marker == IDENTIFY { is_identity(line).then_some(0) } else { error_code(line) }
     }
 
     fn error(&mut self, code: i32, at: Instant, out: Sink<'_>) {
@@ -326,7 +326,7 @@ impl ScpiTalk {
     }
 
     fn answer(&mut self, query: usize, text: Option<&str>, at: Instant, out: Sink<'_>) {
-        let Some(Query { text: asked, parts, .. }) = self.terms.queries.get(query) else { return };
+        let Some(Query { text: asked, parts, .. }) = self.settings.queries.get(query) else { return };
         let message = text
             .filter(|text| is_numbers(text, *parts))
             .map(|text| [asked.as_bytes(), b"\n", text.as_bytes()].concat());
@@ -334,13 +334,13 @@ impl ScpiTalk {
         let packet =
             index.zip(message).and_then(|(i, message)| packet::wrap(PacketKind::Answer, i, &message));
         let Some(packet) = packet else {
-            return self.fail(PollReason::Form, Asked::Query(query), at, out);
+            return self.fail(PollReason::Malformed, Asked::Query(query), at, out);
         };
         self.state = self.rest(at);
         let bytes = text.map_or(0, |text| u64::try_from(text.len()).unwrap_or(0));
         self.counters.ignored_bytes = self.counters.ignored_bytes.saturating_sub(bytes);
         bump(&mut self.counters.answers, 1);
-        out(Polled::Answer(packet));
+        out(PollOutput::Answer(packet));
     }
 
     fn fail(&mut self, reason: PollReason, asked: Asked, at: Instant, out: Sink<'_>) {
@@ -357,7 +357,7 @@ impl ScpiTalk {
     fn fault(&mut self, reason: PollReason, query: Option<usize>, out: Sink<'_>) {
         self.counters.count(reason);
         let request = query.and_then(|query| u8::try_from(query).ok());
-        out(Polled::Fault(PollFault { reason, request }));
+        out(PollOutput::Fault(PollFault { reason, request }));
     }
 }
 

@@ -32,6 +32,8 @@ const PROFILE_BYTES_MAX: usize = 128 * 1024;
 /// The only format version so far.
 const VERSION: i64 = 1;
 
+type LoadResult<T> = Result<T, ProfileError>;
+
 impl Profile {
     /// Reads and checks a profile (format: `profile.toml` of `hardware-notes/generic-line-meter`, of
     /// `generic-binary-meter` and of `generic-counted-meter` there show every table, commented).
@@ -84,7 +86,7 @@ impl Profile {
         ])?;
         let id = root.need("id", "id = \"generic-line-meter\"")?;
         let title = root.find("title").map_or(Ok(""), Node::str)?;
-        let Shape { frame, decode, talk, silence } = load_shape(root, scripts)?;
+        let Shape { frame, decode, protocol, silence } = load_shape(root, scripts)?;
         let agree = load_agree(root, &frame, &decode)?;
         Ok(Self {
             id: check_id(id)?.into(),
@@ -95,7 +97,7 @@ impl Profile {
             link: root.table("link")?.map(|table| link::load(&table)).transpose()?,
             frame,
             decode,
-            talk,
+            protocol,
             accuracy: root.find("accuracy").map_or_else(|| Ok(Vec::new()), accuracy::load)?,
         })
     }

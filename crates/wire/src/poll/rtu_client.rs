@@ -20,9 +20,9 @@ use alloc::vec::Vec;
 
 use quantity::{Duration, Instant};
 
-use super::rtu::{self, Block, Mark, REQUEST_BYTES, Reply};
+use super::rtu::{self, Block, MarkerReply, REQUEST_BYTES, Reply};
 use super::schedule::Schedule;
-use super::{PollCounters, PollFault, PollReason, Polled, Sink, bump};
+use super::{PollCounters, PollFault, PollOutput, PollReason, Sink, bump};
 use crate::packet::{self, PacketKind};
 
 /// The most bytes held; more than the longest reply, an echo before it, and a marker's echo before both.
@@ -47,9 +47,9 @@ pub(crate) struct Read {
     pub(crate) timeout: Duration,
 }
 
-/// The terms of a profile.
+/// The settings of a profile.
 #[derive(Clone, Debug)]
-pub(crate) struct RtuTerms {
+pub(crate) struct RtuSettings {
     pub(crate) unit: u8,
     /// Whether the device knows the marker.
     pub(crate) marker: bool,
@@ -57,7 +57,7 @@ pub(crate) struct RtuTerms {
     pub(crate) reads: Vec<Read>,
 }
 
-impl RtuTerms {
+impl RtuSettings {
     /// The first two reads whose replies have the same form.
     pub(crate) fn alike(&self) -> Option<(usize, usize)> {
         let form = |read: &Read| (read.block.entity.function(), read.block.data_bytes());
@@ -94,10 +94,10 @@ enum State {
     },
 }
 
-/// The running talk.
+/// A running client.
 #[derive(Clone, Debug)]
-pub(super) struct RtuTalk {
-    terms: RtuTerms,
+pub(super) struct RtuClient {
+    settings: RtuSettings,
     /// Whether the marker is used in this session.
     marker: bool,
     baud: u32,
@@ -116,12 +116,12 @@ pub(super) struct RtuTalk {
     counters: PollCounters,
 }
 
-impl RtuTalk {
-    pub(super) fn new(terms: RtuTerms, baud: u32, seed: u16) -> Self {
+impl RtuClient {
+    pub(super) fn new(settings: RtuSettings, baud: u32, seed: u16) -> Self {
         Self {
-            marker: terms.marker,
-            schedule: Schedule::new(terms.reads.iter().map(|read| read.period)),
-            terms,
+            marker: settings.marker,
+            schedule: Schedule::new(settings.reads.iter().map(|read| read.period)),
+            settings,
             baud,
             state: State::Closed,
             heard: Vec::new(),
@@ -145,7 +145,7 @@ impl RtuTalk {
     pub(super) fn opened(&mut self, now: Instant) {
         self.drop_heard(self.heard.len());
         self.run.clear();
-        self.marker = self.terms.marker;
+        self.marker = self.settings.marker;
         self.echo = None;
         self.unmarked = 0;
         self.last = now;
@@ -171,7 +171,7 @@ impl RtuTalk {
     }
 
     fn after_trouble(&self) -> Duration {
-        if self.marker { self.quiet() } else { self.terms.quarantine }
+        if self.marker { self.quiet() } else { self.settings.quarantine }
     }
 
     fn ready_at(&self, from: Instant, quiet: Duration) -> Instant {
@@ -201,7 +201,7 @@ impl RtuTalk {
             State::Rest { .. } if self.echo.is_none() => self.learn(now, out),
             State::Rest { .. } => self.mark(now, out),
             // The beginning of something that is no marker's echo.
-            State::Marked if !self.heard.is_empty() => self.fail(PollReason::Unasked, None, now, out),
+            State::Marked if !self.heard.is_empty() => self.fail(PollReason::Unsolicited, None, now, out),
             State::Marked => self.ask(next, now, out),
             State::Learning { .. } => self.learned(now, out),
             State::Marking { .. } => {
@@ -209,10 +209,10 @@ impl RtuTalk {
                 if self.unmarked.is_multiple_of(UNMARKED_MAX) {
                     self.echo = None;
                 }
-                self.fault(PollReason::Unmarked, None, out);
+                self.fault(PollReason::MarkerTimeout, None, out);
                 self.back_off(now);
             }
-            State::Asked { read, .. } => self.fail(PollReason::Unanswered, Some(read), now, out),
+            State::Asked { read, .. } => self.fail(PollReason::Timeout, Some(read), now, out),
         }
     }
 
@@ -239,14 +239,14 @@ impl RtuTalk {
             State::Learning { .. } => {}
             State::Rest { .. } if self.run.is_empty() => {
                 self.drop_heard(self.heard.len());
-                self.fault(PollReason::Unasked, None, out);
+                self.fault(PollReason::Unsolicited, None, out);
             }
             // A device slower than the time-out sends its echo back after the marker was given up.
             State::Rest { .. } | State::Marking { .. } => self.look_for_mark(at, out),
             State::Marked => {
                 self.drop_marks();
-                if !rtu::may_be_mark(self.terms.unit, &self.heard) {
-                    self.fail(PollReason::Unasked, None, at, out);
+                if !rtu::may_be_marker_reply(self.settings.unit, &self.heard) {
+                    self.fail(PollReason::Unsolicited, None, at, out);
                 }
             }
             State::Asked { read, .. } => self.look_for_reply(read, at, out),
@@ -255,7 +255,7 @@ impl RtuTalk {
 
     /// Echoes of markers at the head of what is held.
     fn drop_marks(&mut self) {
-        while let Some((_, bytes)) = rtu::mark_at(self.terms.unit, &self.heard) {
+        while let Some((_, bytes)) = rtu::marker_reply_at(self.settings.unit, &self.heard) {
             self.drop_heard(bytes);
         }
     }
@@ -264,24 +264,24 @@ impl RtuTalk {
         let mut from = 0;
         while from < self.heard.len() {
             let tail = self.heard.get(from..).unwrap_or_default();
-            let Some((mark, bytes)) = rtu::mark_at(self.terms.unit, tail) else {
+            let Some((mark, bytes)) = rtu::marker_reply_at(self.settings.unit, tail) else {
                 from += 1;
                 continue;
             };
             self.drop_heard(from + bytes);
             from = 0;
             match mark {
-                Mark::Echo(number) if self.came_back(number) => {
+                MarkerReply::Echo(number) if self.came_back(number) => {
                     self.unmarked = 0;
                     self.state = State::Marked;
                     self.drop_marks();
-                    if !rtu::may_be_mark(self.terms.unit, &self.heard) {
-                        self.fail(PollReason::Unasked, None, at, out);
+                    if !rtu::may_be_marker_reply(self.settings.unit, &self.heard) {
+                        self.fail(PollReason::Unsolicited, None, at, out);
                     }
                     return;
                 }
-                Mark::Unknown => return self.do_without(at, out),
-                Mark::Echo(_) | Mark::Failed => {}
+                MarkerReply::Unknown => return self.do_without(at, out),
+                MarkerReply::Echo(_) | MarkerReply::Failed => {}
             }
         }
         self.drop_heard(self.heard.len().saturating_sub(REQUEST_BYTES - 1));
@@ -299,8 +299,8 @@ impl RtuTalk {
     fn do_without(&mut self, at: Instant, out: Sink<'_>) {
         self.run.clear();
         self.drop_heard(self.heard.len());
-        self.fault(PollReason::NoMarker, None, out);
-        if self.terms.alike().is_none() {
+        self.fault(PollReason::MarkerUnknown, None, out);
+        if self.settings.alike().is_none() {
             self.marker = false;
             self.state = State::Rest { from: at, quiet: self.after_trouble() };
         } else {
@@ -310,8 +310,8 @@ impl RtuTalk {
     }
 
     fn look_for_reply(&mut self, read: usize, at: Instant, out: Sink<'_>) {
-        let Some(Read { block, .. }) = self.terms.reads.get(read).copied() else { return };
-        let unit = self.terms.unit;
+        let Some(Read { block, .. }) = self.settings.reads.get(read).copied() else { return };
+        let unit = self.settings.unit;
         let request = block.request(unit);
         loop {
             self.drop_marks();
@@ -327,7 +327,7 @@ impl RtuTalk {
                     self.state = State::Asked { read, until, echoed: true };
                 }
                 Reply::Incomplete => return,
-                Reply::Bad(_) if rtu::may_be_mark(unit, &self.heard) => return,
+                Reply::Bad(_) if rtu::may_be_marker_reply(unit, &self.heard) => return,
                 Reply::Bad(_) if !echoed && request.starts_with(&self.heard) => return,
                 Reply::Bad(reason) => return self.fail(reason, Some(read), at, out),
             }
@@ -345,29 +345,29 @@ impl RtuTalk {
         }
         if let Some(bytes) = wrapped {
             bump(&mut self.counters.answers, 1);
-            out(Polled::Answer(bytes));
+            out(PollOutput::Answer(bytes));
         }
     }
 
     fn learn(&mut self, now: Instant, out: Sink<'_>) {
-        let Some(Read { block, timeout, .. }) = self.terms.reads.first().copied() else { return };
-        let until = self.send(block.request(self.terms.unit), block.reply_bytes(), timeout, now, out);
+        let Some(Read { block, timeout, .. }) = self.settings.reads.first().copied() else { return };
+        let until = self.send(block.request(self.settings.unit), block.reply_bytes(), timeout, now, out);
         self.run.clear();
         bump(&mut self.counters.requests, 1);
         self.state = State::Learning { until };
     }
 
     fn learned(&mut self, now: Instant, out: Sink<'_>) {
-        let Some(Read { block, .. }) = self.terms.reads.first().copied() else { return };
-        let request = block.request(self.terms.unit);
+        let Some(Read { block, .. }) = self.settings.reads.first().copied() else { return };
+        let request = block.request(self.settings.unit);
         if self.heard.windows(REQUEST_BYTES).any(|bytes| bytes == request) {
             self.echo = Some(true);
-        } else if matches!(rtu::reply(self.terms.unit, block, &self.heard), Reply::Whole { .. }) {
+        } else if matches!(rtu::reply(self.settings.unit, block, &self.heard), Reply::Whole { .. }) {
             self.echo = Some(false);
         }
         if self.echo.is_none() {
             self.unmarked = self.unmarked.saturating_add(1);
-            let reason = if self.heard.is_empty() { PollReason::Unanswered } else { PollReason::Form };
+            let reason = if self.heard.is_empty() { PollReason::Timeout } else { PollReason::Malformed };
             self.fault(reason, Some(0), out);
             self.drop_heard(self.heard.len());
             return self.back_off(now);
@@ -383,19 +383,19 @@ impl RtuTalk {
         }
         self.run.push((self.number, 0));
         self.drop_heard(self.heard.len());
-        let timeout = self.terms.reads.iter().map(|read| read.timeout).max().unwrap_or(Duration::ZERO);
-        let marker = rtu::marker(self.terms.unit, self.number);
+        let timeout = self.settings.reads.iter().map(|read| read.timeout).max().unwrap_or(Duration::ZERO);
+        let marker = rtu::marker(self.settings.unit, self.number);
         let until = self.send(marker, REQUEST_BYTES, timeout, now, out);
         bump(&mut self.counters.markers, 1);
         self.state = State::Marking { until };
     }
 
     fn ask(&mut self, read: usize, now: Instant, out: Sink<'_>) {
-        let Some(Read { block, timeout, .. }) = self.terms.reads.get(read).copied() else { return };
+        let Some(Read { block, timeout, .. }) = self.settings.reads.get(read).copied() else { return };
         self.schedule.sent(read, now);
         self.run.clear();
         self.drop_heard(self.heard.len());
-        let until = self.send(block.request(self.terms.unit), block.reply_bytes(), timeout, now, out);
+        let until = self.send(block.request(self.settings.unit), block.reply_bytes(), timeout, now, out);
         bump(&mut self.counters.requests, 1);
         self.state = State::Asked { read, until, echoed: false };
     }
@@ -411,7 +411,7 @@ impl RtuTalk {
     ) -> Instant {
         let sent = now + self.wire_time(request.len());
         self.last = sent;
-        out(Polled::Send(request));
+        out(PollOutput::Send(request));
         sent + timeout + self.wire_time(answer)
     }
 
@@ -428,7 +428,7 @@ impl RtuTalk {
 
     fn fault(&mut self, reason: PollReason, read: Option<usize>, out: Sink<'_>) {
         self.counters.count(reason);
-        out(Polled::Fault(PollFault { reason, request: read.and_then(index) }));
+        out(PollOutput::Fault(PollFault { reason, request: read.and_then(index) }));
     }
 
     fn drop_heard(&mut self, bytes: usize) {

@@ -2,7 +2,7 @@
 
 /// How a frame is checked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum CheckKind {
+pub enum ChecksumKind {
     /// Sum of the bytes, modulo 256.
     Sum8,
     /// Exclusive or of the bytes.
@@ -15,7 +15,7 @@ pub enum CheckKind {
     Crc16Modbus,
 }
 
-impl CheckKind {
+impl ChecksumKind {
     /// Names as a profile writes them.
     pub const WORDS: [(&'static str, Self); 5] = [
         ("sum8", Self::Sum8),
@@ -83,17 +83,17 @@ mod tests {
         // CRC-16/MODBUS check value 0x4B37 over "123456789" (catalogue of parametrised CRC algorithms; from memory).
         assert_eq!(crc16_modbus(b"123456789"), 0x4B37);
         // The request 02 07 has CRC 0x1241, sent 41 12: the worked example of the MODBUS serial line guide (from memory).
-        assert_eq!(CheckKind::Crc16Modbus.compute(&[0x02, 0x07]), [0x41, 0x12]);
+        assert_eq!(ChecksumKind::Crc16Modbus.compute(&[0x02, 0x07]), [0x41, 0x12]);
     }
 
     #[test]
     fn sums_keep_their_order() {
         let bytes = [0xFF, 0xFF, 0x03];
-        assert_eq!(CheckKind::Sum8.compute(&bytes), [0x01, 0]);
-        assert_eq!(CheckKind::Xor8.compute(&bytes), [0x03, 0]);
-        assert_eq!(CheckKind::Sum16Le.compute(&bytes), [0x01, 0x02]);
-        assert_eq!(CheckKind::Sum16Be.compute(&bytes), [0x02, 0x01]);
-        assert!(CheckKind::Sum16Be.holds(&bytes, &[0x02, 0x01]));
-        assert!(!CheckKind::Sum16Be.holds(&bytes, &[0x02]));
+        assert_eq!(ChecksumKind::Sum8.compute(&bytes), [0x01, 0]);
+        assert_eq!(ChecksumKind::Xor8.compute(&bytes), [0x03, 0]);
+        assert_eq!(ChecksumKind::Sum16Le.compute(&bytes), [0x01, 0x02]);
+        assert_eq!(ChecksumKind::Sum16Be.compute(&bytes), [0x02, 0x01]);
+        assert!(ChecksumKind::Sum16Be.holds(&bytes, &[0x02, 0x01]));
+        assert!(!ChecksumKind::Sum16Be.holds(&bytes, &[0x02]));
     }
 }
