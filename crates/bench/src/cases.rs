@@ -11,7 +11,7 @@ use serde::Deserialize;
 use toml::Spanned;
 use visit::round::Settings;
 
-use crate::once::{self, Confirm, Once};
+use crate::typed::{self, Confirm, TypedCheck};
 
 /// A file of cases.
 #[derive(Debug, Deserialize)]
@@ -114,7 +114,7 @@ fn one(case: &Case, rule: &str, set: &RuleSet) -> Result<Word, String> {
         Some("simple") => DecisionRule::Simple,
         Some(other) => return Err(format!("  decision = {other:?}: write \"guarded\" or \"simple\"")),
     };
-    let once = Once {
+    let check = TypedCheck {
         unit: "case",
         component: &case.name,
         rule,
@@ -125,7 +125,8 @@ fn one(case: &Case, rule: &str, set: &RuleSet) -> Result<Word, String> {
         sure: case.sure,
     };
     let settings = Settings { decision, ..Settings::default() };
-    let verdict = once::judge(set, &once, settings).map_err(|error| format!("  could not run: {error:#}"))?;
+    let verdict =
+        typed::judge(set, &check, settings).map_err(|error| format!("  could not run: {error:#}"))?;
     let got = VerdictJson::from(&verdict);
     let difference = difference(case, expected, &got);
     if difference.is_empty() { Ok(expected) } else { Err(difference) }

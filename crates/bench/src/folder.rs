@@ -39,7 +39,7 @@ const ENDING: &str = ".rhai";
 
 /// A file that could not be read as text.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Unread {
+pub struct UnreadableFile {
     /// The line that is to blame, from 1; 0 where none is.
     pub line: usize,
     /// What is wrong, without the file's name.
@@ -57,13 +57,13 @@ pub fn built_in(rules: &[(&str, &str)]) -> Texts {
 ///
 /// # Errors
 /// When a folder cannot be read; the message names it.
-pub fn texts(folder: &Path, read: impl Fn(&Path) -> Result<String, Unread>) -> anyhow::Result<Texts> {
+pub fn texts(folder: &Path, read: impl Fn(&Path) -> Result<String, UnreadableFile>) -> anyhow::Result<Texts> {
     let mut texts = Texts { folder: folder.display().to_string(), ..Texts::default() };
     let listing = list(folder, ENDING)?;
     for path in listing.files {
         match read(&path) {
             Ok(text) => texts.files.push((path.to_string_lossy().into_owned(), text)),
-            Err(Unread { line, why }) => texts.found.push(finding(Severity::Error, &path, line, why)),
+            Err(UnreadableFile { line, why }) => texts.found.push(finding(Severity::Error, &path, line, why)),
         }
     }
     for (path, name) in listing.near {

@@ -5,9 +5,9 @@
 
 pub mod cases;
 pub mod folder;
-mod near;
-pub mod once;
 pub mod published;
 pub mod replay;
+mod suggest;
+pub mod typed;
 
-pub use near::{did_you_mean, must_have};
+pub use suggest::{did_you_mean, must_have};

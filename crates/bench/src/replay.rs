@@ -7,13 +7,13 @@ use std::fmt::Write as _;
 use judge::limits::Word;
 use judge::rule::RuleSet;
 use pipeline::{Event, Output, Pipeline, Stamped};
-use record::{ByteStream, FollowUpJson, Item, LeftOutLines, ReadError, Reader};
+use record::{ByteStream, FollowUpJson, Item, ReadError, Reader, SkippedLines};
 use visit::act::Act;
 use visit::round::{self, StillWaits};
 use visit::verdict::Verdict;
 
 /// What a recording gives, in the order of time.
-pub enum Heard<'a> {
+pub enum ReplayOutput<'a> {
     /// First of all, where it is so: the recording was made under other rules.
     OtherRules,
     /// A verdict.
@@ -26,7 +26,7 @@ pub enum Heard<'a> {
     StillWaits(u32, &'a StillWaits),
 }
 
-impl Heard<'_> {
+impl ReplayOutput<'_> {
     /// The word that counts: an amendment counts as well as the verdict it stands beside.
     #[must_use]
     pub fn word(&self) -> Option<Word> {
@@ -42,31 +42,31 @@ impl Heard<'_> {
 ///
 /// # Errors
 /// As [`Reader::new`] and [`Reader::next_item`].
-pub fn check(source: impl ByteStream) -> Result<LeftOutLines, ReadError> {
-    let mut left_out = LeftOutLines::default();
+pub fn validate(source: impl ByteStream) -> Result<SkippedLines, ReadError> {
+    let mut skipped = SkippedLines::default();
     let mut reader = Reader::new(source, &script::FrameScripts)?;
     while let Some(item) = reader.next_item()? {
-        if let Item::LeftOut(line, why) = item {
-            left_out.push(line, why);
+        if let Item::Skipped(line, why) = item {
+            skipped.push(line, why);
         }
     }
-    Ok(left_out)
+    Ok(skipped)
 }
 
 /// Plays one recording under these rules, handing on what it gives as it comes.
 ///
 /// # Errors
-/// As [`check`], and whatever stops the sink.
+/// As [`validate`], and whatever stops the sink.
 pub fn play(
     source: impl ByteStream,
     set: &RuleSet,
-    sink: &mut dyn FnMut(&Heard<'_>) -> anyhow::Result<()>,
+    sink: &mut dyn FnMut(&ReplayOutput<'_>) -> anyhow::Result<()>,
 ) -> anyhow::Result<()> {
     let mut reader = Reader::new(source, &script::FrameScripts)?;
     let header = reader.header();
     let other_rules = !header.rules.is_empty() && header.rules != set.hash();
     if other_rules {
-        sink(&Heard::OtherRules)?;
+        sink(&ReplayOutput::OtherRules)?;
     }
     let mut pipeline = Pipeline::new(set.clone(), reader.settings());
     // What follows a verdict refers to the last one given.
@@ -74,25 +74,25 @@ pub fn play(
     while let Some(item) = reader.next_item()? {
         let Item::Event(recorded) = item else { continue };
         let Some(event) = recorded.event else {
-            sink(&Heard::RulesChanged(recorded.line))?;
+            sink(&ReplayOutput::RulesChanged(recorded.line))?;
             continue;
         };
         let event = if other_rules { for_the_open_question(event) } else { event };
         for Stamped { at, output } in pipeline.step(event, recorded.at) {
             let Output::Round(output) = output else { continue };
             if let round::Output::Verdict(verdict) = output {
-                sink(&Heard::Verdict(&verdict))?;
+                sink(&ReplayOutput::Verdict(&verdict))?;
                 given = Some(verdict);
             } else if let Some(of) = &given
                 && let Some(json) = FollowUpJson::of(of, &output, at)
             {
-                sink(&Heard::FollowUp(&json, of.word))?;
+                sink(&ReplayOutput::FollowUp(&json, of.word))?;
             }
         }
     }
     let number = pipeline.round().armed().unwrap_or_default();
     for waits in pipeline.round().still_waits() {
-        sink(&Heard::StillWaits(number, &waits))?;
+        sink(&ReplayOutput::StillWaits(number, &waits))?;
     }
     Ok(())
 }

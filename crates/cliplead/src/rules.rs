@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use anyhow::bail;
-use bench::folder::{self, Unread};
+use bench::folder::{self, UnreadableFile};
 pub(crate) use bench::folder::{Texts, files, near};
 pub(crate) use bench::must_have;
 use judge::rule::RuleSet;
@@ -20,7 +20,7 @@ use crate::{files as disk, shipped, sys};
 pub(crate) fn texts(folder: Option<&Path>) -> anyhow::Result<Texts> {
     let read = |path: &Path| {
         disk::read_text(path, disk::RULE_BYTES_MAX)
-            .map_err(|error| Unread { line: error.line(), why: error.why() })
+            .map_err(|error| UnreadableFile { line: error.line(), why: error.why() })
     };
     folder.map_or_else(|| Ok(folder::built_in(shipped::RULES)), |folder| folder::texts(folder, read))
 }

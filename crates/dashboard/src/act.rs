@@ -11,7 +11,7 @@ const TEXT_CHARS_MAX: usize = 200;
 
 /// One action on its way to the daemon.
 #[derive(Debug)]
-pub struct Asked {
+pub struct ActRequest {
     /// What is asked.
     pub act: Act,
     /// `check.number` of the view that the mechanic had before them when they acted. An action on a check that is
@@ -30,7 +30,7 @@ pub(crate) struct Parsed {
 
 /// Why a body is not handed on; a sentence for the page.
 #[derive(Debug, PartialEq, Eq)]
-pub(crate) enum Unfit {
+pub(crate) enum ParseError {
     /// It is no act.
     Form(String),
     /// It is one, and what was typed is no value.
@@ -38,15 +38,15 @@ pub(crate) enum Unfit {
 }
 
 /// Reads a body: `{"do": "confirm", "check": 3, "hold_point": "locked out"}`. The words and fields are those of [`visit::act`].
-pub(crate) fn parse(body: &[u8]) -> Result<Parsed, Unfit> {
-    let (check, word, fields) = form(body).map_err(Unfit::Form)?;
+pub(crate) fn parse(body: &[u8]) -> Result<Parsed, ParseError> {
+    let (check, word, fields) = form(body).map_err(ParseError::Form)?;
     let act = act_of(&word, fields).map_err(|error| match error.is_of_value() {
-        true => Unfit::Value(error.to_string()),
-        false => Unfit::Form(format!("the action is not known: {error}")),
+        true => ParseError::Value(error.to_string()),
+        false => ParseError::Form(format!("the action is not known: {error}")),
     })?;
     match act {
         Act::Answer { question: None, .. } => {
-            Err(Unfit::Form("the answer names no question; a page names the one it shows".to_owned()))
+            Err(ParseError::Form("the answer names no question; a page names the one it shows".to_owned()))
         }
         act => Ok(Parsed { act, check }),
     }
@@ -106,7 +106,7 @@ mod tests {
         }
         assert_eq!(parse(br#"{"do":"next","check":3}"#).unwrap().check, Some(3));
         let much = parse(br#"{"do":"type","point":"c","text":"much"}"#);
-        assert!(matches!(much, Err(Unfit::Value(_))), "{much:?}");
+        assert!(matches!(much, Err(ParseError::Value(_))), "{much:?}");
     }
 
     #[test]
@@ -131,7 +131,7 @@ mod tests {
             (r#"{"do":"type","point":"c","text":"4\u00001"}"#, "not printable"),
             (&long, "longer than 200"),
         ] {
-            let Err(Unfit::Form(why)) = parse(text.as_bytes()) else { panic!("{text}") };
+            let Err(ParseError::Form(why)) = parse(text.as_bytes()) else { panic!("{text}") };
             assert!(why.contains(part), "{text}: {why}");
         }
     }

@@ -5,7 +5,7 @@ use std::io;
 use std::net::SocketAddr;
 use std::time::Duration;
 
-use crate::guard::Allowed;
+use crate::guard::AllowedHosts;
 
 /// Settings of the dashboard. `Config::default()` answers on loopback only, under its address and `localhost`.
 #[derive(Clone, Debug, Default)]
@@ -74,7 +74,7 @@ impl Config {
     ///
     /// # Errors
     /// [`ServeError::BeyondLoopback`] unless the address is loopback or `allow_beyond_loopback` is set.
-    pub fn check(&self, addr: SocketAddr) -> Result<(), ServeError> {
+    pub fn validate(&self, addr: SocketAddr) -> Result<(), ServeError> {
         if addr.ip().is_loopback() || self.allow_beyond_loopback {
             Ok(())
         } else {
@@ -83,7 +83,7 @@ impl Config {
     }
 
     /// The list for the guard: the bound address, `localhost` where it leads there, and `allowed_hosts`.
-    pub(crate) fn allowed(&self, addr: SocketAddr) -> Result<Allowed, ServeError> {
+    pub(crate) fn allowed(&self, addr: SocketAddr) -> Result<AllowedHosts, ServeError> {
         let literal = match addr {
             SocketAddr::V4(v4) => v4.ip().to_string(),
             SocketAddr::V6(v6) => format!("[{}]", v6.ip()),
@@ -98,7 +98,7 @@ impl Config {
             entries.push("localhost");
         }
         entries.extend(self.allowed_hosts.iter().map(String::as_str));
-        Allowed::new(entries, addr.port()).map_err(ServeError::BadHost)
+        AllowedHosts::new(entries, addr.port()).map_err(ServeError::BadHost)
     }
 }
 
@@ -158,10 +158,10 @@ mod tests {
             ("[::ffff:127.0.0.1]:80", false),
         ] {
             let addr: SocketAddr = addr.parse().unwrap();
-            assert_eq!(closed.check(addr).is_ok(), loopback, "{addr}");
-            assert!(open.check(addr).is_ok(), "{addr}");
+            assert_eq!(closed.validate(addr).is_ok(), loopback, "{addr}");
+            assert!(open.validate(addr).is_ok(), "{addr}");
         }
-        let sentence = closed.check("0.0.0.0:8080".parse().unwrap()).unwrap_err().to_string();
+        let sentence = closed.validate("0.0.0.0:8080".parse().unwrap()).unwrap_err().to_string();
         assert!(sentence.contains("0.0.0.0:8080") && sentence.contains("127.0.0.1"), "{sentence}");
     }
 

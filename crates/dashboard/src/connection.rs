@@ -14,7 +14,7 @@ use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::sync::watch;
 
 use crate::config::Limits;
-use crate::places::Place;
+use crate::slots::Slot;
 use crate::stall::StallLimit;
 
 /// Most header lines in a request.
@@ -27,7 +27,7 @@ pub(crate) async fn serve_connection<T>(
     routes: Router,
     limits: Limits,
     mut closing: watch::Receiver<bool>,
-    place: Arc<Place>,
+    place: Arc<Slot>,
 ) where
     T: AsyncRead + AsyncWrite + Unpin + Send + 'static,
 {

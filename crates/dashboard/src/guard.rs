@@ -52,7 +52,7 @@ pub enum Refusal {
 
 /// The headers that the guard looks at, as raw bytes, every occurrence of each.
 #[derive(Clone, Debug, Default)]
-pub struct Visit<'a> {
+pub struct RequestHeaders<'a> {
     /// Authority of the request target (absolute form), where it has one.
     pub target: Option<&'a [u8]>,
     /// All `Host` values.
@@ -69,11 +69,11 @@ pub struct Visit<'a> {
 
 /// The list of authorities this server answers to.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Allowed {
+pub struct AllowedHosts {
     list: Vec<Authority>,
 }
 
-impl Allowed {
+impl AllowedHosts {
     /// Builds the list from names and IP literals. An entry without a port stands for `port`, the bound one.
     ///
     /// # Errors
@@ -99,7 +99,7 @@ impl Allowed {
     ///
     /// # Errors
     /// [`Refusal`] with the reason.
-    pub fn admit(&self, visit: &Visit<'_>) -> Result<(), Refusal> {
+    pub fn admit(&self, visit: &RequestHeaders<'_>) -> Result<(), Refusal> {
         let host = match visit.hosts.as_slice() {
             [one] => parse_authority(one)?,
             [] => return Err(Refusal::Malformed("the Host header is missing")),

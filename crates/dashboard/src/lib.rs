@@ -19,13 +19,13 @@ mod connection;
 mod events;
 pub mod guard;
 mod page;
-mod places;
 mod relay;
 mod routes;
 mod serve;
+mod slots;
 mod stall;
 
-pub use act::Asked;
+pub use act::ActRequest;
 pub use config::{Config, Limits, ServeError};
 pub use page::PAGE_BUDGET_BYTES;
 pub use serve::serve;

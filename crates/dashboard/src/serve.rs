@@ -10,13 +10,13 @@ use tokio::sync::{mpsc, watch};
 use tokio::task::JoinSet;
 use tokio::time::{Instant, sleep, timeout};
 
-use crate::act::Asked;
+use crate::act::ActRequest;
 use crate::config::{Config, ServeError};
 use crate::connection::serve_connection;
 use crate::page::Page;
-use crate::places::Places;
 use crate::relay::{Stamped, relay};
 use crate::routes::{App, router};
+use crate::slots::Slots;
 
 /// Wait after a failed accept (no file descriptors left, as a rule).
 const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
@@ -39,21 +39,21 @@ pub async fn serve(
     listener: TcpListener,
     config: Config,
     view: watch::Receiver<Arc<str>>,
-    actions: mpsc::Sender<Asked>,
+    actions: mpsc::Sender<ActRequest>,
     shutdown: impl Future<Output = ()> + Send,
 ) -> Result<(), ServeError> {
     let addr = listener.local_addr().map_err(ServeError::Listener)?;
-    config.check(addr)?;
+    config.validate(addr)?;
     let allowed = config.allowed(addr)?;
     let limits = config.limits;
     let first = Stamped::new(Arc::clone(&view.borrow()), Instant::now());
     let (out, views) = watch::channel(first);
-    let streams = Places::new("event streams", limits.streams_max);
+    let streams = Slots::new("event streams", limits.streams_max);
     let app = App { allowed, limits, page: Page::new(), views, actions, streams, started: Instant::now() };
     let routes = router(Arc::new(app));
     let (close, closing) = watch::channel(false);
     let mut tasks = JoinSet::new();
-    let connections = Places::new("connections", limits.connections_max);
+    let connections = Slots::new("connections", limits.connections_max);
 
     let relaying = relay(view, out, limits);
     let accepting = async {

@@ -18,7 +18,7 @@ pub(crate) fn commit(
 ) -> Result<(), Stop> {
     let FollowUp { uid, verdict_uid, .. } = follow_up;
     let of = || format!("{} {uid}", follow_up.kind);
-    check(follow_up, of)?;
+    validate(follow_up, of)?;
     if !tx.prepare_cached("SELECT json_valid(?1)")?.query_row([&follow_up.json], |row| row.get(0))? {
         return Err(HistoryError::BadJson { of: of() }.into());
     }
@@ -94,7 +94,7 @@ fn insert(
 }
 
 /// What the table would refuse too, in words.
-fn check(f: &FollowUp, of: impl Fn() -> String) -> Result<(), HistoryError> {
+fn validate(f: &FollowUp, of: impl Fn() -> String) -> Result<(), HistoryError> {
     let must = |must| Err(HistoryError::Contradiction { of: of(), must });
     if let Some(word) = f.word.as_ref().filter(|word| !WORDS.contains(&word.as_str())) {
         return Err(HistoryError::UnknownWord { word: word.clone(), of: of() });

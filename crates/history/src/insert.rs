@@ -32,7 +32,7 @@ pub(crate) fn commit_one(
     verdict: &Verdict,
 ) -> Result<Committed, Stop> {
     let uid = verdict.uid.as_str();
-    check(uid, verdict)?;
+    validate(uid, verdict)?;
     if !tx.prepare_cached("SELECT json_valid(?1)")?.query_row([&verdict.json], |row| row.get(0))? {
         return Err(HistoryError::BadJson { of: format!("verdict {uid}") }.into());
     }
@@ -177,7 +177,7 @@ fn insert_judgements(tx: &Connection, id: VerdictId, v: &Verdict) -> Result<(), 
 }
 
 /// SQLite would store NaN as NULL, which reads as "none": refused instead.
-fn check(uid: &str, v: &Verdict) -> Result<(), HistoryError> {
+fn validate(uid: &str, v: &Verdict) -> Result<(), HistoryError> {
     let of = || format!("verdict {uid}");
     for word in std::iter::once(&v.word).chain(v.judgements.iter().map(|j| &j.word)) {
         if !WORDS.contains(&word.as_str()) {

@@ -8,7 +8,7 @@ use std::collections::BTreeSet;
 use quantity::{Flags, Instant, Sign, State};
 
 use crate::draft::{opening, quoted};
-use crate::{Draft, Head, Hypothesis, Observation};
+use crate::{Draft, Hypothesis, Observation, ProfileHeader};
 use wire::analysis::UnitSpec;
 use wire::analysis::{DIGITS_MAX, GLYPHS, Glyph, SEGMENTS};
 use wire::analysis::{FrameEvent, FrameSplitter};
@@ -60,13 +60,13 @@ impl Display {
                 "{} bytes that count their own place in their high half: the lit segments of a display",
                 self.length
             ),
-            sound: self.frames.len(),
+            intact: self.frames.len(),
             damaged: self.damaged,
-            telling: true,
+            distinctive: true,
         }
     }
 
-    pub(crate) fn draft(&self, head: Head<'_>, seen: &[Observation]) -> Draft {
+    pub(crate) fn draft(&self, head: ProfileHeader<'_>, seen: &[Observation]) -> Draft {
         match self.parts(seen) {
             Ok(parts) => self.write(head, seen, &parts),
             Err(why) => Draft::Ask(why),
@@ -114,7 +114,7 @@ impl Display {
         Ok(Seen { observation, lit: bits.collect() })
     }
 
-    fn write(&self, head: Head<'_>, seen: &[Observation], parts: &Parts) -> Draft {
+    fn write(&self, head: ProfileHeader<'_>, seen: &[Observation], parts: &Parts) -> Draft {
         let agree = "agree = 2                       # no checksum: two frames must bear a reading out\n";
         let mut toml = opening(head, agree, seen);
         toml.push_str(&format!(

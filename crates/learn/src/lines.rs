@@ -7,7 +7,7 @@ use std::ops::Range;
 use quantity::{Decimal, State, Unit};
 
 use crate::text::{Text, Tokens, checked, cut, printable};
-use crate::{Draft, Head, Hypothesis, Observation};
+use crate::{Draft, Hypothesis, Observation, ProfileHeader};
 use wire::ChecksumKind;
 use wire::analysis::UnitSpec;
 use wire::analysis::trim;
@@ -36,10 +36,10 @@ pub(crate) fn find(recording: &Recording) -> Option<Text> {
     let mut damaged = odd.len() + bad.len();
     let mut check = None;
     for (name, kind) in [("sum8", ChecksumKind::Sum8), ("xor8", ChecksumKind::Xor8)] {
-        let sound = lines.iter().filter(|(_, line)| checked(line, kind).is_some()).count();
-        if sound >= 4 && sound * 10 >= lines.len() * 6 {
+        let intact = lines.iter().filter(|(_, line)| checked(line, kind).is_some()).count();
+        if intact >= 4 && intact * 10 >= lines.len() * 6 {
             check = Some(name);
-            damaged += lines.len() - sound;
+            damaged += lines.len() - intact;
             lines =
                 lines.iter().filter_map(|(at, line)| Some((*at, checked(line, kind)?.to_vec()))).collect();
             break;
@@ -56,13 +56,13 @@ impl Text {
         let shape = self.tokens.as_ref().map_or_else(|| format!("of {} bytes", self.width), Tokens::words);
         Hypothesis {
             words: format!("lines of text {shape}, ended by CR or LF, {check}"),
-            sound: self.lines.len(),
+            intact: self.lines.len(),
             damaged: self.damaged,
-            telling: true,
+            distinctive: true,
         }
     }
 
-    pub(crate) fn draft(&self, head: Head<'_>, seen: &[Observation]) -> Draft {
+    pub(crate) fn draft(&self, head: ProfileHeader<'_>, seen: &[Observation]) -> Draft {
         match self.parts(seen) {
             Ok(parts) => self.write(head, seen, &parts),
             Err(why) => Draft::Ask(why),

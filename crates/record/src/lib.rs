@@ -15,13 +15,13 @@ use alloc::string::{String, ToString as _};
 mod act;
 mod early;
 mod follow_up;
-mod left_out;
 mod line;
 mod lines;
 mod plain;
 mod plain_bytes;
 mod reader;
 mod senml;
+mod skipped;
 mod stream;
 pub mod text;
 mod verdict;
@@ -30,15 +30,15 @@ mod view;
 pub use act::{act_json, act_of};
 pub use early::words as early_words;
 pub use follow_up::{FollowUpJson, FollowUpKind};
-pub use left_out::{LeftOut, LeftOutLines};
 pub use line::{LineEvent, RecordingHeader, VERSION};
 pub use lines::LINE_BYTES_MAX;
 pub use plain::{plain, plain_lines};
 pub use reader::{Item, ReadError, Reader, Recorded, Recording, read};
 pub use senml::{SenmlError, pack as senml_pack, reading as senml_reading};
+pub use skipped::{SkipReason, SkippedLines};
 pub use stream::ByteStream;
 pub use verdict::{DriftJson, HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
-pub use view::{Around, DeviceState, DropReason, RecentJson, RulesState, ShownFollowUp, view_json};
+pub use view::{DeviceState, DropReason, RecentJson, RulesState, ShownFollowUp, ViewContext, view_json};
 
 /// One line of JSON for anything serialisable. What cannot be written (it does not occur with our own types) becomes an
 /// object with the error.

@@ -13,10 +13,10 @@ use quantity::Instant;
 use visit::round;
 use wire::script::ScriptCompiler;
 
-use crate::left_out::{LeftOut, LeftOutLines};
 use crate::line::{BytesLine, LineEvent, RecordingHeader, VERSION, VERSION_OLDEST};
 use crate::lines::{LINE_BYTES_MAX, Line, Lines};
 use crate::plain_bytes::PlainBytes;
+use crate::skipped::{SkipReason, SkippedLines};
 use crate::stream::ByteStream;
 use crate::{plain_lines, senml};
 
@@ -30,7 +30,7 @@ pub struct Recording {
     /// Events in order.
     pub events: Vec<Recorded>,
     /// Lines that are left out, and why.
-    pub left_out: LeftOutLines,
+    pub skipped: SkippedLines,
 }
 
 /// One event with its place.
@@ -50,7 +50,7 @@ pub enum Item {
     /// An event.
     Event(Recorded),
     /// A line that is left out: its number, from 1, and why.
-    LeftOut(usize, LeftOut),
+    Skipped(usize, SkipReason),
 }
 
 /// What is wrong, and where.
@@ -77,11 +77,11 @@ impl core::error::Error for ReadError {}
 pub fn read(source: impl ByteStream, scripts: &dyn ScriptCompiler) -> Result<Recording, ReadError> {
     let mut reader = Reader::new(source, scripts)?;
     let (header, settings) = (reader.header().clone(), reader.settings());
-    let mut recording = Recording { header, settings, events: Vec::new(), left_out: LeftOutLines::default() };
+    let mut recording = Recording { header, settings, events: Vec::new(), skipped: SkippedLines::default() };
     while let Some(item) = reader.next_item()? {
         match item {
             Item::Event(event) => recording.events.push(event),
-            Item::LeftOut(line, why) => recording.left_out.push(line, why),
+            Item::Skipped(line, why) => recording.skipped.push(line, why),
         }
     }
     Ok(recording)
@@ -152,14 +152,14 @@ impl<'s, R: ByteStream> Reader<'s, R> {
             let (text, ended) = match line {
                 Line::Text { text, .. } if text.trim().is_empty() => continue,
                 Line::Text { text, ended } => (text, ended),
-                Line::NotText { cut: true } => return Ok(Some(Item::LeftOut(number, LeftOut::CutOff))),
-                Line::NotText { cut: false } => return Ok(Some(self.lost(number, LeftOut::NotText))),
-                Line::TooLong => return Ok(Some(self.lost(number, LeftOut::TooLong))),
+                Line::NotText { cut: true } => return Ok(Some(Item::Skipped(number, SkipReason::CutOff))),
+                Line::NotText { cut: false } => return Ok(Some(self.lost(number, SkipReason::NotText))),
+                Line::TooLong => return Ok(Some(self.lost(number, SkipReason::TooLong))),
             };
             let events = match events_of(text, self.scripts) {
                 Ok(events) => events,
                 Err(Fault::NotJson(_)) if !ended => {
-                    return Ok(Some(Item::LeftOut(number, LeftOut::CutOff)));
+                    return Ok(Some(Item::Skipped(number, SkipReason::CutOff)));
                 }
                 Err(Fault::NotJson(why)) => return Err(fault(number, &format!("not JSON: {why}"))),
                 Err(Fault::Wrong(why)) => return Err(fault(number, &why)),
@@ -180,11 +180,11 @@ impl<'s, R: ByteStream> Reader<'s, R> {
     }
 
     /// A line lost in the middle: a gap of each device.
-    fn lost(&mut self, line: usize, why: LeftOut) -> Item {
+    fn lost(&mut self, line: usize, why: SkipReason) -> Item {
         let devices = self.known.joined.union(&self.known.read).cloned();
         let gap = |device| Recorded { line, at: self.known.last, event: Some(Event::Gap { device }) };
         self.waiting.extend(devices.map(gap));
-        Item::LeftOut(line, why)
+        Item::Skipped(line, why)
     }
 }
 

@@ -22,7 +22,7 @@ use crate::{FollowUpJson, FollowUpKind, early};
 
 /// What stands around the round.
 #[derive(Clone, Debug, Default)]
-pub struct Around {
+pub struct ViewContext {
     /// The site's name.
     pub site: String,
     /// The rules in force.
@@ -41,9 +41,9 @@ pub struct Around {
     pub follow_ups: Vec<ShownFollowUp>,
 }
 
-impl Around {
+impl ViewContext {
     /// Keeps what follows the newest verdict: the newest figure of each point, and the newest amendment.
-    pub fn take_follow_up(&mut self, shown: ShownFollowUp) {
+    pub fn add_follow_up(&mut self, shown: ShownFollowUp) {
         let newer = |old: &FollowUpJson| {
             let point = old.event == FollowUpKind::Amended || old.reading.point == shown.json.reading.point;
             old.number != shown.json.number || (old.event == shown.json.event && point)
@@ -147,41 +147,41 @@ impl From<&VerdictJson> for RecentJson {
 
 /// The whole view as one JSON text. `now_ms` is monotone time.
 #[must_use]
-pub fn view_json(seq: u64, now_ms: i64, view: &View, around: &Around) -> String {
+pub fn view_json(seq: u64, now_ms: i64, view: &View, context: &ViewContext) -> String {
     let judged = view.verdict.as_ref().map(|(verdict, live)| (VerdictJson::from(verdict), *live));
     let verdict = judged.as_ref().map(|(verdict, live)| {
         let mut value = serde_json::to_value(verdict).unwrap_or(Value::Null);
         if let Some(object) = value.as_object_mut() {
             object.insert("live".to_owned(), Value::Bool(*live));
-            object.insert("unsaved".to_owned(), Value::Bool(around.unsaved));
-            object.insert("values".to_owned(), values(verdict, around));
-            object.insert("amended".to_owned(), amended(verdict, around, view));
+            object.insert("unsaved".to_owned(), Value::Bool(context.unsaved));
+            object.insert("values".to_owned(), values(verdict, context));
+            object.insert("amended".to_owned(), amended(verdict, context, view));
         }
         value
     });
     let of = judged.as_ref().map(|(verdict, _)| verdict);
-    let check = view.check.as_ref().map(|shown| check(shown, of, around));
+    let check = view.check.as_ref().map(|shown| check(shown, of, context));
     json!({
         "seq": seq,
         "now_ms": now_ms,
-        "site": around.site,
-        "rules": around.rules,
+        "site": context.site,
+        "rules": context.rules,
         "check": check,
         "live": view.live.as_ref().map(live),
         "verdict": verdict,
-        "recent": around.recent,
-        "devices": around.devices,
-        "faults": around.faults,
-        "saving": around.saving,
+        "recent": context.recent,
+        "devices": context.devices,
+        "faults": context.faults,
+        "saving": context.saving,
     })
     .to_string()
 }
 
 /// What stands in the place of the value of each reading that was not at rest at the word: the ends of its interval, and its
 /// figure once that was shown.
-fn values(verdict: &VerdictJson, around: &Around) -> Value {
+fn values(verdict: &VerdictJson, context: &ViewContext) -> Value {
     let value = |reading: &ReadingJson| {
-        let figure = figure_of(reading, verdict, around);
+        let figure = figure_of(reading, verdict, context);
         let name = early::name_of(verdict, &reading.point, &reading.label);
         let text = match figure {
             Some(shown) => text::value(&shown.json, PLUS_MINUS),
@@ -192,16 +192,17 @@ fn values(verdict: &VerdictJson, around: &Around) -> Value {
         })
     };
     let early = early::early(verdict).map(value);
-    early.chain(worked_out(verdict, around)).collect()
+    early.chain(worked_out(verdict, context)).collect()
 }
 
 /// The figures of what is worked out of several readings, once each of those has its own.
-fn worked_out<'a>(verdict: &'a VerdictJson, around: &'a Around) -> impl Iterator<Item = Value> + 'a {
+fn worked_out<'a>(verdict: &'a VerdictJson, context: &'a ViewContext) -> impl Iterator<Item = Value> + 'a {
     let about_a_reading = |name: &str| {
         let judged = verdict.judgements.iter().find(|judged| judged.name == name);
         judged.is_some_and(|judged| verdict.readings.iter().any(|reading| early::is_about(judged, reading)))
     };
-    let own = completed_judgements(verdict, around).filter(move |(judged, _)| !about_a_reading(&judged.name));
+    let own =
+        completed_judgements(verdict, context).filter(move |(judged, _)| !about_a_reading(&judged.name));
     own.map(|(judged, shown)| {
         let text = format!("{}, settled", text::worked_out(judged, PLUS_MINUS));
         json!({"label": crate::plain(&judged.name), "text": text, "settled": true, "unsaved": shown.unsaved})
@@ -211,10 +212,10 @@ fn worked_out<'a>(verdict: &'a VerdictJson, around: &'a Around) -> impl Iterator
 /// The judgements of the figure that was the last to come, with what it was shown with.
 fn completed_judgements<'a>(
     verdict: &VerdictJson,
-    around: &'a Around,
+    context: &'a ViewContext,
 ) -> impl Iterator<Item = (&'a JudgementJson, &'a ShownFollowUp)> {
     let figures =
-        around.follow_ups_of(verdict.number).filter(|shown| shown.json.event == FollowUpKind::Completed);
+        context.follow_ups_of(verdict.number).filter(|shown| shown.json.event == FollowUpKind::Completed);
     let last = figures.filter(|shown| !shown.json.judgements.is_empty()).last();
     last.into_iter().flat_map(|shown| shown.json.judgements.iter().map(move |judged| (judged, shown)))
 }
@@ -232,16 +233,16 @@ fn early_words(verdict: &VerdictJson, reading: &ReadingJson) -> String {
 fn figure_of<'a>(
     reading: &ReadingJson,
     verdict: &VerdictJson,
-    around: &'a Around,
+    context: &'a ViewContext,
 ) -> Option<&'a ShownFollowUp> {
-    around.follow_ups_of(verdict.number).find(|shown| {
+    context.follow_ups_of(verdict.number).find(|shown| {
         shown.json.event == FollowUpKind::Completed && shown.json.reading.point == reading.point
     })
 }
 
 /// The amendment that stands beside the verdict.
-fn amended(verdict: &VerdictJson, around: &Around, view: &View) -> Value {
-    let shown = around.follow_ups_of(verdict.number).find(|shown| shown.json.event == FollowUpKind::Amended);
+fn amended(verdict: &VerdictJson, context: &ViewContext, view: &View) -> Value {
+    let shown = context.follow_ups_of(verdict.number).find(|shown| shown.json.event == FollowUpKind::Amended);
     shown.map_or(Value::Null, |shown| {
         let json = &shown.json;
         json!({
@@ -255,15 +256,15 @@ fn amended(verdict: &VerdictJson, around: &Around, view: &View) -> Value {
 
 /// The ruler. Behind a verdict whose value was not at rest it has no pointer but the ends of the interval, until the figure is
 /// shown.
-fn ruler(ruler: &RulerView, judged: Option<&VerdictJson>, around: &Around) -> Value {
+fn ruler(ruler: &RulerView, judged: Option<&VerdictJson>, context: &ViewContext) -> Value {
     let early = judged.filter(|verdict| early::early(verdict).next().is_some());
     let subject = early.and_then(|verdict| {
         let judgement = verdict.judgements.iter().find(|judgement| judgement.name == ruler.name)?;
         Some((verdict, early::subject(verdict, judgement)?))
     });
-    let figure = subject.and_then(|(verdict, reading)| figure_of(reading, verdict, around));
+    let figure = subject.and_then(|(verdict, reading)| figure_of(reading, verdict, context));
     let worked_out = early.and_then(|verdict| {
-        completed_judgements(verdict, around).find(|(judged, _)| judged.name == ruler.name)
+        completed_judgements(verdict, context).find(|(judged, _)| judged.name == ruler.name)
     });
     let (value, u, expanded) = match (early, figure, worked_out) {
         (None, ..) => (Some(ruler.value), ruler.standard_uncertainty, ruler.expanded_uncertainty),
@@ -286,7 +287,7 @@ fn ruler(ruler: &RulerView, judged: Option<&VerdictJson>, around: &Around) -> Va
     })
 }
 
-fn check(check: &CheckView, judged: Option<&VerdictJson>, around: &Around) -> Value {
+fn check(check: &CheckView, judged: Option<&VerdictJson>, context: &ViewContext) -> Value {
     json!({
         "number": check.number,
         "unit": check.unit_tag,
@@ -297,12 +298,12 @@ fn check(check: &CheckView, judged: Option<&VerdictJson>, around: &Around) -> Va
         "phase": phase(check.phase),
         "cautions": check.cautions,
         "hold_points": check.hold_points.iter().map(hold_point).collect::<Vec<_>>(),
-        "points": check.points.iter().map(|shown| point(shown, judged, around)).collect::<Vec<_>>(),
+        "points": check.points.iter().map(|shown| point(shown, judged, context)).collect::<Vec<_>>(),
         "plate": check.plate.iter().filter(|used| is_told(used)).map(plate).collect::<Vec<_>>(),
         "prompt": check.prompt,
         "question": check.question.as_ref().map(|question| &question.text),
         "question_number": check.question.as_ref().map(|question| question.number),
-        "ruler": check.ruler.as_ref().map(|shown| ruler(shown, judged, around)),
+        "ruler": check.ruler.as_ref().map(|shown| ruler(shown, judged, context)),
     })
 }
 
@@ -382,10 +383,10 @@ fn hold_point(hold: &HoldPointView) -> Value {
     })
 }
 
-fn point(point: &PointView, judged: Option<&VerdictJson>, around: &Around) -> Value {
+fn point(point: &PointView, judged: Option<&VerdictJson>, context: &ViewContext) -> Value {
     let early = point.early.as_ref().map(ReadingJson::from);
     let figure =
-        early.as_ref().zip(judged).and_then(|(reading, verdict)| figure_of(reading, verdict, around));
+        early.as_ref().zip(judged).and_then(|(reading, verdict)| figure_of(reading, verdict, context));
     let early = early.as_ref().and_then(early::words);
     let shown = match figure {
         Some(shown) => text::value(&shown.json, PLUS_MINUS),

@@ -8,7 +8,7 @@ use judge::rule::RuleSet;
 use link::{LinkEvent, LinkState};
 use pipeline::{Event, Pipeline};
 use quantity::Instant;
-use record::{Around, LineEvent, RecordingHeader, plain};
+use record::{LineEvent, RecordingHeader, ViewContext, plain};
 use tokio::sync::{broadcast, mpsc, oneshot, watch};
 use visit::act::{Act, By};
 use visit::round::{self, Route};
@@ -92,7 +92,7 @@ pub(super) struct Core {
     pub(super) tape: Option<Tape>,
     pub(super) notices: broadcast::Sender<Arc<Notice>>,
     pub(super) views: watch::Sender<Arc<str>>,
-    pub(super) around: Around,
+    pub(super) around: ViewContext,
     pub(super) health: Vec<Health>,
     pub(super) lines: TypedLines,
     pub(super) refusals: Refusals,

@@ -12,15 +12,15 @@ use tokio::time::Instant;
 const TOLD_GAP: Duration = Duration::from_secs(60);
 
 /// A set of places of one kind.
-pub(crate) struct Places {
+pub(crate) struct Slots {
     /// What holds a place, for the log: `connections`.
     what: &'static str,
     most: usize,
-    kept: Mutex<Kept>,
+    kept: Mutex<State>,
 }
 
 #[derive(Default)]
-struct Kept {
+struct State {
     next_id: u64,
     holders: BTreeMap<u64, Holder>,
     /// Holders who had to leave, and how many of them the log knows of.
@@ -35,13 +35,13 @@ struct Holder {
     leave: Arc<Notify>,
 }
 
-impl Places {
+impl Slots {
     pub(crate) fn new(what: &'static str, most: usize) -> Arc<Self> {
         Arc::new(Self { what, most, kept: Mutex::default() })
     }
 
     /// A place for the newest visitor, who has asked for nothing yet.
-    pub(crate) fn take(self: &Arc<Self>) -> Arc<Place> {
+    pub(crate) fn take(self: &Arc<Self>) -> Arc<Slot> {
         let mut kept = self.kept();
         while kept.holders.len() >= self.most.max(1) {
             if !self.send_one_away(&mut kept) {
@@ -52,7 +52,7 @@ impl Places {
         kept.next_id += 1;
         let leave = Arc::new(Notify::new());
         kept.holders.insert(id, Holder { waits_since: Some(Instant::now()), leave: Arc::clone(&leave) });
-        Arc::new(Place { places: Arc::clone(self), id, leave })
+        Arc::new(Slot { slots: Arc::clone(self), id, leave })
     }
 
     /// Frees one place that waits for its visitor, if there is one.
@@ -64,7 +64,7 @@ impl Places {
     }
 
     /// Whoever has kept its visitor's place waiting longest; when none waits, whoever has been here longest.
-    fn send_one_away(&self, kept: &mut Kept) -> bool {
+    fn send_one_away(&self, kept: &mut State) -> bool {
         let order = |(id, holder): &(&u64, &Holder)| (holder.waits_since.is_none(), holder.waits_since, **id);
         let Some(id) = kept.holders.iter().min_by_key(order).map(|(id, _)| *id) else { return false };
         if let Some(holder) = kept.holders.remove(&id) {
@@ -83,7 +83,7 @@ impl Places {
         true
     }
 
-    fn kept(&self) -> MutexGuard<'_, Kept> {
+    fn kept(&self) -> MutexGuard<'_, State> {
         self.kept.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
@@ -94,13 +94,13 @@ impl Places {
 }
 
 /// One visitor's place; given back when it is dropped.
-pub(crate) struct Place {
-    places: Arc<Places>,
+pub(crate) struct Slot {
+    slots: Arc<Slots>,
     id: u64,
     leave: Arc<Notify>,
 }
 
-impl Place {
+impl Slot {
     /// From now on it waits for its visitor: to ask for something, or to take what it was given.
     pub(crate) fn waits(&self) {
         self.set(Some(Instant::now()));
@@ -112,7 +112,7 @@ impl Place {
     }
 
     fn set(&self, waits_since: Option<Instant>) {
-        if let Some(holder) = self.places.kept().holders.get_mut(&self.id) {
+        if let Some(holder) = self.slots.kept().holders.get_mut(&self.id) {
             holder.waits_since = waits_since;
         }
     }
@@ -123,9 +123,9 @@ impl Place {
     }
 }
 
-impl Drop for Place {
+impl Drop for Slot {
     fn drop(&mut self) {
-        self.places.kept().holders.remove(&self.id);
+        self.slots.kept().holders.remove(&self.id);
     }
 }
 
@@ -135,51 +135,51 @@ mod tests {
     use futures_util::FutureExt;
     use tokio::time::advance;
 
-    fn is_lost(place: &Place) -> bool {
+    fn is_lost(place: &Slot) -> bool {
         place.lost().now_or_never().is_some()
     }
 
     #[tokio::test(start_paused = true)]
     async fn the_newest_gets_the_place_that_waits_longest() {
-        let places = Places::new("seats", 3);
-        let [first, second, third] = [places.take(), places.take(), places.take()];
+        let slots = Slots::new("seats", 3);
+        let [first, second, third] = [slots.take(), slots.take(), slots.take()];
         advance(Duration::from_secs(1)).await;
         // The first one's visitor has asked again since, the third's takes what comes.
         first.waits();
         third.flows();
-        let fourth = places.take();
+        let fourth = slots.take();
         assert_eq!([&first, &second, &third, &fourth].map(|p| is_lost(p)), [false, true, false, false]);
         // What a place that is lost says, and its end, change nothing.
         second.waits();
         drop(second);
-        assert_eq!(places.taken(), 3);
+        assert_eq!(slots.taken(), 3);
         advance(Duration::from_secs(1)).await;
         fourth.waits();
-        let fifth = places.take();
+        let fifth = slots.take();
         assert_eq!([&first, &third, &fourth, &fifth].map(|p| is_lost(p)), [true, false, false, false]);
     }
 
     #[tokio::test(start_paused = true)]
     async fn when_none_waits_the_one_that_came_first_leaves() {
-        let places = Places::new("seats", 2);
-        let (first, second) = (places.take(), places.take());
+        let slots = Slots::new("seats", 2);
+        let (first, second) = (slots.take(), slots.take());
         first.flows();
         second.flows();
-        places.make_room();
+        slots.make_room();
         assert!(!is_lost(&first) && !is_lost(&second), "there is no need to send away who takes what comes");
-        let third = places.take();
+        let third = slots.take();
         assert_eq!([&first, &second, &third].map(|p| is_lost(p)), [true, false, false]);
-        places.make_room();
+        slots.make_room();
         assert_eq!([&second, &third].map(|p| is_lost(p)), [false, true]);
     }
 
     #[tokio::test(start_paused = true)]
     async fn a_place_given_back_is_free() {
-        let places = Places::new("seats", 1);
+        let slots = Slots::new("seats", 1);
         for _ in 0..100 {
-            let place = places.take();
+            let place = slots.take();
             assert!(!is_lost(&place));
         }
-        assert_eq!(places.taken(), 0);
+        assert_eq!(slots.taken(), 0);
     }
 }

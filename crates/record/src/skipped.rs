@@ -12,7 +12,7 @@ const NAMED_MAX: usize = 5;
 
 /// Why a line is left out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum LeftOut {
+pub enum SkipReason {
     /// The last line ends in the middle: the recorder was stopped hard.
     CutOff,
     /// It is not UTF-8 text.
@@ -21,7 +21,7 @@ pub enum LeftOut {
     TooLong,
 }
 
-impl fmt::Display for LeftOut {
+impl fmt::Display for SkipReason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::CutOff => {
@@ -41,14 +41,14 @@ const LOST: &str =
 
 /// The lines left out of one recording.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct LeftOutLines {
-    named: Vec<(usize, LeftOut)>,
+pub struct SkippedLines {
+    named: Vec<(usize, SkipReason)>,
     count: usize,
 }
 
-impl LeftOutLines {
+impl SkippedLines {
     /// One more: its number, from 1, and why.
-    pub fn push(&mut self, line: usize, why: LeftOut) {
+    pub fn push(&mut self, line: usize, why: SkipReason) {
         self.count = self.count.saturating_add(1);
         if self.named.len() < NAMED_MAX {
             self.named.push((line, why));
