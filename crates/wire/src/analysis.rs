@@ -1,5 +1,5 @@
-//! The kit of whoever looks at bytes before there is a profile for them (crate `learn`): the framers, numbers, checksums, units and
-//! figures that decoding itself uses, so that what is learned is decoded the same. Holds the choice alone.
+//! Building blocks for analysing bytes that have no profile yet (crate `learn`): the framers, number encodings, units
+//! and digits that the decoder itself uses, so a learned profile decodes exactly as it was learned. Re-exports only.
 
 pub use crate::builtins::NumberEncoding;
 pub use crate::decode::pattern::trim;

@@ -1,5 +1,5 @@
-//! What reads a frame piece by piece: units, numbers, checksums, flags and figures by the names that profiles give them.
-//! Does not cut frames from bytes; `cutter` does.
+//! Units, numbers, checksums, flags and seven-segment digits by the names that profiles and scripts use. Does not cut
+//! frames from bytes; `splitter` does.
 
 use alloc::string::String;
 

@@ -1,6 +1,6 @@
-//! Checksums that frames carry. Does not know where in a frame they stand.
+//! Frame checksums. Does not know their position in a frame.
 
-/// How a frame is checked.
+/// The algorithm.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ChecksumKind {
     /// Sum of the bytes, modulo 256.
@@ -25,7 +25,7 @@ impl ChecksumKind {
         ("crc16modbus", Self::Crc16Modbus),
     ];
 
-    /// Bytes the check takes in a frame: 1 or 2.
+    /// Bytes of the checksum in a frame: 1 or 2.
     #[must_use]
     pub const fn width(self) -> usize {
         match self {
@@ -34,8 +34,8 @@ impl ChecksumKind {
         }
     }
 
-    /// Whether it often holds for frames cut at a wrong place: an exclusive or does wherever a display stands still, a sum
-    /// at times. A CRC does once in 65,536.
+    /// Whether it often matches frames cut at the wrong place: XOR does whenever a display stands still, a sum
+    /// sometimes. A CRC matches once in 65,536.
     pub(crate) const fn is_doubtful(self) -> bool {
         match self {
             Self::Sum8 | Self::Xor8 | Self::Sum16Le | Self::Sum16Be => true,
@@ -43,7 +43,7 @@ impl ChecksumKind {
         }
     }
 
-    /// The check of `bytes` as it stands in a frame; a one-byte check is in the first byte, the second is 0.
+    /// The checksum of `bytes` as it is stored in a frame. A one-byte checksum is in the first byte; the second is 0.
     #[must_use]
     pub fn compute(self, bytes: &[u8]) -> [u8; 2] {
         let sum = || bytes.iter().fold(0_u16, |sum, byte| sum.wrapping_add(u16::from(*byte)));
@@ -56,7 +56,7 @@ impl ChecksumKind {
         }
     }
 
-    /// True when `stored` is the check of `bytes`.
+    /// True if `stored` is the checksum of `bytes`.
     #[must_use]
     pub fn holds(self, bytes: &[u8], stored: &[u8]) -> bool {
         self.compute(bytes).get(..self.width()) == Some(stored)

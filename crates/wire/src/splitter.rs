@@ -1,4 +1,5 @@
-//! Bytes -> frames for whoever only looks at frames: a framer with its inner signs left out. Does not decode them.
+//! Splits bytes into frames for callers that only look at frames. Hides the framer's internal signals. Does not
+//! decode.
 
 use crate::counters::Fault;
 use crate::frame::indexed::{IndexedFrame, IndexedFramer};

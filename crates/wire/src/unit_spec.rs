@@ -1,4 +1,4 @@
-//! A unit with ac or dc, as profiles and scripts write it. Does not hold the table of units; crate `quantity` does.
+//! A unit with AC or DC, as profiles and scripts write it. Does not hold the table of units; crate `quantity` does.
 
 use alloc::format;
 use alloc::string::String;
@@ -11,7 +11,7 @@ use quantity::{Coupling, Kind, Unit};
 pub struct UnitSpec {
     /// The unit.
     pub unit: Unit,
-    /// ac or dc, where it is said.
+    /// AC or DC, if stated.
     pub coupling: Option<Coupling>,
 }
 
@@ -22,7 +22,7 @@ impl fmt::Display for UnitSpec {
     }
 }
 
-/// Reads one.
+/// Parses one.
 pub(crate) fn parse_unit(text: &str) -> Result<UnitSpec, String> {
     if let Ok(unit) = Unit::parse(text) {
         return Ok(UnitSpec { unit, coupling: None });
@@ -35,7 +35,7 @@ pub(crate) fn parse_unit(text: &str) -> Result<UnitSpec, String> {
     Ok(UnitSpec { unit, coupling })
 }
 
-/// Whether ac or dc, if said, means something for this kind.
+/// Whether AC or DC, if stated, makes sense for this kind.
 pub(crate) fn validate_coupling(kind: Kind, coupling: Option<Coupling>) -> Result<(), String> {
     match coupling {
         Some(coupling) if !kind.takes_coupling() => {

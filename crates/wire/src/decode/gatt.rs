@@ -1,5 +1,5 @@
-//! Values of GATT characteristics, by the channels of a profile or by what describes them. Does not cut packets from bytes
-//! or hold the SIG's tables; `gatt` does.
+//! Values of GATT characteristics, decoded by the channels of a profile or by their own descriptors. Does not cut
+//! packets from bytes or hold the SIG's tables; `gatt` does.
 
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -17,18 +17,18 @@ use crate::gatt::{
 use crate::packet::{PacketKind, open};
 use crate::unit_spec::UnitSpec;
 
-/// Which of several characteristics of one UUID.
+/// Selects one of several characteristics with the same UUID.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) enum InstanceSelector {
     /// By the order of the handles, from 1.
     Instance(u8),
-    /// Nothing is said of others: the first, and the one that is shown where no order is known.
+    /// Not specified: the first, or the only one where no order is known.
     Sole,
     /// By its User Description.
     Label(String),
 }
 
-/// A figure of a statistics characteristic.
+/// One value of a statistics characteristic.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Statistic {
     Average,
@@ -44,13 +44,13 @@ impl Statistic {
 /// How a value becomes a reading.
 #[derive(Clone, Debug)]
 pub(crate) enum Format {
-    /// By the SIG's table, else by what the device says of it.
+    /// By the SIG's table, otherwise by the device's descriptors.
     Auto { unit: Option<UnitSpec>, figure: Statistic },
     /// Numbers at fixed places of the value.
     Fields(ChannelDecode),
 }
 
-/// The one characteristic that is meant.
+/// Selects one characteristic.
 #[derive(Clone, Debug)]
 pub(crate) struct CharacteristicSelector {
     pub(crate) service: Option<Uuid>,
@@ -64,11 +64,11 @@ pub(crate) struct GattChannel {
     pub(crate) number: u8,
     pub(crate) named: CharacteristicSelector,
     pub(crate) format: Format,
-    /// The number that the device gives its values.
+    /// The sequence number that the device gives its values.
     pub(crate) sequence: Option<Sequence>,
 }
 
-/// The channels; none: whatever describes itself, numbered by the packets' index.
+/// The channels. If empty, every characteristic that describes itself, numbered by the packets' index.
 #[derive(Clone, Debug)]
 pub(crate) struct GattDecode {
     pub(crate) channels: Vec<GattChannel>,
@@ -99,7 +99,7 @@ impl GattDecode {
         Fit::Fits
     }
 
-    /// The channel of this value, and what the device calls it.
+    /// The channel of this value and the device's name for it.
     pub(crate) fn label<'f>(&self, frame: &'f [u8]) -> Option<(u8, Option<&'f str>)> {
         let (index, message) = message(frame)?;
         let channel = match self.channels.iter().find(|channel| channel.named.is(&message)) {
@@ -109,7 +109,7 @@ impl GattDecode {
         Some((channel, message.label.and_then(|bytes| text(bytes).ok())))
     }
 
-    /// The number of this value, and which channel counts it.
+    /// The sequence number of this value and the channel it counts.
     pub(crate) fn numbered(&self, frame: &[u8]) -> Option<Numbered> {
         if self.channels.iter().all(|channel| channel.sequence.is_none()) {
             return None;
@@ -121,14 +121,14 @@ impl GattDecode {
     }
 }
 
-/// A value with the index of its packet; `None` for what is no packet of a value.
+/// A value with the index of its packet; `None` if it is not a value packet.
 pub(crate) fn message(frame: &[u8]) -> Option<(u8, Message<'_>)> {
     let packet = open(PacketKind::Gatt, frame)?;
     Some((packet.index, Message::read(packet.message)?))
 }
 
 impl InstanceSelector {
-    /// Whether both mean the same one of several.
+    /// Whether both select the same one.
     pub(crate) fn same(&self, other: &Self) -> bool {
         let first = |which: &Self| matches!(which, Self::Sole | Self::Instance(1));
         self == other || (first(self) && first(other))
@@ -136,7 +136,7 @@ impl InstanceSelector {
 }
 
 impl CharacteristicSelector {
-    /// Whether the value may be meant, and the way it came cannot tell.
+    /// Whether the value may be the selected one, where the transport cannot tell.
     pub(crate) fn may_be(&self, message: &Message<'_>) -> bool {
         message.instance == INSTANCE_UNKNOWN
             && matches!(self.which, InstanceSelector::Instance(_))

@@ -1,5 +1,5 @@
-//! Text lines decoded by a pattern of fixed-width fields (or, weaker, of tokens between spaces).
-//! Does not cut lines from bytes and does not check their checksum.
+//! Decodes text lines by a pattern of fixed-width fields (or, weaker, of tokens between spaces). Does not cut lines
+//! from bytes or verify their checksum.
 
 use alloc::vec::Vec;
 

@@ -1,5 +1,5 @@
-//! Replies of a Modbus device -> what it shows. A packet says what was asked and what came; each stands for itself. Does
-//! not ask, and does not check unit or CRC; the poller did.
+//! Replies of a Modbus device -> readings. Each packet holds a request and its reply and is independent of others.
+//! Sends no requests and does not verify unit or CRC; the poller has done so.
 //!
 //! | bytes of the message | |
 //! |---|---|

@@ -1,4 +1,4 @@
-//! Frames read by a profile's own script. Does not run the script; what implements [`FrameScript`] does.
+//! Frames decoded by a script in the profile. Does not run the script; the implementation of [`FrameScript`] does.
 
 use alloc::boxed::Box;
 use alloc::sync::Arc;

@@ -1,8 +1,7 @@
-//! Bits of a seven-segment display -> what it shows: digits, decimal point, sign, annunciators. Does not cut frames from
-//! bytes.
+//! Segments of a display -> what it shows: digits, decimal point, sign, annunciators. Does not cut frames from bytes.
 //!
-//! A frame that lights a bit without a name, a figure that is none, two points, two units or a blank between digits is
-//! refused whole: a damaged bit must not become another reading where the display itself says that it is damaged.
+//! A frame with an unnamed bit set, segments that form no digit, two decimal points, two units or a blank between
+//! digits is rejected whole: a damaged bit that is recognisable as damage must not become another reading.
 
 use alloc::vec::Vec;
 

@@ -1,4 +1,4 @@
-//! Frames of one length that begin with sync bytes and may carry a checksum. Does not look at the other fields or cut
+//! Frames of a fixed length that start with sync bytes and may carry a checksum. Does not look at other fields or cut
 //! frames from bytes; `synced` does.
 
 use alloc::vec::Vec;
@@ -9,7 +9,7 @@ use crate::checksum::ChecksumKind;
 /// The most bytes a fixed frame may have in any profile.
 pub(crate) const FIXED_BYTES_MAX: usize = 256;
 
-/// A checksum's kind, the bytes it covers, and where it stands.
+/// The kind of checksum, the bytes it covers, and its position.
 #[derive(Clone, Debug)]
 pub(crate) struct FrameChecksum {
     pub(crate) kind: ChecksumKind,
@@ -24,12 +24,12 @@ pub(crate) struct FixedFrame {
     /// Whole length in bytes.
     pub(crate) length: usize,
     pub(crate) check: Option<FrameChecksum>,
-    /// Bytes that every frame has: place and value.
+    /// Bytes with a fixed value in every frame: position and value.
     pub(crate) must: Vec<(usize, u8)>,
 }
 
 impl FixedFrame {
-    /// Whether a frame cut at a wrong place may pass.
+    /// Whether a wrongly cut frame may pass.
     pub(crate) fn is_doubtful(&self) -> bool {
         self.check.as_ref().is_none_or(|check| check.kind.is_doubtful())
     }

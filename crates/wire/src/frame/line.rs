@@ -1,4 +1,4 @@
-//! Lines of text, ended by CR, LF or both; an optional checksum after `*`. Does not look at the text.
+//! Lines of text, ended by CR, LF or both, with an optional checksum after `*`. Does not look at the text.
 
 use alloc::vec::Vec;
 
@@ -15,17 +15,17 @@ pub(crate) const CHECK_BYTES: usize = 3;
 /// The shape of a line framing.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct LineFrame {
-    /// Longest line, checksum included, line end not.
+    /// Longest line, including the checksum and without the line end.
     pub(crate) max_bytes: usize,
     pub(crate) check: Option<ChecksumKind>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum State {
-    /// Before the first line end: a line joined in its middle cannot be told from a whole one, so it is dropped.
+    /// Before the first line end. A line joined in the middle looks like a whole one, so it is dropped.
     Joining,
     Lines,
-    /// In a line that is too long already.
+    /// In a line that is already too long.
     Overlong,
 }
 
@@ -114,7 +114,7 @@ impl LineFramer {
     }
 }
 
-/// The line without its checksum, once that holds.
+/// The line without its checksum, if that matches.
 fn check_line(line: &[u8], check: Option<ChecksumKind>) -> Result<&[u8], Reason> {
     let Some(check) = check else { return Ok(line) };
     let (body, tail) = line.len().checked_sub(CHECK_BYTES).map_or((line, line), |at| line.split_at(at));

@@ -1,5 +1,5 @@
-//! The Characteristic Presentation Format descriptor (0x2904): seven bytes that say what a characteristic holds.
-//! It has no power of two, no "not known", no ac or dc, no hold and no overload; a device that has those needs a profile.
+//! The Characteristic Presentation Format descriptor (0x2904): seven bytes that describe a characteristic's value. It
+//! cannot express powers of two, "not known", AC or DC, hold or overload; a device that has those needs a profile.
 //!
 //! Source: Bluetooth Core Specification, Vol 3 Part G, 3.3.3.5; format types and namespace from Assigned Numbers.
 

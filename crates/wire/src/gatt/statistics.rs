@@ -1,5 +1,5 @@
-//! Averages and statistics of voltage and current: several numbers of one characteristic and the time they were taken
-//! over. Stored figures, never live.
+//! Averages and statistics of voltage and current: several numbers in one characteristic and the time span they
+//! cover. Stored values, never live ones.
 //!
 //! Source: GATT Specification Supplement, Average Voltage, Average Current, Voltage Statistics, Electric Current
 //! Statistics, Time Exponential 8.

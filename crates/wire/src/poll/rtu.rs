@@ -1,11 +1,12 @@
-//! Modbus RTU on the wire: read requests, the diagnostics echo, and what is wrong with a reply. Reads only (functions 1 to
+//! Modbus RTU frames: read requests, the diagnostics echo, and what is wrong with a reply. Reads only (functions 1 to
 //! 4 and 8); nothing here writes to a device. Does not know when to send or what a register means.
 //!
-//! Sources: MODBUS Application Protocol V1.1b3 (functions, exceptions), MODBUS over Serial Line V1.02 (frame, CRC, times).
+//! Sources: MODBUS Application Protocol V1.1b3 (functions, exceptions), MODBUS over Serial Line V1.02 (frame, CRC,
+//! times).
 //!
-//! Why not the crate `rmodbus` (0.13, Apache-2.0, maintained, no_std): its client takes any other function for an exception,
-//! does not compare the byte count with what was asked, and underflows on a short reply; exactly these checks keep a
-//! wrong value out. Its server side is the reference of our tests.
+//! Why not the crate `rmodbus` (0.13, Apache-2.0, maintained, no_std): its client takes any other function for an
+//! exception, does not compare the byte count with the request, and underflows on a short reply. Those are exactly
+//! the tests that keep wrong values out. Its server side is the reference of our tests.
 
 use alloc::vec::Vec;
 
@@ -21,9 +22,9 @@ pub(crate) const REQUEST_BYTES: usize = 8;
 const EXCEPTION_BYTES: usize = 5;
 /// The bit of the function that marks an exception.
 pub(crate) const EXCEPTION: u8 = 0x80;
-/// Diagnostics; its sub-function 0 sends the data back (V1.1b3, 6.8).
+/// Diagnostics; sub-function 0 echoes the data (V1.1b3, 6.8).
 const DIAGNOSTICS: u8 = 8;
-/// Exception: the device does not know the function; or not its sub-function or data.
+/// Exceptions: the device does not support the function; or the sub-function or data.
 const ILLEGAL_FUNCTION: u8 = 1;
 const ILLEGAL_VALUE: u8 = 3;
 
@@ -59,7 +60,7 @@ impl ModbusTable {
     }
 }
 
-/// One read: so many registers or bits of one table from a zero-based address on.
+/// One read: a number of registers or bits of one table, from a zero-based address.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Block {
     pub(crate) entity: ModbusTable,
@@ -68,7 +69,7 @@ pub(crate) struct Block {
 }
 
 impl Block {
-    /// Function, address and count, as they stand in the request and at the head of the packet.
+    /// Function, address and count, as in the request and at the start of the packet.
     pub(crate) fn head(self) -> [u8; 5] {
         let [address_high, address_low] = self.address.to_be_bytes();
         let [count_high, count_low] = self.count.to_be_bytes();
@@ -100,30 +101,30 @@ fn frame(unit: u8, content: &[u8]) -> Vec<u8> {
     frame
 }
 
-/// Diagnostics, sub-function 0, with a number that comes back; request and answer are the same bytes.
+/// Diagnostics, sub-function 0, with a number that the device echoes; request and reply are the same bytes.
 pub(crate) fn marker(unit: u8, number: u16) -> Vec<u8> {
     let [high, low] = number.to_be_bytes();
     frame(unit, &[DIAGNOSTICS, 0, 0, high, low])
 }
 
-/// Whether the last two bytes are the CRC of those before.
+/// Whether the last two bytes are the CRC of the bytes before.
 fn is_sound(frame: &[u8]) -> bool {
     let split = frame.len().checked_sub(2).and_then(|at| frame.split_at_checked(at));
     split.is_some_and(|(body, stored)| ChecksumKind::Crc16Modbus.holds(body, stored))
 }
 
-/// A marker's answer at the head of `bytes`.
+/// A marker's reply at the start of `bytes`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum MarkerReply {
     /// Its number.
     Echo(u16),
-    /// The device does not know the function.
+    /// The device does not support the function.
     Unknown,
-    /// The device cannot answer now.
+    /// The device cannot reply now.
     Failed,
 }
 
-/// The marker's answer that begins `bytes`, and its length. Sound ones only.
+/// The marker's reply at the start of `bytes`, and its length. Only with a valid CRC.
 pub(crate) fn marker_reply_at(unit: u8, bytes: &[u8]) -> Option<(MarkerReply, usize)> {
     if let Some(&[u, DIAGNOSTICS, 0, 0, high, low, a, b]) = bytes.get(..REQUEST_BYTES)
         && u == unit
@@ -144,7 +145,7 @@ pub(crate) fn marker_reply_at(unit: u8, bytes: &[u8]) -> Option<(MarkerReply, us
     Some((mark, EXCEPTION_BYTES))
 }
 
-/// Whether `bytes` may be the beginning of a marker's answer.
+/// Whether `bytes` may be the beginning of a marker's reply.
 pub(crate) fn may_be_marker_reply(unit: u8, bytes: &[u8]) -> bool {
     match bytes {
         [] => true,
@@ -156,18 +157,18 @@ pub(crate) fn may_be_marker_reply(unit: u8, bytes: &[u8]) -> bool {
     }
 }
 
-/// What the bytes received since a request are.
+/// What the bytes received since a request amount to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Reply {
-    /// Not all of it is here.
+    /// Incomplete so far.
     Incomplete,
-    /// The reply, whole and sound; `refused`: an exception.
+    /// The whole, valid reply; `refused`: an exception.
     Whole { refused: bool },
-    /// No reply to this request.
+    /// Not the reply to this request.
     Bad(PollReason),
 }
 
-/// Compares `bytes` with the reply that `block` asks for: unit, function, byte count, CRC, and nothing behind it.
+/// Compares `bytes` with the reply to `block`: unit, function, byte count, CRC, and nothing after it.
 pub(crate) fn reply(unit: u8, block: Block, bytes: &[u8]) -> Reply {
     let function = block.entity.function();
     let refused = match bytes {

@@ -1,20 +1,23 @@
-//! The talk with a Modbus RTU device: when to mark, when to ask, what to believe. Does not know the layout of a frame
-//! (`rtu.rs`) or what a register means.
+//! The Modbus RTU client: when to send a marker, when to send a read, which reply to accept. Does not know the layout
+//! of a frame (`rtu.rs`) or what a register means.
 //!
 //! # The marker
-//! Before each read a Diagnostics request (function 08, sub-function 0) with a fresh number is sent; the device sends it
-//! back. The device answers in order, so behind that echo nothing older can come: no late reply, no doubled one. The reply
-//! to the one read sent after it is the only one that can follow. A read that is not answered in time is given up, and the next
-//! marker waits for whatever is still under way. A slow device may send back an older marker of the same run; it is as good.
+//! Before each read, the client sends a Diagnostics request (function 08, sub-function 0) with a fresh number, and
+//! the device echoes it. The device replies in order, so nothing older can follow that echo, neither a late reply nor
+//! a doubled one. Only the reply to the one read sent after it can come next. If a read is not answered in time, the
+//! client gives it up, and the next marker waits for whatever is still on its way. A slow device may echo an older
+//! marker of the same run; that is just as good.
 //!
-//! A line that sends back what is written on it would answer each marker itself. So at each opening one read is sent whose
-//! reply is thrown away: if its request comes back too, the line echoes, and a marker must come back twice.
+//! A line that echoes what is written to it would answer each marker itself. So each time the line is opened, the
+//! client sends one read and discards its reply: if the request comes back too, the line echoes, and each marker must
+//! come back twice.
 //!
-//! # Without marker
-//! For a device that does not know function 08 the profile says `marker = "none"`; one that refuses it is found out. Then
-//! all reads must differ in function or length, so that a reply fits no other read (the loader checks it), and after
-//! each trouble nothing is sent before the line was quiet for `quarantine_ms`. What is left: a reply later than that is
-//! taken for a newer one of the same read, and a doubled one too. Its value is then older than its time says, never another's.
+//! # Without a marker
+//! For a device without function 08, the profile sets `marker = "none"`; a device that refuses the function is
+//! recognised. Then all reads must differ in function or length, so that a reply fits no other read (the loader
+//! enforces it), and after any fault nothing is sent until the line has been quiet for `quarantine_ms`. The remaining
+//! risk: a reply later than that, or a doubled one, passes for a newer reply to the same read. Its value is then
+//! older than its time stamp says, but never that of another read.
 
 use alloc::vec::Vec;
 
@@ -25,21 +28,21 @@ use super::schedule::Schedule;
 use super::{PollCounters, PollFault, PollOutput, PollReason, Sink, bump};
 use crate::packet::{self, PacketKind};
 
-/// The most bytes held; more than the longest reply, an echo before it, and a marker's echo before both.
+/// The most bytes buffered; more than the longest reply, an echo before it, and a marker's echo before both.
 const HELD_BYTES_MAX: usize = 512;
-/// So many bytes are looked at together.
+/// Bytes are examined in pieces of this size.
 const PIECE_BYTES: usize = 256;
-/// Markers of one run whose echoes still count.
+/// Markers of one run whose echoes are still accepted.
 const RUN_MAX: usize = 16;
-/// A line is quiet after this: the 3.5 characters of the standard are shorter from 2,400 baud on, but adapters hand bytes on in
-/// lumps of up to 16 ms (common practice).
+/// The line counts as quiet after this. The 3.5 characters of the standard are shorter from 2,400 baud on, but
+/// adapters deliver bytes in bursts of up to 16 ms (common practice).
 const QUIET_MS: i64 = 20;
-/// The longest wait between two markers that nobody answers.
+/// The longest wait between two unanswered markers.
 const BACKOFF_MS_MAX: i64 = 1_000;
-/// After so many unanswered markers it is asked anew whether the line echoes.
+/// After this many unanswered markers the client tests again whether the line echoes.
 const UNMARKED_MAX: u32 = 3;
 
-/// What is read how often.
+/// One read and how often it is sent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Read {
     pub(crate) block: Block,
@@ -51,7 +54,7 @@ pub(crate) struct Read {
 #[derive(Clone, Debug)]
 pub(crate) struct RtuSettings {
     pub(crate) unit: u8,
-    /// Whether the device knows the marker.
+    /// Whether the device supports the marker.
     pub(crate) marker: bool,
     pub(crate) quarantine: Duration,
     pub(crate) reads: Vec<Read>,
@@ -71,12 +74,12 @@ impl RtuSettings {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum State {
     Closed,
-    /// Nothing is under way. The next request waits for `from` and for `quiet` without a byte.
+    /// Nothing is pending. The next request waits for `from` and for `quiet` without a byte.
     Rest {
         from: Instant,
         quiet: Duration,
     },
-    /// A read was sent to see whether the line echoes.
+    /// A read was sent to find out whether the line echoes.
     Learning {
         until: Instant,
     },
@@ -103,11 +106,11 @@ pub(super) struct RtuClient {
     baud: u32,
     schedule: Schedule,
     state: State,
-    /// Bytes received and not yet understood.
+    /// Bytes received and not yet interpreted.
     heard: Vec<u8>,
-    /// When a byte last went over the line, either way.
+    /// When the line last carried a byte, in either direction.
     last: Instant,
-    /// Whether the line sends back what is written on it.
+    /// Whether the line echoes what is written to it.
     echo: Option<bool>,
     number: u16,
     /// Markers sent since the last read, and how often each came back.
@@ -164,7 +167,7 @@ impl RtuClient {
         Duration::from_micros(self.wire_time(4).micros().max(QUIET_MS * 1_000))
     }
 
-    /// What so many characters of 11 bits take on the line.
+    /// The time that this many characters of 11 bits take on the line.
     fn wire_time(&self, characters: usize) -> Duration {
         let bits = i64::try_from(characters).unwrap_or(i64::MAX).saturating_mul(11);
         Duration::from_micros(bits.saturating_mul(1_000_000) / i64::from(self.baud.max(1)))
@@ -253,7 +256,7 @@ impl RtuClient {
         }
     }
 
-    /// Echoes of markers at the head of what is held.
+    /// Drops echoes of markers at the front of the buffer.
     fn drop_marks(&mut self) {
         while let Some((_, bytes)) = rtu::marker_reply_at(self.settings.unit, &self.heard) {
             self.drop_heard(bytes);
@@ -287,7 +290,7 @@ impl RtuClient {
         self.drop_heard(self.heard.len().saturating_sub(REQUEST_BYTES - 1));
     }
 
-    /// A marker came back; whether that is the device's answer, not only the line's echo.
+    /// A marker came back. Returns whether that is the device's reply and not only the line's echo.
     fn came_back(&mut self, number: u16) -> bool {
         let wanted = if self.echo == Some(false) { 1 } else { 2 };
         self.run.iter_mut().find(|(sent, _)| *sent == number).is_some_and(|(_, times)| {
@@ -400,7 +403,7 @@ impl RtuClient {
         self.state = State::Asked { read, until, echoed: false };
     }
 
-    /// Sends, and says until when the answer may take: the time-out, and what both take on the line.
+    /// Sends, and returns the deadline of the reply: the time-out plus the time of both on the line.
     fn send(
         &mut self,
         request: Vec<u8>,
@@ -437,7 +440,7 @@ impl RtuClient {
     }
 }
 
-/// Requests are numbered in a byte; the loader lets no more through.
+/// A byte numbers the requests; the loader allows no more.
 fn index(read: usize) -> Option<u8> {
     u8::try_from(read).ok()
 }

@@ -1,15 +1,14 @@
-//! The talk with an instrument by SCPI (IEEE 488.2): one query at a time, ended by a line feed. Does not know what an answer
-//! means.
+//! The SCPI client (IEEE 488.2): one query at a time, ended by a line feed. Does not know what a reply means.
 //!
 //! # The marker
-//! After anything that went wrong the error queue is asked (`SYST:ERR?`) until it says 0. Its answers have a form of their own,
-//! a number and a text in quotes, that no reading has. One without error queue is asked `*IDN?`, whose answer has four fields
-//! (IEEE 488.2, 10.14). The instrument answers in order, so when as many of them came back as
-//! were asked for, every late answer has passed. One that is lost is waited for until the line was quiet for
-//! `quarantine_ms`; then the count begins anew.
+//! After any fault the client reads the error queue (`SYST:ERR?`) until it returns 0. Its replies have a form that no
+//! reading has, a number and a text in quotes. An instrument without an error queue is asked `*IDN?`, whose reply has
+//! four fields (IEEE 488.2, 10.14). The instrument replies in order, so once as many of these replies are back as
+//! were asked for, every late reply has passed. For a lost one the client waits until the line has been quiet for
+//! `quarantine_ms` and starts counting again.
 //!
-//! What is left: an answer later than `quarantine_ms` after a lost one, or doubled answers of the error queue, can let a late
-//! answer through. Text carries no checksum either, so readings need agreement (`agree`, 2 or more).
+//! The remaining risk: a reply more than `quarantine_ms` after a lost one, or doubled replies of the error queue, can
+//! let a late reply through. Text carries no checksum either, so readings need agreement (`agree`, 2 or more).
 
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -20,22 +19,22 @@ use super::schedule::Schedule;
 use super::{PollCounters, PollFault, PollOutput, PollReason, Sink, bump};
 use crate::packet::{self, PacketKind};
 
-/// The longest line taken.
+/// The longest line accepted.
 const LINE_BYTES_MAX: usize = 256;
-/// The longest query; with the longest line it fits a packet.
+/// The longest query; it fits a packet together with the longest line.
 pub(crate) const QUERY_BYTES_MAX: usize = 200;
-/// Entries of the error queue that are read at a time; a queue that never says 0 is left alone then.
+/// Entries of the error queue read in a row; if it never returns 0, the client stops there.
 const DRAINED_MAX: u32 = 32;
-/// The marker of an instrument without error queue.
+/// The marker of an instrument without an error queue.
 pub(crate) const IDENTIFY: &str = "*IDN?";
-/// Between two lines to the instrument (our own choice; some drop a line that follows at once).
+/// Pause between two lines to the instrument (our own choice; some drop a line that follows at once).
 const QUIET_MS: i64 = 20;
 
 /// A query and how often it is sent.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct Query {
     pub(crate) text: String,
-    /// Numbers in its answer, separated by commas.
+    /// Numbers in its reply, separated by commas.
     pub(crate) parts: usize,
     pub(crate) period: Duration,
     pub(crate) timeout: Duration,
@@ -44,9 +43,9 @@ pub(crate) struct Query {
 /// The settings of a profile.
 #[derive(Clone, Debug)]
 pub(crate) struct ScpiSettings {
-    /// Sent once after opening; what ends in a question mark is waited for.
+    /// Sent once after opening. The client waits for a reply to those that end in a question mark.
     pub(crate) init: Vec<String>,
-    /// Asks the error queue, or is [`IDENTIFY`].
+    /// Reads the error queue, or is [`IDENTIFY`].
     pub(crate) marker: String,
     pub(crate) timeout: Duration,
     pub(crate) quarantine: Duration,
@@ -62,12 +61,12 @@ enum Asked {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum State {
     Closed,
-    /// Nothing is waited for. The next line waits for `from` and for `quiet` without a byte.
+    /// Waiting for nothing. The next line waits for `from` and for `quiet` without a byte.
     Rest {
         from: Instant,
         quiet: Duration,
     },
-    /// The error queue was asked.
+    /// The error queue was queried.
     Draining {
         until: Instant,
     },
@@ -83,35 +82,35 @@ pub(super) struct ScpiClient {
     settings: ScpiSettings,
     schedule: Schedule,
     state: State,
-    /// The line begun.
+    /// The line received so far.
     heard: Vec<u8>,
-    /// The line is too long; its rest is thrown away.
+    /// The line is too long; the rest is discarded.
     overlong: bool,
     last: Instant,
-    /// Answers of the error queue that are still to come.
+    /// Replies of the error queue still to come.
     owed: u32,
-    /// The error queue must be asked before the next query.
+    /// The error queue must be read before the next query.
     wary: bool,
     drained: u32,
-    /// The next of the lines to send after opening.
+    /// Index of the next line to send after opening.
     init_at: usize,
     sent: String,
     counters: PollCounters,
 }
 
-/// The code, if the line is an answer of the error queue: `-113,"Undefined header"` (SCPI-99, 21.8.8).
+/// The code, if the line is a reply of the error queue: `-113,"Undefined header"` (SCPI-99, 21.8.8).
 fn error_code(line: &str) -> Option<i32> {
     let (code, text) = line.split_once(',')?;
     let text = text.trim();
     (text.len() >= 2 && text.starts_with('"') && text.ends_with('"')).then(|| code.trim().parse().ok())?
 }
 
-/// Whether the line names an instrument: four fields, and not all of them numbers.
+/// Whether the line identifies an instrument: four fields, not all of them numbers.
 fn is_identity(line: &str) -> bool {
     line.split(',').count() == 4 && line.split(',').next().is_some_and(|maker| !is_number(maker.trim()))
 }
 
-/// Whether the line is so many numbers, and nothing else.
+/// Whether the line is exactly this many numbers.
 pub(crate) fn is_numbers(line: &str, parts: usize) -> bool {
     line.split(',').count() == parts && line.split(',').all(|part| is_number(part.trim()))
 }
@@ -199,7 +198,7 @@ impl ScpiClient {
         }
     }
 
-    /// The next line: the error queue, the lines after opening, the query that is due.
+    /// Sends the next line: the error queue, the lines after opening, or the query that is due.
     fn go_on(&mut self, now: Instant, out: Sink<'_>) {
         if self.wary {
             self.owed = self.owed.saturating_add(1);
@@ -304,7 +303,7 @@ impl ScpiClient {
         }
     }
 
-    /// The code, if the line is a marker's answer; an instrument's name is as good as 0.
+    /// The code, if the line is a marker's reply; an instrument's identity counts as 0.
     fn marked(&self, line: &str) -> Option<i32> {
         if self.settings.marker == IDENTIFY { is_identity(line).then_some(0) } else { error_code(line) }
     }

@@ -1,4 +1,5 @@
-//! Loads the decoding of GATT values: which characteristic is which channel, and how its value is read. Does not decode.
+//! Loads the decoding of GATT values: which characteristic becomes which channel, and how to read its value. Does not
+//! decode.
 
 use alloc::vec::Vec;
 

@@ -1,5 +1,5 @@
-//! Loads what is asked of a device that speaks only when asked: the `[poll]` table, and for Modbus the `[decode]` table of
-//! kind `registers`, from which the reads follow. Asks nothing and decodes nothing.
+//! Loads the requests for a device that speaks only when asked: the `[poll]` table and, for Modbus, the `[decode]`
+//! table of kind `registers`, from which the reads are derived. Sends and decodes nothing.
 
 use alloc::string::String;
 use alloc::vec::Vec;

@@ -1,4 +1,5 @@
-//! Which framing goes with which decoding and which protocol, and how many frames must agree. Does not load what stands inside them.
+//! Which framing goes with which decoding and which protocol, and how many frames must agree. Does not load their
+//! content.
 
 use alloc::vec::Vec;
 

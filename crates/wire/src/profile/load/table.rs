@@ -1,5 +1,4 @@
-//! A walk over parsed TOML that never loses the place: every key and value knows its line.
-//! Does not know what the keys mean.
+//! Access to parsed TOML that keeps positions: every key and value knows its line. Does not know what the keys mean.
 
 use alloc::format;
 use alloc::string::String;
