@@ -1,12 +1,13 @@
-//! `ble:...` and `ble+portable:...`: a Bluetooth LE meter, by one of two backends. Holds the adapters; the selector, the search,
-//! the characteristics and the session stand in their own files and serve both, the backends in [`sys`]. Each value of each
-//! characteristic goes on as one packet ([`wire::packet`], [`wire::gatt::packet`]). Writes nothing to a meter.
+//! `ble:...` and `ble+portable:...`: a Bluetooth LE meter, through one of two backends. Holds the adapters. The
+//! selector, the search, the characteristics and the session have their own files and serve both backends, which are
+//! in [`sys`]. Each value of each characteristic is passed on as one packet ([`wire::packet`],
+//! [`wire::gatt::packet`]). Writes nothing to a meter.
 //!
 //! # Why two
-//! On Linux the Bluetooth service is spoken to over the bus itself, by object path. The library that serves every system
-//! keeps one characteristic of each UUID, so that of supply and return air one is lost; it panics in tasks of its own, blocks a
-//! thread while it starts, and switches a radio on when it scans. On other systems it is the way there is; its guard stands in
-//! `sys/portable`.
+//! On Linux, the backend talks to the Bluetooth service over the bus itself, by object path. The library that serves
+//! every system keeps one characteristic per UUID, so of supply and return air one is lost; it panics in tasks of its
+//! own, blocks a thread while it starts, and switches a radio on when it scans. On other systems there is no
+//! alternative; `sys/portable` contains what guards against it.
 
 mod central;
 mod find;
@@ -29,22 +30,22 @@ use crate::shutdown::{CloseFuture, Shutdown};
 use crate::task::TaskLink;
 use central::{CallFault, Central, Seen};
 
-/// Connects to Bluetooth LE meters by the backend that fits this system best.
+/// Connects to Bluetooth LE meters through the backend that fits this system best.
 #[derive(Debug, Clone)]
 pub struct BleAdapter(Reach<sys::Own>);
 
-/// Connects to Bluetooth LE meters by the library that serves every system.
+/// Connects to Bluetooth LE meters through the library that serves every system.
 #[cfg(feature = "ble-portable")]
 #[derive(Debug, Clone)]
 pub struct PortableBleAdapter(Reach<sys::Portable>);
 
-/// A backend, and the links it has.
+/// A backend and its links.
 #[derive(Debug, Clone)]
 struct Reach<C: Central> {
     scheme: &'static str,
     place: C::Place,
     shutdown: Shutdown,
-    /// Tests make the code that takes signals fail with it.
+    /// Lets tests make the code that receives signals fail.
     #[cfg(test)]
     trip: std::sync::Arc<std::sync::atomic::AtomicBool>,
 }
@@ -56,7 +57,7 @@ impl Default for BleAdapter {
 }
 
 impl BleAdapter {
-    /// By the service of this system.
+    /// Through the service of this system.
     #[must_use]
     pub fn new() -> Self {
         Self::default()
@@ -72,7 +73,7 @@ impl Default for PortableBleAdapter {
 
 #[cfg(feature = "ble-portable")]
 impl PortableBleAdapter {
-    /// By the library.
+    /// Through the library.
     #[must_use]
     pub fn new() -> Self {
         Self::default()
@@ -81,7 +82,7 @@ impl PortableBleAdapter {
 
 #[cfg(test)]
 impl BleAdapter {
-    /// Set, the code that takes the next signal fails.
+    /// If set, the code that receives the next signal fails.
     pub(crate) fn trip(&self) -> &std::sync::atomic::AtomicBool {
         &self.0.trip
     }
@@ -99,7 +100,7 @@ impl PortableBleAdapter {
         &self.0.trip
     }
 
-    /// Set, code on the library's thread panics.
+    /// If set, code on the library's thread panics.
     pub(crate) fn trip_library(&self) -> &std::sync::atomic::AtomicBool {
         &self.0.place.trip
     }
@@ -161,7 +162,7 @@ impl<C: Central> Adapter for Reach<C> {
         self.scheme
     }
 
-    /// A radio sends nothing unasked; a scan finds what is in range.
+    /// Empty: a radio sends nothing unasked. A scan finds what is in range.
     fn list(&self) -> Vec<Found> {
         Vec::new()
     }

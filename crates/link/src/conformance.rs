@@ -1,5 +1,5 @@
-//! The adapter contract as a check that every adapter runs: lists, refuses, opens, delivers in order, tells loss, opens
-//! again, stops when dropped. Knows nothing of any one adapter; a [`Fixture`] plays the device.
+//! The adapter contract as a test that every adapter runs: lists, refuses, opens, delivers in order, reports loss,
+//! reopens, stops when dropped. Knows nothing of any one adapter; a [`Fixture`] plays the device.
 
 use std::fmt;
 use std::time::Duration;
@@ -16,9 +16,9 @@ use crate::selector::Selector;
 /// Bounds a hang; a conforming adapter never comes near it.
 const HANG: Duration = Duration::from_secs(30);
 
-/// The device's side of the check.
+/// The device's side of the test.
 pub trait Fixture {
-    /// The adapter under check.
+    /// The adapter under test.
     fn adapter(&self) -> &dyn Adapter;
 
     /// What to open.
@@ -29,12 +29,12 @@ pub trait Fixture {
         (0..=255).cycle().take(1500).collect()
     }
 
-    /// Whether the source comes to an end by itself.
+    /// Whether the source ends by itself.
     fn is_finite(&self) -> bool {
         false
     }
 
-    /// Called before each opening: a recorded source lays its bytes down here.
+    /// Called before each opening: a recorded source prepares its bytes here.
     fn before_open(&mut self, sample: &[u8]) {
         let _ = sample;
     }
@@ -44,7 +44,7 @@ pub trait Fixture {
         let _ = sample;
     }
 
-    /// Makes the device go away; `false` when this kind cannot.
+    /// Makes the device go away; `false` if this kind cannot.
     fn lose(&mut self) -> bool {
         false
     }
@@ -58,7 +58,7 @@ pub trait Fixture {
     }
 }
 
-/// The clause that an adapter broke.
+/// The clause that an adapter violated.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Violation {
     /// The clause, in words.
@@ -79,7 +79,7 @@ fn violation<T>(clause: &'static str, found: impl fmt::Debug) -> Result<T, Viola
     Err(Violation { clause, found: format!("{found:?}") })
 }
 
-/// Runs the whole contract against one adapter. Needs a tokio runtime with nothing else running on it.
+/// Tests the whole contract against one adapter. Needs a tokio runtime with nothing else running on it.
 ///
 /// # Errors
 /// The first clause that does not hold.

@@ -1,4 +1,4 @@
-//! `file:PATH`: raw bytes as recorded, at whole speed or paced, every byte once and in order. Does not know recordings'
+//! `file:PATH`: recorded raw bytes, at full speed or paced, every byte once and in order. Does not know recording
 //! formats (JSON Lines is the app's business) and drops nothing: it waits for its reader.
 
 use std::fs::File;
@@ -28,7 +28,7 @@ impl Adapter for FileAdapter {
         "file"
     }
 
-    /// Files are named, not found.
+    /// Empty: files are named, not discovered.
     fn list(&self) -> Vec<Found> {
         Vec::new()
     }
@@ -51,7 +51,7 @@ impl Adapter for FileAdapter {
     }
 }
 
-/// The kind is looked at before opening: opening a named pipe would wait for its writer.
+/// Looks at the file type before opening: opening a named pipe would wait for its writer.
 fn open_regular(path: &Path) -> Result<File, OpenError> {
     let unreadable = |error: io::Error| OpenError::Unreadable { path: path.to_owned(), kind: error.kind() };
     if crate::is_device_name(path) || !path.metadata().map_err(unreadable)?.is_file() {
@@ -97,7 +97,7 @@ fn read_some(file: &mut File, buffer: &mut [u8]) -> io::Result<usize> {
     }
 }
 
-/// Chunk size and pause for a rate: about 20 chunks a second, at least one byte each.
+/// Chunk size and pause for a rate: about 20 chunks per second, at least one byte each.
 fn paced(rate: u32) -> (usize, Option<Duration>) {
     let rate = rate.max(1);
     let chunk = (rate / 20).clamp(1, 4096);

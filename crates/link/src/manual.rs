@@ -1,5 +1,6 @@
-//! `manual:` and `manual:NAME`: values that a person types, on the page or the command line. An entry becomes one UTF-8 line
-//! `POINT=VALUE` on the link, so it takes the same way as a meter's bytes. Whether the value makes sense is not decided here.
+//! `manual:` and `manual:NAME`: values that a person types, on the page or on the command line. An entry becomes one
+//! UTF-8 line `POINT=VALUE` on the link, so it takes the same route as a meter's bytes. Does not decide whether the
+//! value makes sense.
 
 use std::collections::BTreeMap;
 use std::fmt;
@@ -18,20 +19,21 @@ const ENTRY_CHARS_MAX: usize = 64;
 
 type OpenLinks = Arc<Mutex<BTreeMap<String, Sender>>>;
 
-/// Opens manual links, and hands out the ends at which entries are made.
+/// Opens manual links and hands out the handles for entering values.
 #[derive(Debug, Clone, Default)]
 pub struct ManualAdapter {
     links: OpenLinks,
 }
 
 impl ManualAdapter {
-    /// No desk open yet.
+    /// No link open yet.
     #[must_use]
     pub fn new() -> Self {
         Self::default()
     }
 
-    /// Where values are entered for `manual:NAME`; the empty name is `manual:`. May be taken before the link is open.
+    /// The handle for entering values on `manual:NAME`; the empty name is `manual:`. Available before the link is
+    /// open.
     #[must_use]
     pub fn entry(&self, name: &str) -> ManualEntry {
         ManualEntry { links: Arc::clone(&self.links), name: name.to_owned() }
@@ -47,7 +49,7 @@ impl Adapter for ManualAdapter {
         "manual"
     }
 
-    /// Always one: anyone can type.
+    /// Always one entry: anyone can type.
     fn list(&self) -> Vec<Found> {
         vec![Found {
             selector: "manual:".parse().ok(),
@@ -60,7 +62,7 @@ impl Adapter for ManualAdapter {
         if selector.rest().is_empty() { Ok(()) } else { selector.name().map(|_| ()) }
     }
 
-    /// A second link of the same name is refused while the first is open.
+    /// Refuses a second link of the same name while the first is open.
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
         self.validate(selector)?;
         let mut links = lock(&self.links);
@@ -91,8 +93,8 @@ impl ManualEntry {
     /// Enters one value for a point, as typed: `enter("capacitance", "39.4 uF")`.
     ///
     /// # Errors
-    /// Refused whole, never cut: a name or value that is empty, too long, or could break the line; nobody listening;
-    /// too many entries waiting.
+    /// Rejected whole, never truncated: a name or value that is empty, too long, or could break the line; no open
+    /// link; too many waiting entries.
     pub fn enter(&self, point: &str, value: &str) -> Result<(), EntryRefused> {
         let (point, value) = (point.trim(), value.trim());
         check_text(point, EntryField::Point)?;
@@ -126,7 +128,7 @@ fn check_text(text: &str, part: EntryField) -> Result<(), EntryRefused> {
     Ok(())
 }
 
-/// A part of an entry.
+/// A field of an entry.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum EntryField {
     /// The name of the point.
@@ -144,7 +146,7 @@ impl fmt::Display for EntryField {
     }
 }
 
-/// Why an entry was not taken.
+/// Why an entry was rejected.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum EntryRefused {
@@ -165,7 +167,7 @@ pub enum EntryRefused {
     },
     /// No manual link of this name is open.
     NotOpen,
-    /// Too many entries wait; nothing was taken.
+    /// Too many entries are waiting; nothing was accepted.
     Full,
 }
 

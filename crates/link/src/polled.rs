@@ -1,5 +1,5 @@
-//! Links to devices that speak only when asked: drives the poller of a profile over any link that takes requests. What comes
-//! out are the poller's packets, as bytes like any other. Does not know what is asked or what an answer means (`wire` does).
+//! Links to devices that speak only when asked: runs the poller of a profile over any link that accepts requests.
+//! Emits the poller's packets as ordinary bytes. Does not know what a request or a reply means (`wire` does).
 
 use std::hash::{BuildHasher as _, RandomState};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -21,12 +21,12 @@ use crate::shutdown::CloseFuture;
 use crate::supervise::sleep_until_some;
 use crate::task::TaskLink;
 
-/// The longest silence time that options may have.
+/// The longest silence time that options may set.
 const SILENCE_MAX: Duration = Duration::from_secs(3600);
-/// The wait after a defect of the poller.
+/// The wait after a bug in the poller.
 const PANIC_WAIT: Duration = Duration::from_millis(100);
 
-/// An adapter whose links are asked by one profile.
+/// An adapter whose links are polled by one profile.
 #[derive(Debug)]
 pub struct PolledAdapter<A> {
     inner: A,
@@ -34,7 +34,7 @@ pub struct PolledAdapter<A> {
 }
 
 impl<A: Adapter> PolledAdapter<A> {
-    /// Wraps `inner`. With a profile of a device that speaks by itself nothing changes.
+    /// Wraps `inner`. If the profile's device speaks by itself, this changes nothing.
     pub fn new(inner: A, profile: &Profile) -> Self {
         Self { inner, profile: profile.clone() }
     }
@@ -66,10 +66,12 @@ impl<A: Adapter> Adapter for PolledAdapter<A> {
     }
 }
 
-/// Opens a link; where the profile's device speaks only when asked and the link takes requests, it is asked.
+/// Opens a link, and polls the device if the profile says that it speaks only when asked and the link accepts
+/// requests.
 ///
-/// The silence time of `options` then counts answers: a device that gave one and gives none for so long is told as lost and
-/// asked anew; one that gave none is told as absent, with the reason. The line below is opened again after twice that time without a byte.
+/// The silence time of `options` then counts replies. A device that has replied and then stops for that long is
+/// reported as lost and polling starts over; one that never replied is reported as absent, with the reason. After
+/// twice that time without a byte the line below is reopened.
 pub(crate) fn open(
     adapter: &dyn Adapter,
     selector: &Selector,
@@ -109,7 +111,7 @@ pub(crate) fn open(
     Ok(Box::new(PolledLink { task, line, counts }))
 }
 
-/// A link that asks.
+/// A link with a poller.
 #[derive(Debug)]
 struct PolledLink {
     task: TaskLink,
@@ -148,13 +150,13 @@ struct Drive {
     silence: Option<Duration>,
     counts: Arc<Mutex<PollCounters>>,
     start: Instant,
-    /// When the last answer came, since the line was opened.
+    /// When the last reply came, since the line was opened.
     heard: Option<Instant>,
-    /// When to say that the open line gives no answer.
+    /// When to report that the open line gives no replies.
     mute_at: Option<Instant>,
-    /// That was said.
+    /// That was reported.
     mute: bool,
-    /// What came of the last request.
+    /// The result of the last request.
     trouble: &'static str,
     /// The line is a serial port of this machine.
     serial: bool,
@@ -170,7 +172,7 @@ impl Drive {
         self.sender.end();
     }
 
-    /// Follows the line to its end, if it has one.
+    /// Follows the line until it ends, if it does.
     async fn follow(&mut self) {
         loop {
             let due = self.poller.poll_at().map(|at| self.start + micros(at));
@@ -248,7 +250,7 @@ impl Drive {
         self.poller.opened(self.now());
     }
 
-    /// Once for each opening: the line is open and nothing came that could be handed on.
+    /// Once per opening: the line is open and nothing came that could be passed on.
     fn is_mute(&mut self) {
         self.mute_at = None;
         self.mute = true;

@@ -1,5 +1,5 @@
-//! `serial:`: serial ports by a name that stays the same. Holds the adapter; opening and names stand in their own files,
-//! finding in the system's (`sys`).
+//! `serial:`: serial ports by stable names. Holds the adapter; opening and names have their own files, and each
+//! system finds its ports in `sys`.
 
 pub(crate) mod open;
 mod place;
@@ -36,7 +36,7 @@ impl SerialAdapter {
         Self { source: Source::here() }
     }
 
-    /// Ports of another source: for tests with a made-up machine.
+    /// Ports of another source: for tests with an invented machine.
     #[cfg(test)]
     pub(crate) fn on(source: Source) -> Self {
         Self { source }

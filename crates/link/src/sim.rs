@@ -1,5 +1,5 @@
-//! `sim:NAME`: a scripted meter in memory. Plays steps (bytes after a wait, unplugged for a while); does not know what the
-//! bytes mean. On systems with pseudo-terminals a meter plays the same steps through one (`sys`).
+//! `sim:NAME`: a scripted meter in memory. Plays steps (bytes after a wait, a pause unplugged); does not know what
+//! the bytes mean. On systems with pseudo-terminals a meter can play the same steps through one (`sys`).
 
 mod script;
 #[cfg(feature = "serial")]
@@ -26,20 +26,20 @@ pub use script::{Script, Step, Steps};
 
 type Scripts = BTreeMap<String, Box<dyn Fn() -> Box<dyn Script> + Send + Sync>>;
 
-/// Opens scripted meters by name. Each opening plays the script from its beginning.
+/// Opens scripted meters by name. Each opening plays the script from the start.
 #[derive(Clone, Default)]
 pub struct SimAdapter {
     scripts: Arc<Mutex<Scripts>>,
 }
 
 impl SimAdapter {
-    /// No script yet.
+    /// No scripts yet.
     #[must_use]
     pub fn new() -> Self {
         Self::default()
     }
 
-    /// Adds a script under a name, or replaces it; `make` gives a fresh one for each opening.
+    /// Adds or replaces a script; `make` creates a fresh one for each opening.
     #[must_use]
     pub fn with<S: Script + 'static>(self, name: &str, make: impl Fn() -> S + Send + Sync + 'static) -> Self {
         let maker: Box<dyn Fn() -> Box<dyn Script> + Send + Sync> = Box::new(move || Box::new(make()));
@@ -94,7 +94,7 @@ impl Adapter for SimAdapter {
     }
 }
 
-/// Plays the script to its end; answers requests in between.
+/// Plays the script to its end and answers requests in between.
 async fn play(script: &mut dyn Script, asked: &mut mpsc::Receiver<Vec<u8>>, sender: &Sender) {
     sender.state(LinkState::Syncing);
     let mut due = Instant::now();

@@ -1,5 +1,5 @@
-//! `stdin:`: bytes piped into the process, every byte once and in order; waits for its reader. A read of standard input
-//! cannot be called off, so it runs on a thread of its own that ends with the input or with the process.
+//! `stdin:`: bytes piped into the process, every byte once and in order; waits for its reader. A read of standard
+//! input cannot be cancelled, so it runs on its own thread, which ends with the input or with the process.
 
 use std::io::{self, Read};
 use std::sync::{Mutex, PoisonError};
@@ -40,7 +40,7 @@ impl StdinAdapter {
         Self::reading(io::stdin())
     }
 
-    /// Another input in its place.
+    /// Another input instead.
     pub fn reading(input: impl Read + Send + 'static) -> Self {
         Self { input: Mutex::new(Some(Box::new(input))) }
     }
@@ -57,7 +57,7 @@ impl Adapter for StdinAdapter {
         "stdin"
     }
 
-    /// Standard input is named, not found.
+    /// Empty: standard input is named, not discovered.
     fn list(&self) -> Vec<Found> {
         Vec::new()
     }
@@ -82,7 +82,7 @@ impl Adapter for StdinAdapter {
     }
 }
 
-/// On the thread: ends with the input, with an error, or when nobody listens.
+/// On the thread: ends with the input, with an error, or when nobody reads.
 fn read_all(mut input: Input, pieces: &mpsc::Sender<Piece>) {
     let mut buffer = vec![0_u8; CHUNK_BYTES_MAX];
     loop {

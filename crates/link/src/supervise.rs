@@ -1,5 +1,5 @@
-//! Keeps one device open for ever: look, open, read, notice the loss, close, wait, again. Works on any byte stream that an
-//! [`Opener`] gives; serial ports and sockets share it. Holds no device code.
+//! Keeps one device open forever: look, open, read, notice a loss, close, wait, repeat. Works on any byte stream from
+//! an [`Opener`]; serial ports and sockets share it. Holds no device code.
 
 use std::future::Future;
 use std::io;
@@ -16,11 +16,11 @@ use crate::guard::{Panicked, catch_panic};
 use crate::options::CHUNK_BYTES_MAX;
 use crate::queue::Sender;
 
-/// The longest time that writing one request may take.
+/// The longest time for writing one request.
 const WRITE_TIME_MAX: Duration = Duration::from_secs(1);
 /// An absent device is looked for at least this often.
 const LOOK_EVERY_MAX: Duration = Duration::from_millis(500);
-/// A device that was opened and never spoke is opened again after this many silence times.
+/// A device that was opened and never sent a byte is reopened after this many silence times.
 const QUIET_TIMES: u32 = 10;
 
 /// Opens one device.
@@ -28,14 +28,14 @@ pub(crate) trait Opener: Send + Sync + 'static {
     /// What it opens; dropping it closes the device.
     type Stream: AsyncRead + AsyncWrite + Unpin + Send + 'static;
 
-    /// What it means that a read gives no bytes. It never means "wait".
+    /// The meaning of a read that returns no bytes. It never means "wait".
     const END_OF_STREAM: Disconnect = Disconnect::HungUp;
 
     /// One attempt. Must not block the thread.
     fn open(&self) -> impl Future<Output = Result<Self::Stream, Unavailable>> + Send;
 }
 
-/// What the supervisor needs beside the opener.
+/// What the supervisor needs besides the opener.
 #[derive(Debug)]
 pub(crate) struct Watch {
     pub(crate) sender: Sender,
@@ -44,7 +44,7 @@ pub(crate) struct Watch {
     pub(crate) backoff: Backoff,
 }
 
-/// Runs until it is aborted. A panic below is counted, told as a loss, and the source started again.
+/// Runs until aborted. A panic below is counted and reported as a loss, and the source is restarted.
 pub(crate) async fn supervise<O: Opener>(opener: O, mut watch: Watch) {
     loop {
         let Err(Panicked) = catch_panic(session(&opener, &mut watch)).await;
@@ -76,14 +76,14 @@ async fn session<O: Opener>(opener: &O, watch: &mut Watch) -> std::convert::Infa
     }
 }
 
-/// A request made while the device was away belongs to nothing any more.
+/// Drops requests made while the device was away: nothing waits for their replies any more.
 fn drop_stale_requests(watch: &mut Watch) {
     while watch.requests.try_recv().is_ok() {
         watch.sender.request_dropped();
     }
 }
 
-/// Reads until the device is lost. The stream is closed when this returns, before anything is told.
+/// Reads until the device is lost. The stream is closed when this returns, before anything is reported.
 async fn pump<S: AsyncRead + AsyncWrite + Unpin>(
     mut stream: S,
     watch: &mut Watch,
@@ -124,7 +124,7 @@ async fn pump<S: AsyncRead + AsyncWrite + Unpin>(
     }
 }
 
-/// Sleeps until `at`, or for ever.
+/// Sleeps until `at`, or forever.
 pub(crate) async fn sleep_until_some(at: Option<Instant>) {
     match at {
         Some(at) => sleep_until(at).await,

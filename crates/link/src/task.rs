@@ -1,4 +1,4 @@
-//! A link whose source runs as a task. Dropping it aborts the task. Holds no device code.
+//! A link whose source runs as a task. Dropping the link aborts the task. Holds no device code.
 
 use std::future::Future;
 use std::task::{Context, Poll};
@@ -13,7 +13,7 @@ use crate::options::{LineSettings, OpenOptions};
 use crate::queue::{Receiver, Sender, queue};
 use crate::selector::Selector;
 
-/// What all adapters of this crate open.
+/// The link type of all adapters in this crate.
 #[derive(Debug)]
 pub(crate) struct TaskLink {
     selector: Selector,
@@ -24,7 +24,7 @@ pub(crate) struct TaskLink {
 }
 
 impl TaskLink {
-    /// Starts `source` as a task with the writing end of a fresh queue.
+    /// Starts `source` as a task with the sender of a new queue.
     ///
     /// # Errors
     /// An option out of range; no runtime.

@@ -1,4 +1,4 @@
-//! The tracer: shows everything that passes a link to a watcher, and changes nothing. Wraps any adapter or link.
+//! The tracer: calls a watcher for everything that passes a link, and changes nothing. Wraps any adapter or link.
 //! Does not store or format; the watcher does.
 
 use std::fmt;
@@ -17,7 +17,7 @@ use crate::shutdown::CloseFuture;
 pub enum Traced<'a> {
     /// From the device to the reader.
     In(&'a LinkEvent),
-    /// A request that was taken for the device.
+    /// A request that the link accepted for the device.
     Out(&'a [u8]),
     /// The source has ended.
     End,
@@ -32,7 +32,7 @@ pub struct TracedAdapter<A> {
 }
 
 impl<A: Adapter> TracedAdapter<A> {
-    /// Wraps `inner`; `watcher` is called in the reader's thread and must not wait.
+    /// Wraps `inner`. `watcher` is called in the reader's thread and must not block.
     pub fn new(inner: A, watcher: impl Fn(&Selector, Traced<'_>) + Send + Sync + 'static) -> Self {
         Self { inner, watcher: Arc::new(watcher) }
     }
@@ -78,7 +78,7 @@ pub struct TracedLink {
 }
 
 impl TracedLink {
-    /// Wraps one link; `watcher` is called in the reader's thread and must not wait.
+    /// Wraps one link. `watcher` is called in the reader's thread and must not block.
     pub fn new(
         inner: Box<dyn Link>,
         watcher: impl Fn(&Selector, Traced<'_>) + Send + Sync + 'static,

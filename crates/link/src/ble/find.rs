@@ -1,4 +1,5 @@
-//! Finds the meter that is meant among the devices in range. Switches no radio on, and chooses none of two that match.
+//! Finds the selected meter among the devices in range. Switches no radio on, and never chooses between two that
+//! match.
 
 use std::time::Duration;
 
@@ -26,8 +27,8 @@ impl Seen {
         }
     }
 
-    /// Whether this can be the meter that was open before: the same address, or one that changes by itself with all else
-    /// the same.
+    /// Whether this can be the meter that was open before: it has the same address, or a random one with everything
+    /// else the same.
     fn can_be(&self, before: &Self) -> bool {
         self.address == before.address
             || (self.is_random
@@ -37,7 +38,7 @@ impl Seen {
     }
 }
 
-/// Starts a scan on every radio that is on; gives what ends it.
+/// Starts a scan on every radio that is on; returns the teardown that ends it.
 pub(super) async fn start_scan<C: Central>(
     central: &C,
     hold: &ShutdownGuard,
@@ -73,11 +74,12 @@ pub(super) async fn start_scan<C: Central>(
     if scanning { Ok(scan) } else { Err(told) }
 }
 
-/// Looks for the meter. An address that fits is taken at once; a name or a service only when the whole scan showed no
-/// second one. `before` is the meter that this link had open.
+/// Looks for the meter. A matching address is accepted at once; a name or a service only after a whole scan without a
+/// second match. `before` is the meter that this link had open.
 ///
-/// A connected meter does not advertise, so no scan shows it: after the service was started anew, the system may still hold the
-/// connection of the old one. Such a one is taken without a scan, which may not even be possible while it stands.
+/// A connected meter does not advertise, so no scan finds it. After a restart of the service, the system may still
+/// hold the old connection. Such a meter is accepted without a scan, which may even be impossible while the
+/// connection stands.
 pub(super) async fn find<C: Central>(
     central: &C,
     scheme: &str,
@@ -100,14 +102,14 @@ pub(super) async fn find<C: Central>(
     found
 }
 
-/// The devices in range that answer to the selector.
+/// The devices in range that match the selector.
 async fn fitting<C: Central>(central: &C, place: &BlePlace) -> Result<Vec<Seen>, Unavailable> {
     let mut devices = central.devices().await.map_err(CallFault::service)?;
     devices.retain(|seen| seen.fits(place));
     Ok(devices)
 }
 
-/// Looks at what the scan shows until the meter is there or the time is over.
+/// Follows the scan until the meter is found or the time is over.
 async fn listen<C: Central>(
     central: &C,
     scheme: &str,

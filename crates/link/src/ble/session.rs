@@ -1,11 +1,12 @@
-//! Keeps one Bluetooth meter open for ever. A session is one connection to the system's Bluetooth and one to the meter; whatever goes wrong
-//! ends it, and the next begins from nothing. Decodes no values.
+//! Keeps one Bluetooth meter open forever. A session is one connection to the system's Bluetooth and one to the
+//! meter; any failure ends it, and the next session starts from scratch. Decodes no values.
 //!
 //! # Silence
-//! Nothing tells of a Bluetooth service that was started anew, or of notifications that ended by themselves: the values stop,
-//! and that is all. A meter that was heard and then is silent for the silence time is told as lost; then it is subscribed to
-//! again, and if that does not help, disconnected and opened anew over a new connection to the system's Bluetooth. Each step is told. One
-//! characteristic that falls silent while others send is subscribed to again by itself, once for each silence.
+//! Nothing reports that the Bluetooth service was restarted or that notifications ended by themselves: the values
+//! just stop. A meter that was heard and then stays silent for the silence time is reported as lost. The link
+//! subscribes again; if that does not help, it disconnects and opens the meter over a new connection to the system's
+//! Bluetooth. Each step is reported. If one characteristic falls silent while others send, the link subscribes to it
+//! again on its own, once per silence.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Mutex, MutexGuard, PoisonError};
@@ -28,17 +29,18 @@ use crate::shutdown::{ShutdownGuard, shutdown_requested};
 
 /// The longest wait for the services of a connected meter.
 const SERVICES_TIME_MAX: Duration = Duration::from_secs(15);
-/// The same for a connection that stood before: its services are there, or it is a left-over that has to be let go of.
+/// The same for a connection that existed before: either its services are there, or it is a left-over to be
+/// disconnected.
 const HELD_SERVICES_TIME_MAX: Duration = Duration::from_secs(5);
 const LOOK_EVERY: Duration = Duration::from_millis(200);
-/// How often a measurement that does not send itself is asked for, unless the silence time is short.
+/// How often the link reads a measurement that does not send by itself, unless the silence time is short.
 const ASK_EVERY: Duration = Duration::from_secs(1);
-/// A meter that was never heard is opened again after this many silence times.
+/// A meter that was never heard is reopened after this many silence times.
 const QUIET_TIMES: u32 = 10;
-/// The most that one link tells of what it does not read.
+/// The most messages of one link about what it does not read.
 const TOLD_MAX: usize = 128;
 
-/// One meter, for as long as its link lives.
+/// One meter, for the life of its link.
 #[derive(Debug)]
 pub(super) struct Source<C: Central> {
     scheme: &'static str,
@@ -47,14 +49,14 @@ pub(super) struct Source<C: Central> {
     sender: Sender,
     silence: Option<Duration>,
     backoff: Backoff,
-    /// Says when the link is to end, and has whoever asked for it wait for what is owed to the meter.
+    /// Signals the end of the link, and makes whoever asked for it wait for the disconnect.
     hold: ShutdownGuard,
-    /// What cannot be read of the meter and was told.
+    /// What the meter has and the link cannot read, once reported.
     told: BTreeSet<String>,
-    /// What was open before: another device of the same name does not take its place.
+    /// The device open before: another device of the same name does not replace it.
     before: Option<Seen>,
     heard_ever: bool,
-    /// Tests make the code that takes signals fail with it.
+    /// Lets tests make the code that receives signals fail.
     #[cfg(test)]
     pub(super) trip: std::sync::Arc<std::sync::atomic::AtomicBool>,
 }
@@ -92,18 +94,18 @@ enum End {
     Lost(Disconnect),
 }
 
-/// What the two halves of a session share: the one that follows the signals, and the one that opens and watches.
+/// Shared by the two halves of a session: one follows the signals, the other opens and watches.
 #[derive(Debug)]
 struct Live<C: Central> {
     /// The meter, once it is chosen.
     seen: Option<Seen>,
-    /// Its characteristics, while values are handed on.
+    /// Its characteristics, while values are passed on.
     table: Option<Table>,
-    /// When each characteristic that sends was last heard, by key; one that is being seen to is not in it.
+    /// When each sending characteristic was last heard, by key. One that is being resubscribed is absent.
     heard: BTreeMap<String, Instant>,
-    /// `Syncing` was told.
+    /// `Syncing` was reported.
     open: bool,
-    /// A meter that was asked to connect is let go of when the session ends, also when the link is dropped.
+    /// Disconnects the meter when the session ends, also when the link is dropped.
     held: Option<Teardown<C>>,
 }
 
@@ -127,7 +129,7 @@ impl<C: Central> Shared<'_, C> {
         self.live.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// A value, if it is of this meter and values are handed on. Never waits.
+    /// Passes a value on, if it is from this meter and values are passed on now. Never waits.
     fn value(&self, key: &str, value: &[u8], sent: bool) {
         let mut live = self.live();
         let known = live.table.as_ref().and_then(|table| table.get(key)).filter(|c| c.sends == sent);
@@ -146,7 +148,7 @@ impl<C: Central> Shared<'_, C> {
         }
     }
 
-    /// Characteristics that sent and have been silent for this long. Each is named once for a silence.
+    /// Characteristics that sent and have been silent for this long. Each is returned once per silence.
     fn fell_silent(&self, silence: Duration) -> Vec<String> {
         let now = Instant::now();
         let mut live = self.live();
@@ -156,7 +158,7 @@ impl<C: Central> Shared<'_, C> {
         silent
     }
 
-    /// The end that a loss makes: of an open meter, or of an attempt.
+    /// How a loss ends the session: as that of an open meter, or of an attempt.
     fn lost(&self, loss: Disconnect) -> End {
         let live = self.live();
         if live.open {
@@ -176,7 +178,7 @@ fn not_connected(seen: &Seen, (detail, mend): Trouble) -> Unavailable {
     Unavailable::NotConnected { device: seen.address.clone(), detail, mend }
 }
 
-/// Runs until it is aborted or asked to end. A panic below is counted, told as a loss, and the source started again.
+/// Runs until aborted or asked to end. A panic below is counted and reported as a loss, and the source is restarted.
 pub(super) async fn supervise<C: Central>(mut source: Source<C>) {
     let mut hold = source.hold.clone();
     tokio::select! {
@@ -241,7 +243,7 @@ async fn session<C: Central>(source: &mut Source<C>) -> End {
     }
 }
 
-/// Takes every signal; ends with the meter, its radio, the service or the way to it.
+/// Receives every signal; ends with the meter, its radio, the service or the connection to it.
 async fn follow<C: Central>(signals: &mut C::Signals, shared: &Shared<'_, C>) -> Disconnect {
     loop {
         if let Some(loss) = take(C::next(signals).await, shared) {
@@ -303,8 +305,9 @@ async fn serve<C: Central>(central: &C, source: &mut Source<C>, shared: &Shared<
     }
 }
 
-/// Connects, waits for the services, and reads what describes the characteristics. A device that is connected already is asked to
-/// connect all the same: a connection from before the service was started has no services until then. A refusal says nothing then.
+/// Connects, waits for the services, and reads the descriptors. It sends the connect request even if the device is
+/// connected: a connection from before the service started has no services until then. In that case a refusal means
+/// nothing.
 async fn open<C: Central>(central: &C, seen: &Seen) -> Result<Discovered, Trouble> {
     let connected = central.connect(seen).await;
     if !seen.connected {
@@ -337,14 +340,14 @@ async fn open<C: Central>(central: &C, seen: &Seen) -> Result<Discovered, Troubl
     Err((format!("it has nothing that sends values or can be asked for one{why}"), mend))
 }
 
-/// Why a meter could not be opened, and what mends it.
+/// Why a meter could not be opened, and what may help.
 type Trouble = (String, Remedy);
 
 fn service(fault: CallFault) -> Trouble {
     (fault.words(), Remedy::Service)
 }
 
-/// Tells once for each link what of a meter is not read.
+/// Reports once per link what is not read of a meter.
 fn tell<C: Central>(source: &mut Source<C>, seen: &Seen, left_out: Vec<String>) {
     for words in left_out {
         if source.told.len() < TOLD_MAX && !source.told.contains(&words) {
@@ -354,7 +357,7 @@ fn tell<C: Central>(source: &mut Source<C>, seen: &Seen, left_out: Vec<String>) 
     }
 }
 
-/// Subscribes to all that can send. One that refuses, for want of pairing perhaps, does not keep the others away.
+/// Subscribes to everything that can send. If one refuses, perhaps for lack of pairing, the others still subscribe.
 async fn subscribe<C: Central>(central: &C, table: &Table) -> Result<(), Disconnect> {
     let mut any = table.values().any(table::Characteristic::is_asked);
     for characteristic in table.values().filter(|characteristic| characteristic.sends) {
@@ -368,7 +371,7 @@ async fn subscribe<C: Central>(central: &C, table: &Table) -> Result<(), Disconn
     if any { Ok(()) } else { Err(Disconnect::Refused) }
 }
 
-/// Watches for silence and asks for what does not send by itself; gives the loss that ends the session.
+/// Watches for silence and reads what does not send by itself; returns the loss that ends the session.
 async fn watch<C: Central>(
     central: &C,
     source: &mut Source<C>,
@@ -425,7 +428,7 @@ async fn watch<C: Central>(
     }
 }
 
-/// The first step against silence. No value is handed on between the loss and `Syncing`.
+/// The first step against silence. No value is passed on between the loss and `Syncing`.
 async fn subscribe_again<C: Central>(
     central: &C,
     shared: &Shared<'_, C>,

@@ -1,21 +1,22 @@
-//! A serial port: as a selector names it, as the system lists it, as it is opened. Does not know which names stay the same.
+//! A serial port: as a selector names it, as the system lists it, as it is opened. Does not know which names are
+//! stable.
 
 use std::fmt;
 use std::path::PathBuf;
 
 use crate::error::Unavailable;
 
-/// A serial port, named so that it stays the same when it is plugged in again.
+/// A serial port by a name that survives unplugging.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum SerialPlace {
-    /// A name that stays the same. On Linux an absolute path: `/dev/serial/by-id/...`, a udev-made link, a
-    /// pseudo-terminal or a link to one.
+    /// A stable name. On Linux an absolute path: `/dev/serial/by-id/...`, a link made by udev, a pseudo-terminal or a
+    /// link to one.
     Path(PathBuf),
-    /// The one USB port of this identity.
+    /// The one USB port with this identity.
     Usb(UsbIdentity),
 }
 
-/// Vendor, product and, where the adapter has one, serial number.
+/// Vendor, product and, if the adapter has one, serial number.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct UsbIdentity {
     /// Vendor id.
@@ -26,18 +27,18 @@ pub struct UsbIdentity {
     pub serial: Option<String>,
 }
 
-/// One port that the system has.
+/// One port of the system.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Port {
     /// The name by which the system opens it.
     pub device: PathBuf,
-    /// What the adapter is, where it is a USB port.
+    /// The adapter's identity, if it is a USB port.
     pub usb: Option<UsbIdentity>,
-    /// Maker and product as the adapter calls itself.
+    /// Maker and product as the adapter reports them.
     pub title: Option<String>,
 }
 
-/// A port beside the name that stays the same.
+/// A port with its stable name.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NamedPort {
     /// The port.

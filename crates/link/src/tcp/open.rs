@@ -1,5 +1,5 @@
-//! One attempt to reach a serial server: look its name up, connect to one of its addresses. Each step has its own time
-//! limit, and each refusal becomes an [`Unavailable`] that says what mends it.
+//! One attempt to reach a serial server: resolve its name, connect to one of its addresses. Each step has its own
+//! time limit, and each failure becomes an [`Unavailable`] that says what to do.
 
 use std::io;
 use std::net::{SocketAddr, ToSocketAddrs};

@@ -1,5 +1,6 @@
-//! The backend of Linux: the Bluetooth service (BlueZ) over the system bus, by object path, so that two characteristics of one
-//! UUID stay two. Translates the service's objects and signals; finds, connects and watches nothing by itself.
+//! The Linux backend: the Bluetooth service (BlueZ) over the system bus, by object path, so that two characteristics
+//! with the same UUID remain two. Translates the service's objects and signals; finds, connects and watches nothing
+//! by itself.
 
 mod bus;
 
@@ -17,7 +18,7 @@ pub(in crate::ble) use bus::Bus;
 use bus::{ADAPTER, CHARACTERISTIC, DESCRIPTOR, DEVICE, Objects, Properties, SERVICE, property};
 
 impl Central for Bus {
-    /// The address of the bus, as D-Bus writes addresses; `None`: the system's own.
+    /// The bus address in D-Bus notation; `None`: the system's own.
     type Place = Option<String>;
     type Signals = MessageStream;
 
@@ -97,7 +98,7 @@ impl Central for Bus {
     }
 }
 
-/// What the service tells by itself; `None`: nothing that matters.
+/// The meaning of a message from the service; `None`: irrelevant.
 fn signal(message: &Message) -> Option<Signal> {
     let header = message.header();
     let path = header.path()?.as_str().to_owned();
@@ -151,7 +152,7 @@ fn seen(path: &str, properties: &Properties) -> Option<Seen> {
     })
 }
 
-/// The characteristics of a device in the order of their handles: the service writes handles into paths as hex of one width.
+/// The characteristics of a device in handle order: the service writes handles into paths as hex of fixed width.
 fn listed(objects: &Objects, device: &str) -> Vec<ListedCharacteristic> {
     let mut counted: BTreeMap<(Uuid, Uuid), u8> = BTreeMap::new();
     let mut listed = Vec::new();
@@ -200,7 +201,7 @@ fn uuids(objects: &Objects, path: &str, properties: &Properties) -> Option<(Uuid
 
 #[cfg(test)]
 impl crate::BleAdapter {
-    /// On the bus at this address, as D-Bus writes addresses: `unix:path=/run/other/socket`.
+    /// On the bus at this address in D-Bus notation: `unix:path=/run/other/socket`.
     pub(crate) fn on_bus(address: &str) -> Self {
         Self(crate::ble::Reach::new("ble", Some(address.to_owned())))
     }

@@ -1,16 +1,17 @@
-//! The backend of every system: the library `btleplug`, on a thread and a runtime of its own. Translates its devices and events;
-//! finds, connects and watches nothing by itself.
+//! The backend of every system: the library `btleplug`, on its own thread and runtime. Translates its devices and
+//! events; finds, connects and watches nothing by itself.
 //!
 //! # Why a thread of its own
-//! The library blocks the thread that makes its manager, panics in tasks of its own, and its tasks cannot be ended. So it
-//! gets a thread with a runtime: whatever hangs there hangs nobody else, every call is waited for within its limit, a panic is
-//! caught and told, and the end of a session ends every task. A new session begins with a new manager.
+//! The library blocks the thread that creates its manager, panics in tasks of its own, and its tasks cannot be ended.
+//! It therefore gets a thread with a runtime: if it hangs, nothing else hangs; every call has a time limit; a panic
+//! is caught and reported; and the end of a session ends every task. A new session starts with a new manager.
 //!
 //! # What it does not do
 //! It never starts a scan on a radio that is off: the library would switch it on. It writes nothing.
 //!
-//! The library keeps one characteristic of each UUID in a service, and one service of each UUID. Which there are beside it is
-//! asked of the system where that is possible ([`order`]); what cannot be told apart is withheld, never guessed ([`listing`]).
+//! The library keeps one characteristic per UUID in a service, and one service per UUID. Where possible, the backend
+//! asks the system what else there is ([`handle_order`]); characteristics that cannot be told apart are withheld,
+//! never guessed ([`listing`]).
 
 mod attribute;
 mod handle_order;
@@ -33,7 +34,7 @@ use worker::{Doing, Signals, State, Worker};
 
 /// The longest wait for a connection; on some systems it waits for the services too.
 const CONNECT_TIME_MAX: Duration = Duration::from_secs(10);
-/// The longest wait for the list of what a device has.
+/// The longest wait for the list of a device's characteristics.
 const SERVICES_TIME_MAX: Duration = Duration::from_secs(10);
 
 /// A connection to the system's Bluetooth through the library.
@@ -49,7 +50,7 @@ impl Library {
         self.0.ask(CALL_TIME_MAX, ask).await.unwrap_or(false)
     }
 
-    /// Does something with a part of the open device.
+    /// Does something with an attribute of the open device.
     async fn with_part<T: Send + 'static>(
         &self,
         key: &str,
@@ -212,7 +213,7 @@ async fn devices(state: Arc<State>) -> super::library::Result<Vec<Seen>> {
     Ok(devices)
 }
 
-/// The address, or the id that this machine gave the device where the system hides addresses.
+/// The address, or the device's id on this machine if the system hides addresses.
 fn address(address: BDAddr, key: &str) -> String {
     if address == BDAddr::default() {
         format!("id={}", key.to_ascii_lowercase())

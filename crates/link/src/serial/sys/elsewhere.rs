@@ -1,5 +1,5 @@
-//! Serial ports where the serial library lists them: which port a place means, and the best name each one has. Which names
-//! stay the same, the system says ([`Names`]). Opens nothing.
+//! Serial ports on systems where the serial library lists them: which port a place denotes, and the best name of
+//! each. The system decides which names are stable ([`Names`]). Opens nothing.
 
 use std::fmt;
 use std::io;

@@ -1,5 +1,5 @@
-//! Serial ports on Linux: found in `/sys/class/tty`, named by udev or by USB identity, opened by path. Holds which names
-//! stay the same and what an opening rests on; the scan and the rights stand in their own files.
+//! Serial ports on Linux: found in `/sys/class/tty`, named by udev or by USB identity, opened by path. Holds which
+//! names are stable and what opening depends on; the scan and the permissions have their own files.
 
 mod access;
 pub(crate) mod ports;

@@ -1,5 +1,5 @@
-//! A look at this machine's ports, for those who open none: on Linux the scan of a tree and the names that lead to a port,
-//! elsewhere the list with its names.
+//! Lists this machine's ports for callers that open none: on Linux the scan of a tree and the names that lead to a
+//! port, elsewhere the list with its names.
 
 #[cfg(target_os = "linux")]
 pub use super::linux::Source;

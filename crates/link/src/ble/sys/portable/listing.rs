@@ -1,5 +1,5 @@
-//! What the library shows of a device, beside what the system says it has: a roster in the order of the handles, and what has to be
-//! withheld because the library shows one of several. Pure; asks nothing.
+//! Compares what the library shows of a device with the system's own list: the characteristics in handle order, and
+//! those that must be withheld because the library shows one of several. Pure; asks nothing.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -21,8 +21,8 @@ fn pair(of: &Characteristic) -> (Uuid, Uuid) {
     (Uuid(*of.service_uuid.as_bytes()), Uuid(*of.uuid.as_bytes()))
 }
 
-/// The roster, and its parts. `order`: what the system says there is, by handle; `None`: it cannot be asked, so that nobody knows
-/// whether what is shown is one of several.
+/// The characteristics and their attributes. `order`: the system's list by handle; `None`: the system cannot be
+/// asked, so nobody knows whether what is shown is one of several.
 pub(super) fn characteristics(
     services: &BTreeSet<Service>,
     order: Option<&[SystemCharacteristic]>,
@@ -171,7 +171,7 @@ mod tests {
         );
     }
 
-    /// Twins in one service; a second service of the UUID of the first; several formats of one value.
+    /// Twins in one service; a second service with the UUID of the first; several formats of one value.
     #[test]
     fn what_the_library_shows_one_of_is_withheld_and_said_once() {
         let shown = BTreeSet::from([service(0x181A, &[0x2A6E, 0x2A6F, 0x2A6D])]);
@@ -200,7 +200,7 @@ mod tests {
         }
     }
 
-    /// A system that cannot be asked: nothing is claimed of the place among several.
+    /// A system that cannot be asked: no claim about which of several it is.
     #[test]
     fn without_an_order_no_instance_is_claimed() {
         let services = BTreeSet::from([service(0x181A, &[0x2A6F, 0x2A6E])]);

@@ -1,5 +1,5 @@
-//! Whether this process may open a device, told from the file's mode without opening it, and the group that may.
-//! A hint for people: the open itself decides.
+//! Whether this process may open a device, judged by the file's mode without opening it, and the group that may. A
+//! hint for people: only opening it tells for certain.
 
 use std::fs;
 use std::os::unix::fs::MetadataExt as _;

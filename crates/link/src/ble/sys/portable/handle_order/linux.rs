@@ -1,4 +1,4 @@
-//! Linux: the Bluetooth service is asked over the bus, as the other backend does.
+//! Linux: asks the Bluetooth service over the bus, like the other backend.
 
 use super::super::super::bluez::Bus;
 use super::super::super::library::{Error, Result};
@@ -9,10 +9,10 @@ use crate::ble::central::{Central as _, Seen};
 /// Who can read what is withheld here.
 pub(in super::super) const READS_THEM_APART: &str = "`ble:` in place of `ble+portable:` reads it";
 
-/// What the device has.
+/// The characteristics of the device.
 ///
 /// # Errors
-/// The service gives no answer, or the device is gone: the places of its characteristics would be guessed.
+/// The service does not reply, or the device is gone: the order of its characteristics would be a guess.
 pub(in super::super) async fn of(seen: &Seen) -> Result<Option<Vec<SystemCharacteristic>>> {
     let listed = list(seen).await;
     listed.map(Some).ok_or_else(|| Error::RuntimeError(NOT_READ.to_owned()))

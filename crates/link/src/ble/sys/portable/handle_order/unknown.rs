@@ -1,4 +1,4 @@
-//! Systems that show a device's characteristics only through calls that safe code cannot make (macOS): not known.
+//! Systems that list a device's characteristics only through calls that safe code cannot make (macOS): order unknown.
 
 use super::super::super::library::Result;
 use super::super::attribute::SystemCharacteristic;

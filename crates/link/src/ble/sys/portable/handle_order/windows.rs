@@ -1,5 +1,5 @@
-//! Windows: the system's own list of services and characteristics, through calls that the library makes too. Compiled for that
-//! system by the project's checks; not run on one yet.
+//! Windows: the system's own list of services and characteristics, through calls that the library makes too. Compiled
+//! for that system by the project's tests; not yet run on one.
 
 use windows::Devices::Bluetooth::GenericAttributeProfile::{GattCommunicationStatus, GattDeviceService};
 use windows::Devices::Bluetooth::{BluetoothCacheMode, BluetoothLEDevice};
@@ -14,10 +14,10 @@ use crate::ble::central::Seen;
 /// Who can read what is withheld here.
 pub(in super::super) const READS_THEM_APART: &str = "cliplead on Linux reads it";
 
-/// What the device has.
+/// The characteristics of the device.
 ///
 /// # Errors
-/// The system gives no answer, or the device is gone: the places of its characteristics would be guessed.
+/// The system does not reply, or the device is gone: the order of its characteristics would be a guess.
 pub(in super::super) async fn of(seen: &Seen) -> Result<Option<Vec<SystemCharacteristic>>> {
     let digits: String = seen.address.split(':').collect();
     let listed = match u64::from_str_radix(&digits, 16) {
@@ -27,7 +27,7 @@ pub(in super::super) async fn of(seen: &Seen) -> Result<Option<Vec<SystemCharact
     listed.map(Some).ok_or_else(|| Error::RuntimeError(NOT_READ.to_owned()))
 }
 
-/// `None`: the device did not answer, so that the list is not whole.
+/// `None`: the device did not reply, so the list is incomplete.
 async fn list(address: u64) -> windows::core::Result<Option<Vec<SystemCharacteristic>>> {
     let device = BluetoothLEDevice::FromBluetoothAddressAsync(address)?.await?;
     let services = device.GetGattServicesWithCacheModeAsync(BluetoothCacheMode::Uncached)?.await?;
