@@ -1,6 +1,6 @@
-//! Recordings through the same pipeline as live, as fast as it goes, and what came of them beside what was expected. A
-//! recording is read twice, once to check it and once to play it, so that nothing of a refused one is played and none need
-//! be held in memory. Does not open files, print or word what it gives.
+//! Runs recordings through the live pipeline at full speed and compares the output with what was expected. A
+//! recording is read twice, once to validate it and once to play it: nothing of an invalid recording is played, and
+//! none has to fit in memory. Does not open files, print or word its output.
 
 use std::fmt::Write as _;
 
@@ -12,22 +12,22 @@ use visit::act::Act;
 use visit::round::{self, StillWaits};
 use visit::verdict::Verdict;
 
-/// What a recording gives, in the order of time.
+/// The output of a replay, in the order of time.
 pub enum ReplayOutput<'a> {
-    /// First of all, where it is so: the recording was made under other rules.
+    /// First, if it applies: the recording was made under other rules.
     OtherRules,
     /// A verdict.
     Verdict(&'a Verdict),
-    /// What follows a verdict, and the verdict's word.
+    /// What follows a verdict, with the verdict's word.
     FollowUp(&'a FollowUpJson, Word),
-    /// Other rules came into force in this line (1-based). The replay goes on with those it was given.
+    /// At this line (from 1), other rules came into force. The replay continues with the rules it was given.
     RulesChanged(usize),
-    /// At the end: this check, by its number, was armed and has no word, since a point of it waits.
+    /// At the end: this check (by number) was armed and has no verdict, because one of its points is waiting.
     StillWaits(u32, &'a StillWaits),
 }
 
 impl ReplayOutput<'_> {
-    /// The word that counts: an amendment counts as well as the verdict it stands beside.
+    /// The word that counts: an amendment counts like the verdict it belongs to.
     #[must_use]
     pub fn word(&self) -> Option<Word> {
         match self {
@@ -38,10 +38,10 @@ impl ReplayOutput<'_> {
     }
 }
 
-/// Reads a whole recording and plays nothing; the lines that are left out.
+/// Reads a whole recording without playing it; returns the lines that were skipped.
 ///
 /// # Errors
-/// As [`Reader::new`] and [`Reader::next_item`].
+/// As for [`Reader::new`] and [`Reader::next_item`].
 pub fn validate(source: impl ByteStream) -> Result<SkippedLines, ReadError> {
     let mut skipped = SkippedLines::default();
     let mut reader = Reader::new(source, &script::FrameScripts)?;
@@ -53,10 +53,10 @@ pub fn validate(source: impl ByteStream) -> Result<SkippedLines, ReadError> {
     Ok(skipped)
 }
 
-/// Plays one recording under these rules, handing on what it gives as it comes.
+/// Plays one recording under these rules and passes the output on as it comes.
 ///
 /// # Errors
-/// As [`validate`], and whatever stops the sink.
+/// As for [`validate`], and any error of the sink.
 pub fn play(
     source: impl ByteStream,
     set: &RuleSet,
@@ -97,7 +97,8 @@ pub fn play(
     Ok(())
 }
 
-/// Other rules may ask other questions, so the numbers of the old ones say nothing: an answer is for the open question.
+/// Other rules may ask other questions, so the recorded question numbers mean nothing: each answer goes to the open
+/// question.
 fn for_the_open_question(event: Event) -> Event {
     match event {
         Event::Round(round::Event::Act { act: Act::Answer { yes, .. }, by }) => {
@@ -107,11 +108,11 @@ fn for_the_open_question(event: Event) -> Event {
     }
 }
 
-/// Where these lines differ from the expected ones, blank lines and remarks (`# `) left out; empty when nowhere. `name`
-/// begins each place.
+/// The differences between these lines and the expected ones, ignoring blank lines and comments (`# `); empty if
+/// there are none. `name` prefixes each line.
 ///
 /// # Errors
-/// When the expectation has no line.
+/// If the expectation is empty.
 pub fn difference(name: &str, expectation: &str, lines: &[String]) -> anyhow::Result<String> {
     let expected: Vec<&str> =
         expectation.lines().filter(|line| !line.trim().is_empty() && !line.starts_with("# ")).collect();

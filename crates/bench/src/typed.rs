@@ -31,21 +31,21 @@ pub struct TypedCheck<'a> {
     pub sure: bool,
 }
 
-/// The word that stands for every hold point of the rule.
+/// Stands for every hold point of the rule.
 const ALL: &str = "all";
 
 /// Which hold points count as shown.
 pub enum Confirm {
-    /// These; `all` among them stands for every one.
+    /// These; `all` among them means every one.
     Named(Vec<String>),
     /// All but these.
     AllBut(Vec<String>),
 }
 
-/// Judges typed values: arm, confirm, type, and take what comes.
+/// Judges typed values: arms the check, confirms, types, and returns the verdict.
 ///
 /// # Errors
-/// When a value cannot be read or a name does not exist in the rule.
+/// If a value cannot be parsed or the rule lacks a name.
 pub fn judge(set: &RuleSet, check: &TypedCheck<'_>, settings: Settings) -> anyhow::Result<Verdict> {
     let rule = set.find(check.rule).with_context(|| format!("there is no rule {:?}", check.rule))?;
     let header = rule.header();
@@ -108,7 +108,7 @@ fn refusal(said: &[Stamped]) -> Option<&str> {
     })
 }
 
-/// Names that the rule does not know are mistakes, never ignored.
+/// Names that the rule does not have are errors, never ignored.
 fn validate_names(header: &Header, check: &TypedCheck<'_>) -> anyhow::Result<()> {
     let points: Vec<&str> = header.points.iter().map(|point| point.name.as_str()).collect();
     let plate: Vec<&str> = header.nameplate.iter().map(|item| item.name.as_str()).collect();
