@@ -1,9 +1,9 @@
-//! One event stream (`/events`): the present view at once, then each newer one, and a heartbeat when nothing changes.
-//! It holds no queue: a slow reader gets the newest view next, whatever it missed. It ends when its place goes to a
+//! One event stream (`/events`): the current view at once, then each newer one, and a heartbeat while nothing
+//! changes. Holds no queue: a slow reader gets the newest view next, whatever it missed. Ends when its slot goes to a
 //! newer stream.
 //!
 //! Each event's `id` is `<server time ms>/<age of the view ms>`, both at the moment of sending. The page adds the age
-//! to its own clock and finds by the server time how long the event was on its way.
+//! to its own clock and derives from the server time how long the event took to arrive.
 
 use axum::body::Bytes;
 use futures_util::Stream;
@@ -17,7 +17,7 @@ use tokio::time::{Instant, sleep_until};
 use crate::relay::Stamped;
 use crate::slots::Slot;
 
-/// Said once at the start: a page whose stream has ended comes back after half a second, long before it greys.
+/// Sent once at the start: a page whose stream has ended reconnects after half a second, long before it greys out.
 const RETRY: &str = "retry: 500\n";
 
 struct Reader {
@@ -29,7 +29,7 @@ struct Reader {
     slot: StreamSlot,
 }
 
-/// What a stream holds: its place among the streams, and its connection's place among the connections.
+/// What a stream holds: its slot among the streams, and its connection's slot among the connections.
 pub(crate) struct StreamSlot {
     pub(crate) stream: Arc<Slot>,
     pub(crate) connection: Option<Arc<Slot>>,
@@ -41,7 +41,7 @@ impl StreamSlot {
     }
 }
 
-/// The stream for one reader. `slot` is given back when the stream is dropped.
+/// The stream for one reader. Dropping the stream frees `slot`.
 pub(crate) fn stream(
     views: watch::Receiver<Stamped>,
     started: Instant,
@@ -53,7 +53,7 @@ pub(crate) fn stream(
 }
 
 impl Reader {
-    /// It is asked for the next event only when the last one is on its way: a reader that takes nothing does not ask.
+    /// Called for the next event only when the last one is on its way: a stalled reader does not call it.
     async fn next(&mut self) -> Option<Bytes> {
         self.slot.each().for_each(Slot::flows);
         let first = std::mem::take(&mut self.first);
@@ -119,7 +119,7 @@ mod tests {
         assert_eq!(slots.taken(), 0);
     }
 
-    /// Two streams whose readers take what comes, and one in the middle whose reader stopped.
+    /// Two streams with live readers, and one in the middle whose reader stalled.
     #[tokio::test(start_paused = true)]
     async fn the_stream_whose_reader_stopped_makes_room() {
         let (_out, views) = watch::channel(Stamped::new("{}".into(), Instant::now()));

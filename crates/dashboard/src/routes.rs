@@ -1,5 +1,5 @@
-//! What each address answers: the page, the view, the stream of views, and the one way to act. Every request passes
-//! the guard first. It writes no state of its own and sets no CORS header anywhere.
+//! The routes: the page, the view, the stream of views, and the one way to act. Every request passes the guard first.
+//! Keeps no state of its own and sets no CORS header anywhere.
 
 use std::fmt::Write as _;
 use std::sync::Arc;

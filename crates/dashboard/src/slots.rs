@@ -1,5 +1,5 @@
-//! Places for visitors. There are so many; when all are taken, the newest visitor gets the place of the one that has
-//! kept its own longest without using it. It does not know what a place is for, and closes nothing itself.
+//! A limited number of slots for clients. When all are taken, the newest client gets the slot of the one that has
+//! left its own unused longest. Does not know what a slot is for, and closes nothing itself.
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -8,12 +8,12 @@ use std::time::Duration;
 use tokio::sync::Notify;
 use tokio::time::Instant;
 
-/// Least time between two words in the log about visitors who had to leave.
+/// Least time between two log messages about evicted clients.
 const TOLD_GAP: Duration = Duration::from_secs(60);
 
-/// A set of places of one kind.
+/// A set of slots of one kind.
 pub(crate) struct Slots {
-    /// What holds a place, for the log: `connections`.
+    /// What holds a slot, for the log: `connections`.
     what: &'static str,
     most: usize,
     kept: Mutex<State>,
@@ -23,14 +23,14 @@ pub(crate) struct Slots {
 struct State {
     next_id: u64,
     holders: BTreeMap<u64, Holder>,
-    /// Holders who had to leave, and how many of them the log knows of.
+    /// Clients evicted so far, and how many of them have been logged.
     left: u64,
     told: u64,
     told_at: Option<Instant>,
 }
 
 struct Holder {
-    /// Since when it has been waiting for its visitor; `None` while the visitor takes what it is given.
+    /// Since when it has been waiting for its client; `None` while the client takes what it is given.
     waits_since: Option<Instant>,
     leave: Arc<Notify>,
 }
@@ -40,7 +40,7 @@ impl Slots {
         Arc::new(Self { what, most, kept: Mutex::default() })
     }
 
-    /// A place for the newest visitor, who has asked for nothing yet.
+    /// A slot for the newest client, which has requested nothing yet.
     pub(crate) fn take(self: &Arc<Self>) -> Arc<Slot> {
         let mut kept = self.kept();
         while kept.holders.len() >= self.most.max(1) {
@@ -55,7 +55,7 @@ impl Slots {
         Arc::new(Slot { slots: Arc::clone(self), id, leave })
     }
 
-    /// Frees one place that waits for its visitor, if there is one.
+    /// Frees one slot that is waiting for its client, if there is one.
     pub(crate) fn make_room(&self) {
         let mut kept = self.kept();
         if kept.holders.values().any(|holder| holder.waits_since.is_some()) {
@@ -63,7 +63,7 @@ impl Slots {
         }
     }
 
-    /// Whoever has kept its visitor's place waiting longest; when none waits, whoever has been here longest.
+    /// Evicts the slot that has waited for its client longest; if none waits, the oldest.
     fn send_one_away(&self, kept: &mut State) -> bool {
         let order = |(id, holder): &(&u64, &Holder)| (holder.waits_since.is_none(), holder.waits_since, **id);
         let Some(id) = kept.holders.iter().min_by_key(order).map(|(id, _)| *id) else { return false };
@@ -93,7 +93,7 @@ impl Slots {
     }
 }
 
-/// One visitor's place; given back when it is dropped.
+/// One client's slot; freed on drop.
 pub(crate) struct Slot {
     slots: Arc<Slots>,
     id: u64,
@@ -101,12 +101,12 @@ pub(crate) struct Slot {
 }
 
 impl Slot {
-    /// From now on it waits for its visitor: to ask for something, or to take what it was given.
+    /// From now on it waits for its client: for a request, or to take what it was given.
     pub(crate) fn waits(&self) {
         self.set(Some(Instant::now()));
     }
 
-    /// The visitor has taken all it was given so far, and there is more to come.
+    /// The client has taken everything so far, and more is to come.
     pub(crate) fn flows(&self) {
         self.set(None);
     }
@@ -117,7 +117,7 @@ impl Slot {
         }
     }
 
-    /// Done when the place has gone to somebody else.
+    /// Resolves when the slot has gone to another client.
     pub(crate) async fn lost(&self) {
         self.leave.notified().await;
     }

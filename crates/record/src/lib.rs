@@ -1,7 +1,8 @@
-//! The written forms of what the core says: the verdict as JSON and as a line of text, the view for the dashboard, and
+//! The written forms of the core's output: the verdict as JSON and as a line of text, the view for the dashboard, and
 //! recordings as JSON Lines. The core's own types are not serialisable; these are.
 //!
-//! Does not: decide anything, open files or sockets, read a clock. Without the feature `std` it needs no operating system.
+//! Does not: decide anything, open files or sockets, read a clock. Without the feature `std` it needs no operating
+//! system.
 #![no_std]
 #![cfg_attr(test, allow(clippy::float_cmp))]
 
@@ -40,8 +41,8 @@ pub use stream::ByteStream;
 pub use verdict::{DriftJson, HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
 pub use view::{DeviceState, DropReason, RecentJson, RulesState, ShownFollowUp, ViewContext, view_json};
 
-/// One line of JSON for anything serialisable. What cannot be written (it does not occur with our own types) becomes an
-/// object with the error.
+/// One line of JSON for anything serialisable. If serialising fails (it does not for our own types), an object with
+/// the error.
 #[must_use]
 pub fn to_line(value: &impl serde::Serialize) -> String {
     serde_json::to_string(value).unwrap_or_else(|error| format!("{{\"error\":{:?}}}", error.to_string()))

@@ -1,4 +1,4 @@
-//! The view as JSON for the dashboard: the round's picture plus what stands around it (site, rules, devices, recent
+//! The view as JSON for the dashboard: the state of the round with its context (site, rules, devices, recent
 //! verdicts, faults). Draws and decides nothing.
 
 use alloc::borrow::ToOwned;
@@ -20,20 +20,20 @@ use crate::text;
 use crate::verdict::{JudgementJson, PlateJson, ReadingJson, VerdictJson, rounded};
 use crate::{FollowUpJson, FollowUpKind, early};
 
-/// What stands around the round.
+/// The context of the round.
 #[derive(Clone, Debug, Default)]
 pub struct ViewContext {
     /// The site's name.
     pub site: String,
     /// The rules in force.
     pub rules: RulesState,
-    /// Devices and how they are.
+    /// The devices and their state.
     pub devices: Vec<DeviceState>,
     /// Verdicts shown, newest first.
     pub recent: Vec<RecentJson>,
-    /// What went wrong and still stands, one sentence each.
+    /// What went wrong and still applies, one sentence each.
     pub faults: Vec<String>,
-    /// Verdicts on their way to the disk, which nobody has seen yet.
+    /// Verdicts on their way to the disk, not shown yet.
     pub saving: usize,
     /// The view's verdict was shown although it is not stored.
     pub unsaved: bool,
@@ -42,7 +42,7 @@ pub struct ViewContext {
 }
 
 impl ViewContext {
-    /// Keeps what follows the newest verdict: the newest figure of each point, and the newest amendment.
+    /// Keeps what follows the newest verdict: the newest figure of each point and the newest amendment.
     pub fn add_follow_up(&mut self, shown: ShownFollowUp) {
         let newer = |old: &FollowUpJson| {
             let point = old.event == FollowUpKind::Amended || old.reading.point == shown.json.reading.point;
@@ -73,7 +73,7 @@ pub struct RulesState {
     pub count: usize,
     /// First digits of the set's hash.
     pub hash: String,
-    /// Why newer files were not taken; `None` when the files are the rules in force.
+    /// Why newer files were rejected; `None` if the files are the rules in force.
     pub refused: Option<String>,
 }
 
@@ -82,19 +82,19 @@ pub struct RulesState {
 pub struct DeviceState {
     /// Its name.
     pub name: String,
-    /// Its link's state in words.
+    /// Its link's state as text.
     pub state: String,
     /// Readings so far.
     pub readings: u64,
-    /// Drops so far, of every reason.
+    /// Drops so far, for any reason.
     pub drops: u64,
-    /// Why, most first.
+    /// The reasons, most frequent first.
     pub reasons: Vec<DropReason>,
-    /// Times that bytes were lost or the link went.
+    /// Times that bytes or the link were lost.
     pub gaps: u64,
-    /// How often it was asked; `None` for a device that speaks by itself.
+    /// How often it was polled; `None` for a device that speaks by itself.
     pub asked: Option<u64>,
-    /// How often it did not answer.
+    /// How often it did not reply.
     pub unanswered: Option<u64>,
 }
 
@@ -107,7 +107,7 @@ pub struct DropReason {
     pub count: u64,
 }
 
-/// A verdict, short.
+/// A verdict, in short.
 #[derive(Clone, Debug, Serialize)]
 #[allow(missing_docs)] // the keys are described in this crate's README.md
 pub struct RecentJson {
@@ -123,7 +123,7 @@ pub struct RecentJson {
     pub number: u64,
     /// It was shown although it is not stored.
     pub unsaved: bool,
-    /// The word that the leads showed afterwards, when they contradicted it.
+    /// The word that the leads showed afterwards, if they contradicted the verdict.
     pub amended: Option<String>,
 }
 
@@ -145,7 +145,7 @@ impl From<&VerdictJson> for RecentJson {
     }
 }
 
-/// The whole view as one JSON text. `now_ms` is monotone time.
+/// The whole view as one JSON text. `now_ms` is monotonic time.
 #[must_use]
 pub fn view_json(seq: u64, now_ms: i64, view: &View, context: &ViewContext) -> String {
     let judged = view.verdict.as_ref().map(|(verdict, live)| (VerdictJson::from(verdict), *live));
@@ -177,8 +177,8 @@ pub fn view_json(seq: u64, now_ms: i64, view: &View, context: &ViewContext) -> S
     .to_string()
 }
 
-/// What stands in the place of the value of each reading that was not at rest at the word: the ends of its interval, and its
-/// figure once that was shown.
+/// What replaces the value of each reading that was not at rest at the verdict: its interval, and its figure once
+/// that was shown.
 fn values(verdict: &VerdictJson, context: &ViewContext) -> Value {
     let value = |reading: &ReadingJson| {
         let figure = figure_of(reading, verdict, context);
@@ -195,7 +195,7 @@ fn values(verdict: &VerdictJson, context: &ViewContext) -> Value {
     early.chain(worked_out(verdict, context)).collect()
 }
 
-/// The figures of what is worked out of several readings, once each of those has its own.
+/// The figures derived from several readings, once each of those has its own.
 fn worked_out<'a>(verdict: &'a VerdictJson, context: &'a ViewContext) -> impl Iterator<Item = Value> + 'a {
     let about_a_reading = |name: &str| {
         let judged = verdict.judgements.iter().find(|judged| judged.name == name);
@@ -209,7 +209,7 @@ fn worked_out<'a>(verdict: &'a VerdictJson, context: &'a ViewContext) -> impl It
     })
 }
 
-/// The judgements of the figure that was the last to come, with what it was shown with.
+/// The judgements of the last figure, with the readings it was shown with.
 fn completed_judgements<'a>(
     verdict: &VerdictJson,
     context: &'a ViewContext,
@@ -223,13 +223,13 @@ fn completed_judgements<'a>(
 /// How +- is written on the page.
 const PLUS_MINUS: &str = "\u{b1} ";
 
-/// The ends of a reading's interval; of the judgement that is about it, only the end that the word rests on.
+/// The interval of a reading; for a judgement about it, only the end that the verdict rests on.
 fn early_words(verdict: &VerdictJson, reading: &ReadingJson) -> String {
     let judged = verdict.judgements.iter().find(|judged| early::is_about(judged, reading));
     judged.map_or_else(|| early::words(reading).unwrap_or_default(), |judged| early::judged(reading, judged))
 }
 
-/// The figure of a reading that was not at rest at the word.
+/// The figure of a reading that was not at rest at the verdict.
 fn figure_of<'a>(
     reading: &ReadingJson,
     verdict: &VerdictJson,
@@ -240,7 +240,7 @@ fn figure_of<'a>(
     })
 }
 
-/// The amendment that stands beside the verdict.
+/// The amendment to the verdict.
 fn amended(verdict: &VerdictJson, context: &ViewContext, view: &View) -> Value {
     let shown = context.follow_ups_of(verdict.number).find(|shown| shown.json.event == FollowUpKind::Amended);
     shown.map_or(Value::Null, |shown| {
@@ -254,7 +254,7 @@ fn amended(verdict: &VerdictJson, context: &ViewContext, view: &View) -> Value {
     })
 }
 
-/// The ruler. Behind a verdict whose value was not at rest it has no pointer but the ends of the interval, until the figure is
+/// The ruler. After a verdict whose value was not at rest it has no pointer but the interval, until the figure is
 /// shown.
 fn ruler(ruler: &RulerView, judged: Option<&VerdictJson>, context: &ViewContext) -> Value {
     let early = judged.filter(|verdict| early::early(verdict).next().is_some());
@@ -307,7 +307,7 @@ fn check(check: &CheckView, judged: Option<&VerdictJson>, context: &ViewContext)
     })
 }
 
-/// A value that only repeats another one ("as the plate says") is not told on the page.
+/// A value that only repeats another ("as the plate says") is not shown on the page.
 fn is_told(used: &PlateUsed) -> bool {
     used.entered || used.source.class != SourceClass::Nameplate
 }
@@ -363,7 +363,7 @@ fn live_state(state: LiveState) -> &'static str {
     }
 }
 
-/// The display's annunciators in words.
+/// The display's annunciators as text.
 fn flags(flags: Flags) -> Vec<&'static str> {
     let all = [
         (flags.hold, "hold"),
@@ -398,7 +398,7 @@ fn point(point: &PointView, judged: Option<&VerdictJson>, context: &ViewContext)
     })
 }
 
-/// As many digits as a person reads off a ruler.
+/// As many digits as a person can read off a ruler.
 fn four(value: f64) -> f64 {
     text::short(value).parse().unwrap_or(value)
 }
