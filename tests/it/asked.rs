@@ -35,7 +35,7 @@ impl Script for Registers {
             Some(4) => vec![17, 0x84, 4],
             _ => return Vec::new(),
         };
-        reply.extend(wire::CheckKind::Crc16Modbus.compute(&reply));
+        reply.extend(wire::ChecksumKind::Crc16Modbus.compute(&reply));
         reply
     }
 }

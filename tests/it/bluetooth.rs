@@ -7,10 +7,10 @@ mod fake;
 use std::process::{Command, Output, Stdio};
 
 use checks::program;
-use fake::{Device, Fake, Part, full};
+use fake::{Attribute, Device, Fake, full};
 
 fn probe() -> Device {
-    let part = |flags: &[&'static str], label: &str| Part {
+    let part = |flags: &[&'static str], label: &str| Attribute {
         uuid: full(0x2A6E),
         flags: flags.to_vec(),
         value: vec![],

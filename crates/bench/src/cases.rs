@@ -1,5 +1,5 @@
-//! Cases: the tests a shop writes beside a rule (`NAME.cases.toml`). Reads them with line numbers, runs each through the
-//! round, and words the difference. Does not find files or compile rules.
+//! Cases: the tests a shop writes next to a rule (`NAME.cases.toml`). Parses them with line numbers, runs each
+//! through the round, and describes differences. Does not find files or compile rules.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -11,7 +11,7 @@ use serde::Deserialize;
 use toml::Spanned;
 use visit::round::Settings;
 
-use crate::once::{self, Confirm, Once};
+use crate::typed::{self, Confirm, TypedCheck};
 
 /// A file of cases.
 #[derive(Debug, Deserialize)]
@@ -36,7 +36,7 @@ struct Case {
     /// The meter's accuracy.
     #[serde(default)]
     accuracy: BTreeMap<String, String>,
-    /// Hold points that are not shown; the others are.
+    /// Hold points that are not shown; all others are.
     #[serde(default)]
     open: Vec<String>,
     /// `guarded` (default) or `simple`.
@@ -45,34 +45,34 @@ struct Case {
     /// Answer yes to every question.
     #[serde(default)]
     sure: bool,
-    /// The word that must come out.
+    /// The expected word.
     expect: String,
-    /// A part of the reason that must be given.
+    /// Text that the reason must contain.
     #[serde(default)]
     reason: Option<String>,
-    /// A part of the advice that must be given.
+    /// Text that the advice must contain.
     #[serde(default)]
     advice: Option<String>,
-    /// Judgements by name and the word each must have.
+    /// Judgements by name, with the expected word of each.
     #[serde(default)]
     judgements: BTreeMap<String, String>,
 }
 
-/// What came of a file of cases.
+/// The result of a file of cases.
 #[derive(Debug, Default)]
 pub struct Tally {
-    /// Cases that came out as they must.
+    /// Cases that passed.
     pub passed: usize,
-    /// One text per case that differs, with file and line.
+    /// One text per failed case, with file and line.
     pub failures: Vec<String>,
-    /// Words for which there is a case.
+    /// Words that have a case.
     pub words: Vec<Word>,
 }
 
 /// Runs every case of a file for the rule with this id.
 ///
 /// # Errors
-/// A text with file and line when the file cannot be read as cases.
+/// A text with file and line if the file cannot be parsed as cases.
 pub fn run(path: &str, text: &str, rule: &str, set: &RuleSet) -> Result<Tally, String> {
     let file: CaseFile = toml::from_str(text).map_err(|error| {
         let line = error.span().map_or(1, |span| line_of(text, span.start));
@@ -103,7 +103,7 @@ pub fn run(path: &str, text: &str, rule: &str, set: &RuleSet) -> Result<Tally, S
     Ok(tally)
 }
 
-/// The word it gave, or the difference.
+/// The resulting word, or the difference.
 fn one(case: &Case, rule: &str, set: &RuleSet) -> Result<Word, String> {
     let expected = Word::parse(&case.expect).ok_or_else(|| {
         let words: Vec<&str> = Word::ALL.iter().map(|word| word.text()).collect();
@@ -114,7 +114,7 @@ fn one(case: &Case, rule: &str, set: &RuleSet) -> Result<Word, String> {
         Some("simple") => DecisionRule::Simple,
         Some(other) => return Err(format!("  decision = {other:?}: write \"guarded\" or \"simple\"")),
     };
-    let once = Once {
+    let check = TypedCheck {
         unit: "case",
         component: &case.name,
         rule,
@@ -125,7 +125,8 @@ fn one(case: &Case, rule: &str, set: &RuleSet) -> Result<Word, String> {
         sure: case.sure,
     };
     let settings = Settings { decision, ..Settings::default() };
-    let verdict = once::judge(set, &once, settings).map_err(|error| format!("  could not run: {error:#}"))?;
+    let verdict =
+        typed::judge(set, &check, settings).map_err(|error| format!("  could not run: {error:#}"))?;
     let got = VerdictJson::from(&verdict);
     let difference = difference(case, expected, &got);
     if difference.is_empty() { Ok(expected) } else { Err(difference) }

@@ -1,27 +1,27 @@
-//! Rules from a folder or from the program, loaded as one set. Does not compile them (`script` does), open a file or read a clock:
-//! how both is done is handed in.
+//! Loads rules from a folder, or the built-in ones, as one set. Does not compile them (`script` does), open files or
+//! read a clock: the caller passes both in.
 
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
 use judge::rule::{RuleError, RuleSet};
-use script::{Diagnostic, Limits, Loaded, RuleSetLoader, Severity};
+use script::{Diagnostic, Limits, LoadedRules, RuleSetLoader, Severity};
 
 use crate::published;
 
-/// The files of one rule set as they were read.
+/// The files of one rule set as read.
 #[derive(Debug, Default)]
 pub struct Texts {
-    /// Path for messages, and text, of every file that could be read.
+    /// Path (for messages) and text of every file that could be read.
     pub files: Vec<(String, String)>,
-    /// Files that could not be read (they refuse the set), and names that are nearly those of rules.
+    /// Files that could not be read, which invalidate the set, and names that are almost those of rules.
     found: Vec<Diagnostic>,
     /// The folder; empty for the built-in rules.
     folder: String,
 }
 
 impl Texts {
-    /// Files that were read before.
+    /// Files that were read earlier.
     #[must_use]
     pub fn of(files: Vec<(String, String)>) -> Self {
         Self { files, ..Self::default() }
@@ -39,31 +39,31 @@ const ENDING: &str = ".rhai";
 
 /// A file that could not be read as text.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Unread {
-    /// The line that is to blame, from 1; 0 where none is.
+pub struct UnreadableFile {
+    /// The line at fault, from 1; 0 if none is.
     pub line: usize,
     /// What is wrong, without the file's name.
     pub why: String,
 }
 
-/// The rules that the program ships: path and text of each.
+/// The rules built into the program: path and text of each.
 #[must_use]
 pub fn built_in(rules: &[(&str, &str)]) -> Texts {
     Texts::of(rules.iter().map(|(path, text)| ((*path).to_owned(), (*text).to_owned())).collect())
 }
 
-/// The rules of a folder and its sub-folders; `read` gives the text of a file. One that cannot be read is a problem of the
-/// set, told by [`load_after`] beside those of the others.
+/// The rules of a folder and its subfolders. `read` returns the text of a file; if it fails, that is a problem of the
+/// set, which [`load_after`] reports with all others.
 ///
 /// # Errors
-/// When a folder cannot be read; the message names it.
-pub fn texts(folder: &Path, read: impl Fn(&Path) -> Result<String, Unread>) -> anyhow::Result<Texts> {
+/// If a folder cannot be read; the message names it.
+pub fn texts(folder: &Path, read: impl Fn(&Path) -> Result<String, UnreadableFile>) -> anyhow::Result<Texts> {
     let mut texts = Texts { folder: folder.display().to_string(), ..Texts::default() };
     let listing = list(folder, ENDING)?;
     for path in listing.files {
         match read(&path) {
             Ok(text) => texts.files.push((path.to_string_lossy().into_owned(), text)),
-            Err(Unread { line, why }) => texts.found.push(finding(Severity::Error, &path, line, why)),
+            Err(UnreadableFile { line, why }) => texts.found.push(finding(Severity::Error, &path, line, why)),
         }
     }
     for (path, name) in listing.near {
@@ -77,24 +77,24 @@ fn finding(severity: Severity, file: &Path, line: usize, message: String) -> Dia
     Diagnostic { severity, found: RuleError { message, file, line, column: 0, source_line: String::new() } }
 }
 
-/// All files below a folder whose name ends so, sorted by path. Names that begin with a dot are passed over: locks of
-/// editors, what other systems leave beside a file, the folders of version control.
+/// All files below a folder with this ending, sorted by path. Skips names that begin with a dot: editor locks, other
+/// systems' side files, version-control folders.
 ///
 /// # Errors
-/// When a folder cannot be read.
+/// If a folder cannot be read.
 pub fn files(folder: &Path, ending: &str) -> anyhow::Result<Vec<PathBuf>> {
     Ok(list(folder, ending)?.files)
 }
 
-/// Files below a folder that only their name keeps from being read, and the name they should have.
+/// Files below a folder that are not read only because of their name, with the name they should have.
 ///
 /// # Errors
-/// When a folder cannot be read.
+/// If a folder cannot be read.
 pub fn near(folder: &Path, ending: &str) -> anyhow::Result<Vec<(PathBuf, String)>> {
     Ok(list(folder, ending)?.near)
 }
 
-/// What stands below a folder.
+/// The files below a folder.
 #[derive(Default)]
 struct Listing {
     files: Vec<PathBuf>,
@@ -109,9 +109,9 @@ fn list(folder: &Path, ending: &str) -> anyhow::Result<Listing> {
     Ok(found)
 }
 
-/// Definitions for editors stand beside rules and are none.
+/// Definitions for editors lie next to the rules and are not rules.
 const DEFINITIONS: &str = ".d.rhai";
-/// Sub-folders deeper than this are not followed, so that a link in a circle ends.
+/// Subfolders deeper than this are not followed, so that circular links end.
 const DEPTH_MAX: usize = 8;
 
 fn collect(folder: &Path, ending: &str, depth: usize, found: &mut Listing) -> anyhow::Result<()> {
@@ -137,16 +137,16 @@ fn collect(folder: &Path, ending: &str, depth: usize, found: &mut Listing) -> an
     Ok(())
 }
 
-/// The name that was meant by one with capitals or with the ending that some editors put behind it.
+/// The intended name, for one with capitals or with an ending that some editors append.
 fn meant(name: &str, ending: &str) -> Option<String> {
     let lower = name.to_lowercase();
     let plain = lower.strip_suffix(".txt").unwrap_or(&lower);
     plain.ends_with(ending).then(|| plain.to_owned())
 }
 
-/// Compiles a set that takes the place of another (the empty one at first); rules of that one whose file is the same are
-/// taken over as they are. A bad file refuses the whole set. `built_in` are the rules that the program ships: published
-/// limits that differ from theirs are warned of.
+/// Compiles a set that replaces another (initially the empty one). Rules of the old set whose file is unchanged are
+/// reused. One bad file invalidates the whole set. `built_in` are the rules built into the program: published limits
+/// that differ from theirs cause a warning.
 ///
 /// # Errors
 /// All problems of all files.
@@ -155,7 +155,7 @@ pub fn load_after(
     before: &RuleSet,
     limits: Limits,
     built_in: &[(&str, &str)],
-) -> Result<Loaded, Vec<Diagnostic>> {
+) -> Result<LoadedRules, Vec<Diagnostic>> {
     let mut found = texts.found.clone();
     let refused = found.iter().any(|problem| problem.severity == Severity::Error);
     if texts.files.is_empty() {

@@ -1,13 +1,13 @@
-//! The test bench of rules: rule folders, the cases beside them, one verdict from typed values, recordings played again, and
-//! what a shop changed of published limits.
+//! The test bench for rules: rule folders, their cases, one verdict from typed values, replays of recordings, and
+//! published limits that a shop has changed.
 //!
-//! Does not: read a command line, print, open files (the caller says how), read a clock, know devices.
+//! Does not: read a command line, print, open files (the caller does), read a clock, know devices.
 
 pub mod cases;
 pub mod folder;
-mod near;
-pub mod once;
 pub mod published;
 pub mod replay;
+mod suggest;
+pub mod typed;
 
-pub use near::{did_you_mean, must_have};
+pub use suggest::{did_you_mean, must_have};

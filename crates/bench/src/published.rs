@@ -1,10 +1,10 @@
-//! Published limits that a shop has changed: said, never refused. Compares a rule set with the one that is built in; limits of common
-//! practice are the shop's to tune and are passed over.
+//! Published limits that a shop has changed: reported, never refused. Compares a rule set with the built-in one.
+//! Limits from common practice are the shop's to tune and are not reported.
 
 use judge::rule::{NamedLimit, RuleError, RuleSet, SourceClass};
 use script::{Diagnostic, RuleSetLoader, Severity};
 
-/// A warning for each changed limit. `built_in`: path and text of the rules that the program ships.
+/// A warning for each changed limit. `built_in`: path and text of the rules built into the program.
 #[must_use]
 pub fn changed(set: &RuleSet, texts: &[(String, String)], built_in: &[(&str, &str)]) -> Vec<Diagnostic> {
     let mut found = Vec::new();
@@ -34,7 +34,7 @@ pub fn changed(set: &RuleSet, texts: &[(String, String)], built_in: &[(&str, &st
     found
 }
 
-/// Standards, and what is quoted of published figures from memory.
+/// Standards, and published figures quoted from memory.
 fn is_published(limit: &NamedLimit) -> bool {
     matches!(limit.source.class, SourceClass::Standard | SourceClass::Memory)
 }
@@ -65,8 +65,8 @@ fn stem(path: &str) -> &str {
     name.strip_suffix(".rhai").unwrap_or(name)
 }
 
-/// Those built-in rules that these texts change; none where they are the built-in ones. An empty set if they do not load, which
-/// `rules check` would have said.
+/// The built-in rules that these texts change; none if they are the built-in ones. An empty set if they do not load,
+/// which `rules check` would have reported.
 fn built_in_but_for(texts: &[(String, String)], built_in: &[(&str, &str)]) -> RuleSet {
     let is_changed = |(path, original): &&(&str, &str)| {
         texts.iter().any(|(own, text)| stem(own) == stem(path) && text != original)

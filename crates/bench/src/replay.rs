@@ -1,33 +1,33 @@
-//! Recordings through the same pipeline as live, as fast as it goes, and what came of them beside what was expected. A
-//! recording is read twice, once to check it and once to play it, so that nothing of a refused one is played and none need
-//! be held in memory. Does not open files, print or word what it gives.
+//! Runs recordings through the live pipeline at full speed and compares the output with what was expected. A
+//! recording is read twice, once to validate it and once to play it: nothing of an invalid recording is played, and
+//! none has to fit in memory. Does not open files, print or word its output.
 
 use std::fmt::Write as _;
 
 use judge::limits::Word;
 use judge::rule::RuleSet;
 use pipeline::{Event, Output, Pipeline, Stamped};
-use record::{ByteStream, FollowUpJson, Item, LeftOutLines, ReadError, Reader};
+use record::{ByteStream, FollowUpJson, Item, ReadError, Reader, SkippedLines};
 use visit::act::Act;
 use visit::round::{self, StillWaits};
 use visit::verdict::Verdict;
 
-/// What a recording gives, in the order of time.
-pub enum Heard<'a> {
-    /// First of all, where it is so: the recording was made under other rules.
+/// The output of a replay, in the order of time.
+pub enum ReplayOutput<'a> {
+    /// First, if it applies: the recording was made under other rules.
     OtherRules,
     /// A verdict.
     Verdict(&'a Verdict),
-    /// What follows a verdict, and the verdict's word.
+    /// What follows a verdict, with the verdict's word.
     FollowUp(&'a FollowUpJson, Word),
-    /// Other rules came into force in this line (1-based). The replay goes on with those it was given.
+    /// At this line (from 1), other rules came into force. The replay continues with the rules it was given.
     RulesChanged(usize),
-    /// At the end: this check, by its number, was armed and has no word, since a point of it waits.
+    /// At the end: this check (by number) was armed and has no verdict, because one of its points is waiting.
     StillWaits(u32, &'a StillWaits),
 }
 
-impl Heard<'_> {
-    /// The word that counts: an amendment counts as well as the verdict it stands beside.
+impl ReplayOutput<'_> {
+    /// The word that counts: an amendment counts like the verdict it belongs to.
     #[must_use]
     pub fn word(&self) -> Option<Word> {
         match self {
@@ -38,35 +38,35 @@ impl Heard<'_> {
     }
 }
 
-/// Reads a whole recording and plays nothing; the lines that are left out.
+/// Reads a whole recording without playing it; returns the lines that were skipped.
 ///
 /// # Errors
-/// As [`Reader::new`] and [`Reader::next_item`].
-pub fn check(source: impl ByteStream) -> Result<LeftOutLines, ReadError> {
-    let mut left_out = LeftOutLines::default();
+/// As for [`Reader::new`] and [`Reader::next_item`].
+pub fn validate(source: impl ByteStream) -> Result<SkippedLines, ReadError> {
+    let mut skipped = SkippedLines::default();
     let mut reader = Reader::new(source, &script::FrameScripts)?;
     while let Some(item) = reader.next_item()? {
-        if let Item::LeftOut(line, why) = item {
-            left_out.push(line, why);
+        if let Item::Skipped(line, why) = item {
+            skipped.push(line, why);
         }
     }
-    Ok(left_out)
+    Ok(skipped)
 }
 
-/// Plays one recording under these rules, handing on what it gives as it comes.
+/// Plays one recording under these rules and passes the output on as it comes.
 ///
 /// # Errors
-/// As [`check`], and whatever stops the sink.
+/// As for [`validate`], and any error of the sink.
 pub fn play(
     source: impl ByteStream,
     set: &RuleSet,
-    sink: &mut dyn FnMut(&Heard<'_>) -> anyhow::Result<()>,
+    sink: &mut dyn FnMut(&ReplayOutput<'_>) -> anyhow::Result<()>,
 ) -> anyhow::Result<()> {
     let mut reader = Reader::new(source, &script::FrameScripts)?;
     let header = reader.header();
     let other_rules = !header.rules.is_empty() && header.rules != set.hash();
     if other_rules {
-        sink(&Heard::OtherRules)?;
+        sink(&ReplayOutput::OtherRules)?;
     }
     let mut pipeline = Pipeline::new(set.clone(), reader.settings());
     // What follows a verdict refers to the last one given.
@@ -74,30 +74,31 @@ pub fn play(
     while let Some(item) = reader.next_item()? {
         let Item::Event(recorded) = item else { continue };
         let Some(event) = recorded.event else {
-            sink(&Heard::RulesChanged(recorded.line))?;
+            sink(&ReplayOutput::RulesChanged(recorded.line))?;
             continue;
         };
         let event = if other_rules { for_the_open_question(event) } else { event };
         for Stamped { at, output } in pipeline.step(event, recorded.at) {
             let Output::Round(output) = output else { continue };
             if let round::Output::Verdict(verdict) = output {
-                sink(&Heard::Verdict(&verdict))?;
+                sink(&ReplayOutput::Verdict(&verdict))?;
                 given = Some(verdict);
             } else if let Some(of) = &given
                 && let Some(json) = FollowUpJson::of(of, &output, at)
             {
-                sink(&Heard::FollowUp(&json, of.word))?;
+                sink(&ReplayOutput::FollowUp(&json, of.word))?;
             }
         }
     }
     let number = pipeline.round().armed().unwrap_or_default();
     for waits in pipeline.round().still_waits() {
-        sink(&Heard::StillWaits(number, &waits))?;
+        sink(&ReplayOutput::StillWaits(number, &waits))?;
     }
     Ok(())
 }
 
-/// Other rules may ask other questions, so the numbers of the old ones say nothing: an answer is for the open question.
+/// Other rules may ask other questions, so the recorded question numbers mean nothing: each answer goes to the open
+/// question.
 fn for_the_open_question(event: Event) -> Event {
     match event {
         Event::Round(round::Event::Act { act: Act::Answer { yes, .. }, by }) => {
@@ -107,11 +108,11 @@ fn for_the_open_question(event: Event) -> Event {
     }
 }
 
-/// Where these lines differ from the expected ones, blank lines and remarks (`# `) left out; empty when nowhere. `name`
-/// begins each place.
+/// The differences between these lines and the expected ones, ignoring blank lines and comments (`# `); empty if
+/// there are none. `name` prefixes each line.
 ///
 /// # Errors
-/// When the expectation has no line.
+/// If the expectation is empty.
 pub fn difference(name: &str, expectation: &str, lines: &[String]) -> anyhow::Result<String> {
     let expected: Vec<&str> =
         expectation.lines().filter(|line| !line.trim().is_empty() && !line.starts_with("# ")).collect();

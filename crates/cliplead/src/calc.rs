@@ -5,7 +5,7 @@ mod reference;
 
 use anyhow::{anyhow, bail};
 use quantity::{Unit, edit_distance, parse_typed};
-use trade::catalogue::{self, CallError, Function, Gives, Takes, What};
+use trade::catalogue::{self, CallError, Function, Parameter, ParameterKind, Returns};
 
 use crate::cli::{CalcOptions, Format};
 use crate::output::{Exit, data};
@@ -69,26 +69,26 @@ fn list(format: Format) -> anyhow::Result<()> {
             group = function.group;
             data(&format!("\n{group}"))?;
         }
-        data(&format!("  {}{}", function.signature(), gives(function)))?;
+        data(&format!("  {}{}", function.signature(), returns(function)))?;
         data(&format!("      {}", function.doc))?;
     }
     Ok(())
 }
 
 /// ` -> uF`, or the words it may answer.
-fn gives(function: &Function) -> String {
-    match function.gives {
-        Gives::Number("") => String::new(),
-        Gives::Number(unit) => format!(" -> {unit}"),
-        Gives::Word(words) => format!(" -> {}", words.join(" | ")),
+fn returns(function: &Function) -> String {
+    match function.returns {
+        Returns::Number("") => String::new(),
+        Returns::Number(unit) => format!(" -> {unit}"),
+        Returns::Word(words) => format!(" -> {}", words.join(" | ")),
     }
 }
 
 fn declaration(function: &Function) -> serde_json::Value {
-    let takes: Vec<serde_json::Value> = function.takes.iter().map(takes).collect();
-    let gives = match function.gives {
-        Gives::Number(unit) => serde_json::json!({"unit": unit}),
-        Gives::Word(words) => serde_json::json!({"words": words}),
+    let takes: Vec<serde_json::Value> = function.parameters.iter().map(parameter_json).collect();
+    let gives = match function.returns {
+        Returns::Number(unit) => serde_json::json!({"unit": unit}),
+        Returns::Word(words) => serde_json::json!({"words": words}),
     };
     serde_json::json!({
         "name": function.name, "group": function.group, "takes": takes, "gives": gives, "doc": function.doc,
@@ -96,34 +96,36 @@ fn declaration(function: &Function) -> serde_json::Value {
     })
 }
 
-fn takes(takes: &Takes) -> serde_json::Value {
-    match takes.what {
-        What::Number(a) | What::NumberOrOpen(a) => serde_json::json!({
-            "name": takes.name, "what": a.what, "unit": a.unit, "least": a.least, "greatest": a.greatest,
-            "may_be_open": matches!(takes.what, What::NumberOrOpen(_)),
+fn parameter_json(parameter: &Parameter) -> serde_json::Value {
+    match parameter.kind {
+        ParameterKind::Number(a) | ParameterKind::NumberOrOpen(a) => serde_json::json!({
+            "name": parameter.name, "what": a.what, "unit": a.unit, "least": a.least, "greatest": a.greatest,
+            "may_be_open": matches!(parameter.kind, ParameterKind::NumberOrOpen(_)),
         }),
-        What::List(a) => serde_json::json!({
-            "name": takes.name, "what": a.what, "unit": a.unit, "least": a.least, "greatest": a.greatest, "list": true,
+        ParameterKind::List(a) => serde_json::json!({
+            "name": parameter.name, "what": a.what, "unit": a.unit, "least": a.least, "greatest": a.greatest, "list": true,
         }),
-        What::Word(words) => serde_json::json!({"name": takes.name, "words": words}),
+        ParameterKind::Word(words) => serde_json::json!({"name": parameter.name, "words": words}),
     }
 }
 
 /// What it takes, for people: `amps=0..1000 A`.
-fn range(takes: &Takes) -> String {
-    match takes.what {
-        What::Number(a) | What::NumberOrOpen(a) if a.least <= f64::MIN => {
-            format!("{}=any number", takes.name)
+fn range(parameter: &Parameter) -> String {
+    match parameter.kind {
+        ParameterKind::Number(a) | ParameterKind::NumberOrOpen(a) if a.least <= f64::MIN => {
+            format!("{}=any number", parameter.name)
         }
-        What::Number(a) => {
-            format!("{}={}..{} {}", takes.name, a.least, a.greatest, a.unit).trim_end().to_owned()
+        ParameterKind::Number(a) => {
+            format!("{}={}..{} {}", parameter.name, a.least, a.greatest, a.unit).trim_end().to_owned()
         }
-        What::NumberOrOpen(a) => format!("{}={}..{} {} or open", takes.name, a.least, a.greatest, a.unit),
-        What::List(a) => {
+        ParameterKind::NumberOrOpen(a) => {
+            format!("{}={}..{} {} or open", parameter.name, a.least, a.greatest, a.unit)
+        }
+        ParameterKind::List(a) => {
             let range = format!("{}..{} {}", a.least, a.greatest, a.unit);
-            format!("{}=list of {}", takes.name, range.trim_end())
+            format!("{}=list of {}", parameter.name, range.trim_end())
         }
-        What::Word(words) => format!("{}={}", takes.name, words.join("|")),
+        ParameterKind::Word(words) => format!("{}={}", parameter.name, words.join("|")),
     }
 }
 
@@ -146,12 +148,12 @@ fn one(name: &str, values: &[String], format: Format) -> anyhow::Result<()> {
         .map(|text| text.split_once('=').map(|(key, value)| (key.trim(), value.trim())))
         .collect::<Option<_>>()
         .ok_or_else(|| anyhow!("values are written NAME=VALUE; {}", usage(first)))?;
-    let function = all.iter().find(|function| function.takes.len() == pairs.len()).unwrap_or(first);
+    let function = all.iter().find(|function| function.parameters.len() == pairs.len()).unwrap_or(first);
     let result = compute(function, &pairs)?;
-    let (value, unit) = match (function.word(result), function.gives) {
+    let (value, unit) = match (function.word(result), function.returns) {
         (Some(word), _) => (serde_json::json!(word), ""),
-        (None, Gives::Number(unit)) => (serde_json::json!(result), unit),
-        (None, Gives::Word(_)) => bail!("{name} answered no word of its list (a defect, please report it)"),
+        (None, Returns::Number(unit)) => (serde_json::json!(result), unit),
+        (None, Returns::Word(_)) => bail!("{name} answered no word of its list (a defect, please report it)"),
     };
     match format {
         Format::Json => data(&serde_json::json!([{"name": name, "value": value, "unit": unit}]).to_string()),
@@ -177,39 +179,40 @@ fn significant(number: f64) -> String {
 }
 
 fn usage(function: &Function) -> String {
-    let list: Vec<String> = function.takes.iter().map(range).collect();
+    let list: Vec<String> = function.parameters.iter().map(range).collect();
     format!("{} takes {}", function.name, list.join(", "))
 }
 
 fn explained(function: &Function) -> String {
-    let mut text = format!("{}{}\n  {}\n", function.signature(), gives(function), function.doc);
-    for takes in function.takes {
-        let what = match takes.what {
-            What::Number(a) | What::NumberOrOpen(a) | What::List(a) => a.what,
-            What::Word(_) => "one of these words",
+    let mut text = format!("{}{}\n  {}\n", function.signature(), returns(function), function.doc);
+    for parameter in function.parameters {
+        let what = match parameter.kind {
+            ParameterKind::Number(a) | ParameterKind::NumberOrOpen(a) | ParameterKind::List(a) => a.what,
+            ParameterKind::Word(_) => "one of these words",
         };
-        text.push_str(&format!("  {:<44} {what}\n", range(takes)));
+        text.push_str(&format!("  {:<44} {what}\n", range(parameter)));
     }
     text.push_str(&format!("  source: {}\n", function.source));
     text
 }
 
 fn compute(function: &Function, pairs: &[(&str, &str)]) -> anyhow::Result<f64> {
-    if let Some((key, _)) = pairs.iter().find(|(key, _)| !function.takes.iter().any(|t| t.name == *key)) {
+    if let Some((key, _)) = pairs.iter().find(|(key, _)| !function.parameters.iter().any(|t| t.name == *key))
+    {
         bail!("{} takes no {key:?}; {}", function.name, usage(function));
     }
     let mut lists: Vec<Vec<f64>> = Vec::new();
-    for takes in function.takes {
-        let mut given = pairs.iter().filter(|(key, _)| *key == takes.name);
+    for parameter in function.parameters {
+        let mut given = pairs.iter().filter(|(key, _)| *key == parameter.name);
         let (Some((_, text)), None) = (given.next(), given.next()) else {
-            bail!("{} is given not at all, or twice; {}", takes.name, usage(function));
+            bail!("{} is given not at all, or twice; {}", parameter.name, usage(function));
         };
-        let items: Vec<&str> = match takes.what {
-            What::List(_) => text.split(',').map(str::trim).collect(),
+        let items: Vec<&str> = match parameter.kind {
+            ParameterKind::List(_) => text.split(',').map(str::trim).collect(),
             _ => vec![text],
         };
-        let list: Result<Vec<f64>, String> = items.into_iter().map(|item| value(takes, item)).collect();
-        lists.push(list.map_err(|why| anyhow!("{}: {why}", takes.name))?);
+        let list: Result<Vec<f64>, String> = items.into_iter().map(|item| value(parameter, item)).collect();
+        lists.push(list.map_err(|why| anyhow!("{}: {why}", parameter.name))?);
     }
     let slices: Vec<&[f64]> = lists.iter().map(Vec::as_slice).collect();
     function.call_lists(&slices).map_err(|error| match error {
@@ -220,16 +223,18 @@ fn compute(function: &Function, pairs: &[(&str, &str)]) -> anyhow::Result<f64> {
 }
 
 /// A value in the unit of its argument, or the place of a word.
-fn value(takes: &Takes, text: &str) -> Result<f64, String> {
-    let unit = match takes.what {
-        What::Word(words) => {
+fn value(parameter: &Parameter, text: &str) -> Result<f64, String> {
+    let unit = match parameter.kind {
+        ParameterKind::Word(words) => {
             let place = words.iter().position(|word| word.eq_ignore_ascii_case(text));
             return place
                 .map(|place| place as f64)
                 .ok_or_else(|| format!("{text:?} is none of {}", words.join(", ")));
         }
-        What::NumberOrOpen(_) if text == "open" => return Ok(f64::INFINITY),
-        What::Number(argument) | What::NumberOrOpen(argument) | What::List(argument) => argument.unit,
+        ParameterKind::NumberOrOpen(_) if text == "open" => return Ok(f64::INFINITY),
+        ParameterKind::Number(argument)
+        | ParameterKind::NumberOrOpen(argument)
+        | ParameterKind::List(argument) => argument.unit,
     };
     // Units that meters do not show, and bare numbers, are taken as they are declared.
     let digits = text.strip_suffix(unit).map_or(text, str::trim_end);
@@ -287,9 +292,9 @@ mod tests {
             "Btu/h per cfm and °F",
         ];
         for function in catalogue::functions() {
-            let units = function.takes.iter().map(Takes::unit).chain(match function.gives {
-                Gives::Number(unit) => Some(unit),
-                Gives::Word(_) => None,
+            let units = function.parameters.iter().map(Parameter::unit).chain(match function.returns {
+                Returns::Number(unit) => Some(unit),
+                Returns::Word(_) => None,
             });
             for unit in units {
                 assert!(Unit::parse(unit).is_ok() || named.contains(&unit), "{}: {unit:?}", function.name);

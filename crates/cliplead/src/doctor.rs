@@ -8,7 +8,7 @@ use std::io::IsTerminal as _;
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use anyhow::bail;
-use doctor::{Finding, Machine, Remedy, Run, State};
+use doctor::{Finding, Machine, Remedy, RunPolicy, State};
 use record::{plain, plain_lines};
 
 use crate::cli::{DoctorOptions, Format};
@@ -45,11 +45,11 @@ pub(crate) fn run(options: &DoctorOptions) -> anyhow::Result<Exit> {
     }
     let mut last = findings;
     if options.fix {
-        let mut hands = fix::Hands::new(options);
-        fix::run(&last, &mut hands)?;
-        if hands.has_run() {
+        let mut runner = fix::FixRunner::new(options);
+        fix::run(&last, &mut runner)?;
+        if runner.has_run() {
             let after = examine(options)?;
-            fix::compare(&last, &after, &mut hands)?;
+            fix::compare(&last, &after, &mut runner)?;
             last = after;
         }
     } else if options.format == Format::Text {
@@ -153,7 +153,7 @@ fn typed(step: &doctor::Step) -> String {
 fn typed_by(step: &doctor::Step, is_root: bool) -> String {
     let fed = if step.input.is_some() { "cliplead devices doctor --rule | " } else { "" };
     let sudo = if step.as_root && !is_root { "sudo " } else { "" };
-    format!("{fed}{sudo}{}", step.typed())
+    format!("{fed}{sudo}{}", step.shell_text())
 }
 
 #[derive(serde::Serialize)]
@@ -178,7 +178,7 @@ fn show(finding: &Finding, format: Format) -> anyhow::Result<()> {
     if format == Format::Json {
         let remedy = |remedy: &'_ Remedy| {
             let step = remedy.step.as_ref();
-            (step.map(typed), step.is_some_and(|step| step.run == Run::OnRequest))
+            (step.map(typed), step.is_some_and(|step| step.run == RunPolicy::OnRequest))
         };
         let remedies = finding
             .remedies

@@ -7,7 +7,7 @@ mod source;
 
 use std::io::IsTerminal as _;
 
-use ::learn::{Head, Learned, Observation, Outcome, Shown, learn};
+use ::learn::{Conclusion, Displayed, Learned, Observation, ProfileHeader, learn};
 use anyhow::{Context as _, bail};
 use quantity::Instant;
 use wire::stream::Recording;
@@ -60,7 +60,7 @@ pub(crate) fn run(options: &LearnOptions) -> anyhow::Result<Exit> {
         }
     };
     let written = match (&learned.outcome, &options.write) {
-        (Outcome::Profile { toml, remarks }, Some(path)) => {
+        (Conclusion::Profile { toml, remarks }, Some(path)) => {
             folder::write(path, id, toml, remarks, &lesson, &learned)?;
             Some(path.display().to_string())
         }
@@ -68,9 +68,9 @@ pub(crate) fn run(options: &LearnOptions) -> anyhow::Result<Exit> {
     };
     tell(options.format, &learned, written.as_deref())?;
     Ok(match learned.outcome {
-        Outcome::Profile { .. } => Exit::Fine,
-        Outcome::Ask(_) if lesson.seen.is_empty() && options.write.is_none() => Exit::Fine,
-        Outcome::Ask(_) | Outcome::Nothing(_) => Exit::Found,
+        Conclusion::Profile { .. } => Exit::Fine,
+        Conclusion::Ask(_) if lesson.seen.is_empty() && options.write.is_none() => Exit::Fine,
+        Conclusion::Ask(_) | Conclusion::Nothing(_) => Exit::Found,
     })
 }
 
@@ -78,7 +78,8 @@ pub(crate) fn run(options: &LearnOptions) -> anyhow::Result<Exit> {
 fn considered(lesson: Lesson, id: &str) -> anyhow::Result<(Lesson, Learned)> {
     let lesson = in_milliseconds(lesson)?;
     let title = format!("Learned meter {id}");
-    let learned = learn(Head { id, title: &title, link: &lesson.link }, &lesson.recording, &lesson.seen);
+    let learned =
+        learn(ProfileHeader { id, title: &title, link: &lesson.link }, &lesson.recording, &lesson.seen);
     Ok((lesson, learned))
 }
 
@@ -115,7 +116,7 @@ fn observations(texts: &[String], recording: &Recording) -> anyhow::Result<Vec<O
                 (Instant::from_micros(begin), Instant::from_micros(end), text.as_str())
             }
         };
-        seen.push(Observation { from, to, shown: Shown::parse(shown)? });
+        seen.push(Observation { from, to, shown: Displayed::parse(shown)? });
     }
     Ok(seen)
 }
@@ -159,14 +160,14 @@ struct LearnedJson<'l> {
 
 fn tell(format: Format, learned: &Learned, folder: Option<&str>) -> anyhow::Result<()> {
     let (outcome, next, profile, remarks) = match &learned.outcome {
-        Outcome::Profile { toml, remarks } => ("profile", None, Some(toml.as_str()), remarks.as_slice()),
-        Outcome::Ask(what) => ("ask", Some(what.as_str()), None, [].as_slice()),
-        Outcome::Nothing(what) => ("nothing", Some(what.as_str()), None, [].as_slice()),
+        Conclusion::Profile { toml, remarks } => ("profile", None, Some(toml.as_str()), remarks.as_slice()),
+        Conclusion::Ask(what) => ("ask", Some(what.as_str()), None, [].as_slice()),
+        Conclusion::Nothing(what) => ("nothing", Some(what.as_str()), None, [].as_slice()),
     };
     if format == Format::Json {
         let hypotheses = learned.hypotheses.iter().map(|h| HypothesisJson {
             framing: h.words.clone(),
-            sound: h.sound,
+            sound: h.intact,
             damaged: h.damaged,
         });
         let hypotheses = hypotheses.collect();
@@ -174,7 +175,7 @@ fn tell(format: Format, learned: &Learned, folder: Option<&str>) -> anyhow::Resu
     }
     for (index, h) in learned.hypotheses.iter().enumerate() {
         let rank = if index == 0 { "best" } else { "less likely" };
-        data(&format!("{rank}: {}; {} frames bear it out, {} drops", h.words, h.sound, h.damaged))?;
+        data(&format!("{rank}: {}; {} frames bear it out, {} drops", h.words, h.intact, h.damaged))?;
     }
     if let Some(next) = next {
         data(&format!("no profile: {next}"))?;

@@ -12,7 +12,7 @@ mod demo;
 mod devices;
 mod doctor;
 mod files;
-mod judge_once;
+mod judge_typed;
 mod last_good;
 mod learn;
 mod licences;
@@ -42,7 +42,7 @@ fn main() -> ExitCode {
         #[cfg(feature = "demo")]
         Command::Demo(options) => demo::run(options),
         Command::Run(options) => daemon::run(options),
-        Command::Judge(options) => judge_once::run(options),
+        Command::Judge(options) => judge_typed::run(options),
         Command::Replay(options) => replay::run(options),
         Command::Rules(options) => rules_command::run(options),
         Command::Devices(options) => devices::run(options),

@@ -5,7 +5,7 @@ use std::io::{BufRead, BufReader, Read as _, Seek as _};
 use std::path::Path;
 
 use anyhow::Context as _;
-use bench::replay::{self, Heard};
+use bench::replay::{self, ReplayOutput};
 use judge::rule::RuleSet;
 use record::{VerdictJson, text};
 
@@ -33,7 +33,7 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
             if let Some(word) = heard.word() {
                 worst = worse(worst, Exit::of(word));
             }
-            verdicts = verdicts.saturating_add(u64::from(matches!(heard, Heard::Verdict(_))));
+            verdicts = verdicts.saturating_add(u64::from(matches!(heard, ReplayOutput::Verdict(_))));
             if let Some(lines) = &mut lines {
                 lines.push(line);
             }
@@ -53,20 +53,22 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
 }
 
 /// The line of data for what a recording gives; what is only talk is said and gives none.
-fn line(path: &Path, heard: &Heard<'_>, format: Format) -> Option<String> {
+fn line(path: &Path, heard: &ReplayOutput<'_>, format: Format) -> Option<String> {
     let path = path.display();
     match (heard, format) {
-        (Heard::Verdict(verdict), Format::Json) => return Some(VerdictJson::from(*verdict).line()),
-        (Heard::Verdict(verdict), Format::Text) => return Some(text::line(&VerdictJson::from(*verdict))),
-        (Heard::FollowUp(json, _), Format::Json) => return Some(json.line()),
-        (Heard::FollowUp(json, _), Format::Text) => return Some(text::follow_up(json)),
-        (Heard::OtherRules, _) => {
+        (ReplayOutput::Verdict(verdict), Format::Json) => return Some(VerdictJson::from(*verdict).line()),
+        (ReplayOutput::Verdict(verdict), Format::Text) => {
+            return Some(text::line(&VerdictJson::from(*verdict)));
+        }
+        (ReplayOutput::FollowUp(json, _), Format::Json) => return Some(json.line()),
+        (ReplayOutput::FollowUp(json, _), Format::Text) => return Some(text::follow_up(json)),
+        (ReplayOutput::OtherRules, _) => {
             tracing::info!("{path}: was recorded under other rules than those it is replayed with");
         }
-        (Heard::RulesChanged(line), _) => talk(&format!(
+        (ReplayOutput::RulesChanged(line), _) => talk(&format!(
             "{path}:{line}: other rules came into force here; the replay goes on with those it was given"
         )),
-        (Heard::StillWaits(number, waits), _) => {
+        (ReplayOutput::StillWaits(number, waits), _) => {
             let (what, why) = (record::plain(&waits.what), record::plain(&waits.why));
             talk(&format!("{path}: at its end check {number} still waits: {what}: {why}"));
         }
@@ -74,10 +76,10 @@ fn line(path: &Path, heard: &Heard<'_>, format: Format) -> Option<String> {
     None
 }
 
-fn emphasised(heard: &Heard<'_>, line: &str, format: Format) -> String {
+fn emphasised(heard: &ReplayOutput<'_>, line: &str, format: Format) -> String {
     match heard {
-        Heard::Verdict(verdict) if format == Format::Text => emphasise(line, verdict.word),
-        Heard::FollowUp(json, _) if format == Format::Text => emphasise_follow_up(line, json.event),
+        ReplayOutput::Verdict(verdict) if format == Format::Text => emphasise(line, verdict.word),
+        ReplayOutput::FollowUp(json, _) if format == Format::Text => emphasise_follow_up(line, json.event),
         _ => line.to_owned(),
     }
 }
@@ -86,10 +88,11 @@ fn emphasised(heard: &Heard<'_>, line: &str, format: Format) -> String {
 fn replay(
     path: &Path,
     set: &RuleSet,
-    sink: &mut dyn FnMut(&Heard<'_>) -> anyhow::Result<()>,
+    sink: &mut dyn FnMut(&ReplayOutput<'_>) -> anyhow::Result<()>,
 ) -> anyhow::Result<()> {
     let (mut file, length) = open(path)?;
-    for words in replay::check(buffered(&file, length))?.words(&record::plain(&path.display().to_string())) {
+    for words in replay::validate(buffered(&file, length))?.words(&record::plain(&path.display().to_string()))
+    {
         talk(&words);
     }
     file.rewind()?;

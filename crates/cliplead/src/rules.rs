@@ -3,11 +3,11 @@
 use std::path::Path;
 
 use anyhow::bail;
-use bench::folder::{self, Unread};
+use bench::folder::{self, UnreadableFile};
 pub(crate) use bench::folder::{Texts, files, near};
 pub(crate) use bench::must_have;
 use judge::rule::RuleSet;
-use script::{Diagnostic, Limits, Loaded};
+use script::{Diagnostic, Limits, LoadedRules};
 
 use crate::output::talk;
 use crate::{files as disk, shipped, sys};
@@ -20,7 +20,7 @@ use crate::{files as disk, shipped, sys};
 pub(crate) fn texts(folder: Option<&Path>) -> anyhow::Result<Texts> {
     let read = |path: &Path| {
         disk::read_text(path, disk::RULE_BYTES_MAX)
-            .map_err(|error| Unread { line: error.line(), why: error.why() })
+            .map_err(|error| UnreadableFile { line: error.line(), why: error.why() })
     };
     folder.map_or_else(|| Ok(folder::built_in(shipped::RULES)), |folder| folder::texts(folder, read))
 }
@@ -29,7 +29,7 @@ pub(crate) fn texts(folder: Option<&Path>) -> anyhow::Result<Texts> {
 ///
 /// # Errors
 /// All problems of all files.
-pub(crate) fn load(texts: &Texts) -> Result<Loaded, Vec<Diagnostic>> {
+pub(crate) fn load(texts: &Texts) -> Result<LoadedRules, Vec<Diagnostic>> {
     load_after(texts, &RuleSet::default())
 }
 
@@ -37,7 +37,7 @@ pub(crate) fn load(texts: &Texts) -> Result<Loaded, Vec<Diagnostic>> {
 ///
 /// # Errors
 /// All problems of all files.
-pub(crate) fn load_after(texts: &Texts, before: &RuleSet) -> Result<Loaded, Vec<Diagnostic>> {
+pub(crate) fn load_after(texts: &Texts, before: &RuleSet) -> Result<LoadedRules, Vec<Diagnostic>> {
     let limits = Limits { now_us: Some(sys::computed_us), ..Limits::default() };
     folder::load_after(texts, before, limits, shipped::RULES)
 }

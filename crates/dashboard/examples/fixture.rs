@@ -8,7 +8,7 @@ use std::io::{BufRead, Write};
 use std::sync::Arc;
 use std::time::Duration;
 
-use dashboard::{Asked, Config, serve};
+use dashboard::{ActRequest, Config, serve};
 use tokio::sync::{mpsc, watch};
 
 /// How often the feed stands by its view; a daemon does so at least once a second.
@@ -21,7 +21,7 @@ fn say(line: &str) {
 
 async fn feed(
     mut orders: mpsc::Receiver<String>,
-    mut actions: mpsc::Receiver<Asked>,
+    mut actions: mpsc::Receiver<ActRequest>,
     view: watch::Sender<Arc<str>>,
 ) {
     let (mut paused, mut refusal) = (false, None::<String>);

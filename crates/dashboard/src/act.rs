@@ -1,5 +1,5 @@
-//! Acts that a mechanic asks for on the page, and the request that carries the reply back.
-//! It checks form and length; whether an act makes sense is the daemon's to say.
+//! Acts that a mechanic requests on the page, and the channel that carries the reply back. Validates form and length;
+//! the daemon decides whether an act makes sense.
 
 use record::act_of;
 use serde_json::{Map, Value};
@@ -9,44 +9,45 @@ use visit::act::Act;
 /// Longest text in an action, in characters.
 const TEXT_CHARS_MAX: usize = 200;
 
-/// One action on its way to the daemon.
+/// One act on its way to the daemon.
 #[derive(Debug)]
-pub struct Asked {
-    /// What is asked.
+pub struct ActRequest {
+    /// The requested act.
     pub act: Act,
-    /// `check.number` of the view that the mechanic had before them when they acted. An action on a check that is
-    /// no longer armed is to be refused: the page they saw is gone.
+    /// `check.number` of the view that the mechanic saw when acting. The daemon refuses an act on a check that is no
+    /// longer armed: the page it refers to is gone.
     pub check: Option<u64>,
     /// `Ok`, or a sentence that says why not; the page shows it.
     pub reply: oneshot::Sender<Result<(), String>>,
 }
 
-/// An act and the check it was meant for, as read from a request body.
+/// An act and the check it is meant for, as parsed from a request body.
 #[derive(Debug, PartialEq)]
 pub(crate) struct Parsed {
     pub(crate) act: Act,
     pub(crate) check: Option<u64>,
 }
 
-/// Why a body is not handed on; a sentence for the page.
+/// Why a body was rejected; a sentence for the page.
 #[derive(Debug, PartialEq, Eq)]
-pub(crate) enum Unfit {
-    /// It is no act.
+pub(crate) enum ParseError {
+    /// It is not an act.
     Form(String),
-    /// It is one, and what was typed is no value.
+    /// It is an act, but the typed text is not a value.
     Value(String),
 }
 
-/// Reads a body: `{"do": "confirm", "check": 3, "hold_point": "locked out"}`. The words and fields are those of [`visit::act`].
-pub(crate) fn parse(body: &[u8]) -> Result<Parsed, Unfit> {
-    let (check, word, fields) = form(body).map_err(Unfit::Form)?;
+/// Parses a body: `{"do": "confirm", "check": 3, "hold_point": "locked out"}`. The words and fields are those of
+/// [`visit::act`].
+pub(crate) fn parse(body: &[u8]) -> Result<Parsed, ParseError> {
+    let (check, word, fields) = form(body).map_err(ParseError::Form)?;
     let act = act_of(&word, fields).map_err(|error| match error.is_of_value() {
-        true => Unfit::Value(error.to_string()),
-        false => Unfit::Form(format!("the action is not known: {error}")),
+        true => ParseError::Value(error.to_string()),
+        false => ParseError::Form(format!("the action is not known: {error}")),
     })?;
     match act {
         Act::Answer { question: None, .. } => {
-            Err(Unfit::Form("the answer names no question; a page names the one it shows".to_owned()))
+            Err(ParseError::Form("the answer names no question; a page names the one it shows".to_owned()))
         }
         act => Ok(Parsed { act, check }),
     }
@@ -106,7 +107,7 @@ mod tests {
         }
         assert_eq!(parse(br#"{"do":"next","check":3}"#).unwrap().check, Some(3));
         let much = parse(br#"{"do":"type","point":"c","text":"much"}"#);
-        assert!(matches!(much, Err(Unfit::Value(_))), "{much:?}");
+        assert!(matches!(much, Err(ParseError::Value(_))), "{much:?}");
     }
 
     #[test]
@@ -131,7 +132,7 @@ mod tests {
             (r#"{"do":"type","point":"c","text":"4\u00001"}"#, "not printable"),
             (&long, "longer than 200"),
         ] {
-            let Err(Unfit::Form(why)) = parse(text.as_bytes()) else { panic!("{text}") };
+            let Err(ParseError::Form(why)) = parse(text.as_bytes()) else { panic!("{text}") };
             assert!(why.contains(part), "{text}: {why}");
         }
     }

@@ -1,52 +1,52 @@
-//! What the caller may set, and the sentences for what is refused. It opens nothing.
+//! The dashboard's settings, and the errors for those it rejects. Opens nothing.
 
 use std::fmt;
 use std::io;
 use std::net::SocketAddr;
 use std::time::Duration;
 
-use crate::guard::Allowed;
+use crate::guard::AllowedHosts;
 
 /// Settings of the dashboard. `Config::default()` answers on loopback only, under its address and `localhost`.
 #[derive(Clone, Debug, Default)]
 pub struct Config {
-    /// Further names and IP literals that the `Host` header may hold, as `name`, `name:port`, `192.0.2.7` or
-    /// `[2001:db8::7]`. Without a port the bound port is meant.
+    /// Further names and IP literals allowed in the `Host` header, as `name`, `name:port`, `192.0.2.7` or
+    /// `[2001:db8::7]`. Without a port, the bound port applies.
     pub allowed_hosts: Vec<String>,
-    /// Must be set in as many words to listen on anything but loopback. There is no pairing yet: whoever reaches
-    /// the address can confirm a hold point.
+    /// Required for listening on anything but loopback. There is no pairing yet: whoever reaches the address can
+    /// confirm a hold point.
     pub allow_beyond_loopback: bool,
-    /// Bounds on what visitors may take.
+    /// Limits on clients.
     pub limits: Limits,
 }
 
-/// Bounds on what visitors may take.
+/// Limits on clients.
 #[derive(Clone, Copy, Debug)]
 pub struct Limits {
-    /// Event streams at once. For the next one, the stream whose reader has taken nothing for longest ends; when all
-    /// readers take what comes, the one that was opened first, and its page comes back by itself.
+    /// Concurrent event streams. One more evicts the stream whose reader has been stalled longest; if no reader is
+    /// stalled, it evicts the oldest stream, whose page reconnects by itself.
     pub streams_max: usize,
-    /// Connections at once. For the next one, the connection that has asked for nothing for longest ends.
+    /// Concurrent connections. One more evicts the connection that has been idle longest.
     pub connections_max: usize,
-    /// Longest body of an action, bytes.
+    /// Longest body of an act, bytes.
     pub body_bytes_max: usize,
-    /// Longest request head, bytes (hyper takes no less than 8 KiB).
+    /// Longest request head, bytes (hyper accepts no less than 8 KiB).
     pub head_bytes_max: usize,
-    /// Time for a whole request head, also the longest a silent connection is kept.
+    /// Time for a whole request head; also how long a silent connection is kept.
     pub head_time: Duration,
-    /// Time for the body of an action.
+    /// Time for the body of an act.
     pub body_time: Duration,
     /// A reader that has taken nothing for this long is dropped.
     pub write_stall: Duration,
-    /// Time the daemon has to answer an action.
+    /// Time the daemon has to answer an act.
     pub answer_time: Duration,
-    /// Views that go out at once, however close together they come: a few presses, and the verdict after them.
+    /// Views sent at once, however close together they come: a few button presses and the verdict after them.
     pub view_burst: u32,
-    /// After those, one more each time this has passed (20 a second): the longest a view waits.
+    /// After the burst, one more view per this interval (20 per second); the longest a view waits.
     pub view_gap: Duration,
-    /// A stream that has said nothing for this long says a heartbeat.
+    /// A stream sends a heartbeat after this long without an event.
     pub beat: Duration,
-    /// Time that open connections have to end after the shutdown.
+    /// Time for open connections to end after shutdown.
     pub shutdown_time: Duration,
 }
 
@@ -70,11 +70,11 @@ impl Default for Limits {
 }
 
 impl Config {
-    /// Whether this address may be listened on.
+    /// Whether the server may listen on this address.
     ///
     /// # Errors
     /// [`ServeError::BeyondLoopback`] unless the address is loopback or `allow_beyond_loopback` is set.
-    pub fn check(&self, addr: SocketAddr) -> Result<(), ServeError> {
+    pub fn validate(&self, addr: SocketAddr) -> Result<(), ServeError> {
         if addr.ip().is_loopback() || self.allow_beyond_loopback {
             Ok(())
         } else {
@@ -82,8 +82,8 @@ impl Config {
         }
     }
 
-    /// The list for the guard: the bound address, `localhost` where it leads there, and `allowed_hosts`.
-    pub(crate) fn allowed(&self, addr: SocketAddr) -> Result<Allowed, ServeError> {
+    /// The list for the guard: the bound address, `localhost` if it leads there, and `allowed_hosts`.
+    pub(crate) fn allowed(&self, addr: SocketAddr) -> Result<AllowedHosts, ServeError> {
         let literal = match addr {
             SocketAddr::V4(v4) => v4.ip().to_string(),
             SocketAddr::V6(v6) => format!("[{}]", v6.ip()),
@@ -98,16 +98,16 @@ impl Config {
             entries.push("localhost");
         }
         entries.extend(self.allowed_hosts.iter().map(String::as_str));
-        Allowed::new(entries, addr.port()).map_err(ServeError::BadHost)
+        AllowedHosts::new(entries, addr.port()).map_err(ServeError::BadHost)
     }
 }
 
-/// Why the dashboard did not start, or ended.
+/// Why the dashboard did not start, or stopped.
 #[derive(Debug)]
 pub enum ServeError {
     /// The address is not loopback and the caller did not set `allow_beyond_loopback`.
     BeyondLoopback(SocketAddr),
-    /// An entry of `allowed_hosts` is no host.
+    /// An entry of `allowed_hosts` is not a host.
     BadHost(String),
     /// The listener's own address could not be read.
     Listener(io::Error),
@@ -158,10 +158,10 @@ mod tests {
             ("[::ffff:127.0.0.1]:80", false),
         ] {
             let addr: SocketAddr = addr.parse().unwrap();
-            assert_eq!(closed.check(addr).is_ok(), loopback, "{addr}");
-            assert!(open.check(addr).is_ok(), "{addr}");
+            assert_eq!(closed.validate(addr).is_ok(), loopback, "{addr}");
+            assert!(open.validate(addr).is_ok(), "{addr}");
         }
-        let sentence = closed.check("0.0.0.0:8080".parse().unwrap()).unwrap_err().to_string();
+        let sentence = closed.validate("0.0.0.0:8080".parse().unwrap()).unwrap_err().to_string();
         assert!(sentence.contains("0.0.0.0:8080") && sentence.contains("127.0.0.1"), "{sentence}");
     }
 

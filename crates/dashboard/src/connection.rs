@@ -1,5 +1,5 @@
-//! One connection: HTTP/1.1 with bounds on the head's size and time and on stalled writes; it ends when its place goes
-//! to a newer one. It knows no route.
+//! One connection: HTTP/1.1 with limits on the head's size and time and on stalled writes. Ends when its slot goes to
+//! a newer connection. Knows no routes.
 
 use std::sync::Arc;
 
@@ -14,20 +14,20 @@ use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::sync::watch;
 
 use crate::config::Limits;
-use crate::places::Place;
+use crate::slots::Slot;
 use crate::stall::StallLimit;
 
 /// Most header lines in a request.
 const HEADERS_MAX: usize = 64;
 
-/// Serves `io` until it ends, until `closing` turns true and the request under way is answered, or until `place` is
-/// lost. A handler finds `place` among the extensions of its request.
+/// Serves `io` until it ends, until `closing` turns true and the current request is answered, or until `place` is
+/// lost. Handlers find `place` in the extensions of their request.
 pub(crate) async fn serve_connection<T>(
     io: T,
     routes: Router,
     limits: Limits,
     mut closing: watch::Receiver<bool>,
-    place: Arc<Place>,
+    place: Arc<Slot>,
 ) where
     T: AsyncRead + AsyncWrite + Unpin + Send + 'static,
 {

@@ -1,9 +1,9 @@
-//! One event stream (`/events`): the present view at once, then each newer one, and a heartbeat when nothing changes.
-//! It holds no queue: a slow reader gets the newest view next, whatever it missed. It ends when its place goes to a
+//! One event stream (`/events`): the current view at once, then each newer one, and a heartbeat while nothing
+//! changes. Holds no queue: a slow reader gets the newest view next, whatever it missed. Ends when its slot goes to a
 //! newer stream.
 //!
 //! Each event's `id` is `<server time ms>/<age of the view ms>`, both at the moment of sending. The page adds the age
-//! to its own clock and finds by the server time how long the event was on its way.
+//! to its own clock and derives from the server time how long the event took to arrive.
 
 use axum::body::Bytes;
 use futures_util::Stream;
@@ -14,10 +14,10 @@ use std::time::Duration;
 use tokio::sync::watch;
 use tokio::time::{Instant, sleep_until};
 
-use crate::places::Place;
 use crate::relay::Stamped;
+use crate::slots::Slot;
 
-/// Said once at the start: a page whose stream has ended comes back after half a second, long before it greys.
+/// Sent once at the start: a page whose stream has ended reconnects after half a second, long before it greys out.
 const RETRY: &str = "retry: 500\n";
 
 struct Reader {
@@ -26,43 +26,43 @@ struct Reader {
     started: Instant,
     beat: Duration,
     next_beat: Instant,
-    seat: Seat,
+    slot: StreamSlot,
 }
 
-/// What a stream holds: its place among the streams, and its connection's place among the connections.
-pub(crate) struct Seat {
-    pub(crate) stream: Arc<Place>,
-    pub(crate) connection: Option<Arc<Place>>,
+/// What a stream holds: its slot among the streams, and its connection's slot among the connections.
+pub(crate) struct StreamSlot {
+    pub(crate) stream: Arc<Slot>,
+    pub(crate) connection: Option<Arc<Slot>>,
 }
 
-impl Seat {
-    fn each(&self) -> impl Iterator<Item = &Place> {
+impl StreamSlot {
+    fn each(&self) -> impl Iterator<Item = &Slot> {
         std::iter::once(&*self.stream).chain(self.connection.as_deref())
     }
 }
 
-/// The stream for one reader. `seat` is given back when the stream is dropped.
+/// The stream for one reader. Dropping the stream frees `slot`.
 pub(crate) fn stream(
     views: watch::Receiver<Stamped>,
     started: Instant,
     beat: Duration,
-    seat: Seat,
+    slot: StreamSlot,
 ) -> impl Stream<Item = Result<Bytes, Infallible>> + Send {
-    let reader = Reader { views, first: true, started, beat, next_beat: Instant::now(), seat };
+    let reader = Reader { views, first: true, started, beat, next_beat: Instant::now(), slot };
     unfold(reader, |mut reader| async move { reader.next().await.map(|event| (Ok(event), reader)) })
 }
 
 impl Reader {
-    /// It is asked for the next event only when the last one is on its way: a reader that takes nothing does not ask.
+    /// Called for the next event only when the last one is on its way: a stalled reader does not call it.
     async fn next(&mut self) -> Option<Bytes> {
-        self.seat.each().for_each(Place::flows);
+        self.slot.each().for_each(Slot::flows);
         let first = std::mem::take(&mut self.first);
         let view = if first {
             true
         } else {
             tokio::select! {
                 biased;
-                () = self.seat.stream.lost() => return None,
+                () = self.slot.stream.lost() => return None,
                 changed = self.views.changed() => { changed.ok()?; true }
                 () = sleep_until(self.next_beat) => false,
             }
@@ -78,7 +78,7 @@ impl Reader {
         let mut event = Vec::with_capacity(head.len() + stamped.data.len());
         event.extend_from_slice(head.as_bytes());
         event.extend_from_slice(if view { &stamped.data } else { b"data: 0\n\n" });
-        self.seat.each().for_each(Place::waits);
+        self.slot.each().for_each(Slot::waits);
         Some(Bytes::from(event))
     }
 }
@@ -86,7 +86,7 @@ impl Reader {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::places::Places;
+    use crate::slots::Slots;
     use futures_util::StreamExt;
     use tokio::time::advance;
 
@@ -96,9 +96,9 @@ mod tests {
     async fn first_the_view_then_beats_then_the_newer_view_then_the_end() {
         let start = Instant::now();
         let (out, views) = watch::channel(Stamped::new("{\"seq\":1}".into(), start));
-        let places = Places::new("streams", 1);
-        let seat = Seat { stream: places.take(), connection: None };
-        let mut events = Box::pin(stream(views, start, BEAT, seat));
+        let slots = Slots::new("streams", 1);
+        let slot = StreamSlot { stream: slots.take(), connection: None };
+        let mut events = Box::pin(stream(views, start, BEAT, slot));
         assert_eq!(
             &events.next().await.unwrap().unwrap()[..],
             b"retry: 500\nevent: view\nid: 0/0\ndata: {\"seq\":1}\n\n"
@@ -116,17 +116,17 @@ mod tests {
         drop(out);
         assert!(events.next().await.is_none());
         drop(events);
-        assert_eq!(places.taken(), 0);
+        assert_eq!(slots.taken(), 0);
     }
 
-    /// Two streams whose readers take what comes, and one in the middle whose reader stopped.
+    /// Two streams with live readers, and one in the middle whose reader stalled.
     #[tokio::test(start_paused = true)]
     async fn the_stream_whose_reader_stopped_makes_room() {
         let (_out, views) = watch::channel(Stamped::new("{}".into(), Instant::now()));
-        let places = Places::new("streams", 3);
+        let slots = Slots::new("streams", 3);
         let open = || {
-            let seat = Seat { stream: places.take(), connection: None };
-            Box::pin(stream(views.clone(), Instant::now(), BEAT, seat))
+            let slot = StreamSlot { stream: slots.take(), connection: None };
+            Box::pin(stream(views.clone(), Instant::now(), BEAT, slot))
         };
         let [mut first, mut stopped, mut third] = [open(), open(), open()];
         assert!(stopped.next().await.is_some());

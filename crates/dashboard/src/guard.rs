@@ -1,10 +1,10 @@
-//! The guard at the door: parses `Host` and `Origin` and admits only the authorities on a list (DNS rebinding, CSRF).
-//! It does not read a socket and does not know what a route does; it never resolves a name.
+//! The request guard: parses `Host` and `Origin` and admits only listed authorities (against DNS rebinding and CSRF).
+//! Does not read sockets, does not know what a route does, and never resolves a name.
 
 use std::fmt;
 use std::net::{Ipv4Addr, Ipv6Addr};
 
-/// Longest `Host` or `Origin` value that is looked at, in bytes.
+/// Longest `Host` or `Origin` value accepted, in bytes.
 pub const VALUE_BYTES_MAX: usize = 300;
 /// The port of a plain `http` address that names none (RFC 9110, 4.2.1).
 const HTTP_PORT: u16 = 80;
@@ -12,7 +12,7 @@ const HTTP_PORT: u16 = 80;
 /// A host as a browser writes it: a name, an IPv4 literal in dotted-quad form, or an IPv6 literal.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Host {
-    /// A registered name, lower case. A final dot is kept: `localhost.` is another name than `localhost`.
+    /// A registered name, lower case. A final dot is kept: `localhost.` and `localhost` are different names.
     Name(String),
     /// A dotted quad with no leading zeros.
     V4(Ipv4Addr),
@@ -20,12 +20,12 @@ pub enum Host {
     V6(Ipv6Addr),
 }
 
-/// A host and its port, complete.
+/// A host with its port.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Authority {
     /// The host.
     pub host: Host,
-    /// The port; 80 where the text named none.
+    /// The port; 80 if the text named none.
     pub port: u16,
 }
 
@@ -39,10 +39,10 @@ impl fmt::Display for Authority {
     }
 }
 
-/// Why a visitor was turned away.
+/// Why a request was refused.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Refusal {
-    /// A header that cannot be read, is missing, or stands twice: status 400.
+    /// A header that cannot be parsed, is missing, or occurs twice: status 400.
     Malformed(&'static str),
     /// A well-formed host that is not on the list: status 421.
     NotListed,
@@ -50,10 +50,10 @@ pub enum Refusal {
     CrossOrigin(&'static str),
 }
 
-/// The headers that the guard looks at, as raw bytes, every occurrence of each.
+/// The headers that the guard examines, as raw bytes, with every occurrence of each.
 #[derive(Clone, Debug, Default)]
-pub struct Visit<'a> {
-    /// Authority of the request target (absolute form), where it has one.
+pub struct RequestHeaders<'a> {
+    /// Authority of the request target (absolute form), if it has one.
     pub target: Option<&'a [u8]>,
     /// All `Host` values.
     pub hosts: Vec<&'a [u8]>,
@@ -61,20 +61,20 @@ pub struct Visit<'a> {
     pub origins: Vec<&'a [u8]>,
     /// All `Sec-Fetch-Site` values.
     pub fetch_sites: Vec<&'a [u8]>,
-    /// True for a top-level visit of the page itself: a link on another page may open it, nothing more.
+    /// True for a top-level navigation to the page itself: a link on another page may open it, nothing more.
     pub opens_page: bool,
-    /// True where the request may change state: then `Origin` must be there.
+    /// True if the request may change state: then `Origin` is required.
     pub changes_state: bool,
 }
 
 /// The list of authorities this server answers to.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Allowed {
+pub struct AllowedHosts {
     list: Vec<Authority>,
 }
 
-impl Allowed {
-    /// Builds the list from names and IP literals. An entry without a port stands for `port`, the bound one.
+impl AllowedHosts {
+    /// Builds the list from names and IP literals. An entry without a port gets `port`, the bound one.
     ///
     /// # Errors
     /// The first entry that is not a host, as it was written.
@@ -89,7 +89,7 @@ impl Allowed {
         Ok(Self { list })
     }
 
-    /// The list, for the page that tells a refused visitor what is allowed.
+    /// The list, for the page that tells a refused client what is allowed.
     #[must_use]
     pub fn list(&self) -> &[Authority] {
         &self.list
@@ -99,7 +99,7 @@ impl Allowed {
     ///
     /// # Errors
     /// [`Refusal`] with the reason.
-    pub fn admit(&self, visit: &Visit<'_>) -> Result<(), Refusal> {
+    pub fn admit(&self, visit: &RequestHeaders<'_>) -> Result<(), Refusal> {
         let host = match visit.hosts.as_slice() {
             [one] => parse_authority(one)?,
             [] => return Err(Refusal::Malformed("the Host header is missing")),
@@ -133,7 +133,7 @@ impl Allowed {
     }
 }
 
-/// Reads the value of a `Host` header: `host [":" port]` (RFC 9110, 7.2).
+/// Parses a `Host` header: `host [":" port]` (RFC 9110, 7.2).
 ///
 /// # Errors
 /// [`Refusal::Malformed`] for anything else, user information included.
@@ -142,11 +142,11 @@ pub fn parse_authority(value: &[u8]) -> Result<Authority, Refusal> {
     Ok(Authority { host, port: port.unwrap_or(HTTP_PORT) })
 }
 
-/// Reads the value of an `Origin` header (RFC 6454, 7.1). `None` for the opaque `null`, for a list and for another
-/// scheme than `http`, which this server never has.
+/// Parses an `Origin` header (RFC 6454, 7.1). `None` for the opaque `null`, for a list, and for any scheme but
+/// `http`, which this server never has.
 ///
 /// # Errors
-/// [`Refusal::Malformed`] when it is no origin at all.
+/// [`Refusal::Malformed`] if it is not an origin at all.
 pub fn parse_origin(value: &[u8]) -> Result<Option<Authority>, Refusal> {
     if value == b"null" {
         return Ok(None);
@@ -191,8 +191,8 @@ fn parse_port(digits: &str) -> Result<u16, Refusal> {
     }
 }
 
-/// A dotted quad, or a name of letters, digits, hyphen, underscore and dots. Decimal, octal and hexadecimal spellings
-/// of an address come out as names, which are on no list.
+/// A dotted quad, or a name of letters, digits, hyphens, underscores and dots. Decimal, octal and hexadecimal
+/// spellings of an address become names, which are on no list.
 fn parse_name(text: &str) -> Result<Host, Refusal> {
     if let Ok(ip) = text.parse::<Ipv4Addr>() {
         return Ok(Host::V4(ip));

@@ -1,17 +1,18 @@
-//! `dashboard`: the local page and its stream. It takes views as ready JSON text, serves one embedded page with
-//! server-sent events, and hands the mechanic's actions on.
+//! `dashboard`: the local page and its event stream. It takes views as finished JSON text, serves one embedded page
+//! with server-sent events, and passes the mechanic's acts on.
 //!
-//! It does not decide anything, does not know rules or readings, and does not listen beyond the loopback interface
-//! unless the caller says so in as many words.
+//! It decides nothing, knows no rules or readings, and listens beyond the loopback interface only if the caller
+//! explicitly asks for it.
 //!
 //! ```text
-//! daemon --watch(view JSON)--> relay --what is new--> /events --> page
-//! daemon <--mpsc(Asked)------- /act <------------------------------ page
+//! daemon --watch(view JSON)--> relay --changed views--> /events --> page
+//! daemon <--mpsc(ActRequest)-- /act <------------------------------ page
 //! ```
-//! The daemon sends its view at least once a second, changed or not, and at once when something has happened. A view that
-//! differs in nothing but `seq`, `now_ms` and fractions of a second of `live.age_ms` reaches no page; it renews the age of
-//! the view that is shown, and a beat once a second tells the page that age. The page takes a view that was not renewed
-//! for 4 s as a lost link, so that a daemon that hangs behind a live server never leaves a verdict standing.
+//! The daemon sends its view at least once a second, changed or not, and at once when something happens. A view that
+//! differs only in `seq`, `now_ms` and fractions of a second of `live.age_ms` is not sent to the page; it renews the
+//! age of the view on display, and a heartbeat once a second tells the page that age. The page treats a view that was
+//! not renewed for 4 s as a lost link, so a daemon that hangs behind a live server never leaves a stale verdict on
+//! the screen.
 
 mod act;
 mod config;
@@ -19,13 +20,13 @@ mod connection;
 mod events;
 pub mod guard;
 mod page;
-mod places;
 mod relay;
 mod routes;
 mod serve;
+mod slots;
 mod stall;
 
-pub use act::Asked;
+pub use act::ActRequest;
 pub use config::{Config, Limits, ServeError};
 pub use page::PAGE_BUDGET_BYTES;
 pub use serve::serve;

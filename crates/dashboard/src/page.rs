@@ -1,10 +1,10 @@
-//! The embedded page: its parts joined once at the start, and the content security policy made from their hashes.
-//! The page has no other source than this crate; nothing is fetched from anywhere.
+//! The embedded page: joined from its parts at start, with a content security policy made from their hashes. The page
+//! has no other source than this crate; nothing is fetched from anywhere.
 
 use axum::body::Bytes;
 use sha2::{Digest, Sha256};
 
-/// Most bytes the page may have, uncompressed, script and style included.
+/// Most bytes of the page, uncompressed, including script and style.
 pub const PAGE_BUDGET_BYTES: usize = 60 * 1024;
 
 const HTML: &str = include_str!("../page/page.html");
@@ -22,7 +22,7 @@ const JS: &str = concat!(
     include_str!("../page/link.js"),
     "})();\n",
 );
-/// The icon, its own file because the policy allows no `data:` address.
+/// The icon; a file of its own because the policy allows no `data:` address.
 pub(crate) const ICON: &str = include_str!("../page/icon.svg");
 
 /// The page and the policy it is served with.

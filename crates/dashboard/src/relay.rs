@@ -1,6 +1,6 @@
-//! Between the daemon and the event streams: takes each view once, stamps it with the time it came, sends on what tells
-//! something new at the agreed pace, and writes its stream form once for all readers. It keeps the newest view only,
-//! and of a view it knows no more than which members are clocks.
+//! Between the daemon and the event streams: time-stamps each view, forwards those with new content at a limited
+//! rate, and formats each once for all readers. Keeps only the newest view, and knows only which of its members are
+//! clocks.
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -12,14 +12,14 @@ use tokio::time::{Instant, sleep_until};
 
 use crate::config::Limits;
 
-/// A view, and when the daemon last stood by it.
+/// A view, and when the daemon last confirmed it.
 #[derive(Clone, Debug)]
 pub(crate) struct Stamped {
-    /// The JSON text as it came.
+    /// The JSON text as received.
     pub(crate) text: Arc<str>,
     /// Its `data:` lines and the blank line that ends the event.
     pub(crate) data: Bytes,
-    /// When the daemon last sent it, or one that tells the same.
+    /// When the daemon last sent this view or one with the same content.
     pub(crate) renewed: Instant,
 }
 
@@ -36,11 +36,11 @@ impl Stamped {
     }
 }
 
-/// What a view tells: all of it but the members that differ each time although nothing has happened.
+/// The content of a view: everything but the members that change each time although nothing has happened.
 #[derive(PartialEq)]
 enum Told {
     Object(Value),
-    /// A text that is no JSON object counts as it stands.
+    /// A text that is not a JSON object is compared as it is.
     Other(Arc<str>),
 }
 
@@ -63,10 +63,10 @@ impl Told {
     }
 }
 
-/// A token bucket: `burst` views at once, and one more each `gap`. It holds the moment at which it is full again.
+/// A token bucket: `burst` views at once, and one more per `gap`. Stores the moment at which it is full again.
 struct Pace {
     gap: Duration,
-    /// How long it takes to fill but for the last token.
+    /// The time to refill all but the last token.
     slack: Duration,
     full_at: Instant,
 }
@@ -77,7 +77,7 @@ impl Pace {
         Self { gap: limits.view_gap, slack, full_at: Instant::now() }
     }
 
-    /// When the next token is there.
+    /// When the next token is available.
     fn ready_at(&self) -> Instant {
         self.full_at.checked_sub(self.slack).unwrap_or(self.full_at)
     }
@@ -92,10 +92,10 @@ impl Pace {
     }
 }
 
-/// Runs until the daemon drops its end; then `out` is dropped, which ends every stream.
+/// Runs until the daemon drops its end; then drops `out`, which ends every stream.
 ///
-/// A view that tells nothing new renews the stamp and wakes nobody. One that does goes out at once while the pace
-/// allows it, else as soon as it does; until then a newer one takes its place.
+/// A view without new content renews the time stamp and wakes nobody. One with new content goes out at once if the
+/// rate allows it, otherwise as soon as it does; meanwhile a newer view replaces it.
 pub(crate) async fn relay(mut views: watch::Receiver<Arc<str>>, out: watch::Sender<Stamped>, limits: Limits) {
     let mut pace = Pace::new(&limits);
     let mut shown = Told::by(&out.borrow().text);

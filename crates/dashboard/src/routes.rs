@@ -1,5 +1,5 @@
-//! What each address answers: the page, the view, the stream of views, and the one way to act. Every request passes
-//! the guard first. It writes no state of its own and sets no CORS header anywhere.
+//! The routes: the page, the view, the stream of views, and the one way to act. Every request passes the guard first.
+//! Keeps no state of its own and sets no CORS header anywhere.
 
 use std::fmt::Write as _;
 use std::sync::Arc;
@@ -15,22 +15,22 @@ use tokio::sync::mpsc::error::TrySendError;
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::{Instant, timeout};
 
-use crate::act::{Asked, Unfit, parse};
+use crate::act::{ActRequest, ParseError, parse};
 use crate::config::Limits;
-use crate::events::{self, Seat};
-use crate::guard::{Allowed, Refusal, Visit};
+use crate::events::{self, StreamSlot};
+use crate::guard::{AllowedHosts, Refusal, RequestHeaders};
 use crate::page::{ICON, Page};
-use crate::places::{Place, Places};
 use crate::relay::Stamped;
+use crate::slots::{Slot, Slots};
 
 /// What the handlers share.
 pub(crate) struct App {
-    pub(crate) allowed: Allowed,
+    pub(crate) allowed: AllowedHosts,
     pub(crate) limits: Limits,
     pub(crate) page: Page,
     pub(crate) views: watch::Receiver<Stamped>,
-    pub(crate) actions: mpsc::Sender<Asked>,
-    pub(crate) streams: Arc<Places>,
+    pub(crate) actions: mpsc::Sender<ActRequest>,
+    pub(crate) streams: Arc<Slots>,
     pub(crate) started: Instant,
 }
 
@@ -91,7 +91,7 @@ fn admit(app: &App, request: &Request) -> Result<(), Refusal> {
         && request.uri().path() == "/"
         && is("sec-fetch-mode", "navigate")
         && is("sec-fetch-dest", "document");
-    app.allowed.admit(&Visit {
+    app.allowed.admit(&RequestHeaders {
         target: request.uri().authority().map(|authority| authority.as_str().as_bytes()),
         hosts: all("host"),
         origins: all("origin"),
@@ -134,9 +134,9 @@ async fn view(State(app): Shared) -> Response {
 }
 
 async fn stream(State(app): Shared, request: Request) -> Response {
-    let connection = request.extensions().get::<Arc<Place>>().cloned();
-    let seat = Seat { stream: app.streams.take(), connection };
-    let events = events::stream(app.views.clone(), app.started, app.limits.beat, seat);
+    let connection = request.extensions().get::<Arc<Slot>>().cloned();
+    let slot = StreamSlot { stream: app.streams.take(), connection };
+    let events = events::stream(app.views.clone(), app.started, app.limits.beat, slot);
     ([(header::CONTENT_TYPE, "text/event-stream")], Body::from_stream(events)).into_response()
 }
 
@@ -157,8 +157,8 @@ async fn act(State(app): Shared, headers: HeaderMap, body: Body) -> Response {
     };
     match parse(&body) {
         Ok(parsed) => hand_on(&app, parsed).await,
-        Err(Unfit::Form(why)) => refused(StatusCode::BAD_REQUEST, why),
-        Err(Unfit::Value(why)) => refused(StatusCode::CONFLICT, why),
+        Err(ParseError::Form(why)) => refused(StatusCode::BAD_REQUEST, why),
+        Err(ParseError::Value(why)) => refused(StatusCode::CONFLICT, why),
     }
 }
 
@@ -175,7 +175,7 @@ async fn read_body(body: Body, limits: &Limits) -> Result<Bytes, Response> {
 
 async fn hand_on(app: &App, parsed: crate::act::Parsed) -> Response {
     let (reply, answer) = oneshot::channel();
-    let asked = Asked { act: parsed.act, check: parsed.check, reply };
+    let asked = ActRequest { act: parsed.act, check: parsed.check, reply };
     match app.actions.try_send(asked) {
         Ok(()) => {}
         Err(TrySendError::Full(_)) => {

@@ -1,5 +1,5 @@
-//! The server as a whole: checks the address, accepts connections, ends those beyond the limit, and all of them at the shutdown. It
-//! binds no socket: the caller hands over a bound one.
+//! The server as a whole: validates the address, accepts connections, ends those above the limit, and ends all of
+//! them at shutdown. Binds no socket: the caller passes a bound one.
 
 use std::future::Future;
 use std::sync::Arc;
@@ -10,50 +10,51 @@ use tokio::sync::{mpsc, watch};
 use tokio::task::JoinSet;
 use tokio::time::{Instant, sleep, timeout};
 
-use crate::act::Asked;
+use crate::act::ActRequest;
 use crate::config::{Config, ServeError};
 use crate::connection::serve_connection;
 use crate::page::Page;
-use crate::places::Places;
 use crate::relay::{Stamped, relay};
 use crate::routes::{App, router};
+use crate::slots::Slots;
 
-/// Wait after a failed accept (no file descriptors left, as a rule).
+/// Wait after a failed accept (usually for lack of file descriptors).
 const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
 
-/// What the kernel keeps for a visitor that does not read, bytes (Linux takes twice that). Its own choice would grow to
-/// some megabytes, of views that are long past; the next view is worth more than any of them.
+/// Kernel send buffer per client that does not read, bytes (Linux doubles it). The default would grow to several
+/// megabytes of outdated views; the next view is worth more than any of them.
 const SEND_BUFFER: usize = 64 * 1024;
 
-/// Serves the dashboard on a bound listener until `shutdown` is done.
+/// Serves the dashboard on a bound listener until `shutdown` completes.
 ///
-/// `view` holds the whole view as JSON text (the page's contract). Send it at least once a second even when it is
-/// unchanged: a page greys out when the view it shows was not renewed for 4 s. Send it as often as something happens:
-/// what tells nothing new is not sent on, and what does is thinned to [`Limits::view_gap`](crate::Limits). `actions` gets what the mechanic asks
-/// for; a full channel is answered with 503, an action without a reply in 3 s with 504.
+/// `view` holds the whole view as JSON text (the page's contract). Send it at least once a second even if it is
+/// unchanged: a page greys out if the view it shows was not renewed for 4 s. Send it as often as something happens:
+/// views without new content are not forwarded, and the others are limited to one per
+/// [`Limits::view_gap`](crate::Limits). `actions` receives the mechanic's requests; a full channel is answered with
+/// 503, an act without a reply within 3 s with 504.
 ///
 /// # Errors
-/// [`ServeError`] when the address may not be listened on or a configured host cannot be read. Once it serves, it
-/// ends with `Ok` only.
+/// [`ServeError`] if the server may not listen on the address or a configured host cannot be parsed. Once it serves,
+/// it returns only `Ok`.
 pub async fn serve(
     listener: TcpListener,
     config: Config,
     view: watch::Receiver<Arc<str>>,
-    actions: mpsc::Sender<Asked>,
+    actions: mpsc::Sender<ActRequest>,
     shutdown: impl Future<Output = ()> + Send,
 ) -> Result<(), ServeError> {
     let addr = listener.local_addr().map_err(ServeError::Listener)?;
-    config.check(addr)?;
+    config.validate(addr)?;
     let allowed = config.allowed(addr)?;
     let limits = config.limits;
     let first = Stamped::new(Arc::clone(&view.borrow()), Instant::now());
     let (out, views) = watch::channel(first);
-    let streams = Places::new("event streams", limits.streams_max);
+    let streams = Slots::new("event streams", limits.streams_max);
     let app = App { allowed, limits, page: Page::new(), views, actions, streams, started: Instant::now() };
     let routes = router(Arc::new(app));
     let (close, closing) = watch::channel(false);
     let mut tasks = JoinSet::new();
-    let connections = Places::new("connections", limits.connections_max);
+    let connections = Slots::new("connections", limits.connections_max);
 
     let relaying = relay(view, out, limits);
     let accepting = async {

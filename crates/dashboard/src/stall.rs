@@ -1,5 +1,5 @@
 //! A byte stream that fails when the other side has taken nothing for a set time, so that a stuck reader cannot hold
-//! a place. It does not limit reading; hyper's own header time does that.
+//! a slot. Does not limit reading; hyper's own header timeout does.
 
 use std::io;
 use std::pin::Pin;
@@ -21,7 +21,7 @@ impl<T> StallLimit<T> {
         Self { inner, limit, waiting: None }
     }
 
-    /// Passes a result on; while it is pending, the clock runs.
+    /// Passes a result on; while it is pending, the timer runs.
     fn limited<R>(&mut self, cx: &mut Context<'_>, poll: Poll<io::Result<R>>) -> Poll<io::Result<R>> {
         if poll.is_ready() {
             self.waiting = None;

@@ -10,7 +10,7 @@ mod sys;
 
 #[cfg(feature = "tcp")]
 pub use network::tcp;
-pub use remedy::{Remedy, Run, Step};
+pub use remedy::{Remedy, RunPolicy, Step};
 
 pub use sys::{Machine, bluetooth, storage};
 #[cfg(feature = "serial")]

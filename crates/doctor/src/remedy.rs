@@ -19,12 +19,12 @@ pub struct Step {
     /// It needs the rights of root.
     pub as_root: bool,
     /// Whether the program may run it when asked to.
-    pub run: Run,
+    pub run: RunPolicy,
 }
 
 /// Who runs a command.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Run {
+pub enum RunPolicy {
     /// The program may, when somebody asks for it.
     OnRequest,
     /// A person only: it takes away or replaces something that others may need.
@@ -40,14 +40,14 @@ impl Remedy {
 
     /// A command for root.
     #[must_use]
-    pub fn root(run: Run, says: impl Into<String>, argv: &[&str]) -> Self {
+    pub fn root(run: RunPolicy, says: impl Into<String>, argv: &[&str]) -> Self {
         let argv = argv.iter().map(|&part| part.to_owned()).collect();
         Self { says: says.into(), step: Some(Step { argv, input: None, as_root: true, run }) }
     }
 
     /// The same, fed with this text.
     #[must_use]
-    pub fn fed(mut self, text: &str) -> Self {
+    pub fn with_input(mut self, text: &str) -> Self {
         if let Some(step) = &mut self.step {
             step.input = Some(text.to_owned());
         }
@@ -58,7 +58,7 @@ impl Remedy {
 impl Step {
     /// The command as a person types it, each word quoted where a shell would change it. Without `sudo` and input.
     #[must_use]
-    pub fn typed(&self) -> String {
+    pub fn shell_text(&self) -> String {
         let plain = |word: &str| {
             !word.is_empty() && word.bytes().all(|b| b.is_ascii_alphanumeric() || b"-_./=:,+@%".contains(&b))
         };

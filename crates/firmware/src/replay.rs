@@ -19,7 +19,7 @@ use crate::file::File;
 pub(crate) fn check(path: &str) -> Result<(), String> {
     let mut reader = reader(path)?;
     while let Some(item) = reader.next_item().map_err(|error| error.to_string())? {
-        if let Item::LeftOut(line, why) = item {
+        if let Item::Skipped(line, why) = item {
             eprintln!("{path}:{line}: {why}");
         }
     }

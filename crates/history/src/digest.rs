@@ -1,12 +1,12 @@
-//! The digest of a verdict: SHA-256 over a canonical form of all its fields and its round's. It finds changed bytes
-//! (SQLite keeps no checksum of its pages); it is no signature. What goes into it has a version, stored with each row,
-//! so that rows stay readable when columns join. Does not read or write the file.
+//! The digest of a verdict: SHA-256 over a canonical form of all its fields and those of its round. It detects
+//! changed bytes (SQLite keeps no page checksums); it is not a signature. The choice of fields has a version, stored
+//! with each row, so that rows stay readable when columns are added. Does not read or write the file.
 
 use sha2::{Digest, Sha256};
 
 use crate::model::{FollowUp, HoldPoint, Judgement, NewRound, PlateValue, Verdict, VerdictReading};
 
-/// Each field goes in with a tag and, where its length varies, its length, so no two contents share a form.
+/// Each field is hashed with a tag and, if its length varies, its length, so no two contents share a form.
 struct Form(Sha256);
 
 impl Form {
@@ -51,11 +51,11 @@ impl Form {
     }
 }
 
-/// The version that new rows get.
+/// The version of new rows.
 pub(crate) const VERSION: i64 = 3;
 
 /// The digest of `verdict` in `round` by the version stored with its row; `None` for a version that no program wrote.
-/// A released version is never edited, or every row that has it would look damaged.
+/// A released version is never edited: every row that has it would look damaged.
 pub(crate) fn of(version: i64, round: &NewRound, verdict: &Verdict) -> Option<[u8; 32]> {
     match version {
         1 => nobody_said(verdict).then(|| of_v1(round, verdict)),
@@ -65,7 +65,8 @@ pub(crate) fn of(version: i64, round: &NewRound, verdict: &Verdict) -> Option<[u
     }
 }
 
-/// What the migration to version 3 made of readings: a row of an earlier digest that says anything else was changed.
+/// The values that the migration to version 3 gave to readings: a row with an earlier digest and any other value was
+/// changed.
 fn nobody_said(verdict: &Verdict) -> bool {
     let ends = |reading: &VerdictReading| reading.at_least.is_some() || reading.at_most.is_some();
     verdict.readings.iter().all(|reading| !ends(reading) && reading.settled == (reading.device == "typed"))
@@ -91,7 +92,7 @@ fn of_v2(round: &NewRound, verdict: &Verdict) -> [u8; 32] {
     form.0.finalize().into()
 }
 
-/// Since file version 3: a reading says whether it was at rest and between which ends, and may have no value.
+/// Since file version 3, a reading records whether it was at rest and its interval, and may have no value.
 fn of_v3(round: &NewRound, verdict: &Verdict) -> [u8; 32] {
     let mut form = Form(Sha256::new());
     form.text("cliplead verdict 3");
@@ -102,7 +103,7 @@ fn of_v3(round: &NewRound, verdict: &Verdict) -> [u8; 32] {
     form.0.finalize().into()
 }
 
-/// The digest of what follows a verdict, by the version stored with its row; there is none before version 3.
+/// The digest of a follow-up, by the version stored with its row; there is none before version 3.
 pub(crate) fn of_follow_up(version: i64, round: &NewRound, follow_up: &FollowUp) -> Option<[u8; 32]> {
     let FollowUp { uid, verdict_uid, seq, kind, word, reading, at_us, wall_ms, json } = follow_up;
     let mut form = Form(Sha256::new());
@@ -167,7 +168,7 @@ fn of_verdict(form: &mut Form, verdict: &Verdict, each_reading: fn(&mut Form, &V
     form.list(hold_points, of_hold_point);
 }
 
-/// Before version 3 a reading always had a value, and said nothing of rest.
+/// Before version 3, a reading always had a value and did not record whether it was at rest.
 fn of_reading_v1(form: &mut Form, reading: &VerdictReading) {
     let VerdictReading {
         point,

@@ -5,18 +5,18 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::{Error as SqlError, ErrorCode, ffi};
 
-/// Why the history could not be opened, written or read. Nothing was written when a write returns one of these.
+/// Why the history could not be opened, written or read. If a write returns one of these, nothing was written.
 #[derive(Clone, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum HistoryError {
-    /// The file or its folder cannot be opened or made.
+    /// The file or its folder cannot be opened or created.
     CannotOpen {
         /// The history file.
         path: PathBuf,
-        /// SQLite's words.
+        /// SQLite's error text.
         why: String,
     },
-    /// The file is something else than an SQLite database.
+    /// The file is not an SQLite database.
     NotADatabase {
         /// The history file.
         path: PathBuf,
@@ -55,11 +55,11 @@ pub enum HistoryError {
     NotDurable {
         /// The history file.
         path: PathBuf,
-        /// The setting that could not be had.
+        /// The setting that was refused.
         setting: &'static str,
-        /// What was asked for.
+        /// The requested value.
         wanted: String,
-        /// What SQLite gave.
+        /// The value that SQLite reports.
         found: String,
     },
     /// No room on the disk.
@@ -67,7 +67,7 @@ pub enum HistoryError {
         /// The history file.
         path: PathBuf,
     },
-    /// The file or its folder may not be written.
+    /// The file or its folder is not writable.
     ReadOnly {
         /// The history file.
         path: PathBuf,
@@ -83,12 +83,12 @@ pub enum HistoryError {
     Io {
         /// The history file.
         path: PathBuf,
-        /// SQLite's words.
+        /// SQLite's error text.
         why: String,
     },
-    /// The open file is no longer the file of that name: it was deleted, renamed or replaced under the program.
+    /// The open file is no longer the file of that name: it was deleted, renamed or replaced while open.
     Moved {
-        /// The history file, or its write-ahead log beside it.
+        /// The history file, or its write-ahead log.
         path: PathBuf,
     },
     /// A number that is not finite, or a time or count that does not fit.
@@ -105,7 +105,7 @@ pub enum HistoryError {
         /// Which verdict.
         of: String,
     },
-    /// A `no verdict` without its reason, or another verdict with one.
+    /// A `no verdict` without a reason, or another verdict with one.
     ReasonMismatch {
         /// Which verdict.
         of: String,
@@ -114,7 +114,7 @@ pub enum HistoryError {
     Contradiction {
         /// Which one.
         of: String,
-        /// What it must be.
+        /// What must hold.
         must: &'static str,
     },
     /// The verdict that a figure or an amendment refers to is not in this round.
@@ -134,14 +134,14 @@ pub enum HistoryError {
         /// The round's row number.
         round: i64,
     },
-    /// This id is taken by another content.
+    /// This id already has other content.
     IdTaken {
         /// The id.
         uid: String,
     },
-    /// Another verdict of the round has this sequence number, or another figure or amendment has it.
+    /// Another verdict of the round, or another follow-up, has this sequence number.
     SeqTaken {
-        /// The id of the one that was refused.
+        /// The id of the rejected one.
         uid: String,
         /// The sequence number.
         seq: u64,
@@ -153,11 +153,11 @@ pub enum HistoryError {
         /// The history file.
         path: PathBuf,
     },
-    /// SQLite refused a statement of this program: a fault of the program, or a file altered by hand.
+    /// SQLite rejected a statement of this program: a bug in the program, or a file altered by hand.
     StatementRefused {
         /// The history file.
         path: PathBuf,
-        /// SQLite's words.
+        /// SQLite's error text.
         why: String,
     },
 }
@@ -176,7 +176,7 @@ impl std::fmt::Display for HistoryError {
 }
 
 impl HistoryError {
-    /// The file it is about, where it is about the file.
+    /// The file concerned, if the error is about the file.
     #[must_use]
     pub fn path(&self) -> Option<&Path> {
         match self {
@@ -206,8 +206,8 @@ impl HistoryError {
         }
     }
 
-    /// Whether the same call may succeed later: the disk was full, locked, unplugged or refused. `false` when no retry
-    /// can mend it (a taken id, a bad value, a damaged or foreign file): do not let other verdicts wait behind it.
+    /// Whether the same call may succeed later: the disk was full, locked, unplugged or refused. `false` if no retry
+    /// helps (a taken id, a bad value, a damaged or foreign file): do not let other verdicts wait behind it.
     #[must_use]
     pub const fn can_retry(&self) -> bool {
         match self {
@@ -329,7 +329,7 @@ impl HistoryError {
         }
     }
 
-    /// Sorts SQLite's answer. `waited_ms` is the busy timeout of the connection.
+    /// Classifies SQLite's error. `waited_ms` is the busy timeout of the connection.
     pub(crate) fn from_sql(path: &Path, waited_ms: u32, error: &SqlError) -> Self {
         let path = path.to_path_buf();
         match error {

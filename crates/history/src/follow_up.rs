@@ -1,5 +1,5 @@
-//! What follows a verdict (figures that were completed, amendments): stored as rows of their own, read back with their digest
-//! checked, and the trend, which takes figures alone. Never changes a verdict, and decides nothing.
+//! What follows a verdict (completed figures, amendments): stored in rows of their own, read back with their digest
+//! verified; and the trend, which uses figures only. Never changes a verdict and decides nothing.
 
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
@@ -9,7 +9,7 @@ use crate::insert::{Stop, check_reading, whole};
 use crate::model::{FollowUp, KINDS, NewRound, RoundId, TrendPoint, VerdictId, WORDS};
 use crate::read::{Reader, new_round, unsigned, verdict_reading};
 
-/// Stores `follow_up`, or finds it stored already.
+/// Stores `follow_up`, unless it is stored already.
 pub(crate) fn commit(
     tx: &Connection,
     round: RoundId,
@@ -18,7 +18,7 @@ pub(crate) fn commit(
 ) -> Result<(), Stop> {
     let FollowUp { uid, verdict_uid, .. } = follow_up;
     let of = || format!("{} {uid}", follow_up.kind);
-    check(follow_up, of)?;
+    validate(follow_up, of)?;
     if !tx.prepare_cached("SELECT json_valid(?1)")?.query_row([&follow_up.json], |row| row.get(0))? {
         return Err(HistoryError::BadJson { of: of() }.into());
     }
@@ -93,8 +93,8 @@ fn insert(
     Ok(())
 }
 
-/// What the table would refuse too, in words.
-fn check(f: &FollowUp, of: impl Fn() -> String) -> Result<(), HistoryError> {
+/// The same conditions as the table's, with errors in words.
+fn validate(f: &FollowUp, of: impl Fn() -> String) -> Result<(), HistoryError> {
     let must = |must| Err(HistoryError::Contradiction { of: of(), must });
     if let Some(word) = f.word.as_ref().filter(|word| !WORDS.contains(&word.as_str())) {
         return Err(HistoryError::UnknownWord { word: word.clone(), of: of() });
@@ -131,10 +131,10 @@ fn follow_up(row: &Row<'_>) -> rusqlite::Result<(FollowUp, i64, [u8; 32])> {
 }
 
 impl Reader {
-    /// What followed a verdict, in the order of the commits, each with its digest checked.
+    /// What followed a verdict, in the order of the commits, each with its digest verified.
     ///
     /// # Errors
-    /// When the file cannot be read, or one of them is not what was committed.
+    /// If the file cannot be read, or a row is not what was committed.
     pub fn follow_ups(&self, verdict: VerdictId) -> Result<Vec<FollowUp>, HistoryError> {
         let found = self.list(OF_VERDICT, [verdict.0], follow_up)?;
         let round = self.list(
@@ -158,11 +158,12 @@ impl Reader {
             .collect()
     }
 
-    /// The last `count_max` figures of one point of a component, oldest first: values that were at rest at the word, and
-    /// those that came to rest after it. What never came to rest has no figure and is not among them.
+    /// The last `count_max` figures of one point of a component, oldest first: values that were at rest at the
+    /// verdict, and those that came to rest after it. A value that never came to rest has no figure and does not
+    /// appear.
     ///
     /// # Errors
-    /// When the file cannot be read.
+    /// If the file cannot be read.
     pub fn trend(
         &self,
         site: &str,

@@ -1,4 +1,4 @@
-//! The rows of one verdict: checked, then inserted inside the caller's transaction. Does not begin or commit one.
+//! The rows of one verdict: validated, then inserted within the caller's transaction. Does not begin or commit one.
 
 use rusqlite::{Connection, Error as SqlError, OptionalExtension, params};
 
@@ -6,7 +6,7 @@ use crate::digest;
 use crate::error::HistoryError;
 use crate::model::{Committed, NewRound, RoundId, Verdict, VerdictId, VerdictReading, WORDS};
 
-/// What stops a transaction.
+/// What aborts a transaction.
 pub(crate) enum Stop {
     Sql(SqlError),
     Said(Box<HistoryError>),
@@ -24,7 +24,7 @@ impl From<HistoryError> for Stop {
     }
 }
 
-/// Stores `verdict`, or finds it stored already.
+/// Stores `verdict`, unless it is stored already.
 pub(crate) fn commit_one(
     tx: &Connection,
     round: RoundId,
@@ -32,7 +32,7 @@ pub(crate) fn commit_one(
     verdict: &Verdict,
 ) -> Result<Committed, Stop> {
     let uid = verdict.uid.as_str();
-    check(uid, verdict)?;
+    validate(uid, verdict)?;
     if !tx.prepare_cached("SELECT json_valid(?1)")?.query_row([&verdict.json], |row| row.get(0))? {
         return Err(HistoryError::BadJson { of: format!("verdict {uid}") }.into());
     }
@@ -176,8 +176,8 @@ fn insert_judgements(tx: &Connection, id: VerdictId, v: &Verdict) -> Result<(), 
     Ok(())
 }
 
-/// SQLite would store NaN as NULL, which reads as "none": refused instead.
-fn check(uid: &str, v: &Verdict) -> Result<(), HistoryError> {
+/// SQLite would store NaN as NULL, which means "none": rejected instead.
+fn validate(uid: &str, v: &Verdict) -> Result<(), HistoryError> {
     let of = || format!("verdict {uid}");
     for word in std::iter::once(&v.word).chain(v.judgements.iter().map(|j| &j.word)) {
         if !WORDS.contains(&word.as_str()) {

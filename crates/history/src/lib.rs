@@ -1,14 +1,14 @@
 //! The history: sites, rounds, raw readings, verdicts and the index of recordings, in one SQLite file.
 //!
-//! A verdict is committed with everything it rests on (rule and content hash, limits and the source of each, readings
-//! with their uncertainty, device and time, plate values, hold points) in one transaction, and
-//! [`History::commit_verdict`] returns only after the disk has it (WAL, synchronous FULL). Show it then, not before.
+//! A verdict is committed in one transaction with everything it rests on: rule and content hash, limits and their
+//! sources, readings with uncertainty, device and time, plate values, hold points. [`History::commit_verdict`]
+//! returns only after the disk has it (WAL, synchronous FULL). Show it then, not before.
 //!
-//! What follows a verdict (the figure of a value that was not at rest, an amendment) is a row of its own that refers to it;
-//! the verdict itself never changes. A trend takes figures only.
+//! What follows a verdict (the figure of a value that was not at rest, an amendment) is a separate row that refers to
+//! it; the verdict itself never changes. A trend uses figures only.
 //!
-//! Trust: every verdict, and every row that follows one, carries a digest over all of it; a byte that changed on the disk is an error on reading,
-//! never another verdict. Order is the order of commits, not of the wall clock, which may jump.
+//! Trust: every verdict and every follow-up carries a digest of all its fields. A corrupted row is reported, never
+//! returned. Rows are ordered by commit, not by wall clock, which may jump.
 //!
 //! Does not: decide anything, read a clock, make ids, know rules or devices, delete or repair a file.
 

@@ -1,7 +1,7 @@
-//! The plain structs that go in and come out. Units stand beside the numbers as text, times carry their unit in the
-//! name. Does not check anything beyond its types; `write` does.
+//! The plain structs that go in and come out. Units accompany the numbers as text; names of times carry their unit.
+//! Validates nothing beyond its types; `write` does.
 
-/// The words a verdict may have (ILAC-G8:09/2019 and `no verdict`).
+/// The possible words of a verdict (ILAC-G8:09/2019 and `no verdict`).
 pub const WORDS: [&str; 5] = ["pass", "conditional pass", "conditional fail", "fail", "no verdict"];
 
 /// A SHA-256 as 64 hexadecimal digits.
@@ -11,7 +11,7 @@ pub type Sha256Hex = String;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct RoundId(pub i64);
 
-/// The row number of a verdict in this file; a later commit has a greater one.
+/// The row number of a verdict in this file; later commits have greater numbers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct VerdictId(pub i64);
 
@@ -24,7 +24,7 @@ pub struct RecordingId(pub i64);
 pub struct NewRound {
     /// The caller's id, unique among all rounds of all machines: a UUIDv7 (RFC 9562), as text.
     pub uid: String,
-    /// The site's name; made when new.
+    /// The site's name; created if new.
     pub site: String,
     /// Wall clock at the start, ms since 1970-01-01 UTC.
     pub started_wall_ms: i64,
@@ -41,15 +41,15 @@ pub struct NewRound {
 pub struct Round {
     /// Its row.
     pub id: RoundId,
-    /// What was said at its start.
+    /// The data given at its start.
     pub new: NewRound,
-    /// Wall clock at the end, ms since 1970-01-01 UTC; `None` while it runs, or when the program was ended in it.
+    /// Wall clock at the end, ms since 1970-01-01 UTC; `None` while it runs, or if the program ended during it.
     pub ended_wall_ms: Option<i64>,
     /// How many verdicts it has.
     pub verdicts: u64,
 }
 
-/// One verdict with all it rests on.
+/// One verdict with everything it rests on.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Verdict {
     /// The caller's id, unique among all verdicts of all machines: a UUIDv7 (RFC 9562), as text. Older files have
@@ -78,9 +78,9 @@ pub struct Verdict {
     pub advice: Option<String>,
     /// The decision rule in force.
     pub decision_rule: String,
-    /// When it was given, microseconds of the round's monotone clock.
+    /// When it was given, microseconds of the round's monotonic clock.
     pub at_us: u64,
-    /// The same by the wall clock, ms since 1970-01-01 UTC; it may jump, order goes by [`VerdictId`].
+    /// The same by the wall clock, ms since 1970-01-01 UTC. It may jump; [`VerdictId`] gives the order.
     pub wall_ms: i64,
     /// The readings it rests on.
     pub readings: Vec<VerdictReading>,
@@ -94,57 +94,57 @@ pub struct Verdict {
     pub json: String,
 }
 
-/// A settled reading a verdict rests on.
+/// A settled reading that a verdict rests on.
 #[derive(Clone, Debug, PartialEq)]
 pub struct VerdictReading {
-    /// The point of the check it is bound to.
+    /// The point of the check that it is bound to.
     pub point: String,
     /// The point's label.
     pub label: String,
-    /// Which device gave it.
+    /// The device it came from.
     pub device: String,
-    /// The settled value in `unit`, finite; `None` when it was not at rest. Rows of files before version 3 have a value
-    /// whether it was or not.
+    /// The settled value in `unit`, finite; `None` if it was not at rest. Rows of files before version 3 always have
+    /// a value.
     pub value: Option<f64>,
     /// The unit.
     pub unit: String,
-    /// Standard uncertainty (k = 1) in `unit`, finite; `None` with the value.
+    /// Standard uncertainty (k = 1) in `unit`, finite; `None` if there is no value.
     pub standard_uncertainty: Option<f64>,
-    /// The digits as displayed, if a display showed them.
+    /// The digits as displayed, if there was a display.
     pub shown: Option<String>,
-    /// How many readings were settled into it.
+    /// How many readings it was settled from.
     pub count: u32,
-    /// The value had come to rest: it is a figure. False in rows of files before version 3, where nobody said so, except
-    /// for typed values.
+    /// The value had come to rest: it is a figure. False in rows of files before version 3, which did not record it,
+    /// except for typed values.
     pub settled: bool,
-    /// Lower end of the interval that holds the settled value, in `unit`; `None` where nothing settles.
+    /// Lower end of the interval that contains the settled value, in `unit`; `None` if nothing settles.
     pub at_least: Option<f64>,
     /// Its upper end.
     pub at_most: Option<f64>,
-    /// When it settled, microseconds of the round's monotone clock.
+    /// When it settled, microseconds of the round's monotonic clock.
     pub at_us: u64,
 }
 
 /// The two kinds of [`FollowUp`].
 pub const KINDS: [&str; 2] = ["completed", "amended"];
 
-/// What follows a verdict and leaves it as it is: the figure of a value that was not at rest when the word was given, or an
-/// amendment when the leads contradict the word.
+/// What follows a verdict and leaves it unchanged: the figure of a value that was not at rest when the verdict was
+/// given, or an amendment if the leads contradict the verdict.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FollowUp {
-    /// The caller's id, unique among all of all machines: a UUIDv7 (RFC 9562), as text.
+    /// The caller's id, unique across all machines: a UUIDv7 (RFC 9562), as text.
     pub uid: String,
-    /// The id of the verdict that it refers to.
+    /// The id of the verdict it refers to.
     pub verdict_uid: String,
-    /// Its place among those of the round; no two share one. At most `i64::MAX`.
+    /// Its sequence number in the round, unique. At most `i64::MAX`.
     pub seq: u64,
     /// One of [`KINDS`].
     pub kind: String,
     /// The word that the leads show now, one of [`WORDS`]; `None` for a figure.
     pub word: Option<String>,
-    /// The figure, which had come to rest, or the reading that contradicts.
+    /// The figure, or the contradicting reading.
     pub reading: VerdictReading,
-    /// When it was given, microseconds of the round's monotone clock.
+    /// When it was given, microseconds of the round's monotonic clock.
     pub at_us: u64,
     /// The same by the wall clock, ms since 1970-01-01 UTC.
     pub wall_ms: i64,
@@ -159,13 +159,13 @@ pub struct Judgement {
     pub name: String,
     /// One of [`WORDS`].
     pub word: String,
-    /// The judged value in `unit`; `None` when it rests on a value that was not at rest.
+    /// The judged value in `unit`; `None` if it rests on a value that was not at rest.
     pub value: Option<f64>,
     /// The unit.
     pub unit: String,
-    /// The lower limit, `None` where there is none.
+    /// The lower limit, if any.
     pub low: Option<f64>,
-    /// The upper limit, `None` where there is none.
+    /// The upper limit, if any.
     pub high: Option<f64>,
     /// Standard uncertainty (k = 1) in `unit`.
     pub standard_uncertainty: Option<f64>,
@@ -173,7 +173,7 @@ pub struct Judgement {
     pub probability_of_conformance: Option<f64>,
     /// The guard band's width in `unit`.
     pub guard: Option<f64>,
-    /// True when the meter is too coarse for the tolerance.
+    /// True if the meter is too coarse for the tolerance.
     pub meter_too_coarse: bool,
     /// What to do.
     pub advice: Option<String>,
@@ -205,16 +205,16 @@ pub struct HoldPoint {
     pub shown: bool,
     /// How ("confirmed", "by the meter").
     pub how: Option<String>,
-    /// When, microseconds of the round's monotone clock.
+    /// When, microseconds of the round's monotonic clock.
     pub at_us: Option<u64>,
 }
 
-/// A verdict read back, its digest checked.
+/// A verdict as read back, with its digest verified.
 #[derive(Clone, Debug, PartialEq)]
 pub struct StoredVerdict {
     /// Its row.
     pub id: VerdictId,
-    /// What was said at the start of its round.
+    /// The data given at the start of its round.
     pub round: NewRound,
     /// What was committed.
     pub verdict: Verdict,
@@ -225,7 +225,7 @@ pub struct StoredVerdict {
 pub struct VerdictSummary {
     /// Its row.
     pub id: VerdictId,
-    /// Its id among all machines.
+    /// Its id, unique across all machines.
     pub uid: String,
     /// Its place in its round.
     pub seq: u64,
@@ -241,20 +241,21 @@ pub struct VerdictSummary {
     pub title: String,
     /// One of [`WORDS`].
     pub word: String,
-    /// The word that the leads showed afterwards, when they contradicted it; the last, if there are several: the verdict's own
-    /// when they came back to it.
+    /// The word that the leads showed afterwards, if they contradicted the verdict; the last one, if there are
+    /// several: the verdict's own if they came back to it.
     pub amended: Option<String>,
     /// Why there is no verdict.
     pub reason: Option<String>,
     /// What to do.
     pub advice: Option<String>,
-    /// Microseconds of the round's monotone clock.
+    /// Microseconds of the round's monotonic clock.
     pub at_us: u64,
     /// Wall clock, ms since 1970-01-01 UTC.
     pub wall_ms: i64,
 }
 
-/// One figure of a component's point over the rounds: a value that was at rest at the word, or came to rest after it.
+/// One figure of a component's point across rounds: a value that was at rest at the verdict, or came to rest after
+/// it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TrendPoint {
     /// The verdict it belongs to.
@@ -265,12 +266,12 @@ pub struct TrendPoint {
     pub unit: String,
     /// Standard uncertainty (k = 1) in `unit`.
     pub standard_uncertainty: f64,
-    /// Which device gave it.
+    /// The device it came from.
     pub device: String,
     /// The verdict's word.
     pub word: String,
-    /// The word that the leads showed afterwards, when they contradicted it; the last, if there are several. `None` too when
-    /// they came back to the verdict's own.
+    /// The word that the leads showed afterwards, if they contradicted the verdict; the last one, if there are
+    /// several. Also `None` if they came back to the verdict's own.
     pub amended: Option<String>,
     /// Wall clock of the verdict, ms since 1970-01-01 UTC.
     pub wall_ms: i64,
@@ -281,9 +282,9 @@ pub struct TrendPoint {
 pub struct RawReading {
     /// Which device.
     pub device: String,
-    /// When its last byte arrived, microseconds of the round's monotone clock.
+    /// When its last byte arrived, microseconds of the round's monotonic clock.
     pub at_us: u64,
-    /// The value in `unit`; `None` when the meter showed no number.
+    /// The value in `unit`; `None` if the meter showed no number.
     pub value: Option<f64>,
     /// The unit.
     pub unit: String,
@@ -315,15 +316,15 @@ pub struct NewRecording {
 pub struct Recording {
     /// Its row.
     pub id: RecordingId,
-    /// What was listed.
+    /// The data given.
     pub new: NewRecording,
 }
 
-/// A verdict that the disk has.
+/// A verdict that is on the disk.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Committed {
     /// Its row.
     pub id: VerdictId,
-    /// Its id among all machines, as the caller gave it.
+    /// Its id across all machines, as the caller gave it.
     pub uid: String,
 }

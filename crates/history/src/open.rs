@@ -1,5 +1,5 @@
-//! Opening a history file: whose it is, its version, the settings a commit's promise rests on, and the watch over the
-//! file's name. Looks before it changes anything. Does not hold queries.
+//! Opens a history file: owner, version, the settings that durability depends on, and the watch over the file's name.
+//! Inspects before it changes anything. Holds no queries.
 
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -16,24 +16,24 @@ pub const BUSY_TIMEOUT_MS_DEFAULT: u32 = 2_000;
 /// The smallest database is one page of the smallest size (SQLite file format, 1.2 and 1.3.2).
 const FILE_BYTES_MIN: u64 = 512;
 
-/// The settings a commit's promise rests on, as SQLite reported them after they were set.
+/// The settings that durability depends on, as SQLite reported them after they were set.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Durability {
     /// "wal"; "memory" for a history in memory.
     pub journal_mode: String,
-    /// 2 is FULL: the disk is told to keep each commit before it returns.
+    /// 2 is FULL: each commit is flushed to the disk before it returns.
     pub synchronous: i64,
-    /// 1: where the system has a stronger flush (macOS), that one.
+    /// 1: uses a stronger flush on systems that have one (macOS).
     pub fullfsync: i64,
 }
 
-/// When the disk is told to keep a commit.
+/// When a commit is flushed to the disk.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Flush {
     /// Before the commit returns.
     Now,
-    /// With the next commit that is flushed, or when the log is full. A power cut before that takes the commit with it,
-    /// and nothing else: the log is read up to where it is whole.
+    /// With the next commit that is flushed, or when the log is full. A power cut before that loses this commit and
+    /// nothing else: the log is read up to the last complete entry.
     Later,
 }
 
@@ -57,7 +57,7 @@ pub(crate) struct Db {
     watched: Vec<Watched>,
 }
 
-/// A file under its name, to see that the name still means the file that is open.
+/// A file under its name, to detect that the name no longer means the open file.
 #[derive(Debug)]
 struct Watched {
     path: PathBuf,
@@ -71,7 +71,7 @@ enum Found {
 }
 
 impl Db {
-    /// Opens for writing, makes the file when it is missing, brings it up to date.
+    /// Opens for writing; creates the file if it is missing and migrates it.
     pub(crate) fn writer(path: &Path, busy_timeout_ms: u32) -> Result<Self, HistoryError> {
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE
             | OpenFlags::SQLITE_OPEN_CREATE
@@ -87,7 +87,7 @@ impl Db {
         Ok(db)
     }
 
-    /// A history that ends with the program.
+    /// A history in memory that ends with the program.
     pub(crate) fn in_memory() -> Result<Self, HistoryError> {
         let path = PathBuf::from(":memory:");
         let conn = Connection::open_in_memory().map_err(|e| HistoryError::from_sql(&path, 0, &e))?;
@@ -97,7 +97,7 @@ impl Db {
         Ok(db)
     }
 
-    /// Opens for reading beside a writer; changes nothing.
+    /// Opens for reading alongside a writer; changes nothing.
     pub(crate) fn reader(path: &Path, busy_timeout_ms: u32) -> Result<Self, HistoryError> {
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let db = Self::connect(path, flags, busy_timeout_ms)?;
@@ -141,7 +141,7 @@ impl Db {
         HistoryError::Corrupt { path: self.path.clone(), detail }
     }
 
-    /// Errors when the file was deleted, renamed or replaced: SQLite would go on writing to a file without a name.
+    /// Fails if the file was deleted, renamed or replaced: SQLite would go on writing to a file without a name.
     pub(crate) fn still_there(&self) -> Result<(), HistoryError> {
         match self.watched.iter().find(|w| identity(&w.path) != Some(w.identity)) {
             Some(gone) => Err(HistoryError::Moved { path: gone.path.clone() }),
@@ -149,7 +149,7 @@ impl Db {
         }
     }
 
-    /// Sets when the next commits are flushed, and reads it back: a promise rests on it.
+    /// Sets when the next commits are flushed, and reads the setting back: durability depends on it.
     pub(crate) fn flush(&mut self, flush: Flush) -> Result<(), HistoryError> {
         let wanted = flush.synchronous();
         if self.durability.synchronous != wanted {
@@ -188,7 +188,7 @@ impl Db {
         }
     }
 
-    /// Sets what the promise rests on and reads it back.
+    /// Sets what durability depends on and reads it back.
     pub(crate) fn settle(&mut self, journal: Option<&'static str>) -> Result<(), HistoryError> {
         if let Some(mode) = journal {
             // The answer to the setting is the mode that was had; read back below.
@@ -241,7 +241,7 @@ impl Db {
     }
 }
 
-/// Brings the file to version `list.len()` in one transaction: all or nothing.
+/// Migrates the file to version `list.len()` in one transaction: all or nothing.
 pub(crate) fn migrate_to(db: &mut Db, list: &[&str]) -> Result<(), HistoryError> {
     let (path, waited) = (db.path.clone(), db.busy_timeout_ms);
     let fail = |e: SqlError| HistoryError::from_sql(&path, waited, &e);

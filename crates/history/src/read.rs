@@ -1,5 +1,5 @@
-//! The queries, on the writer's connection or on one of their own that can only read. Lists come in the order of
-//! commits. Does not change anything.
+//! The queries, on the writer's connection or on a read-only one of their own. Lists are in the order of commits.
+//! Changes nothing.
 
 use std::path::Path;
 
@@ -20,10 +20,10 @@ pub struct Reader {
 }
 
 impl Reader {
-    /// Opens the file for reading only, beside a writer or alone.
+    /// Opens the file for reading only, alongside a writer or alone.
     ///
     /// # Errors
-    /// When the file is missing, not ours, of another version, or damaged.
+    /// If the file is missing, not ours, of another version, or damaged.
     pub fn open(path: &Path) -> Result<Self, HistoryError> {
         Ok(Self { db: Db::reader(path, BUSY_TIMEOUT_MS_DEFAULT)? })
     }
@@ -31,7 +31,7 @@ impl Reader {
     /// The last `count_max` verdicts, newest first.
     ///
     /// # Errors
-    /// When the file cannot be read.
+    /// If the file cannot be read.
     pub fn recent(&self, count_max: u32) -> Result<Vec<VerdictSummary>, HistoryError> {
         self.list(
             "SELECT verdict_id, v.uid, s.name, check_number, unit_tag, component, title, word, reason, advice, at_us,
@@ -61,10 +61,10 @@ impl Reader {
         )
     }
 
-    /// The last `count_max` verdicts of a component, oldest first, each whole and with its digest checked.
+    /// The last `count_max` verdicts of a component, oldest first, each complete and with its digest verified.
     ///
     /// # Errors
-    /// When the file cannot be read or one of them is damaged.
+    /// If the file cannot be read or one of them is damaged.
     pub fn of_component(
         &self,
         site: &str,
@@ -85,10 +85,10 @@ impl Reader {
         Ok(found)
     }
 
-    /// A verdict with all it rests on, its digest checked; `None` when there is none of that number.
+    /// A verdict with everything it rests on and its digest verified; `None` if there is none with this number.
     ///
     /// # Errors
-    /// When the file cannot be read, or the verdict is not what was committed.
+    /// If the file cannot be read, or the verdict is not what was committed.
     pub fn verdict(&self, id: VerdictId) -> Result<Option<StoredVerdict>, HistoryError> {
         let head = self
             .db
@@ -126,18 +126,18 @@ impl Reader {
         Ok(Some(StoredVerdict { id, round, verdict }))
     }
 
-    /// The JSON text of a verdict as it was shown, its digest checked.
+    /// The JSON text of a verdict as it was shown, with its digest verified.
     ///
     /// # Errors
-    /// As [`Reader::verdict`].
+    /// As for [`Reader::verdict`].
     pub fn verdict_json(&self, id: VerdictId) -> Result<Option<String>, HistoryError> {
         Ok(self.verdict(id)?.map(|stored| stored.verdict.json))
     }
 
-    /// All rounds, in the order they began.
+    /// All rounds, in the order of their start.
     ///
     /// # Errors
-    /// When the file cannot be read.
+    /// If the file cannot be read.
     pub fn rounds(&self) -> Result<Vec<Round>, HistoryError> {
         self.list(
             "SELECT r.uid, s.name, started_wall_ms, rules_hash, decision_rule, program_version, round_id,
@@ -155,10 +155,10 @@ impl Reader {
         )
     }
 
-    /// All recordings, in the order they were listed.
+    /// All recordings, in the order they were added.
     ///
     /// # Errors
-    /// When the file cannot be read.
+    /// If the file cannot be read.
     pub fn recordings(&self) -> Result<Vec<Recording>, HistoryError> {
         self.list(
             "SELECT recording_id, round_id, path, sha256, size_bytes, started_wall_ms FROM recording
@@ -177,18 +177,19 @@ impl Reader {
         )
     }
 
-    /// How many raw readings a round has.
+    /// The number of raw readings in a round.
     ///
     /// # Errors
-    /// When the file cannot be read.
+    /// If the file cannot be read.
     pub fn reading_count(&self, round: RoundId) -> Result<u64, HistoryError> {
         let counts =
             self.list("SELECT count(*) FROM reading WHERE round_id = ?1", [round.0], |row| unsigned(row, 0))?;
         Ok(counts.into_iter().sum())
     }
 
-    /// Checks the whole file: SQLite's own check, the references, and the digest of every verdict and of what follows it. Gives the number of
-    /// verdicts. Takes seconds on a large file; not needed in daily use, each verdict is checked when it is read.
+    /// Verifies the whole file: SQLite's integrity check, the references, and the digest of every verdict and
+    /// follow-up. Returns the number of verdicts. Takes seconds on a large file and is not needed in daily use: each
+    /// verdict is verified when it is read.
     ///
     /// # Errors
     /// [`HistoryError::Corrupt`] with the first finding.
@@ -237,7 +238,7 @@ const JUDGEMENTS: &str =
             guard, meter_too_coarse, advice, source, source_class
      FROM judgement WHERE verdict_id = ?1 ORDER BY ord";
 
-/// A row of `verdict` with its round's; the lists of the verdict are still empty.
+/// A row of `verdict` joined with its round; the lists of the verdict are still empty.
 struct Head {
     round: NewRound,
     digest_version: i64,
@@ -306,7 +307,7 @@ fn judgement(row: &Row<'_>) -> Result<Judgement, SqlError> {
     })
 }
 
-/// The first six columns of a row as a round's beginning.
+/// The first six columns of a row as the data given at a round's start.
 pub(crate) fn new_round(row: &Row<'_>) -> Result<NewRound, SqlError> {
     Ok(NewRound {
         uid: row.get(0)?,
@@ -318,7 +319,7 @@ pub(crate) fn new_round(row: &Row<'_>) -> Result<NewRound, SqlError> {
     })
 }
 
-/// The beginning of a round, if it is there.
+/// The data given at a round's start, if the round exists.
 pub(crate) fn round_at(conn: &Connection, round: RoundId) -> Result<Option<NewRound>, SqlError> {
     conn.prepare_cached(
         "SELECT r.uid, s.name, started_wall_ms, rules_hash, decision_rule, program_version

@@ -1,5 +1,5 @@
-//! The tables, as a forward-only list of migrations: the file's `user_version` is how many of them it has had. A
-//! released migration is never edited; a change is a new one at the end. Does not open anything.
+//! The tables, as a forward-only list of migrations: the file's `user_version` counts those applied. A released
+//! migration is never edited; a change is a new one at the end. Opens nothing.
 
 /// Marks the file as ours (`PRAGMA application_id`): "clip" in ASCII.
 pub(crate) const APPLICATION_ID: i64 = 0x636c_6970;
@@ -7,8 +7,8 @@ pub(crate) const APPLICATION_ID: i64 = 0x636c_6970;
 /// Each brings a file from version `index` to `index + 1`.
 pub(crate) const MIGRATIONS: &[&str] = &[FIRST, SEQUENCE, FIGURES];
 
-/// Rows of one verdict hang on `verdict_id`; `ord` keeps their order. Times as in `model`. Words and their reason are
-/// checked here too, so that no other program can write what this one would refuse.
+/// Rows of one verdict refer to `verdict_id`; `ord` keeps their order. Times as in `model`. The table validates words
+/// and their reason too, so that no other program can write what this one would reject.
 const FIRST: &str = "
 CREATE TABLE site (
   site_id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE
@@ -60,9 +60,9 @@ CREATE TABLE recording (
 ) STRICT;
 ";
 
-/// Verdicts get their place in the round and the version of their digest. Those already stored are numbered in the order
-/// of their commits, and keep the digest they have. Raw readings lose their index: it was a third of what they wrote, and
-/// nothing asks for the readings of one round but a count.
+/// Gives verdicts a sequence number in their round and a digest version. Stored verdicts are numbered in the order of
+/// their commits and keep their digest. Raw readings lose their index: it was a third of what they wrote, and the
+/// only query for the readings of a round is a count.
 const SEQUENCE: &str = "
 ALTER TABLE verdict ADD COLUMN seq INTEGER NOT NULL DEFAULT 0;
 ALTER TABLE verdict ADD COLUMN digest_version INTEGER NOT NULL DEFAULT 1;
@@ -75,9 +75,9 @@ DROP INDEX verdict_of_round;
 CREATE UNIQUE INDEX verdict_of_round ON verdict (round_id, seq);
 ";
 
-/// A reading says whether its value was at rest, and has ends instead of a value when it was not. What follows a verdict gets
-/// rows of its own. Nobody said of the values already stored whether they were at rest, so none counts as a figure but what
-/// was typed.
+/// A reading records whether its value was at rest, and has an interval instead of a value if it was not. Follow-ups
+/// get rows of their own. Stored values did not record whether they were at rest, so only typed ones count as
+/// figures.
 const FIGURES: &str = "
 CREATE TABLE verdict_reading_3 (
   verdict_id INTEGER NOT NULL REFERENCES verdict, ord INTEGER NOT NULL, point TEXT NOT NULL, label TEXT NOT NULL,

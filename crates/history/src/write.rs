@@ -1,5 +1,5 @@
-//! The one writer: rounds, verdicts, raw readings, recordings. Each call is one transaction, all or nothing, and
-//! returns when the disk has it; raw readings alone wait for the next flush. Does not read a clock or make ids.
+//! The only writer: rounds, verdicts, raw readings, recordings. Each call is one transaction, all or nothing, and
+//! returns when the disk has it; only raw readings wait for the next flush. Does not read a clock or make ids.
 
 use std::path::Path;
 
@@ -58,12 +58,11 @@ pub struct History {
 }
 
 impl History {
-    /// Opens the file for writing, makes it when it is missing and brings an older one up to date. Waits for another
-    /// program's lock as long as [`BUSY_TIMEOUT_MS_DEFAULT`].
+    /// Opens the file for writing, creates it if it is missing and migrates an older one. Waits for another program's
+    /// lock for up to [`BUSY_TIMEOUT_MS_DEFAULT`].
     ///
     /// # Errors
-    /// Whatever keeps the file from being used with its promise; then nothing was changed in a file that is not ours,
-    /// newer, or damaged.
+    /// Whatever prevents durable use of the file. A file that is not ours, newer, or damaged is left unchanged.
     pub fn open(path: &Path) -> Result<Self, HistoryError> {
         Self::open_waiting(path, BUSY_TIMEOUT_MS_DEFAULT)
     }
@@ -71,15 +70,15 @@ impl History {
     /// The same, with the wait for another program's lock in ms; 0 does not wait.
     ///
     /// # Errors
-    /// As [`History::open`].
+    /// As for [`History::open`].
     pub fn open_waiting(path: &Path, busy_timeout_ms: u32) -> Result<Self, HistoryError> {
         Ok(Self { reader: Reader { db: Db::writer(path, busy_timeout_ms)? } })
     }
 
-    /// A history that ends with the program, for tests and the demo.
+    /// A history in memory that ends with the program, for tests and the demo.
     ///
     /// # Errors
-    /// When there is no memory for it.
+    /// If there is no memory for it.
     pub fn open_in_memory() -> Result<Self, HistoryError> {
         Ok(Self { reader: Reader { db: Db::in_memory()? } })
     }
@@ -90,18 +89,18 @@ impl History {
         &self.reader
     }
 
-    /// The settings the promise rests on, as read back last. `synchronous` is 1 after [`History::append_readings`] and
-    /// 2 again from the next other commit on.
+    /// The settings that durability depends on, as last read back. `synchronous` is 1 after
+    /// [`History::append_readings`] and 2 again from the next other commit on.
     #[must_use]
     pub const fn durability(&self) -> &Durability {
         &self.reader.db.durability
     }
 
-    /// Begins a round; its site is made when new. The same round begun again, with no verdict and no end yet (after an
-    /// error that left it open whether the first went through), is stored once.
+    /// Begins a round and creates its site if new. Repeating the call for the same round, while it has no verdict and
+    /// no end (after an error that left the outcome of the first call open), stores it once.
     ///
     /// # Errors
-    /// [`HistoryError::IdTaken`] when the uid is in the file otherwise, or what keeps the disk from having it.
+    /// [`HistoryError::IdTaken`] if the uid is used otherwise, or what prevents storing it.
     pub fn begin_round(&mut self, round: &NewRound) -> Result<RoundId, HistoryError> {
         self.transact(Flush::Now, |tx| {
             if let Some(id) = first_i64(tx, "SELECT round_id FROM round WHERE uid = ?1", &round.uid)? {
@@ -136,7 +135,7 @@ impl History {
     /// Ends a round. A round that has ended keeps its first end.
     ///
     /// # Errors
-    /// [`HistoryError::NoSuchRound`], or what keeps the disk from having it.
+    /// [`HistoryError::NoSuchRound`], or what prevents storing it.
     pub fn end_round(&mut self, round: RoundId, ended_wall_ms: i64) -> Result<(), HistoryError> {
         self.transact(Flush::Now, |tx| {
             round_of(tx, round)?;
@@ -148,20 +147,21 @@ impl History {
         })
     }
 
-    /// Commits a verdict with all it rests on. Returns after the disk has it: show it then, not before. The same
-    /// verdict committed again (after an error that left it open whether the first went through) is stored once.
+    /// Commits a verdict with everything it rests on. Returns after the disk has it: show it then, not before.
+    /// Committing the same verdict again (after an error that left the outcome of the first call open) stores it
+    /// once.
     ///
     /// # Errors
-    /// Nothing was stored, and the sentence says why; measuring may go on.
+    /// Nothing was stored, and the sentence says why; measuring may continue.
     pub fn commit_verdict(&mut self, round: RoundId, verdict: &Verdict) -> Result<Committed, HistoryError> {
         self.transact(Flush::Now, |tx| commit_one(tx, round, &round_of(tx, round)?, verdict))
     }
 
-    /// Commits several verdicts in one transaction, all or none, for one flush of the disk: for a slow disk, or to
-    /// take in a recording.
+    /// Commits several verdicts in one transaction, all or none, with one flush of the disk: for a slow disk, or to
+    /// import a recording.
     ///
     /// # Errors
-    /// As [`History::commit_verdict`]; nothing of any of them was stored.
+    /// As for [`History::commit_verdict`]; none of them was stored.
     pub fn commit_verdicts(
         &mut self,
         round: RoundId,
@@ -173,18 +173,19 @@ impl History {
         })
     }
 
-    /// Commits what follows a verdict of this round. Returns after the disk has it: show it then, not before. The same one
-    /// committed again is stored once.
+    /// Commits what follows a verdict of this round. Returns after the disk has it: show it then, not before.
+    /// Committing the same one again stores it once.
     ///
     /// # Errors
-    /// [`HistoryError::NoSuchVerdict`] when its verdict is not stored; else as [`History::commit_verdict`].
+    /// [`HistoryError::NoSuchVerdict`] if its verdict is not stored; otherwise as for [`History::commit_verdict`].
     pub fn commit_follow_up(&mut self, round: RoundId, follow_up: &FollowUp) -> Result<(), HistoryError> {
         self.transact(Flush::Now, |tx| follow_up::commit(tx, round, &round_of(tx, round)?, follow_up))
     }
 
-    /// Appends raw readings in one transaction, all or none. It does not wait for the disk: they are flushed with the
-    /// next verdict, round or recording, or when the log is full. A power cut before that loses them and nothing else;
-    /// a killed program loses none. Give them in batches of 5 to 10 s: each call rewrites the last page of the table.
+    /// Appends raw readings in one transaction, all or none, without waiting for the disk: they are flushed with the
+    /// next verdict, round or recording, or when the log is full. A power cut before that loses them and nothing
+    /// else; killing the program loses none. Pass them in batches of 5 to 10 s: each call rewrites the last page of
+    /// the table.
     ///
     /// # Errors
     /// Nothing was stored, and the sentence says why.
@@ -215,10 +216,10 @@ impl History {
         })
     }
 
-    /// Lists a recording.
+    /// Adds a recording to the index.
     ///
     /// # Errors
-    /// [`HistoryError::NoSuchRound`], or what keeps the disk from having it.
+    /// [`HistoryError::NoSuchRound`], or what prevents storing it.
     pub fn add_recording(&mut self, recording: &NewRecording) -> Result<RecordingId, HistoryError> {
         self.transact(Flush::Now, |tx| {
             if let Some(round) = recording.round {
@@ -240,8 +241,8 @@ impl History {
         })
     }
 
-    /// One transaction: begun with the write lock, rolled back on any error, committed at the end. The name of the
-    /// file is looked at before and after, for a commit to a file without a name is lost.
+    /// One transaction: begun with the write lock, rolled back on any error, committed at the end. Looks at the
+    /// file's name before and after, because a commit to a file without a name is lost.
     fn transact<T>(
         &mut self,
         flush: Flush,

@@ -9,9 +9,9 @@ use quantity::Instant;
 use crate::Hypothesis;
 use crate::draft;
 use crate::runs::runs;
-use wire::CheckKind;
+use wire::ChecksumKind;
 use wire::Profile;
-use wire::kit::{Cutter, Piece, fixed_length};
+use wire::analysis::{FrameEvent, FrameSplitter, fixed_length};
 use wire::stream::Recording;
 
 /// Frames longer than this are not looked for.
@@ -60,15 +60,15 @@ enum Length {
 }
 
 /// A checksum: kind, first byte covered, bytes between it and the frame's end.
-type Check = (&'static str, CheckKind, usize, usize);
+type Check = (&'static str, ChecksumKind, usize, usize);
 
 impl Cut {
     pub(crate) fn hypothesis(&self) -> Hypothesis {
         Hypothesis {
             words: self.words.clone(),
-            sound: self.frames.len(),
+            intact: self.frames.len(),
             damaged: self.damaged,
-            telling: self.check > 0,
+            distinctive: self.check > 0,
         }
     }
 
@@ -247,15 +247,15 @@ fn attempt(shape: &Shape, bytes: &[u8], starts: &[usize], recording: &Recording)
         })
         .collect();
     let check = find_check(shape, &frames);
-    let sound: Vec<&[u8]> = match check {
+    let intact: Vec<&[u8]> = match check {
         Some(check) => frames.into_iter().filter(|frame| holds(check, frame)).collect(),
         None => frames,
     };
-    if sound.len() < 4 {
+    if intact.len() < 4 {
         return None;
     }
-    let sync = whole_sync(shape, check, &sound)?;
-    let (toml, words, taken) = shape.write(&sync, check, &sound)?;
+    let sync = whole_sync(shape, check, &intact)?;
+    let (toml, words, taken) = shape.write(&sync, check, &intact)?;
     tried(
         recording,
         Cut {
@@ -293,7 +293,7 @@ impl Shape {
         &self,
         sync: &[u8],
         check: Option<Check>,
-        sound: &[&[u8]],
+        intact: &[&[u8]],
     ) -> Option<(String, String, Range<usize>)> {
         let sync_text = draft::bytes(sync);
         match self.length {
@@ -321,8 +321,8 @@ impl Shape {
                     n if n == header => "rest",
                     _ => return None,
                 };
-                let min = sound.iter().map(|frame| frame.len()).min()?;
-                let max = sound.iter().map(|frame| frame.len()).max()?;
+                let min = intact.iter().map(|frame| frame.len()).min()?;
+                let max = intact.iter().map(|frame| frame.len()).max()?;
                 let mut toml = format!(
                     "[frame]\nkind = \"counted\"\nsync = {sync_text}\nlength = {{ at = {at}, type = \"{kind}\", counts = \
                      \"{counts}\" }}\nmin_bytes = {min}                   # as seen\nmax_bytes = {max}\n"
@@ -345,22 +345,22 @@ impl Shape {
 fn find_check(shape: &Shape, frames: &[&[u8]]) -> Option<Check> {
     let mut best: Option<(usize, Check)> = None;
     let fixed = matches!(shape.length, Length::Fixed(_));
-    for (name, kind) in CheckKind::WORDS.iter().rev() {
+    for (name, kind) in ChecksumKind::WORDS.iter().rev() {
         // Bytes behind a checksum: at most two, an end mark.
         for behind in 0..=if fixed { 2 } else { 0 } {
             for from in 0..=if fixed { 4.max(shape.sync.len()) } else { shape.header() } {
                 let check = (*name, *kind, from, behind);
-                let sound: Vec<&&[u8]> = frames.iter().filter(|frame| holds(check, frame)).collect();
-                let mut different: Vec<&[u8]> = sound.iter().map(|frame| **frame).collect();
+                let intact: Vec<&&[u8]> = frames.iter().filter(|frame| holds(check, frame)).collect();
+                let mut different: Vec<&[u8]> = intact.iter().map(|frame| **frame).collect();
                 different.sort_unstable();
                 different.dedup();
                 let sums = different.iter().filter_map(|frame| parts(check, frame).map(|(_, stored)| stored));
                 let mut sums: Vec<&[u8]> = sums.collect();
                 sums.sort_unstable();
                 sums.dedup();
-                let enough = different.len() >= 4 && sums.len() >= 3 && sound.len() * 10 >= frames.len() * 6;
-                if enough && best.is_none_or(|(most, _)| sound.len() > most) {
-                    best = Some((sound.len(), check));
+                let enough = different.len() >= 4 && sums.len() >= 3 && intact.len() * 10 >= frames.len() * 6;
+                if enough && best.is_none_or(|(most, _)| intact.len() > most) {
+                    best = Some((intact.len(), check));
                 }
             }
         }
@@ -382,17 +382,17 @@ fn holds(check: Check, frame: &[u8]) -> bool {
 }
 
 /// The frame whose first eight bytes come most often.
-fn usual<'f>(sound: &[&'f [u8]]) -> Option<&'f [u8]> {
+fn usual<'f>(intact: &[&'f [u8]]) -> Option<&'f [u8]> {
     let mut starts: BTreeMap<&[u8], (usize, &'f [u8])> = BTreeMap::new();
-    for frame in sound {
+    for frame in intact {
         starts.entry(frame.get(..frame.len().min(8)).unwrap_or_default()).or_insert((0, frame)).0 += 1;
     }
     starts.into_values().max_by_key(|(n, _)| *n).map(|(_, frame)| frame)
 }
 
 /// The leading bytes that are the same in all sound frames; a field cannot stand there, so what they hold is demanded.
-fn whole_sync(shape: &Shape, check: Option<Check>, sound: &[&[u8]]) -> Option<Vec<u8>> {
-    let first = usual(sound)?;
+fn whole_sync(shape: &Shape, check: Option<Check>, intact: &[&[u8]]) -> Option<Vec<u8>> {
+    let first = usual(intact)?;
     let most = match shape.length {
         Length::Fixed(length) => {
             length.checked_sub(1 + check.map_or(0, |(_, kind, _, behind)| kind.width() + behind))?
@@ -401,9 +401,9 @@ fn whole_sync(shape: &Shape, check: Option<Check>, sound: &[&[u8]]) -> Option<Ve
     };
     let same = |at: &usize| {
         // Where no checksum covers the byte, one in ten may be damaged.
-        let others = sound.iter().filter(|frame| frame.get(*at) != first.get(*at)).count();
+        let others = intact.iter().filter(|frame| frame.get(*at) != first.get(*at)).count();
         let covered = check.is_some_and(|(_, _, from, _)| *at >= from);
-        if covered { others == 0 } else { others * 10 <= sound.len() }
+        if covered { others == 0 } else { others * 10 <= intact.len() }
     };
     let width = (0..most.min(8)).take_while(same).count();
     first.get(..width).filter(|sync| !sync.is_empty()).map(<[u8]>::to_vec)
@@ -419,16 +419,16 @@ fn tried(recording: &Recording, mut cut: Cut) -> Option<Cut> {
         cut.toml
     );
     let profile = Profile::parse(&text).ok()?;
-    let mut cutter = Cutter::of(&profile);
+    let mut cutter = FrameSplitter::of(&profile);
     let (mut covered, mut damaged) = (0_usize, 0);
     for (at, bytes) in recording.chunks() {
         let frames = &mut cut.frames;
-        let mut take = |piece: Piece<'_>| match piece {
-            Piece::Frame { frame, bytes } => {
+        let mut take = |piece: FrameEvent<'_>| match piece {
+            FrameEvent::Frame { frame, bytes } => {
                 covered += usize::try_from(bytes).unwrap_or(0);
                 frames.push((at, frame.to_vec()));
             }
-            Piece::Dropped(_) => damaged += 1,
+            FrameEvent::Dropped(_) => damaged += 1,
         };
         match bytes {
             Some(bytes) => cutter.push(bytes, &mut take),

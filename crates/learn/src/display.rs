@@ -8,10 +8,10 @@ use std::collections::BTreeSet;
 use quantity::{Flags, Instant, Sign, State};
 
 use crate::draft::{opening, quoted};
-use crate::{Draft, Head, Hypothesis, Observation};
-use wire::kit::UnitWord;
-use wire::kit::{Cutter, Piece};
-use wire::kit::{DIGITS_MAX, GLYPHS, Glyph, SEGMENTS};
+use crate::{Draft, Hypothesis, Observation, ProfileHeader};
+use wire::analysis::UnitSpec;
+use wire::analysis::{DIGITS_MAX, GLYPHS, Glyph, SEGMENTS};
+use wire::analysis::{FrameEvent, FrameSplitter};
 use wire::stream::Recording;
 
 /// A recording of a display whose bytes say their places.
@@ -38,12 +38,12 @@ type Digits = Vec<[Option<Place>; 7]>;
 
 pub(crate) fn find(recording: &Recording) -> Option<Display> {
     let (length, _) = crate::binary::counts_places(recording)?;
-    let mut cutter = Cutter::indexed(length);
+    let mut cutter = FrameSplitter::indexed(length);
     let (mut frames, mut damaged) = (Vec::new(), 0);
     for (at, bytes) in recording.chunks() {
-        let mut take = |piece: Piece<'_>| match piece {
-            Piece::Frame { frame, .. } => frames.push((at, frame.to_vec())),
-            Piece::Dropped(_) => damaged += 1,
+        let mut take = |piece: FrameEvent<'_>| match piece {
+            FrameEvent::Frame { frame, .. } => frames.push((at, frame.to_vec())),
+            FrameEvent::Dropped(_) => damaged += 1,
         };
         match bytes {
             Some(bytes) => cutter.push(bytes, &mut take),
@@ -60,13 +60,13 @@ impl Display {
                 "{} bytes that count their own place in their high half: the lit segments of a display",
                 self.length
             ),
-            sound: self.frames.len(),
+            intact: self.frames.len(),
             damaged: self.damaged,
-            telling: true,
+            distinctive: true,
         }
     }
 
-    pub(crate) fn draft(&self, head: Head<'_>, seen: &[Observation]) -> Draft {
+    pub(crate) fn draft(&self, head: ProfileHeader<'_>, seen: &[Observation]) -> Draft {
         match self.parts(seen) {
             Ok(parts) => self.write(head, seen, &parts),
             Err(why) => Draft::Ask(why),
@@ -114,7 +114,7 @@ impl Display {
         Ok(Seen { observation, lit: bits.collect() })
     }
 
-    fn write(&self, head: Head<'_>, seen: &[Observation], parts: &Parts) -> Draft {
+    fn write(&self, head: ProfileHeader<'_>, seen: &[Observation], parts: &Parts) -> Draft {
         let agree = "agree = 2                       # no checksum: two frames must bear a reading out\n";
         let mut toml = opening(head, agree, seen);
         toml.push_str(&format!(
@@ -173,7 +173,7 @@ struct Parts {
 }
 
 /// Sets of signs, each with its unit and decimals; without decimals only what is no number was seen beside them.
-type Rows = BTreeMap<BTreeSet<Place>, (UnitWord, Option<u8>)>;
+type Rows = BTreeMap<BTreeSet<Place>, (UnitSpec, Option<u8>)>;
 
 /// A flag by its word in profiles.
 type FlagWord = (&'static str, fn(Flags) -> bool);

@@ -1,6 +1,6 @@
 //! Small pieces of a profile's text. Does not decide what stands in it.
 
-use crate::{Head, Observation};
+use crate::{Observation, ProfileHeader};
 
 /// A TOML text in quotes.
 pub(crate) fn quoted(text: &str) -> String {
@@ -14,7 +14,7 @@ pub(crate) fn bytes(bytes: &[u8]) -> String {
 }
 
 /// All up to the `[frame]` table.
-pub(crate) fn opening(head: Head<'_>, agree: &str, seen: &[Observation]) -> String {
+pub(crate) fn opening(head: ProfileHeader<'_>, agree: &str, seen: &[Observation]) -> String {
     let mut text = String::from("# Learned from a recording. What the display showed meanwhile:\n");
     for observation in seen {
         text.push_str(&format!(

@@ -6,11 +6,11 @@ use quantity::{Flags, Sign, State};
 use crate::binary::Cut;
 use crate::draft::{opening, quoted};
 use crate::numbers::{Place, Window, find};
-use crate::{Draft, Head, Observation, Shown};
+use crate::{Displayed, Draft, Observation, ProfileHeader};
 
 /// The frames that came while something was shown, with the bits they share.
 struct Seen<'f> {
-    shown: &'f Shown,
+    shown: &'f Displayed,
     frames: Vec<&'f [u8]>,
     /// Frames without a checksum may be damaged: one in eight does not count.
     checked: bool,
@@ -30,7 +30,7 @@ struct Select {
 /// Unit and decimals of a number shown.
 type Row = (String, i8);
 
-pub(crate) fn draft(head: Head<'_>, cut: &Cut, observations: &[Observation]) -> Draft {
+pub(crate) fn draft(head: ProfileHeader<'_>, cut: &Cut, observations: &[Observation]) -> Draft {
     match fields(cut, observations) {
         Ok(Fields { must, body, remarks }) => {
             let agree = match cut.check {

@@ -5,7 +5,7 @@
 //! the profile as "no value", codes that were not seen have no row, places that hold a constant are demanded. What is
 //! new later gives no reading until it has been shown too.
 //!
-//! It asks crate `wire` for the framers, numbers and figures that decoding uses ([`wire::kit`]), so that what it finds in the
+//! It asks crate `wire` for the framers, numbers and figures that decoding uses ([`wire::analysis`]), so that what it finds in the
 //! bytes is what the decoder will find.
 //!
 //! To add a shape: a proposal in `binary.rs`, `lines.rs` or `display.rs`. The real framer counts what supports it, and the real loader
@@ -16,22 +16,22 @@
 #![cfg_attr(test, allow(clippy::float_cmp, clippy::string_slice, clippy::cast_possible_truncation))]
 
 mod binary;
-mod check;
 mod display;
+mod displayed;
 mod draft;
 mod fields;
+mod line_profile;
 mod lines;
 mod numbers;
 mod pace;
 mod runs;
-mod shown;
 mod text;
 mod tokens;
-mod written;
+mod verify;
 
 use quantity::Instant;
 
-pub use shown::{Shown, ShownFault};
+pub use displayed::{Displayed, DisplayedError};
 use wire::Profile;
 use wire::stream::Recording;
 
@@ -43,7 +43,7 @@ pub struct Observation {
     /// Last moment, included.
     pub to: Instant,
     /// What stood there.
-    pub shown: Shown,
+    pub shown: Displayed,
 }
 
 /// One way the bytes may be framed, with what bears it out.
@@ -52,16 +52,16 @@ pub struct Hypothesis {
     /// A sentence for people: the shape.
     pub words: String,
     /// Frames that bear it out.
-    pub sound: usize,
+    pub intact: usize,
     /// Frames begun but damaged (drops of the framing).
     pub damaged: usize,
     /// Text, a checksum, or bytes that count their places. Regular frames without one may come from a wrong baud rate too.
-    pub telling: bool,
+    pub distinctive: bool,
 }
 
 /// How it ended.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Outcome {
+pub enum Conclusion {
     /// A profile that reproduces every observation, and remarks on what is not known.
     Profile {
         /// Text of `profile.toml`.
@@ -81,12 +81,12 @@ pub struct Learned {
     /// Best first.
     pub hypotheses: Vec<Hypothesis>,
     /// How it ended.
-    pub outcome: Outcome,
+    pub outcome: Conclusion,
 }
 
 /// What stands at the head of the profile.
 #[derive(Clone, Copy, Debug)]
-pub struct Head<'h> {
+pub struct ProfileHeader<'h> {
     /// Name of the class.
     pub id: &'h str,
     /// A line for people.
@@ -103,7 +103,7 @@ enum Draft {
 
 /// Learns from a recording. Without observations only the hypotheses are of use.
 #[must_use]
-pub fn learn(head: Head<'_>, recording: &Recording, seen: &[Observation]) -> Learned {
+pub fn learn(head: ProfileHeader<'_>, recording: &Recording, seen: &[Observation]) -> Learned {
     let (mut hypotheses, mut answers) = (Vec::new(), Vec::new());
     if let Some(display) = display::find(recording) {
         hypotheses.push(display.hypothesis());
@@ -130,13 +130,13 @@ pub fn learn(head: Head<'_>, recording: &Recording, seen: &[Observation]) -> Lea
         }
     }
     let outcome = match answers.into_iter().next() {
-        None => Outcome::Nothing(no_shape(recording)),
-        Some(Draft::Ask(what)) => Outcome::Ask(what),
+        None => Conclusion::Nothing(no_shape(recording)),
+        Some(Draft::Ask(what)) => Conclusion::Ask(what),
         Some(Draft::Made { toml, remarks }) => {
             let (toml, remarks) = with_pace(toml, remarks, recording, seen);
-            match check::reproduces(&toml, recording, seen) {
-                Ok(()) => Outcome::Profile { toml, remarks },
-                Err(why) => Outcome::Ask(why),
+            match verify::reproduces(&toml, recording, seen) {
+                Ok(()) => Conclusion::Profile { toml, remarks },
+                Err(why) => Conclusion::Ask(why),
             }
         }
     };
@@ -150,7 +150,7 @@ fn with_pace(
     recording: &Recording,
     seen: &[Observation],
 ) -> (String, Vec<String>) {
-    let readings = check::readings(&toml, recording).unwrap_or_default();
+    let readings = verify::readings(&toml, recording).unwrap_or_default();
     let title = toml.find("\ntitle = ").and_then(|at| Some(at + 1 + toml.get(at + 1..)?.find('\n')? + 1));
     match (pace::measure(&readings, seen), title.and_then(|at| toml.split_at_checked(at))) {
         (Some(pace), Some((before, behind))) => (format!("{before}{}{behind}", pace.line()), remarks),

@@ -7,18 +7,18 @@ use std::ops::Range;
 use quantity::{Decimal, State, Unit};
 
 use crate::text::{Text, Tokens, checked, cut, printable};
-use crate::{Draft, Head, Hypothesis, Observation};
-use wire::CheckKind;
-use wire::kit::UnitWord;
-use wire::kit::trim;
+use crate::{Draft, Hypothesis, Observation, ProfileHeader};
+use wire::ChecksumKind;
+use wire::analysis::UnitSpec;
+use wire::analysis::trim;
 use wire::stream::Recording;
 
 /// A part of the line, and what stands there.
 pub(crate) enum Part {
     Literal(Vec<u8>),
     Value,
-    Unit(BTreeMap<String, UnitWord>),
-    Mode(BTreeMap<String, UnitWord>),
+    Unit(BTreeMap<String, UnitSpec>),
+    Mode(BTreeMap<String, UnitSpec>),
     Flags(BTreeMap<u8, &'static str>),
 }
 
@@ -35,11 +35,11 @@ pub(crate) fn find(recording: &Recording) -> Option<Text> {
     let (mut lines, odd): (Vec<_>, Vec<_>) = good.into_iter().partition(|(_, line)| line.len() == width);
     let mut damaged = odd.len() + bad.len();
     let mut check = None;
-    for (name, kind) in [("sum8", CheckKind::Sum8), ("xor8", CheckKind::Xor8)] {
-        let sound = lines.iter().filter(|(_, line)| checked(line, kind).is_some()).count();
-        if sound >= 4 && sound * 10 >= lines.len() * 6 {
+    for (name, kind) in [("sum8", ChecksumKind::Sum8), ("xor8", ChecksumKind::Xor8)] {
+        let intact = lines.iter().filter(|(_, line)| checked(line, kind).is_some()).count();
+        if intact >= 4 && intact * 10 >= lines.len() * 6 {
             check = Some(name);
-            damaged += lines.len() - sound;
+            damaged += lines.len() - intact;
             lines =
                 lines.iter().filter_map(|(at, line)| Some((*at, checked(line, kind)?.to_vec()))).collect();
             break;
@@ -56,13 +56,13 @@ impl Text {
         let shape = self.tokens.as_ref().map_or_else(|| format!("of {} bytes", self.width), Tokens::words);
         Hypothesis {
             words: format!("lines of text {shape}, ended by CR or LF, {check}"),
-            sound: self.lines.len(),
+            intact: self.lines.len(),
             damaged: self.damaged,
-            telling: true,
+            distinctive: true,
         }
     }
 
-    pub(crate) fn draft(&self, head: Head<'_>, seen: &[Observation]) -> Draft {
+    pub(crate) fn draft(&self, head: ProfileHeader<'_>, seen: &[Observation]) -> Draft {
         match self.parts(seen) {
             Ok(parts) => self.write(head, seen, &parts),
             Err(why) => Draft::Ask(why),
@@ -220,7 +220,7 @@ fn repeated(lines: Vec<&[u8]>) -> Vec<&[u8]> {
 
 /// What stands in a run of columns beside the value.
 fn part(place: &Range<usize>, windows: &[(&Observation, Vec<&[u8]>)], text: &Text) -> Result<Part, String> {
-    let mut words: BTreeMap<String, UnitWord> = BTreeMap::new();
+    let mut words: BTreeMap<String, UnitSpec> = BTreeMap::new();
     let (mut steady, mut one_meaning) = (true, true);
     for (seen, lines) in windows {
         let mut here: Vec<&[u8]> = lines.iter().filter_map(|line| text_of(line, place)).collect();
@@ -235,7 +235,7 @@ fn part(place: &Range<usize>, windows: &[(&Observation, Vec<&[u8]>)], text: &Tex
             known.coupling = None;
         }
     }
-    let same_kind = |a: &UnitWord, b: &UnitWord| a.unit.kind() == b.unit.kind() && a.coupling == b.coupling;
+    let same_kind = |a: &UnitSpec, b: &UnitSpec| a.unit.kind() == b.unit.kind() && a.coupling == b.coupling;
     let named = words.iter().all(|(word, unit)| looks_like(word, *unit));
     if steady && one_meaning && named && !words.is_empty() {
         return Ok(Part::Unit(words));
@@ -253,7 +253,7 @@ fn part(place: &Range<usize>, windows: &[(&Observation, Vec<&[u8]>)], text: &Tex
     if let Some(letters) = letters(place, windows).filter(|_| flags || !steady) {
         return Ok(Part::Flags(letters));
     }
-    let mut by_word: BTreeMap<String, UnitWord> = BTreeMap::new();
+    let mut by_word: BTreeMap<String, UnitSpec> = BTreeMap::new();
     for (seen, lines) in windows {
         let (Some(word), Some(unit)) = (lines.first().and_then(|line| text_of(line, place)), seen.shown.unit)
         else {
@@ -338,7 +338,7 @@ fn keep_one_unit(
             "more than one place of the line follows what was shown; show another function or unit".into()
         );
     }
-    let mut shown: Vec<UnitWord> = Vec::new();
+    let mut shown: Vec<UnitSpec> = Vec::new();
     for unit in windows.iter().filter_map(|(seen, _)| seen.shown.unit) {
         if !shown.contains(&unit) {
             shown.push(unit);
@@ -362,13 +362,13 @@ fn keep_one_unit(
     }
 }
 
-pub(crate) fn kind_of(unit: UnitWord) -> String {
+pub(crate) fn kind_of(unit: UnitSpec) -> String {
     let kind = unit.unit.kind().name();
     unit.coupling.map_or_else(|| kind.into(), |coupling| format!("{kind} {coupling}"))
 }
 
 /// True when a device's word names the unit, whatever the coupling.
-fn looks_like(word: &str, unit: UnitWord) -> bool {
+fn looks_like(word: &str, unit: UnitSpec) -> bool {
     let (head, _) = quantity::Coupling::strip_from(word);
     [word, head].iter().any(|text| Unit::parse(text).is_ok_and(|known| known == unit.unit))
 }

@@ -5,14 +5,14 @@ use std::ops::Range;
 use quantity::Decimal;
 
 use crate::binary::Cut;
-use wire::kit::Stored;
+use wire::analysis::NumberEncoding;
 
 /// A place that gives every number that was shown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Place {
     /// Its first byte.
     pub(crate) at: usize,
-    pub(crate) stored: Stored,
+    pub(crate) stored: NumberEncoding,
     pub(crate) name: &'static str,
     /// The number stands without its sign.
     pub(crate) magnitude: bool,
@@ -62,7 +62,7 @@ pub(crate) fn find(cut: &Cut, windows: &[Window<'_>]) -> Vec<Place> {
     let negative = windows.iter().any(|(shown, _)| shown.mantissa() < 0);
     let mut fit: Vec<Place> = Vec::new();
     for at in cut.sync..cut.end {
-        for (name, stored) in Stored::all() {
+        for (name, stored) in NumberEncoding::all() {
             for magnitude in [false, true] {
                 let place = Place { at, stored, name, magnitude };
                 let sensible = match (negative, magnitude, place.signed(), place.is_float()) {

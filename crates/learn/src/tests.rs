@@ -1,19 +1,19 @@
 //! Learning from the streams of hardware-notes (their expected texts are what the display showed) and from meters made
 //! up at random, which are synthesised by `simulate`.
 
-use super::{Head, Learned, Observation, Outcome, Shown, learn};
+use super::{Conclusion, Displayed, Learned, Observation, ProfileHeader, learn};
 use quantity::{Instant, Reading, State};
 use wire::stream::Recording;
 use wire::{Decoder, Item, Profile, simulate};
 
-const HEAD: Head<'static> = Head { id: "learned", title: "learned in a test", link: "" };
+const HEAD: ProfileHeader<'static> = ProfileHeader { id: "learned", title: "learned in a test", link: "" };
 
 fn ms(ms: i64) -> Instant {
     Instant::from_micros(ms * 1000)
 }
 
 fn see(from: i64, to: i64, text: &str) -> Observation {
-    Observation { from: ms(from), to: ms(to), shown: Shown::parse(text).unwrap() }
+    Observation { from: ms(from), to: ms(to), shown: Displayed::parse(text).unwrap() }
 }
 
 fn note(class: &str) -> (Profile, Recording) {
@@ -41,7 +41,7 @@ fn decoded(profile: &Profile, recording: &Recording) -> Vec<Reading> {
 
 fn profile_of(learned: &Learned) -> (Profile, &str) {
     match &learned.outcome {
-        Outcome::Profile { toml, .. } => (Profile::parse(toml).unwrap(), toml),
+        Conclusion::Profile { toml, .. } => (Profile::parse(toml).unwrap(), toml),
         other => panic!("{other:?}\n{:?}", learned.hypotheses),
     }
 }
@@ -138,7 +138,7 @@ fn shown_by(truth: &Profile, texts: &[&str], second: Option<&str>) -> (Recording
 
 fn readings(text: &str, second: Option<&str>) -> Vec<Reading> {
     let reading = |channel: u8, text: &str| {
-        let shown = Shown::parse(text).unwrap();
+        let shown = Displayed::parse(text).unwrap();
         let unit = shown.unit.unwrap();
         Reading {
             at: Instant::ZERO,
@@ -214,25 +214,25 @@ fn made_up(dice: &mut Dice, counted: bool) -> (Profile, Vec<(&'static str, i32)>
     }
     let end = place + dice.below(3);
     let check = dice.pick(&["sum8", "xor8", "sum16le", "sum16be", "crc16modbus", "none"]);
-    let check_width = match check {
+    let checksum_width = match check {
         "none" => 0,
         "sum8" | "xor8" => 1,
         _ => 2,
     };
     let from = dice.below(2) * sync.len();
     let frame = if counted {
-        let check = if check_width == 0 { "crc16modbus" } else { check };
+        let check = if checksum_width == 0 { "crc16modbus" } else { check };
         format!(
             "kind = \"counted\"\nlength = {{ at = {}, type = \"u8\", counts = \"{}\" }}\nmax_bytes = 40\ncheck = {{ kind = \"{check}\", from = {from} }}\n",
             sync.len(),
             dice.pick(&["payload", "rest", "whole"])
         )
-    } else if check_width == 0 {
+    } else if checksum_width == 0 {
         format!("kind = \"fixed\"\nlength = {end}\n")
     } else {
         format!(
             "kind = \"fixed\"\nlength = {}\ncheck = {{ kind = \"{check}\", from = {from}, to = {end}, at = {end} }}\n",
-            end + check_width
+            end + checksum_width
         )
     };
     let mut functions: Vec<(&str, i32)> = FUNCTIONS.to_vec();
@@ -311,7 +311,7 @@ fn one_binary(seed: u64, counted: bool, rates: &mut Rates) {
         seen.push(see(from, at, text));
     }
     let learned = learn(HEAD, &recording, &seen);
-    let Outcome::Profile { toml, .. } = &learned.outcome else {
+    let Conclusion::Profile { toml, .. } = &learned.outcome else {
         if std::env::var_os("LEARN_TALK").is_some() {
             std::println!("seed {seed}: {:?}\n  {:?}", learned.outcome, learned.hypotheses.first());
         }
@@ -373,7 +373,7 @@ fn garbage_never_gives_a_profile() {
             let seen = [see(0, at / 2, "12.46 uF"), see(at / 2 + 1, at, "31.08 uF"), see(0, at, "5 ohm")];
             for seen in [&seen[..2], &seen[..1], &seen[2..], &seen[..]] {
                 let learned = learn(HEAD, &recording, seen);
-                assert!(!matches!(learned.outcome, Outcome::Profile { .. }), "{kind}: {learned:?}");
+                assert!(!matches!(learned.outcome, Conclusion::Profile { .. }), "{kind}: {learned:?}");
             }
         }
     }
@@ -387,8 +387,8 @@ fn shapes_that_no_profile_is_drawn_for_are_named() {
     }
     let seen = [see(0, 9750, "12.46 uF")];
     let said = |recording: &Recording| match learn(HEAD, recording, &seen).outcome {
-        Outcome::Ask(what) | Outcome::Nothing(what) => what,
-        Outcome::Profile { toml, .. } => panic!("{toml}"),
+        Conclusion::Ask(what) | Conclusion::Nothing(what) => what,
+        Conclusion::Profile { toml, .. } => panic!("{toml}"),
     };
     assert!(said(&words).contains("stands in 0 of"), "{}", said(&words));
     let mut glued = Recording::new();
@@ -398,7 +398,7 @@ fn shapes_that_no_profile_is_drawn_for_are_named() {
     }
     let seen = [see(0, 4900, "9.98 uF"), see(5000, 9750, "12.46 uF")];
     match learn(HEAD, &glued, &seen).outcome {
-        Outcome::Ask(what) => assert!(what.contains("without a blank"), "{what}"),
+        Conclusion::Ask(what) => assert!(what.contains("without a blank"), "{what}"),
         other => panic!("{other:?}"),
     }
 }
@@ -504,7 +504,7 @@ fn line_meters(loose: bool) -> Rates {
             seen.push(see(from, at, &text));
         }
         let learned = learn(HEAD, &recording, &seen);
-        let Outcome::Profile { toml, .. } = &learned.outcome else {
+        let Conclusion::Profile { toml, .. } = &learned.outcome else {
             if std::env::var_os("LEARN_TALK").is_some() {
                 std::println!("seed {seed}: {:?}\n  {:?}", learned.outcome, learned.hypotheses.first());
             }

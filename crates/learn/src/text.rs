@@ -5,8 +5,8 @@ use std::ops::Range;
 
 use quantity::Instant;
 
-use wire::CheckKind;
-use wire::kit::trim;
+use wire::ChecksumKind;
+use wire::analysis::trim;
 use wire::stream::Recording;
 
 /// Lines of one width, found in a recording.
@@ -93,7 +93,7 @@ pub(crate) fn changing_width(recording: &Recording) -> bool {
 }
 
 /// The line without its checksum, where that holds.
-pub(crate) fn checked(line: &[u8], kind: CheckKind) -> Option<&[u8]> {
+pub(crate) fn checked(line: &[u8], kind: ChecksumKind) -> Option<&[u8]> {
     let (body, tail) = line.split_at_checked(line.len().checked_sub(3)?)?;
     let digits = tail.strip_prefix(b"*")?;
     let stored = u8::from_str_radix(std::str::from_utf8(digits).ok()?, 16).ok()?;
@@ -116,7 +116,7 @@ pub(crate) fn cut(recording: &Recording) -> Vec<(Instant, Vec<u8>)> {
                 }
                 line.clear();
                 whole = true;
-            } else if line.len() <= wire::kit::LINE_BYTES_MAX {
+            } else if line.len() <= wire::analysis::LINE_BYTES_MAX {
                 line.push(*byte);
             }
         }

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 
 use crate::text::{Text, Tokens, changing_width, checked, cut, printable};
-use wire::CheckKind;
-use wire::kit::trim;
+use wire::ChecksumKind;
+use wire::analysis::trim;
 use wire::stream::Recording;
 
 /// Marks that may stand between tokens; blanks come last.
@@ -25,11 +25,11 @@ pub(crate) fn find(recording: &Recording) -> Option<Text> {
     let whole = all.len();
     let mut lines: Vec<_> = all.into_iter().filter(|(_, line)| printable(line)).collect();
     let mut check = None;
-    for (name, kind) in [("sum8", CheckKind::Sum8), ("xor8", CheckKind::Xor8)] {
-        let sound: Vec<_> =
+    for (name, kind) in [("sum8", ChecksumKind::Sum8), ("xor8", ChecksumKind::Xor8)] {
+        let intact: Vec<_> =
             lines.iter().filter_map(|(at, line)| Some((*at, checked(line, kind)?.to_vec()))).collect();
-        if sound.len() >= 4 && sound.len() * 10 >= lines.len() * 6 {
-            (check, lines) = (Some(name), sound);
+        if intact.len() >= 4 && intact.len() * 10 >= lines.len() * 6 {
+            (check, lines) = (Some(name), intact);
             break;
         }
     }
@@ -51,15 +51,16 @@ pub(crate) fn find(recording: &Recording) -> Option<Text> {
         if !(least..=TOKENS_MAX).contains(&number) || count < 4 || count * 10 < lines.len() * 7 {
             return None;
         }
-        let sound = || tokens.iter().zip(&lines).filter(|(tokens, _)| tokens.len() == number);
+        let intact = || tokens.iter().zip(&lines).filter(|(tokens, _)| tokens.len() == number);
         let mut columns: Vec<Range<usize>> = Vec::new();
         for place in 0..number {
-            let width = sound().filter_map(|(tokens, _)| tokens.get(place)).map(Vec::len).max()?.max(1);
+            let width = intact().filter_map(|(tokens, _)| tokens.get(place)).map(Vec::len).max()?.max(1);
             let start = columns.last().map_or(0, |last| last.end + 1);
             columns.push(start..start + width);
         }
         let width = columns.last()?.end;
-        let laid_out = sound().map(|(tokens, (at, _))| (*at, lay_out(tokens, &columns, separator))).collect();
+        let laid_out =
+            intact().map(|(tokens, (at, _))| (*at, lay_out(tokens, &columns, separator))).collect();
         let damaged = whole - count;
         Some(Text { lines: laid_out, width, check, damaged, tokens: Some(Tokens { separator, columns }) })
     })

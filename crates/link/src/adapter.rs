@@ -1,4 +1,4 @@
-//! The two traits: [`Adapter`] lists and opens, [`Link`] is what was opened. Holds no device code.
+//! The two traits: an [`Adapter`] lists and opens devices, a [`Link`] is an open one. Holds no device code.
 
 use std::fmt;
 use std::future::{Future, poll_fn};
@@ -8,27 +8,27 @@ use std::task::{Context, Poll};
 
 use tokio::sync::mpsc;
 
-use crate::closing::Closing;
-use crate::error::{Absence, OpenError};
-use crate::event::{Counters, LinkEvent};
+use crate::error::{OpenError, Unavailable};
+use crate::event::{LinkCounters, LinkEvent};
 use crate::options::{LineSettings, OpenOptions};
 use crate::selector::Selector;
+use crate::shutdown::CloseFuture;
 
-/// A scan under way: the devices in range, or why no scan is possible.
-pub type Scanning<'a> = Pin<Box<dyn Future<Output = Result<Vec<Found>, Absence>> + Send + 'a>>;
+/// A running scan: the devices in range, or why no scan is possible.
+pub type ScanFuture<'a> = Pin<Box<dyn Future<Output = Result<Vec<Found>, Unavailable>> + Send + 'a>>;
 
-/// A way in which bytes reach the program. One value serves all devices of its scheme.
+/// A way for bytes to reach the program. One value serves all devices of its scheme.
 pub trait Adapter: Send + Sync {
     /// The scheme of the selectors it opens: `serial`, `file`, ...
     fn scheme(&self) -> &'static str;
 
-    /// What is attached now. Opens nothing, never fails; what cannot be used is listed with the reason.
+    /// What is attached now. Opens nothing and never fails; what cannot be used is listed with the reason.
     fn list(&self) -> Vec<Found>;
 
-    /// Listens for some seconds for devices that show themselves to a scan only, and tells what is in range. Connects to nothing
-    /// and switches nothing on. `None`: this kind needs no scan, [`Adapter::list`] has it all. Dropped before its end,
-    /// [`Adapter::close`] waits until it is stopped. To be polled within a tokio runtime.
-    fn scan(&self) -> Option<Scanning<'_>> {
+    /// Scans for some seconds for devices that only a scan can find, and returns those in range. Connects to nothing
+    /// and switches nothing on. `None`: this adapter needs no scan, [`Adapter::list`] is complete. If the future is
+    /// dropped early, [`Adapter::close`] waits until the scan has stopped. Poll it within a tokio runtime.
+    fn scan(&self) -> Option<ScanFuture<'_>> {
         None
     }
 
@@ -36,21 +36,22 @@ pub trait Adapter: Send + Sync {
     ///
     /// # Errors
     /// What is wrong with it and what to write instead.
-    fn check(&self, selector: &Selector) -> Result<(), OpenError>;
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError>;
 
-    /// Starts a link. A device that is absent now is no error: the link says so and goes on looking.
-    /// Must be called within a tokio runtime.
+    /// Starts a link. An absent device is not an error: the link reports it and keeps looking. Call it within a tokio
+    /// runtime.
     ///
     /// # Errors
-    /// Only what can never heal by itself: a refused selector, an option out of range, an unreadable file.
+    /// Only what retrying cannot fix: an invalid selector, an option out of range, an unreadable file.
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError>;
 
-    /// Asks the links of this adapter to end, whoever holds them, and waits, for [`crate::CLOSE_TIME_MAX`] at most, until each
-    /// has let its device go; those too that were dropped before. For the end of a program: see [`crate::Registry::close`].
+    /// Asks all links of this adapter to end, whoever holds them, and waits for at most [`crate::CLOSE_TIME_MAX`]
+    /// until each has released its device; that includes links dropped earlier. Call it at the end of a program: see
+    /// [`crate::Registry::close`].
     ///
-    /// Only a device to which something must be said in parting needs it; any other is free when its link is dropped. An
-    /// adapter around another one passes it on.
-    fn close(&self) -> Closing {
+    /// Only devices that must be disconnected need this; any other is free once its link is dropped. An adapter that
+    /// wraps another one passes the call on.
+    fn close(&self) -> CloseFuture {
         Box::pin(std::future::ready(0))
     }
 }
@@ -58,33 +59,33 @@ pub trait Adapter: Send + Sync {
 /// A device that [`Adapter::list`] found.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Found {
-    /// What to write in the configuration. `None` when it has no name that stays the same.
+    /// What to write in the configuration. `None` if the device has no stable name.
     pub selector: Option<Selector>,
-    /// What a person needs to recognise it.
+    /// Helps a person recognise it.
     pub description: String,
-    /// Why it cannot be used now, where that can be told without opening it.
-    pub hindrance: Option<Absence>,
+    /// Why it cannot be used now, if that can be found out without opening it.
+    pub hindrance: Option<Unavailable>,
 }
 
 /// An opened source of bytes. Dropping it stops its task and frees the device.
 ///
 /// Wrappers (tracer, fault injector) implement the same trait around another link.
 pub trait Link: Send {
-    /// What it was opened by.
+    /// The selector it was opened with.
     fn selector(&self) -> &Selector;
 
     /// The next event; `None` after [`crate::LinkState::Ended`]. Cancel-safe. See also `next` on `dyn Link`.
     fn poll_event(&mut self, cx: &mut Context<'_>) -> Poll<Option<LinkEvent>>;
 
-    /// What it counted so far.
-    fn counters(&self) -> Counters;
+    /// Its counters so far.
+    fn counters(&self) -> LinkCounters;
 
-    /// Where requests go, for meters that speak when asked. `None`: this kind of source takes none.
+    /// Accepts requests, for meters that speak only when asked. `None`: this kind of source accepts none.
     fn requests(&self) -> Option<Requests> {
         None
     }
 
-    /// What was asked, answered and dropped. `None`: the device is not asked.
+    /// Counts of requests, replies and drops. `None`: the device is not polled.
     fn poll_counters(&self) -> Option<wire::poll::PollCounters> {
         None
     }
@@ -96,7 +97,7 @@ pub trait Link: Send {
 }
 
 impl dyn Link + '_ {
-    /// Waits for the next event; `None` when the source has ended. Cancel-safe.
+    /// Waits for the next event; `None` once the source has ended. Cancel-safe.
     pub async fn next(&mut self) -> Option<LinkEvent> {
         poll_fn(|cx| self.poll_event(cx)).await
     }
@@ -113,13 +114,13 @@ impl fmt::Debug for dyn Link + '_ {
 
 /// The longest request, in bytes.
 pub(crate) const REQUEST_BYTES_MAX: usize = 1024;
-/// The most requests that wait to be written.
+/// The most requests that can wait to be written.
 pub(crate) const REQUESTS_MAX: usize = 16;
 
 /// Sees every request before it is sent.
 pub(crate) type Tap = Arc<dyn Fn(&[u8]) + Send + Sync>;
 
-/// Where requests to a device go. Bounded; cheap to clone.
+/// Sends requests to a device. Bounded; cheap to clone.
 #[derive(Clone)]
 pub struct Requests {
     sender: mpsc::Sender<Vec<u8>>,
@@ -133,17 +134,17 @@ impl Requests {
         (Self { sender, taps: Vec::new() }, receiver)
     }
 
-    /// The same, with `tap` seeing each request that is taken.
+    /// The same, with `tap` called for each accepted request.
     #[cfg(any(test, feature = "testing"))]
     pub(crate) fn tapped(mut self, tap: Tap) -> Self {
         self.taps.push(tap);
         self
     }
 
-    /// Hands over one request. It is written when the device is open, and dropped and counted when it is not.
+    /// Hands over one request. The link writes it if the device is open; otherwise it drops and counts it.
     ///
     /// # Errors
-    /// Never waits: says that the queue is full, the request empty or too long, or the link gone.
+    /// Returns at once if the queue is full, the request is empty or too long, or the link is gone.
     pub fn send(&self, request: Vec<u8>) -> Result<(), RequestRefused> {
         if request.is_empty() || request.len() > REQUEST_BYTES_MAX {
             return Err(RequestRefused::Length { bytes: request.len() });
@@ -166,7 +167,7 @@ impl fmt::Debug for Requests {
     }
 }
 
-/// Why a request was not taken.
+/// Why a request was rejected.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum RequestRefused {
@@ -175,7 +176,7 @@ pub enum RequestRefused {
         /// Its length, bytes.
         bytes: usize,
     },
-    /// Sixteen requests wait already: the device does not take them.
+    /// Sixteen requests are waiting already: the device does not take them.
     Full,
     /// The link is closed.
     Closed,

@@ -1,5 +1,5 @@
-//! How long to wait before the next attempt: 100 ms doubling to 1 s, with a small fixed offset for each link so that
-//! several links do not beat in step. Deterministic; holds no clock.
+//! How long to wait before the next attempt: 100 ms, doubling to 1 s, with a small fixed offset per link so that
+//! several links do not retry in step. Deterministic; holds no clock.
 
 use std::time::Duration;
 
@@ -12,7 +12,7 @@ const MOST_MS: u64 = 1000;
 #[derive(Debug, Clone)]
 pub(crate) struct Backoff {
     next_ms: u64,
-    /// Share taken off each wait, 0 to 24 percent.
+    /// Part subtracted from each wait, 0 to 24 percent.
     spread_percent: u64,
 }
 
@@ -33,7 +33,7 @@ impl Backoff {
         Duration::from_millis(wait_ms - wait_ms * self.spread_percent / 100)
     }
 
-    /// The device was heard: begin again with the short wait.
+    /// The device was heard: start again with the short wait.
     pub(crate) fn reset(&mut self) {
         self.next_ms = FIRST_MS;
     }

@@ -1,50 +1,51 @@
-//! `ble:...` and `ble+portable:...`: a Bluetooth LE meter, by one of two backends. Holds the adapters; the selector, the search,
-//! the characteristics and the session stand in their own files and serve both, the backends in [`sys`]. Each value of each
-//! characteristic goes on as one packet ([`wire::packet`], [`wire::gatt::packet`]). Writes nothing to a meter.
+//! `ble:...` and `ble+portable:...`: a Bluetooth LE meter, through one of two backends. Holds the adapters. The
+//! selector, the search, the characteristics and the session have their own files and serve both backends, which are
+//! in [`sys`]. Each value of each characteristic is passed on as one packet ([`wire::packet`],
+//! [`wire::gatt::packet`]). Writes nothing to a meter.
 //!
 //! # Why two
-//! On Linux the Bluetooth service is spoken to over the bus itself, by object path. The library that serves every system
-//! keeps one characteristic of each UUID, so that of supply and return air one is lost; it panics in tasks of its own, blocks a
-//! thread while it starts, and switches a radio on when it scans. On other systems it is the way there is; its guard stands in
-//! `sys/portable`.
+//! On Linux, the backend talks to the Bluetooth service over the bus itself, by object path. The library that serves
+//! every system keeps one characteristic per UUID, so of supply and return air one is lost; it panics in tasks of its
+//! own, blocks a thread while it starts, and switches a radio on when it scans. On other systems there is no
+//! alternative; `sys/portable` contains what guards against it.
 
 mod central;
-mod farewell;
 mod find;
 mod place;
 mod session;
 mod sys;
 mod table;
+mod teardown;
 
 use tokio::time::{Instant, sleep_until};
 
 pub use place::BlePlace;
 
-use crate::adapter::{Adapter, Found, Link, Scanning};
+use crate::adapter::{Adapter, Found, Link, ScanFuture};
 use crate::backoff::Backoff;
-use crate::closing::{Closer, Closing};
-use crate::error::{Absence, OpenError};
+use crate::error::{OpenError, Unavailable};
 use crate::options::OpenOptions;
 use crate::selector::Selector;
+use crate::shutdown::{CloseFuture, Shutdown};
 use crate::task::TaskLink;
 use central::{CallFault, Central, Seen};
 
-/// Connects to Bluetooth LE meters by the backend that fits this system best.
+/// Connects to Bluetooth LE meters through the backend that fits this system best.
 #[derive(Debug, Clone)]
 pub struct BleAdapter(Reach<sys::Own>);
 
-/// Connects to Bluetooth LE meters by the library that serves every system.
+/// Connects to Bluetooth LE meters through the library that serves every system.
 #[cfg(feature = "ble-portable")]
 #[derive(Debug, Clone)]
 pub struct PortableBleAdapter(Reach<sys::Portable>);
 
-/// A backend, and the links it has.
+/// A backend and its links.
 #[derive(Debug, Clone)]
 struct Reach<C: Central> {
     scheme: &'static str,
     place: C::Place,
-    closer: Closer,
-    /// Tests make the code that takes signals fail with it.
+    shutdown: Shutdown,
+    /// Lets tests make the code that receives signals fail.
     #[cfg(test)]
     trip: std::sync::Arc<std::sync::atomic::AtomicBool>,
 }
@@ -56,7 +57,7 @@ impl Default for BleAdapter {
 }
 
 impl BleAdapter {
-    /// By the service of this system.
+    /// Through the service of this system.
     #[must_use]
     pub fn new() -> Self {
         Self::default()
@@ -72,7 +73,7 @@ impl Default for PortableBleAdapter {
 
 #[cfg(feature = "ble-portable")]
 impl PortableBleAdapter {
-    /// By the library.
+    /// Through the library.
     #[must_use]
     pub fn new() -> Self {
         Self::default()
@@ -81,7 +82,7 @@ impl PortableBleAdapter {
 
 #[cfg(test)]
 impl BleAdapter {
-    /// Set, the code that takes the next signal fails.
+    /// If set, the code that receives the next signal fails.
     pub(crate) fn trip(&self) -> &std::sync::atomic::AtomicBool {
         &self.0.trip
     }
@@ -99,7 +100,7 @@ impl PortableBleAdapter {
         &self.0.trip
     }
 
-    /// Set, code on the library's thread panics.
+    /// If set, code on the library's thread panics.
     pub(crate) fn trip_library(&self) -> &std::sync::atomic::AtomicBool {
         &self.0.place.trip
     }
@@ -110,18 +111,18 @@ impl<C: Central> Reach<C> {
         Self {
             scheme,
             place,
-            closer: Closer::default(),
+            shutdown: Shutdown::default(),
             #[cfg(test)]
             trip: std::sync::Arc::default(),
         }
     }
 
-    async fn look(&self) -> Result<Vec<Found>, Absence> {
+    async fn look(&self) -> Result<Vec<Found>, Unavailable> {
         let (central, _signals) = C::open(&self.place).await?;
-        let scan = find::start_scan(&central, &self.closer.hold()).await?;
+        let scan = find::start_scan(&central, &self.shutdown.guard()).await?;
         sleep_until(Instant::now() + find::SCAN_TIME).await;
         let devices = central.devices().await.map_err(CallFault::service);
-        scan.say().await;
+        scan.run().await;
         Ok(devices?.into_iter().map(|seen| self.found(seen)).collect())
     }
 
@@ -139,11 +140,11 @@ impl<C: Central> Reach<C> {
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
         let place = place(selector)?;
         let (central, silence, backoff) = (self.place.clone(), options.silence, Backoff::new(selector));
-        let hold = self.closer.hold();
-        let link = TaskLink::start(selector, options, |outlet| {
+        let hold = self.shutdown.guard();
+        let link = TaskLink::start(selector, options, |sender| {
             #[allow(unused_mut)] // tests set the trip
             let mut source =
-                session::Source::<C>::new((self.scheme, place), central, outlet, silence, backoff, hold);
+                session::Source::<C>::new((self.scheme, place), central, sender, silence, backoff, hold);
             #[cfg(test)]
             (source.trip = std::sync::Arc::clone(&self.trip));
             session::supervise(source)
@@ -161,16 +162,16 @@ impl<C: Central> Adapter for Reach<C> {
         self.scheme
     }
 
-    /// A radio sends nothing unasked; a scan finds what is in range.
+    /// Empty: a radio sends nothing unasked. A scan finds what is in range.
     fn list(&self) -> Vec<Found> {
         Vec::new()
     }
 
-    fn scan(&self) -> Option<Scanning<'_>> {
+    fn scan(&self) -> Option<ScanFuture<'_>> {
         Some(Box::pin(self.look()))
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
         place(selector).map(|_| ())
     }
 
@@ -178,8 +179,8 @@ impl<C: Central> Adapter for Reach<C> {
         self.open(selector, options)
     }
 
-    fn close(&self) -> Closing {
-        self.closer.close()
+    fn close(&self) -> CloseFuture {
+        self.shutdown.close()
     }
 }
 
@@ -193,16 +194,16 @@ macro_rules! adapter {
             fn list(&self) -> Vec<Found> {
                 self.0.list()
             }
-            fn scan(&self) -> Option<Scanning<'_>> {
+            fn scan(&self) -> Option<ScanFuture<'_>> {
                 self.0.scan()
             }
-            fn check(&self, selector: &Selector) -> Result<(), OpenError> {
-                self.0.check(selector)
+            fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
+                self.0.validate(selector)
             }
             fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
                 self.0.open(selector, options)
             }
-            fn close(&self) -> Closing {
+            fn close(&self) -> CloseFuture {
                 self.0.close()
             }
         }

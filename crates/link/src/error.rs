@@ -1,4 +1,4 @@
-//! What can stand between a selector and an open device, and what to do next. Holds no retry policy.
+//! Why a selector does not lead to an open device, and what to do next. Holds no retry policy.
 
 use std::fmt;
 use std::io;
@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use crate::options::OptionFault;
 use crate::sys::words;
 
-/// A selector text that names no device, or none that can be trusted to stay the same.
+/// A selector that names no device, or none with a stable name.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum SelectorFault {
@@ -19,25 +19,26 @@ pub enum SelectorFault {
     BadScheme,
     /// Longer than 1024 bytes.
     TooLong,
-    /// Holds a control character.
+    /// Contains a control character.
     ControlCharacter,
     /// The part after the scheme is empty and must not be.
     RestMissing,
     /// The part after the scheme must be empty.
     RestNotEmpty,
-    /// No name that a serial port can have here: a path that is not absolute or holds `..`.
+    /// Not a possible name of a serial port: a path that is not absolute or contains `..`.
     PathNotPlain,
-    /// A name given by number such as `/dev/ttyUSB0`.
+    /// A numbered name such as `/dev/ttyUSB0`.
     NumberedName,
     /// A `usb=` part that is not `VVVV:PPPP` or `VVVV:PPPP:SERIAL`.
     BadUsb,
-    /// A host that is no name, no IPv4 address and no IPv6 address in brackets, or that means no single machine.
+    /// A host that is not a name, an IPv4 address or an IPv6 address in brackets, or that does not denote a single
+    /// machine.
     BadHost,
     /// The port is missing or not a number from 1 to 65535.
     BadPort,
     /// An IPv6 address without brackets.
     BareIpv6,
-    /// A Bluetooth selector that is no address, `id=`, `name=` or `service=`.
+    /// A Bluetooth selector that is not an address, `id=`, `name=` or `service=`.
     BadBle,
     /// A name with characters other than letters, digits, `-`, `_`, `.`.
     BadName,
@@ -82,7 +83,8 @@ impl fmt::Display for SelectorFault {
     }
 }
 
-/// A request to open that can never succeed as written. Everything that may heal by itself is an [`Absence`] instead.
+/// A request to open that can never succeed as written. Everything that may recover by itself is an [`Unavailable`]
+/// instead.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum OpenError {
@@ -93,7 +95,7 @@ pub enum OpenError {
         /// The schemes this build has.
         known: Vec<&'static str>,
     },
-    /// The selector text is refused.
+    /// The selector is invalid.
     BadSelector {
         /// The text as given.
         selector: String,
@@ -114,7 +116,7 @@ pub enum OpenError {
         /// The path.
         path: PathBuf,
     },
-    /// This source can be open once only, and is.
+    /// This source can be open only once, and is.
     AlreadyOpen {
         /// The selector.
         selector: String,
@@ -126,7 +128,7 @@ pub enum OpenError {
         /// The names it has.
         known: Vec<String>,
     },
-    /// Called outside a tokio runtime: a defect of the caller.
+    /// Called outside a tokio runtime: a bug in the caller.
     NoRuntime,
 }
 
@@ -171,34 +173,34 @@ impl fmt::Display for OpenError {
 
 impl std::error::Error for OpenError {}
 
-/// What may mend a Bluetooth meter that is in range and cannot be opened.
+/// What may help with a Bluetooth meter that is in range and cannot be opened.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
-pub enum Mend {
-    /// Another program or telephone may hold it.
+pub enum Remedy {
+    /// Another program or phone may be holding it: release it there.
     Release,
-    /// It wants to be paired first.
+    /// Pair it first.
     Pair,
-    /// It is hardly in range.
+    /// It is barely in range: move closer.
     Approach,
-    /// What the system remembers of it may be wrong.
+    /// What the system remembers about it may be wrong: forget it.
     Forget,
-    /// The Bluetooth service itself does not answer.
+    /// The Bluetooth service itself does not respond.
     Service,
-    /// It has nothing that can be read.
+    /// It has nothing to read: choose another device.
     Choose,
 }
 
-/// Why a device cannot be opened now. It is tried again for ever; the text says what mends it.
+/// Why a device cannot be opened now. The link keeps retrying; the text says what to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
-pub enum Absence {
+pub enum Unavailable {
     /// It is not there.
     NotFound {
         /// What was looked for.
         what: String,
     },
-    /// Several devices answer to the selector; none is chosen.
+    /// Several devices match the selector; none is chosen.
     Ambiguous {
         /// What was looked for.
         what: String,
@@ -209,7 +211,7 @@ pub enum Absence {
     PermissionDenied {
         /// The device.
         path: String,
-        /// The group that may, as the system names it.
+        /// The group that has the right, by its name on the system.
         group: String,
     },
     /// Another program has it open.
@@ -222,19 +224,20 @@ pub enum Absence {
         /// The path.
         path: String,
     },
-    /// The path is a kernel-numbered name, or a hand-made link to one, that may mean another device tomorrow.
+    /// The path is numbered by the kernel, or is a hand-made link to such a path, and may mean another device
+    /// tomorrow.
     NotStable {
         /// The path.
         path: String,
     },
-    /// The port did not take a line setting.
+    /// The port rejected a line setting.
     SettingRefused {
         /// The device.
         path: String,
         /// The setting: `parity`, `data bits` or `stop bits`.
         setting: &'static str,
     },
-    /// Opening gave no answer in time; the same attempt is still waited for.
+    /// Opening did not return in time; the same attempt is still pending.
     OpenStalled {
         /// The device.
         what: String,
@@ -243,62 +246,62 @@ pub enum Absence {
     NameUnknown {
         /// The name.
         host: String,
-        /// The system's own words.
+        /// The system's error text.
         detail: String,
     },
-    /// Looking the host's name up gives no answer; the same look-up is still waited for.
+    /// Looking up the host's name does not return; the same look-up is still pending.
     NameUnanswered {
         /// The name.
         host: String,
     },
-    /// The host is there and takes no connection on this port.
+    /// The host is up and accepts no connection on this port.
     Refused {
         /// Address and port.
         address: String,
     },
-    /// The host does not answer in time.
+    /// The host does not respond in time.
     Unanswered {
         /// Address and port.
         address: String,
     },
-    /// The line is open, and the device on it gives no answer. It is asked on.
+    /// The line is open, but the device on it does not reply. Polling continues.
     Mute {
-        /// What came of the last request.
+        /// The result of the last request.
         why: &'static str,
-        /// The line is a serial port of this machine, with settings of its own.
+        /// The line is a serial port of this machine, so its settings are ours to check.
         serial: bool,
     },
-    /// There is no way to the host.
+    /// There is no route to the host.
     Unreachable {
         /// Address and port.
         address: String,
-        /// The system's own words.
+        /// The system's error text.
         detail: String,
     },
-    /// The Bluetooth service cannot be asked.
+    /// The Bluetooth service cannot be reached.
     NoBluetooth {
-        /// What the bus or the service said.
+        /// The error text of the bus or the service.
         detail: String,
     },
-    /// No Bluetooth radio is there.
+    /// There is no Bluetooth radio.
     NoRadio,
-    /// Every Bluetooth radio is switched off; nobody but the person switches one on.
+    /// Every Bluetooth radio is switched off; only a person switches one on.
     RadioOff,
-    /// Several Bluetooth devices in range answer to the selector; none is chosen.
+    /// Several Bluetooth devices in range match the selector; none is chosen.
     SeveralInRange {
         /// What was looked for.
         what: String,
         /// Their selectors by address.
         devices: Vec<String>,
     },
-    /// A Bluetooth device is in range and cannot be opened.
+    /// A Bluetooth device is in range but cannot be opened.
     NotConnected {
         /// Its address.
         device: String,
-        /// What the service said.
+        /// The service's error text.
         detail: String,
-        /// What mends it.
-        mend: Mend,
+        /// What may help.
+        mend: Remedy,
     },
     /// The system refused for another reason.
     System {
@@ -306,12 +309,12 @@ pub enum Absence {
         path: String,
         /// The kind of error.
         kind: io::ErrorKind,
-        /// The system's own words.
+        /// The system's error text.
         detail: String,
     },
 }
 
-impl fmt::Display for Absence {
+impl fmt::Display for Unavailable {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NotFound { what } => write!(f, "{what} is not there; plug it in or switch it on"),
@@ -370,7 +373,7 @@ impl fmt::Display for Absence {
     }
 }
 
-/// What to look at where an open line gives no answers.
+/// What to look at when an open line gives no replies.
 fn mute(why: &str, serial: bool) -> String {
     let (line, places) = if serial {
         ("line", "its address, speed and parity, and the wires")
@@ -385,8 +388,8 @@ fn mute(why: &str, serial: bool) -> String {
     )
 }
 
-impl Absence {
-    /// The words of what can stand between a Bluetooth meter and its link.
+impl Unavailable {
+    /// The text of the Bluetooth variants.
     fn fmt_bluetooth(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NoBluetooth { detail } => {
@@ -410,22 +413,22 @@ impl Absence {
                 write!(f, "{device} is in range and cannot be opened ({detail}); ")?;
                 let named = |words: &str| words.replace("ADDRESS", device);
                 match mend {
-                    Mend::Release => f.write_str(
+                    Remedy::Release => f.write_str(
                         "close the program or telephone that holds it, then switch it off and on",
                     ),
-                    Mend::Pair => write!(f, "it may have to be paired: {}", named(words::BLUETOOTH.pair)),
-                    Mend::Approach => f.write_str("bring it nearer, and see that it is still switched on"),
-                    Mend::Forget => write!(
+                    Remedy::Pair => write!(f, "it may have to be paired: {}", named(words::BLUETOOTH.pair)),
+                    Remedy::Approach => f.write_str("bring it nearer, and see that it is still switched on"),
+                    Remedy::Forget => write!(
                         f,
                         "switch it off and on; if that does not help, have the system forget it: {}",
                         named(words::BLUETOOTH.forget)
                     ),
-                    Mend::Service => write!(
+                    Remedy::Service => write!(
                         f,
                         "switch it off and on; if that does not help, start the Bluetooth service anew: {}",
                         words::BLUETOOTH.restart
                     ),
-                    Mend::Choose => f.write_str(
+                    Remedy::Choose => f.write_str(
                         "check with `devices list --scan` that it is the meter that is meant; this one cannot be read",
                     ),
                 }

@@ -1,17 +1,17 @@
-//! What an opened link tells: bytes, gaps, states, and its counters. Holds no times and no readings.
+//! What an open link reports: bytes, gaps, states, and its counters. Holds no times and no readings.
 
 use std::fmt;
 use std::io;
 
-use crate::error::Absence;
+use crate::error::Unavailable;
 
-/// One thing that happened on a link, in order.
+/// One event of a link, in order.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum LinkEvent {
-    /// Bytes exactly as received, never empty, at most [`crate::CHUNK_BYTES_MAX`]. Chunk edges carry no meaning.
+    /// Bytes exactly as received, never empty, at most [`crate::CHUNK_BYTES_MAX`]. Chunk boundaries carry no meaning.
     Bytes(Vec<u8>),
-    /// Bytes are missing here. Whoever decodes starts afresh.
+    /// Bytes are missing here. A decoder starts over.
     Gap(GapReason),
     /// The link changed its state.
     State(LinkState),
@@ -27,7 +27,7 @@ pub enum GapReason {
         bytes: u64,
     },
     /// The device or its connection was lost.
-    Lost(Loss),
+    Lost(Disconnect),
 }
 
 impl fmt::Display for GapReason {
@@ -44,27 +44,27 @@ impl fmt::Display for GapReason {
 /// How an open device was lost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
-pub enum Loss {
+pub enum Disconnect {
     /// The device hung up: unplugged or switched off (`read` gave no bytes).
     HungUp,
     /// The far end of a network connection closed it.
     Closed,
-    /// Reading or writing failed.
+    /// A read or write failed.
     Io(io::ErrorKind),
-    /// It was sending and then sent nothing for this long, in milliseconds.
+    /// It had been sending and then sent nothing for this long, in milliseconds.
     Silent {
         /// The silence time of the options, ms.
         after_ms: u64,
     },
     /// A request could not be written within one second.
     WriteStalled,
-    /// The device is there and refuses to send any of its values, for want of pairing perhaps.
+    /// The device is there and refuses to send any of its values, perhaps because it is not paired.
     Refused,
-    /// The code that reads this device failed; it was started again. A defect of the program, please report it.
+    /// The code that reads this device panicked and was restarted. A bug; please report it.
     Panicked,
 }
 
-impl fmt::Display for Loss {
+impl fmt::Display for Disconnect {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::HungUp => f.write_str("the device is gone (unplugged or switched off)"),
@@ -86,26 +86,26 @@ impl fmt::Display for Loss {
     }
 }
 
-/// Where a link stands.
+/// The state of a link.
 ///
 /// ```text
 /// Opening -> Syncing -> Live -> Lost -> Opening ...
-///    \-> Absent (looked for again for ever) -> Syncing
+/// \-> Absent (retried forever) -> Syncing
 /// ```
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum LinkState {
-    /// The device is being looked for and opened.
+    /// Looking for the device and opening it.
     Opening,
-    /// It cannot be opened now; it is tried again for ever.
-    Absent(Absence),
+    /// It cannot be opened now; the link keeps retrying.
+    Absent(Unavailable),
     /// Open, nothing received yet.
     Syncing,
-    /// Open, bytes arrive.
+    /// Open and receiving.
     Live,
     /// It was open and is lost. A [`LinkEvent::Gap`] came just before.
-    Lost(Loss),
-    /// A finite source came to its end. No event follows.
+    Lost(Disconnect),
+    /// A finite source reached its end. No event follows.
     Ended,
 }
 
@@ -122,22 +122,22 @@ impl fmt::Display for LinkState {
     }
 }
 
-/// What a link counted since it was made. All figures only grow, except by making a new link.
+/// Counters of a link since it was made. They only grow.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct Counters {
+pub struct LinkCounters {
     /// Bytes received from the device, delivered or not.
     pub received_bytes: u64,
     /// Bytes received and dropped because the reader was behind.
     pub dropped_bytes: u64,
-    /// Gaps told, of every reason.
+    /// Gaps reported, for any reason.
     pub gaps: u64,
     /// Times the device was opened.
     pub opened: u64,
     /// Times opening failed.
     pub open_failed: u64,
-    /// Times the reading code failed and was started again.
+    /// Times the reading code panicked and was restarted.
     pub panics: u64,
-    /// Requests thrown away because the device was not open.
+    /// Requests dropped because the device was not open.
     pub requests_dropped: u64,
     /// The most bytes that ever waited in the queue.
     pub queued_bytes_peak: usize,

@@ -1,8 +1,10 @@
-//! The fault injector: wraps any adapter or link and does to its stream what bad lines, cables and devices do, from a seed.
-//! Each fault is counted and told to an observer. Requests pass untouched. What is drawn where stands in `plan.rs`.
+//! The fault injector: wraps any adapter or link and does to its stream what bad lines, cables and devices do, from a
+//! seed. Counts each fault and reports it to an observer. Requests pass untouched. `plan.rs` decides which fault
+//! happens where.
 //!
-//! A cut stands in the stream as a real loss does: one gap, `Lost`, `Opening`, `Syncing`, then later bytes. Drops, doubles,
-//! flips and insertions are not told as gaps: they happen below the link, where a real one would not notice either.
+//! A cut looks like a real loss in the stream: one gap, `Lost`, `Opening`, `Syncing`, then later bytes. Drops,
+//! doubles, flips and insertions are not reported as gaps: they happen below the link, where a real one would not
+//! notice either.
 
 pub(crate) mod plan;
 
@@ -17,13 +19,13 @@ use tokio::time::{Sleep, sleep};
 
 use self::plan::Plan;
 pub use self::plan::{Fault, FaultCounts, FaultRates, Injected};
-use crate::adapter::{Adapter, Found, Link, Requests, Scanning};
-use crate::closing::Closing;
+use crate::adapter::{Adapter, Found, Link, Requests, ScanFuture};
 use crate::error::OpenError;
-use crate::event::{Counters, GapReason, LinkEvent, LinkState, Loss};
+use crate::event::{Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
 use crate::options::CHUNK_BYTES_MAX;
 use crate::options::{LineSettings, OpenOptions};
 use crate::selector::Selector;
+use crate::shutdown::CloseFuture;
 
 type Observer = Arc<dyn Fn(&Selector, &Injected) + Send + Sync>;
 
@@ -37,8 +39,8 @@ pub struct FaultyAdapter<A> {
 }
 
 impl<A: Adapter> FaultyAdapter<A> {
-    /// Wraps `inner`. The faults of a link follow from `seed`, its selector and its bytes; the same selector opened again has
-    /// the same faults. `observer` is called in the reader's thread and must not wait.
+    /// Wraps `inner`. The faults of a link depend on `seed`, its selector and its bytes; reopening the same selector
+    /// repeats them. `observer` is called in the reader's thread and must not block.
     pub fn new(
         inner: A,
         seed: u64,
@@ -74,15 +76,15 @@ impl<A: Adapter> Adapter for FaultyAdapter<A> {
         self.inner.list()
     }
 
-    fn scan(&self) -> Option<Scanning<'_>> {
+    fn scan(&self) -> Option<ScanFuture<'_>> {
         self.inner.scan()
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
-        self.inner.check(selector)
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
+        self.inner.validate(selector)
     }
 
-    fn close(&self) -> Closing {
+    fn close(&self) -> CloseFuture {
         self.inner.close()
     }
 
@@ -99,19 +101,19 @@ pub struct FaultyLink {
     plan: Plan,
     observer: Observer,
     counts: Arc<Mutex<FaultCounts>>,
-    /// What was received and not yet treated.
+    /// Received and not yet processed.
     chunk: VecDeque<u8>,
-    /// The number of the next byte of `chunk`.
+    /// The index of the next byte of `chunk`.
     at: u64,
-    /// Whether cut and pause were drawn for that byte.
+    /// Whether cut and pause were already decided for that byte.
     arrived: bool,
-    /// So many bytes from here on are not passed on.
+    /// This many bytes from here on are dropped.
     skip: u8,
-    /// Treated bytes that become the next chunk.
+    /// Processed bytes that become the next chunk.
     run: Vec<u8>,
     /// The last bytes passed on, for doubling.
     recent: VecDeque<u8>,
-    /// Ready to be told.
+    /// Ready to be delivered.
     out: VecDeque<LinkEvent>,
     /// The last state put into `out`.
     told: Option<LinkState>,
@@ -120,7 +122,7 @@ pub struct FaultyLink {
 }
 
 impl FaultyLink {
-    /// Wraps one link; as [`FaultyAdapter::new`].
+    /// Wraps one link, like [`FaultyAdapter::new`].
     pub fn new(
         inner: Box<dyn Link>,
         seed: u64,
@@ -156,7 +158,7 @@ impl FaultyLink {
         }
     }
 
-    /// The faults of this link so far; of all links of the adapter where it came from one.
+    /// The faults of this link so far, or of all links of the adapter that opened it.
     #[must_use]
     pub fn counts(&self) -> FaultCounts {
         *self.counts.lock().unwrap_or_else(PoisonError::into_inner)
@@ -174,7 +176,7 @@ impl FaultyLink {
         }
     }
 
-    /// What was kept becomes a chunk.
+    /// Turns the collected bytes into a chunk.
     fn end_run(&mut self) {
         if !self.run.is_empty() {
             // After a cut the wrapped link, which knows nothing of it, does not say this again.
@@ -197,7 +199,7 @@ impl FaultyLink {
         self.recent.push_back(byte);
     }
 
-    /// An event that is no bytes: what was kept goes first.
+    /// An event other than bytes: the collected bytes go first.
     fn other(&mut self, event: LinkEvent) {
         self.end_run();
         match event {
@@ -213,7 +215,7 @@ impl FaultyLink {
     fn cut(&mut self, bytes: u8) {
         self.inject(Fault::Cut { bytes });
         self.cuts += 1;
-        let loss = Loss::HungUp;
+        let loss = Disconnect::HungUp;
         self.other(LinkEvent::Gap(GapReason::Lost(loss)));
         for state in [LinkState::Lost(loss), LinkState::Opening, LinkState::Syncing] {
             self.tell_state(state);
@@ -221,7 +223,7 @@ impl FaultyLink {
         self.skip = bytes;
     }
 
-    /// Treats the next byte of the chunk, or begins the pause or cut that stands before it.
+    /// Processes the next byte of the chunk, or starts the pause or cut before it.
     fn step(&mut self) {
         if self.skip == 0 && !self.arrived {
             self.arrived = true;
@@ -330,10 +332,10 @@ impl Link for FaultyLink {
         }
     }
 
-    /// As the wrapped link counted, with the injected cuts among gaps and openings.
-    fn counters(&self) -> Counters {
+    /// The wrapped link's counters, plus the injected cuts as gaps and openings.
+    fn counters(&self) -> LinkCounters {
         let inner = self.inner.counters();
-        Counters { gaps: inner.gaps + self.cuts, opened: inner.opened + self.cuts, ..inner }
+        LinkCounters { gaps: inner.gaps + self.cuts, opened: inner.opened + self.cuts, ..inner }
     }
 
     fn requests(&self) -> Option<Requests> {

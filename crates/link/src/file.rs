@@ -1,4 +1,4 @@
-//! `file:PATH`: raw bytes as recorded, at whole speed or paced, every byte once and in order. Does not know recordings'
+//! `file:PATH`: recorded raw bytes, at full speed or paced, every byte once and in order. Does not know recording
 //! formats (JSON Lines is the app's business) and drops nothing: it waits for its reader.
 
 use std::fs::File;
@@ -11,11 +11,11 @@ use tokio::time::sleep;
 
 use crate::adapter::{Adapter, Found, Link};
 use crate::error::{OpenError, SelectorFault};
-use crate::event::{LinkState, Loss};
-use crate::guard::{Panicked, guarded};
+use crate::event::{Disconnect, LinkState};
+use crate::guard::{Panicked, catch_panic};
 use crate::options::CHUNK_BYTES_MAX;
 use crate::options::{OpenOptions, Pace};
-use crate::queue::Outlet;
+use crate::queue::Sender;
 use crate::selector::Selector;
 use crate::task::TaskLink;
 
@@ -28,30 +28,30 @@ impl Adapter for FileAdapter {
         "file"
     }
 
-    /// Files are named, not found.
+    /// Empty: files are named, not discovered.
     fn list(&self) -> Vec<Found> {
         Vec::new()
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
         if selector.rest().is_empty() { Err(selector.refuse(SelectorFault::RestMissing)) } else { Ok(()) }
     }
 
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
-        self.check(selector)?;
+        self.validate(selector)?;
         let file = open_regular(Path::new(selector.rest()))?;
         let pace = options.pace;
-        let link = TaskLink::start(selector, options, |outlet| async move {
-            if guarded(play(file, pace, &outlet)).await == Err(Panicked) {
-                outlet.lost(Loss::Panicked);
+        let link = TaskLink::start(selector, options, |sender| async move {
+            if catch_panic(play(file, pace, &sender)).await == Err(Panicked) {
+                sender.lost(Disconnect::Panicked);
             }
-            outlet.end();
+            sender.end();
         })?;
         Ok(Box::new(link))
     }
 }
 
-/// The kind is looked at before opening: opening a named pipe would wait for its writer.
+/// Looks at the file type before opening: opening a named pipe would wait for its writer.
 fn open_regular(path: &Path) -> Result<File, OpenError> {
     let unreadable = |error: io::Error| OpenError::Unreadable { path: path.to_owned(), kind: error.kind() };
     if crate::is_device_name(path) || !path.metadata().map_err(unreadable)?.is_file() {
@@ -60,27 +60,27 @@ fn open_regular(path: &Path) -> Result<File, OpenError> {
     File::open(path).map_err(unreadable)
 }
 
-async fn play(mut file: File, pace: Pace, outlet: &Outlet) {
-    outlet.state(LinkState::Syncing);
+async fn play(mut file: File, pace: Pace, sender: &Sender) {
+    sender.state(LinkState::Syncing);
     let (chunk_bytes, rest) = match pace {
         Pace::Whole => (CHUNK_BYTES_MAX, None),
         Pace::BytesPerSecond(rate) => paced(rate),
     };
     let mut buffer = vec![0_u8; chunk_bytes];
-    while !outlet.reader_gone() {
-        outlet.room().await;
+    while !sender.reader_gone() {
+        sender.room().await;
         let read = spawn_blocking(move || {
             let got = read_some(&mut file, &mut buffer);
             (file, buffer, got)
         });
         let Ok((file_back, buffer_back, got)) = read.await else {
-            return outlet.lost(Loss::Panicked);
+            return sender.lost(Disconnect::Panicked);
         };
         (file, buffer) = (file_back, buffer_back);
         match got {
             Ok(0) => return,
-            Ok(n) => outlet.bytes(buffer.get(..n).unwrap_or_default()),
-            Err(error) => return outlet.lost(Loss::Io(error.kind())),
+            Ok(n) => sender.bytes(buffer.get(..n).unwrap_or_default()),
+            Err(error) => return sender.lost(Disconnect::Io(error.kind())),
         }
         if let Some(rest) = rest {
             sleep(rest).await;
@@ -97,7 +97,7 @@ fn read_some(file: &mut File, buffer: &mut [u8]) -> io::Result<usize> {
     }
 }
 
-/// Chunk size and pause for a rate: about 20 chunks a second, at least one byte each.
+/// Chunk size and pause for a rate: about 20 chunks per second, at least one byte each.
 fn paced(rate: u32) -> (usize, Option<Duration>) {
     let rate = rate.max(1);
     let chunk = (rate / 20).clamp(1, 4096);

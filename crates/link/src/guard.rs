@@ -1,16 +1,16 @@
-//! Turns a panic inside a future into a value, so that one failing source is counted and started again.
+//! Turns a panic inside a future into a value, so that a failing source can be counted and restarted.
 
 use std::future::{Future, poll_fn};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::pin::pin;
 use std::task::Poll;
 
-/// The future panicked. Its own state is not used again.
+/// The future panicked. Its state is not used again.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Panicked;
 
-/// Runs the future to its end, or to its panic.
-pub(crate) async fn guarded<F: Future>(future: F) -> Result<F::Output, Panicked> {
+/// Runs the future until it completes or panics.
+pub(crate) async fn catch_panic<F: Future>(future: F) -> Result<F::Output, Panicked> {
     let mut future = pin!(future);
     poll_fn(|cx| match catch_unwind(AssertUnwindSafe(|| future.as_mut().poll(cx))) {
         Ok(Poll::Pending) => Poll::Pending,

@@ -1,21 +1,25 @@
 //! `link`: how a meter's bytes reach the program. Holds the adapter trait, the registry, the bounded queue, the
-//! supervisor that reopens for ever, and today's adapters: serial, TCP, Bluetooth LE, file, stdin, simulator, manual entry;
-//! tracer and fault injector wrap any of them, and so does the asking of devices that speak only when asked.
+//! supervisor that keeps reopening devices, and the adapters: serial, TCP, Bluetooth LE, file, stdin, simulator,
+//! manual entry. A tracer, a fault injector and the poller for devices that speak only when asked can wrap any of
+//! them.
 //!
-//! It does not interpret bytes (that is `wire`, which also says what to ask), does not stamp times (the daemon stamps on receipt) and decides nothing.
+//! It does not interpret bytes (`wire` does, and also decides what to send to polled devices), does not time-stamp
+//! (the daemon does on receipt) and decides nothing.
 //!
-//! # The contract every adapter keeps
-//! 1. An opened link gives [`LinkEvent`]s: bytes in order, gaps, states. It never gives readings.
-//! 2. Bytes come only after [`LinkState::Syncing`], which says "open, nothing heard yet".
-//! 3. Whatever is lost is told: exactly one [`LinkEvent::Gap`] stands where bytes are missing, before the state that says why.
-//! 4. A live source never waits for its reader. A reader that falls behind by more than the queue holds loses the whole
-//!    backlog, told as one counted gap, and goes on with the present. Finite sources (file, stdin) wait instead and lose nothing.
-//! 5. A device that is absent, busy, forbidden or broken is looked for again for ever, and never delays another.
-//! 6. Dropping the link stops its task and frees the device. What has to be said to a device in parting takes some time;
-//!    [`Registry::close`] waits for it, and every program calls it before its runtime ends.
+//! # The adapter contract
+//! 1. An open link delivers [`LinkEvent`]s: bytes in order, gaps, states. It never delivers readings.
+//! 2. Bytes come only after [`LinkState::Syncing`], which means "open, nothing received yet".
+//! 3. Every loss is reported: exactly one [`LinkEvent::Gap`] marks the place of the missing bytes, before the state
+//!    that gives the reason.
+//! 4. A live source never waits for its reader. A reader that falls behind by more than the queue holds loses the
+//!    whole backlog, reported as one counted gap, and continues with current data. Finite sources (file, stdin) wait
+//!    instead and lose nothing.
+//! 5. A device that is absent, busy, forbidden or broken is retried forever and never delays another.
+//! 6. Dropping the link stops its task and frees the device. Some devices need time to disconnect:
+//!    [`Registry::close`] waits for that, and every program calls it before its runtime ends.
 //! 7. Listing never opens a device and never fails.
 //!
-//! `conformance::check` (feature `testing`) proves these for any adapter.
+//! `conformance::verify` (feature `testing`) tests all of this for any adapter.
 
 #![cfg_attr(
     not(all(
@@ -38,7 +42,6 @@ mod adapter;
 mod backoff;
 #[cfg(feature = "ble")]
 mod ble;
-mod closing;
 #[cfg(any(test, feature = "testing"))]
 pub mod conformance;
 mod error;
@@ -57,6 +60,7 @@ mod registry;
 mod selector;
 #[cfg(feature = "serial")]
 mod serial;
+mod shutdown;
 #[cfg(feature = "sim")]
 mod sim;
 #[cfg(feature = "stdin")]
@@ -69,20 +73,19 @@ mod tcp;
 #[cfg(any(test, feature = "testing"))]
 mod tracer;
 
-pub use adapter::{Adapter, Found, Link, RequestRefused, Requests, Scanning};
+pub use adapter::{Adapter, Found, Link, RequestRefused, Requests, ScanFuture};
 #[cfg(feature = "ble-portable")]
 pub use ble::PortableBleAdapter;
 #[cfg(feature = "ble")]
 pub use ble::{BleAdapter, BlePlace};
-pub use closing::{CLOSE_TIME_MAX, Closing, NotLetGo};
-pub use error::{Absence, Mend, OpenError, SelectorFault};
-pub use event::{Counters, GapReason, LinkEvent, LinkState, Loss};
+pub use error::{OpenError, Remedy, SelectorFault, Unavailable};
+pub use event::{Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
 #[cfg(any(test, feature = "testing"))]
 pub use faults::{Fault, FaultCounts, FaultRates, FaultyAdapter, FaultyLink, Injected};
 #[cfg(feature = "file")]
 pub use file::FileAdapter;
 #[cfg(feature = "manual")]
-pub use manual::{EntryPart, EntryRefused, ManualAdapter, ManualEntry};
+pub use manual::{EntryField, EntryRefused, ManualAdapter, ManualEntry};
 pub use options::{
     CHUNK_BYTES_MAX, DataBits, LineSettings, OpenOptions, OptionFault, Pace, Parity, StopBits,
 };
@@ -93,6 +96,7 @@ pub use selector::Selector;
 pub use serial::sys::look as ports;
 #[cfg(feature = "serial")]
 pub use serial::{NamedPort, Port, SerialAdapter, SerialPlace, UsbIdentity};
+pub use shutdown::{CLOSE_TIME_MAX, CloseFuture, NotReleased};
 #[cfg(all(feature = "serial", feature = "sim"))]
 pub use sim::sys::*;
 #[cfg(feature = "sim")]

@@ -1,5 +1,6 @@
-//! `manual:` and `manual:NAME`: values that a person types, on the page or the command line. An entry becomes one UTF-8 line
-//! `POINT=VALUE` on the link, so it takes the same way as a meter's bytes. Whether the value makes sense is not decided here.
+//! `manual:` and `manual:NAME`: values that a person types, on the page or on the command line. An entry becomes one
+//! UTF-8 line `POINT=VALUE` on the link, so it takes the same route as a meter's bytes. Does not decide whether the
+//! value makes sense.
 
 use std::collections::BTreeMap;
 use std::fmt;
@@ -9,37 +10,38 @@ use crate::adapter::{Adapter, Found, Link};
 use crate::error::OpenError;
 use crate::event::LinkState;
 use crate::options::OpenOptions;
-use crate::queue::Outlet;
+use crate::queue::Sender;
 use crate::selector::Selector;
 use crate::task::TaskLink;
 
 /// The longest point name and the longest value, in characters.
 const ENTRY_CHARS_MAX: usize = 64;
 
-type Desks = Arc<Mutex<BTreeMap<String, Outlet>>>;
+type OpenLinks = Arc<Mutex<BTreeMap<String, Sender>>>;
 
-/// Opens manual links, and hands out the ends at which entries are made.
+/// Opens manual links and hands out the handles for entering values.
 #[derive(Debug, Clone, Default)]
 pub struct ManualAdapter {
-    desks: Desks,
+    links: OpenLinks,
 }
 
 impl ManualAdapter {
-    /// No desk open yet.
+    /// No link open yet.
     #[must_use]
     pub fn new() -> Self {
         Self::default()
     }
 
-    /// Where values are entered for `manual:NAME`; the empty name is `manual:`. May be taken before the link is open.
+    /// The handle for entering values on `manual:NAME`; the empty name is `manual:`. Available before the link is
+    /// open.
     #[must_use]
     pub fn entry(&self, name: &str) -> ManualEntry {
-        ManualEntry { desks: Arc::clone(&self.desks), name: name.to_owned() }
+        ManualEntry { links: Arc::clone(&self.links), name: name.to_owned() }
     }
 }
 
-fn lock(desks: &Desks) -> MutexGuard<'_, BTreeMap<String, Outlet>> {
-    desks.lock().unwrap_or_else(PoisonError::into_inner)
+fn lock(links: &OpenLinks) -> MutexGuard<'_, BTreeMap<String, Sender>> {
+    links.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 impl Adapter for ManualAdapter {
@@ -47,7 +49,7 @@ impl Adapter for ManualAdapter {
         "manual"
     }
 
-    /// Always one: anyone can type.
+    /// Always one entry: anyone can type.
     fn list(&self) -> Vec<Found> {
         vec![Found {
             selector: "manual:".parse().ok(),
@@ -56,26 +58,26 @@ impl Adapter for ManualAdapter {
         }]
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
         if selector.rest().is_empty() { Ok(()) } else { selector.name().map(|_| ()) }
     }
 
-    /// A second link of the same name is refused while the first is open.
+    /// Refuses a second link of the same name while the first is open.
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
-        self.check(selector)?;
-        let mut desks = lock(&self.desks);
-        if desks.get(selector.rest()).is_some_and(|outlet| !outlet.reader_gone()) {
+        self.validate(selector)?;
+        let mut links = lock(&self.links);
+        if links.get(selector.rest()).is_some_and(|sender| !sender.reader_gone()) {
             return Err(OpenError::AlreadyOpen { selector: selector.to_string() });
         }
         let mut desk = None;
-        let link = TaskLink::start(selector, options, |outlet| {
-            outlet.state(LinkState::Syncing);
-            desk = Some(outlet);
+        let link = TaskLink::start(selector, options, |sender| {
+            sender.state(LinkState::Syncing);
+            desk = Some(sender);
             // Entries are pushed from outside; there is nothing to wait for.
             std::future::ready(())
         })?;
-        desks.retain(|_, outlet| !outlet.reader_gone());
-        desks.extend(desk.map(|outlet| (selector.rest().to_owned(), outlet)));
+        links.retain(|_, sender| !sender.reader_gone());
+        links.extend(desk.map(|sender| (selector.rest().to_owned(), sender)));
         Ok(Box::new(link))
     }
 }
@@ -83,7 +85,7 @@ impl Adapter for ManualAdapter {
 /// Where a person's entries go in.
 #[derive(Debug, Clone)]
 pub struct ManualEntry {
-    desks: Desks,
+    links: OpenLinks,
     name: String,
 }
 
@@ -91,28 +93,28 @@ impl ManualEntry {
     /// Enters one value for a point, as typed: `enter("capacitance", "39.4 uF")`.
     ///
     /// # Errors
-    /// Refused whole, never cut: a name or value that is empty, too long, or could break the line; nobody listening;
-    /// too many entries waiting.
+    /// Rejected whole, never truncated: a name or value that is empty, too long, or could break the line; no open
+    /// link; too many waiting entries.
     pub fn enter(&self, point: &str, value: &str) -> Result<(), EntryRefused> {
         let (point, value) = (point.trim(), value.trim());
-        check_text(point, EntryPart::Point)?;
-        check_text(value, EntryPart::Value)?;
+        check_text(point, EntryField::Point)?;
+        check_text(value, EntryField::Value)?;
         if point.contains('=') {
-            return Err(EntryRefused::Character { part: EntryPart::Point });
+            return Err(EntryRefused::Character { part: EntryField::Point });
         }
-        let desks = lock(&self.desks);
-        let Some(outlet) = desks.get(&self.name).filter(|outlet| !outlet.reader_gone()) else {
+        let links = lock(&self.links);
+        let Some(sender) = links.get(&self.name).filter(|sender| !sender.reader_gone()) else {
             return Err(EntryRefused::NotOpen);
         };
-        if !outlet.has_room() {
+        if !sender.has_room() {
             return Err(EntryRefused::Full);
         }
-        outlet.bytes(format!("{point}={value}\n").as_bytes());
+        sender.bytes(format!("{point}={value}\n").as_bytes());
         Ok(())
     }
 }
 
-fn check_text(text: &str, part: EntryPart) -> Result<(), EntryRefused> {
+fn check_text(text: &str, part: EntryField) -> Result<(), EntryRefused> {
     if text.is_empty() {
         return Err(EntryRefused::Empty { part });
     }
@@ -126,16 +128,16 @@ fn check_text(text: &str, part: EntryPart) -> Result<(), EntryRefused> {
     Ok(())
 }
 
-/// A part of an entry.
+/// A field of an entry.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum EntryPart {
+pub enum EntryField {
     /// The name of the point.
     Point,
     /// The value.
     Value,
 }
 
-impl fmt::Display for EntryPart {
+impl fmt::Display for EntryField {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::Point => "point",
@@ -144,28 +146,28 @@ impl fmt::Display for EntryPart {
     }
 }
 
-/// Why an entry was not taken.
+/// Why an entry was rejected.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum EntryRefused {
     /// Nothing was typed.
     Empty {
         /// Where.
-        part: EntryPart,
+        part: EntryField,
     },
     /// More than 64 characters.
     TooLong {
         /// Where.
-        part: EntryPart,
+        part: EntryField,
     },
     /// A line break, another control character, or `=` in the point.
     Character {
         /// Where.
-        part: EntryPart,
+        part: EntryField,
     },
     /// No manual link of this name is open.
     NotOpen,
-    /// Too many entries wait; nothing was taken.
+    /// Too many entries are waiting; nothing was accepted.
     Full,
 }
 

@@ -1,10 +1,11 @@
-//! How a device is opened: line settings, silence time, queue size, pace. Holds the ranges and says them when they are left.
+//! How a device is opened: line settings, silence time, queue size, pace. Holds the valid ranges and the errors that
+//! state them.
 
 use std::fmt;
 use std::str::FromStr;
 use std::time::Duration;
 
-/// The longest run of bytes in one [`crate::LinkEvent::Bytes`].
+/// The most bytes in one [`crate::LinkEvent::Bytes`].
 pub const CHUNK_BYTES_MAX: usize = 4096;
 
 /// Data bits of a character.
@@ -46,7 +47,7 @@ pub enum StopBits {
 /// The settings of a serial line. As text: `9600 8N1`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct LineSettings {
-    /// Bits a second, 50 to 4 000 000.
+    /// Bits per second, 50 to 4 000 000.
     pub baud: u32,
     /// Data bits.
     pub data_bits: DataBits,
@@ -54,17 +55,18 @@ pub struct LineSettings {
     pub parity: Parity,
     /// Stop bits.
     pub stop_bits: StopBits,
-    /// The level of DTR after opening. Optical meter cables often take their supply from it. `None` leaves it to the driver.
+    /// The level of DTR after opening. Optical meter cables often draw their power from it. `None` leaves it to the
+    /// driver.
     pub dtr: Option<bool>,
     /// The level of RTS after opening.
     pub rts: Option<bool>,
 }
 
-/// The lowest and highest baud rate taken.
+/// The lowest and highest baud rate accepted.
 const BAUD: (u32, u32) = (50, 4_000_000);
 
 impl Default for LineSettings {
-    /// `9600 8N1`, DTR and RTS as the driver leaves them.
+    /// `9600 8N1`, with DTR and RTS left to the driver.
     fn default() -> Self {
         Self {
             baud: 9600,
@@ -135,17 +137,17 @@ impl FromStr for LineSettings {
             },
             ..Self::default()
         };
-        settings.check()?;
+        settings.validate()?;
         Ok(settings)
     }
 }
 
 impl LineSettings {
-    /// The settings that a profile's `[link]` table asks for. Taken apart without `..`, so that a key that joins the table
-    /// cannot be forgotten here.
+    /// The settings in a profile's `[link]` table. Destructured without `..`, so that a new key of the table cannot
+    /// be forgotten here.
     ///
     /// # Errors
-    /// A number out of its range, which a profile that loaded does not have.
+    /// A number out of range, which a loaded profile does not have.
     pub fn of(hints: &wire::LinkHints) -> Result<Self, OptionFault> {
         let wire::LinkHints { kind: wire::LinkKind::Serial, baud, data_bits, parity, stop_bits, dtr, rts } =
             *hints;
@@ -170,11 +172,11 @@ impl LineSettings {
             dtr,
             rts,
         };
-        settings.check()?;
+        settings.validate()?;
         Ok(settings)
     }
 
-    fn check(&self) -> Result<(), OptionFault> {
+    fn validate(&self) -> Result<(), OptionFault> {
         if (BAUD.0..=BAUD.1).contains(&self.baud) {
             Ok(())
         } else {
@@ -186,29 +188,29 @@ impl LineSettings {
 /// How fast a finite source is read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Pace {
-    /// As fast as the reader takes it.
+    /// As fast as the reader accepts data.
     #[default]
     Whole,
-    /// About this many bytes a second, 1 to 10 000 000.
+    /// About this many bytes per second, 1 to 10 000 000.
     BytesPerSecond(u32),
 }
 
-/// Everything that may be chosen when a link is opened.
+/// Everything that can be chosen when a link is opened.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OpenOptions {
-    /// Settings of a serial line; other adapters leave them alone.
+    /// Settings of a serial line; other adapters ignore them.
     pub line: LineSettings,
-    /// A live device that sends nothing for this long is lost and opened again; 50 ms to 1 h. `None`: never.
-    /// For a device that is asked it counts answers; it must leave time for a few.
+    /// A live device that sends nothing for this long counts as lost and is reopened; 50 ms to 1 h. `None`: never.
+    /// For a polled device, only replies count; leave time for a few of them.
     pub silence: Option<Duration>,
-    /// The most bytes that wait for the reader, 8192 to 16 MiB.
+    /// The most bytes that can wait for the reader, 8192 to 16 MiB.
     pub queue_bytes: usize,
     /// How fast a file is read.
     pub pace: Pace,
 }
 
 impl Default for OpenOptions {
-    /// `9600 8N1`, 5 s of silence, 64 KiB queue, whole speed.
+    /// `9600 8N1`, 5 s of silence, 64 KiB queue, full speed.
     fn default() -> Self {
         Self {
             line: LineSettings::default(),
@@ -220,12 +222,12 @@ impl Default for OpenOptions {
 }
 
 impl OpenOptions {
-    /// Whether every option is in its range.
+    /// Validates every option.
     ///
     /// # Errors
-    /// The first option that is not, with its range.
-    pub fn check(&self) -> Result<(), OptionFault> {
-        self.line.check()?;
+    /// The first option out of range, with its range.
+    pub fn validate(&self) -> Result<(), OptionFault> {
+        self.line.validate()?;
         if let Some(silence) = self.silence
             && !(Duration::from_millis(50)..=Duration::from_secs(3600)).contains(&silence)
         {
@@ -247,7 +249,7 @@ impl OpenOptions {
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum OptionFault {
-    /// Line settings that cannot be read as text.
+    /// Line settings that cannot be parsed.
     LineText {
         /// The text, at most 40 characters of it.
         text: String,

@@ -1,5 +1,5 @@
-//! Links to devices that speak only when asked: drives the poller of a profile over any link that takes requests. What comes
-//! out are the poller's packets, as bytes like any other. Does not know what is asked or what an answer means (`wire` does).
+//! Links to devices that speak only when asked: runs the poller of a profile over any link that accepts requests.
+//! Emits the poller's packets as ordinary bytes. Does not know what a request or a reply means (`wire` does).
 
 use std::hash::{BuildHasher as _, RandomState};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -8,25 +8,25 @@ use std::time::Duration;
 
 use tokio::time::{Instant, sleep};
 use wire::Profile;
-use wire::poll::{PollCounters, PollReason, Polled, Poller};
+use wire::poll::{PollCounters, PollOutput, PollReason, Poller};
 
-use crate::adapter::{Adapter, Found, Link, Requests, Scanning};
-use crate::closing::Closing;
-use crate::error::{Absence, OpenError};
-use crate::event::{Counters, GapReason, LinkEvent, LinkState, Loss};
-use crate::guard::guarded;
+use crate::adapter::{Adapter, Found, Link, Requests, ScanFuture};
+use crate::error::{OpenError, Unavailable};
+use crate::event::{Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
+use crate::guard::catch_panic;
 use crate::options::{LineSettings, OpenOptions};
-use crate::queue::Outlet;
+use crate::queue::Sender;
 use crate::selector::Selector;
+use crate::shutdown::CloseFuture;
 use crate::supervise::sleep_until_some;
 use crate::task::TaskLink;
 
-/// The longest silence time that options may have.
+/// The longest silence time that options may set.
 const SILENCE_MAX: Duration = Duration::from_secs(3600);
-/// The wait after a defect of the poller.
+/// The wait after a bug in the poller.
 const PANIC_WAIT: Duration = Duration::from_millis(100);
 
-/// An adapter whose links are asked by one profile.
+/// An adapter whose links are polled by one profile.
 #[derive(Debug)]
 pub struct PolledAdapter<A> {
     inner: A,
@@ -34,7 +34,7 @@ pub struct PolledAdapter<A> {
 }
 
 impl<A: Adapter> PolledAdapter<A> {
-    /// Wraps `inner`. With a profile of a device that speaks by itself nothing changes.
+    /// Wraps `inner`. If the profile's device speaks by itself, this changes nothing.
     pub fn new(inner: A, profile: &Profile) -> Self {
         Self { inner, profile: profile.clone() }
     }
@@ -49,15 +49,15 @@ impl<A: Adapter> Adapter for PolledAdapter<A> {
         self.inner.list()
     }
 
-    fn scan(&self) -> Option<Scanning<'_>> {
+    fn scan(&self) -> Option<ScanFuture<'_>> {
         self.inner.scan()
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
-        self.inner.check(selector)
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
+        self.inner.validate(selector)
     }
 
-    fn close(&self) -> Closing {
+    fn close(&self) -> CloseFuture {
         self.inner.close()
     }
 
@@ -66,10 +66,12 @@ impl<A: Adapter> Adapter for PolledAdapter<A> {
     }
 }
 
-/// Opens a link; where the profile's device speaks only when asked and the link takes requests, it is asked.
+/// Opens a link, and polls the device if the profile says that it speaks only when asked and the link accepts
+/// requests.
 ///
-/// The silence time of `options` then counts answers: a device that gave one and gives none for so long is told as lost and
-/// asked anew; one that gave none is told as absent, with the reason. The line below is opened again after twice that time without a byte.
+/// The silence time of `options` then counts replies. A device that has replied and then stops for that long is
+/// reported as lost and polling starts over; one that never replied is reported as absent, with the reason. After
+/// twice that time without a byte the line below is reopened.
 pub(crate) fn open(
     adapter: &dyn Adapter,
     selector: &Selector,
@@ -80,7 +82,7 @@ pub(crate) fn open(
     let Some(poller) = profile.and_then(|profile| profile.poller(seed)) else {
         return adapter.open(selector, options);
     };
-    options.check().map_err(OpenError::BadOption)?;
+    options.validate().map_err(OpenError::BadOption)?;
     let silence = options.silence.map(|silence| silence.saturating_mul(2).min(SILENCE_MAX));
     let inner = adapter.open(selector, &OpenOptions { silence, ..options.clone() })?;
     // Bytes of a file or a pipe are packets already.
@@ -89,19 +91,19 @@ pub(crate) fn open(
     let counts = Arc::new(Mutex::new(PollCounters::default()));
     let shared = Arc::clone(&counts);
     let silence = options.silence;
-    let task = TaskLink::start(selector, options, |outlet| {
+    let task = TaskLink::start(selector, options, |sender| {
         let drive = Drive {
             inner,
             requests,
             poller,
-            outlet,
+            sender,
             silence,
             counts: shared,
             start: Instant::now(),
             heard: None,
             mute_at: None,
             mute: false,
-            trouble: PollReason::Unanswered.words(),
+            trouble: PollReason::Timeout.words(),
             serial: line.is_some(),
         };
         drive.run()
@@ -109,7 +111,7 @@ pub(crate) fn open(
     Ok(Box::new(PolledLink { task, line, counts }))
 }
 
-/// A link that asks.
+/// A link with a poller.
 #[derive(Debug)]
 struct PolledLink {
     task: TaskLink,
@@ -126,7 +128,7 @@ impl Link for PolledLink {
         self.task.poll_event(cx)
     }
 
-    fn counters(&self) -> Counters {
+    fn counters(&self) -> LinkCounters {
         self.task.counters()
     }
 
@@ -144,17 +146,17 @@ struct Drive {
     inner: Box<dyn Link>,
     requests: Requests,
     poller: Poller,
-    outlet: Outlet,
+    sender: Sender,
     silence: Option<Duration>,
     counts: Arc<Mutex<PollCounters>>,
     start: Instant,
-    /// When the last answer came, since the line was opened.
+    /// When the last reply came, since the line was opened.
     heard: Option<Instant>,
-    /// When to say that the open line gives no answer.
+    /// When to report that the open line gives no replies.
     mute_at: Option<Instant>,
-    /// That was said.
+    /// That was reported.
     mute: bool,
-    /// What came of the last request.
+    /// The result of the last request.
     trouble: &'static str,
     /// The line is a serial port of this machine.
     serial: bool,
@@ -162,15 +164,15 @@ struct Drive {
 
 impl Drive {
     async fn run(mut self) {
-        while guarded(self.follow()).await.is_err() {
-            self.outlet.lost(Loss::Panicked);
+        while catch_panic(self.follow()).await.is_err() {
+            self.sender.lost(Disconnect::Panicked);
             sleep(PANIC_WAIT).await;
             self.begin_anew();
         }
-        self.outlet.end();
+        self.sender.end();
     }
 
-    /// Follows the line to its end, if it has one.
+    /// Follows the line until it ends, if it does.
     async fn follow(&mut self) {
         loop {
             let due = self.poller.poll_at().map(|at| self.start + micros(at));
@@ -204,14 +206,14 @@ impl Drive {
             LinkEvent::Gap(GapReason::Lost(loss)) => {
                 self.poller.closed();
                 (self.heard, self.mute_at, self.mute) = (None, None, false);
-                self.outlet.lost(loss);
+                self.sender.lost(loss);
             }
             // Bytes are missing, but no answer that was handed on: only what is under way begins anew.
             LinkEvent::Gap(GapReason::Overflow { .. }) => self.poller.opened(self.now()),
             LinkEvent::State(LinkState::Syncing) => self.begin_anew(),
             // Bytes alone are no sign that the device answers; and a loss was told with its gap.
             LinkEvent::State(LinkState::Live | LinkState::Lost(_) | LinkState::Ended) => {}
-            LinkEvent::State(state) => self.outlet.state(state),
+            LinkEvent::State(state) => self.sender.state(state),
         }
     }
 
@@ -221,21 +223,21 @@ impl Drive {
         self.hand_on(done);
     }
 
-    fn hand_on(&mut self, done: Vec<Polled>) {
+    fn hand_on(&mut self, done: Vec<PollOutput>) {
         for polled in done {
             match polled {
                 // A request that is not taken is one that nobody answers, and is counted as such.
-                Polled::Send(request) => drop(self.requests.send(request)),
-                Polled::Answer(packet) => {
+                PollOutput::Send(request) => drop(self.requests.send(request)),
+                PollOutput::Answer(packet) => {
                     self.heard = Some(Instant::now());
                     self.mute_at = None;
                     if std::mem::take(&mut self.mute) {
-                        self.outlet.state(LinkState::Syncing);
+                        self.sender.state(LinkState::Syncing);
                     }
-                    self.outlet.bytes(&packet);
+                    self.sender.bytes(&packet);
                 }
                 // Counted by the poller.
-                Polled::Fault(fault) => self.trouble = fault.reason.words(),
+                PollOutput::Fault(fault) => self.trouble = fault.reason.words(),
             }
         }
     }
@@ -244,22 +246,22 @@ impl Drive {
         self.heard = None;
         self.mute = false;
         self.mute_at = self.silence.map(|silence| Instant::now() + silence);
-        self.outlet.state(LinkState::Syncing);
+        self.sender.state(LinkState::Syncing);
         self.poller.opened(self.now());
     }
 
-    /// Once for each opening: the line is open and nothing came that could be handed on.
+    /// Once per opening: the line is open and nothing came that could be passed on.
     fn is_mute(&mut self) {
         self.mute_at = None;
         self.mute = true;
-        self.outlet.state(LinkState::Absent(Absence::Mute { why: self.trouble, serial: self.serial }));
+        self.sender.state(LinkState::Absent(Unavailable::Mute { why: self.trouble, serial: self.serial }));
     }
 
     fn fell_silent(&mut self) {
         let after_ms =
             self.silence.map_or(0, |silence| u64::try_from(silence.as_millis()).unwrap_or(u64::MAX));
-        self.outlet.lost(Loss::Silent { after_ms });
-        self.outlet.state(LinkState::Opening);
+        self.sender.lost(Disconnect::Silent { after_ms });
+        self.sender.state(LinkState::Opening);
         self.begin_anew();
     }
 }

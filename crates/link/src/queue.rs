@@ -1,15 +1,15 @@
-//! The bounded queue between a source and its reader: one producer, one consumer. On overflow the whole backlog becomes
-//! one counted gap. Holds no I/O and no clock.
+//! The bounded queue between a source and its reader: one producer, one consumer. On overflow the whole backlog
+//! becomes one counted gap. Holds no I/O and no clock.
 
 use std::collections::VecDeque;
 use std::future::poll_fn;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::task::{Context, Poll, Waker};
 
-use crate::event::{Counters, GapReason, LinkEvent, LinkState, Loss};
+use crate::event::{Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
 use crate::options::CHUNK_BYTES_MAX;
 
-/// The most events that wait. Runs of bytes that wait are joined, so few are needed.
+/// The most events that can wait. Consecutive bytes are joined, so few are needed.
 pub(crate) const QUEUE_EVENTS_MAX: usize = 256;
 
 #[derive(Debug)]
@@ -18,17 +18,17 @@ struct Inner {
     /// Bytes that wait in `events`.
     bytes: usize,
     bytes_max: usize,
-    /// The last state told, so that a state is told once.
+    /// The last state reported, so that each state is reported once.
     state: Option<LinkState>,
     ended: bool,
     reader_gone: bool,
     reader: Option<Waker>,
     writer: Option<Waker>,
-    counters: Counters,
+    counters: LinkCounters,
 }
 
 impl Inner {
-    /// Drops the backlog and puts one counted gap in its place, followed by the newest state if one was waiting.
+    /// Replaces the backlog with one counted gap, followed by the newest state if one was waiting.
     fn collapse(&mut self) {
         let mut dropped: u64 = 0;
         let mut state = None;
@@ -108,21 +108,21 @@ impl Inner {
     }
 }
 
-/// Both ends share this. A poisoned lock is taken all the same: the queue is whole between statements.
+/// Both ends share this. A poisoned lock is taken anyway: the queue is consistent between statements.
 fn lock(inner: &Mutex<Inner>) -> MutexGuard<'_, Inner> {
     inner.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// The source's end. Nothing here waits, except [`Outlet::room`] for finite sources.
+/// The source's end. Nothing here waits, except [`Sender::room`] for finite sources.
 #[derive(Debug, Clone)]
-pub(crate) struct Outlet(Arc<Mutex<Inner>>);
+pub(crate) struct Sender(Arc<Mutex<Inner>>);
 
 /// The reader's end.
 #[derive(Debug)]
-pub(crate) struct Inlet(Arc<Mutex<Inner>>);
+pub(crate) struct Receiver(Arc<Mutex<Inner>>);
 
-/// A queue that holds at most `bytes_max` bytes (at least two chunks) and [`QUEUE_EVENTS_MAX`] events.
-pub(crate) fn queue(bytes_max: usize) -> (Outlet, Inlet) {
+/// A queue of at most `bytes_max` bytes (no less than two chunks) and [`QUEUE_EVENTS_MAX`] events.
+pub(crate) fn queue(bytes_max: usize) -> (Sender, Receiver) {
     let inner = Arc::new(Mutex::new(Inner {
         events: VecDeque::new(),
         bytes: 0,
@@ -132,13 +132,13 @@ pub(crate) fn queue(bytes_max: usize) -> (Outlet, Inlet) {
         reader_gone: false,
         reader: None,
         writer: None,
-        counters: Counters::default(),
+        counters: LinkCounters::default(),
     }));
-    (Outlet(Arc::clone(&inner)), Inlet(inner))
+    (Sender(Arc::clone(&inner)), Receiver(inner))
 }
 
-impl Outlet {
-    /// Bytes as received; tells `Live` first where that is new.
+impl Sender {
+    /// Enqueues bytes as received, after `Live` if that state is new.
     pub(crate) fn bytes(&self, received: &[u8]) {
         let mut inner = lock(&self.0);
         if !inner.reader_gone {
@@ -148,7 +148,7 @@ impl Outlet {
         }
     }
 
-    /// Bytes that were received and cannot be handed on: counted, and told as a gap.
+    /// Counts bytes that were received but cannot be passed on, and reports them as a gap.
     pub(crate) fn unusable(&self, bytes: usize) {
         let bytes = bytes as u64;
         let mut inner = lock(&self.0);
@@ -157,7 +157,7 @@ impl Outlet {
         inner.push(LinkEvent::Gap(GapReason::Overflow { bytes }));
     }
 
-    /// A change of state; the same state again is not told.
+    /// Reports a change of state; repeating a state does nothing.
     pub(crate) fn state(&self, state: LinkState) {
         let mut inner = lock(&self.0);
         match state {
@@ -168,34 +168,34 @@ impl Outlet {
         inner.state(state);
     }
 
-    /// The open device is lost: the gap, then the state.
-    pub(crate) fn lost(&self, loss: Loss) {
+    /// Reports that the open device is lost: the gap, then the state.
+    pub(crate) fn lost(&self, loss: Disconnect) {
         let mut inner = lock(&self.0);
-        if loss == Loss::Panicked {
+        if loss == Disconnect::Panicked {
             inner.counters.panics += 1;
         }
         inner.push(LinkEvent::Gap(GapReason::Lost(loss)));
         inner.state(LinkState::Lost(loss));
     }
 
-    /// Code of a library below failed; the link goes on.
+    /// Counts a panic in a library below; the link continues.
     pub(crate) fn panicked(&self) {
         lock(&self.0).counters.panics += 1;
     }
 
-    /// The source is over; the reader gets what waits and then `None`.
+    /// Ends the queue: the reader gets what is waiting, then `None`.
     pub(crate) fn end(&self) {
         let mut inner = lock(&self.0);
         inner.state(LinkState::Ended);
         inner.ended = true;
     }
 
-    /// A request was thrown away because the device was not open.
+    /// Counts a request that was dropped because the device was not open.
     pub(crate) fn request_dropped(&self) {
         lock(&self.0).counters.requests_dropped += 1;
     }
 
-    /// Whether nobody reads any more.
+    /// Whether the reader is gone.
     pub(crate) fn reader_gone(&self) -> bool {
         lock(&self.0).reader_gone
     }
@@ -219,8 +219,8 @@ impl Outlet {
     }
 }
 
-impl Inlet {
-    /// The next event; `None` at the end. The last caller's waker is kept.
+impl Receiver {
+    /// The next event; `None` at the end. Only the last caller's waker is kept.
     pub(crate) fn poll(&mut self, cx: &mut Context<'_>) -> Poll<Option<LinkEvent>> {
         let mut inner = lock(&self.0);
         if let Some(event) = inner.pop() {
@@ -233,12 +233,12 @@ impl Inlet {
         Poll::Pending
     }
 
-    pub(crate) fn counters(&self) -> Counters {
+    pub(crate) fn counters(&self) -> LinkCounters {
         lock(&self.0).counters
     }
 }
 
-impl Drop for Inlet {
+impl Drop for Receiver {
     fn drop(&mut self) {
         let mut inner = lock(&self.0);
         inner.reader_gone = true;

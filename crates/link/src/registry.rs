@@ -1,14 +1,14 @@
-//! The adapters a program has, passed to whoever opens links. Holds no global state.
+//! The adapters of a program, passed to whoever opens links. Holds no global state.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::adapter::{Adapter, Found, Link};
-use crate::closing::NotLetGo;
 use crate::error::OpenError;
 use crate::options::OpenOptions;
 use crate::polled;
 use crate::selector::Selector;
+use crate::shutdown::NotReleased;
 
 /// Adapters by scheme.
 #[derive(Clone, Default)]
@@ -17,13 +17,13 @@ pub struct Registry {
 }
 
 impl Registry {
-    /// No adapter.
+    /// No adapters.
     #[must_use]
     pub fn new() -> Self {
         Self::default()
     }
 
-    /// Adds an adapter; one of the same scheme is replaced, so a tracer can be put around it.
+    /// Adds an adapter and replaces one of the same scheme, so a tracer can wrap it.
     #[must_use]
     pub fn with(mut self, adapter: impl Adapter + 'static) -> Self {
         self.adapters.insert(adapter.scheme(), Arc::new(adapter));
@@ -42,51 +42,51 @@ impl Registry {
         self.adapters.values().flat_map(|adapter| adapter.list()).collect()
     }
 
-    /// The adapter of a selector.
+    /// The adapter for a selector.
     ///
     /// # Errors
-    /// [`OpenError::UnknownScheme`] with the schemes there are.
+    /// [`OpenError::UnknownScheme`] with the known schemes.
     pub fn adapter(&self, selector: &Selector) -> Result<&Arc<dyn Adapter>, OpenError> {
         self.named(selector.scheme())
     }
 
-    /// The adapter of a scheme.
+    /// The adapter for a scheme.
     ///
     /// # Errors
-    /// [`OpenError::UnknownScheme`] with the schemes there are.
+    /// [`OpenError::UnknownScheme`] with the known schemes.
     pub fn named(&self, scheme: &str) -> Result<&Arc<dyn Adapter>, OpenError> {
         self.adapters
             .get(scheme)
             .ok_or_else(|| OpenError::UnknownScheme { scheme: scheme.to_owned(), known: self.schemes() })
     }
 
-    /// Whether the text could ever be opened. Touches no device.
+    /// Whether the selector could ever be opened. Touches no device.
     ///
     /// # Errors
     /// What is wrong with it and what to write instead.
-    pub fn check(&self, text: &str) -> Result<Selector, OpenError> {
+    pub fn validate(&self, text: &str) -> Result<Selector, OpenError> {
         let selector: Selector = text.parse()?;
-        self.adapter(&selector)?.check(&selector)?;
+        self.adapter(&selector)?.validate(&selector)?;
         Ok(selector)
     }
 
-    /// Opens a link by its selector text. Must be called within a tokio runtime.
+    /// Opens a link by its selector. Call it within a tokio runtime.
     ///
     /// # Errors
-    /// As [`Adapter::open`], and [`OpenError::UnknownScheme`].
+    /// As for [`Adapter::open`], and [`OpenError::UnknownScheme`].
     pub fn open(&self, text: &str, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
         let selector: Selector = text.parse()?;
         self.adapter(&selector)?.open(&selector, options)
     }
 
-    /// Ends the links of all adapters, whoever holds them, and waits until each has let its device go, for
-    /// [`crate::CLOSE_TIME_MAX`] at most. Every program calls it before its runtime ends, however it ends: a task that is left
-    /// to a runtime that ends is never run, and a Bluetooth meter would stay connected and be found by nobody.
-    /// Must be called within a tokio runtime.
+    /// Ends the links of all adapters, whoever holds them, and waits for at most [`crate::CLOSE_TIME_MAX`] until each
+    /// has released its device. Every program calls this before its runtime ends, however it ends: a task left to a
+    /// runtime that ends never runs, so a Bluetooth meter would stay connected and invisible to others. Call it
+    /// within a tokio runtime.
     ///
     /// # Errors
-    /// How many did not in time.
-    pub async fn close(&self) -> Result<(), NotLetGo> {
+    /// How many links did not release their device in time.
+    pub async fn close(&self) -> Result<(), NotReleased> {
         // All are asked before one is waited for, so that one limit holds for all.
         let closing: Vec<_> =
             self.adapters.iter().map(|(scheme, adapter)| (*scheme, adapter.close())).collect();
@@ -97,13 +97,14 @@ impl Registry {
                 left => links.push((scheme, left)),
             }
         }
-        if links.is_empty() { Ok(()) } else { Err(NotLetGo { links }) }
+        if links.is_empty() { Ok(()) } else { Err(NotReleased { links }) }
     }
 
-    /// As [`Registry::open`]; a device that speaks only when asked, by its profile, is asked (see [`crate::PolledAdapter`]).
+    /// Like [`Registry::open`], and polls a device that speaks only when asked, as its profile says (see
+    /// [`crate::PolledAdapter`]).
     ///
     /// # Errors
-    /// As [`Registry::open`].
+    /// As for [`Registry::open`].
     pub fn open_as(
         &self,
         text: &str,

@@ -1,4 +1,5 @@
-//! The text that names a device: `scheme:rest`. Holds the syntax all schemes share; what `rest` means is the adapter's.
+//! The text that names a device: `scheme:rest`. Holds the syntax that all schemes share; each adapter interprets
+//! `rest`.
 
 use std::fmt;
 use std::str::FromStr;
@@ -10,7 +11,7 @@ const SELECTOR_BYTES_MAX: usize = 1024;
 /// The longest scheme, in bytes.
 const SCHEME_BYTES_MAX: usize = 16;
 
-/// A device named by text, as it stands in the configuration.
+/// The name of a device, as it is written in the configuration.
 ///
 /// | text | means |
 /// |---|---|
@@ -20,15 +21,15 @@ const SCHEME_BYTES_MAX: usize = 16;
 /// | `tcp:HOST:PORT` | a serial server; an IPv6 address in brackets |
 /// | `ble:AA:BB:CC:DD:EE:FF` | the Bluetooth LE device with this address |
 /// | `ble:name=NAME` | the one in range with this name |
-/// | `ble:service=0x181A` | the one in range that offers this service; a full UUID too |
-/// | `ble:id=UUID` | the one to which this machine gave this id: on systems that hide addresses |
-/// | `ble+portable:...` | the same, by the Bluetooth library of other systems |
+/// | `ble:service=0x181A` | the one in range that offers this service; a full UUID also works |
+/// | `ble:id=UUID` | the one with this id on this machine, for systems that hide addresses |
+/// | `ble+portable:...` | the same, through the Bluetooth library of other systems |
 /// | `file:PATH` | recorded raw bytes |
 /// | `stdin:` | bytes piped into the process |
 /// | `sim:NAME` | a scripted meter |
 /// | `manual:` or `manual:NAME` | values that a person types |
 ///
-/// The text is kept as written, so printing gives it back.
+/// The text is kept as written, so printing returns it unchanged.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Selector {
     text: String,
@@ -54,7 +55,7 @@ impl Selector {
         &self.text
     }
 
-    /// The error that refuses this selector for `fault`.
+    /// The error that rejects this selector because of `fault`.
     #[must_use]
     pub fn refuse(&self, fault: SelectorFault) -> OpenError {
         OpenError::BadSelector { selector: self.text.clone(), fault }
@@ -81,14 +82,14 @@ impl FromStr for Selector {
     type Err = OpenError;
 
     fn from_str(text: &str) -> Result<Self, OpenError> {
-        check(text)
+        scheme_end(text)
             .map(|scheme_bytes| Self { text: text.to_owned(), scheme_bytes })
             .map_err(|fault| OpenError::BadSelector { selector: text.chars().take(80).collect(), fault })
     }
 }
 
 /// The length of the scheme, or what is wrong.
-fn check(text: &str) -> Result<usize, SelectorFault> {
+fn scheme_end(text: &str) -> Result<usize, SelectorFault> {
     if text.len() > SELECTOR_BYTES_MAX {
         return Err(SelectorFault::TooLong);
     }

@@ -1,5 +1,5 @@
-//! `serial:`: serial ports by a name that stays the same. Holds the adapter; opening and names stand in their own files,
-//! finding in the system's (`sys`).
+//! `serial:`: serial ports by stable names. Holds the adapter; opening and names have their own files, and each
+//! system finds its ports in `sys`.
 
 pub(crate) mod open;
 mod place;
@@ -36,7 +36,7 @@ impl SerialAdapter {
         Self { source: Source::here() }
     }
 
-    /// Ports of another source: for tests with a made-up machine.
+    /// Ports of another source: for tests with an invented machine.
     #[cfg(test)]
     pub(crate) fn on(source: Source) -> Self {
         Self { source }
@@ -56,7 +56,7 @@ impl Adapter for SerialAdapter {
         sys::list(&self.source)
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
         Self::place(selector).map(|_| ())
     }
 
@@ -66,8 +66,8 @@ impl Adapter for SerialAdapter {
         let (requests, receiver) = Requests::channel();
         let silence = options.silence;
         let backoff = Backoff::new(selector);
-        let link = TaskLink::start(selector, options, |outlet| {
-            supervise(opener, Watch { outlet, requests: receiver, silence, backoff })
+        let link = TaskLink::start(selector, options, |sender| {
+            supervise(opener, Watch { sender, requests: receiver, silence, backoff })
         })?;
         Ok(Box::new(link.with_requests(requests).with_line(options.line)))
     }

@@ -1,5 +1,5 @@
-//! `sim:NAME`: a scripted meter in memory. Plays steps (bytes after a wait, unplugged for a while); does not know what the
-//! bytes mean. On systems with pseudo-terminals a meter plays the same steps through one (`sys`).
+//! `sim:NAME`: a scripted meter in memory. Plays steps (bytes after a wait, a pause unplugged); does not know what
+//! the bytes mean. On systems with pseudo-terminals a meter can play the same steps through one (`sys`).
 
 mod script;
 #[cfg(feature = "serial")]
@@ -14,10 +14,10 @@ use tokio::time::{Instant, sleep};
 
 use crate::adapter::{Adapter, Found, Link, Requests};
 use crate::error::OpenError;
-use crate::event::{LinkState, Loss};
-use crate::guard::guarded;
+use crate::event::{Disconnect, LinkState};
+use crate::guard::catch_panic;
 use crate::options::OpenOptions;
-use crate::queue::Outlet;
+use crate::queue::Sender;
 use crate::selector::Selector;
 use crate::supervise::sleep_until_some;
 use crate::task::TaskLink;
@@ -26,20 +26,20 @@ pub use script::{Script, Step, Steps};
 
 type Scripts = BTreeMap<String, Box<dyn Fn() -> Box<dyn Script> + Send + Sync>>;
 
-/// Opens scripted meters by name. Each opening plays the script from its beginning.
+/// Opens scripted meters by name. Each opening plays the script from the start.
 #[derive(Clone, Default)]
 pub struct SimAdapter {
     scripts: Arc<Mutex<Scripts>>,
 }
 
 impl SimAdapter {
-    /// No script yet.
+    /// No scripts yet.
     #[must_use]
     pub fn new() -> Self {
         Self::default()
     }
 
-    /// Adds a script under a name, or replaces it; `make` gives a fresh one for each opening.
+    /// Adds or replaces a script; `make` creates a fresh one for each opening.
     #[must_use]
     pub fn with<S: Script + 'static>(self, name: &str, make: impl Fn() -> S + Send + Sync + 'static) -> Self {
         let maker: Box<dyn Fn() -> Box<dyn Script> + Send + Sync> = Box::new(move || Box::new(make()));
@@ -72,7 +72,7 @@ impl Adapter for SimAdapter {
         self.names().into_iter().map(found).collect()
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
         selector.name().map(|_| ())
     }
 
@@ -83,38 +83,38 @@ impl Adapter for SimAdapter {
             return Err(OpenError::NoSuchSource { selector: selector.to_string(), known: self.names() });
         };
         let (requests, mut asked) = Requests::channel();
-        let link = TaskLink::start(selector, options, |outlet| async move {
-            while guarded(play(&mut *script, &mut asked, &outlet)).await.is_err() {
-                outlet.lost(Loss::Panicked);
+        let link = TaskLink::start(selector, options, |sender| async move {
+            while catch_panic(play(&mut *script, &mut asked, &sender)).await.is_err() {
+                sender.lost(Disconnect::Panicked);
                 sleep(Duration::from_millis(100)).await;
             }
-            outlet.end();
+            sender.end();
         })?;
         Ok(Box::new(link.with_requests(requests)))
     }
 }
 
-/// Plays the script to its end; answers requests in between.
-async fn play(script: &mut dyn Script, asked: &mut mpsc::Receiver<Vec<u8>>, outlet: &Outlet) {
-    outlet.state(LinkState::Syncing);
+/// Plays the script to its end and answers requests in between.
+async fn play(script: &mut dyn Script, asked: &mut mpsc::Receiver<Vec<u8>>, sender: &Sender) {
+    sender.state(LinkState::Syncing);
     let mut due = Instant::now();
     while let Some(step) = script.next_step() {
         match step {
             Step::Send { after, bytes } => {
                 due += after;
-                answer_until(due, script, asked, outlet).await;
-                outlet.bytes(&bytes);
+                answer_until(due, script, asked, sender).await;
+                sender.bytes(&bytes);
                 // A script without waits must not keep the thread.
                 tokio::task::yield_now().await;
             }
             Step::Unplug { away } => {
-                outlet.lost(Loss::HungUp);
+                sender.lost(Disconnect::HungUp);
                 sleep(away).await;
                 while asked.try_recv().is_ok() {
-                    outlet.request_dropped();
+                    sender.request_dropped();
                 }
                 due = Instant::now();
-                outlet.state(LinkState::Syncing);
+                sender.state(LinkState::Syncing);
             }
         }
     }
@@ -124,14 +124,14 @@ async fn answer_until(
     due: Instant,
     script: &mut dyn Script,
     asked: &mut mpsc::Receiver<Vec<u8>>,
-    outlet: &Outlet,
+    sender: &Sender,
 ) {
     let mut open = true;
     loop {
         tokio::select! {
             biased;
             request = asked.recv(), if open => match request {
-                Some(request) => outlet.bytes(&script.reply(&request)),
+                Some(request) => sender.bytes(&script.reply(&request)),
                 None => open = false,
             },
             () = sleep_until_some(Some(due)) => return,

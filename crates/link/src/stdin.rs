@@ -1,5 +1,5 @@
-//! `stdin:`: bytes piped into the process, every byte once and in order; waits for its reader. A read of standard input
-//! cannot be called off, so it runs on a thread of its own that ends with the input or with the process.
+//! `stdin:`: bytes piped into the process, every byte once and in order; waits for its reader. A read of standard
+//! input cannot be cancelled, so it runs on its own thread, which ends with the input or with the process.
 
 use std::io::{self, Read};
 use std::sync::{Mutex, PoisonError};
@@ -9,10 +9,10 @@ use tokio::sync::mpsc;
 
 use crate::adapter::{Adapter, Found, Link};
 use crate::error::{OpenError, SelectorFault};
-use crate::event::{LinkState, Loss};
+use crate::event::{Disconnect, LinkState};
 use crate::options::CHUNK_BYTES_MAX;
 use crate::options::OpenOptions;
-use crate::queue::Outlet;
+use crate::queue::Sender;
 use crate::selector::Selector;
 use crate::task::TaskLink;
 
@@ -40,7 +40,7 @@ impl StdinAdapter {
         Self::reading(io::stdin())
     }
 
-    /// Another input in its place.
+    /// Another input instead.
     pub fn reading(input: impl Read + Send + 'static) -> Self {
         Self { input: Mutex::new(Some(Box::new(input))) }
     }
@@ -57,19 +57,19 @@ impl Adapter for StdinAdapter {
         "stdin"
     }
 
-    /// Standard input is named, not found.
+    /// Empty: standard input is named, not discovered.
     fn list(&self) -> Vec<Found> {
         Vec::new()
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
         if selector.rest().is_empty() { Ok(()) } else { Err(selector.refuse(SelectorFault::RestNotEmpty)) }
     }
 
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
-        self.check(selector)?;
+        self.validate(selector)?;
         let (pieces, incoming) = mpsc::channel(READ_AHEAD);
-        let link = TaskLink::start(selector, options, |outlet| pass(incoming, outlet))?;
+        let link = TaskLink::start(selector, options, |sender| pass(incoming, sender))?;
         let input = self.input.lock().unwrap_or_else(PoisonError::into_inner).take();
         let Some(input) = input else {
             return Err(OpenError::AlreadyOpen { selector: selector.to_string() });
@@ -82,7 +82,7 @@ impl Adapter for StdinAdapter {
     }
 }
 
-/// On the thread: ends with the input, with an error, or when nobody listens.
+/// On the thread: ends with the input, with an error, or when nobody reads.
 fn read_all(mut input: Input, pieces: &mpsc::Sender<Piece>) {
     let mut buffer = vec![0_u8; CHUNK_BYTES_MAX];
     loop {
@@ -100,18 +100,18 @@ fn read_all(mut input: Input, pieces: &mpsc::Sender<Piece>) {
 }
 
 /// In the task: from the thread to the queue.
-async fn pass(mut incoming: mpsc::Receiver<Piece>, outlet: Outlet) {
-    outlet.state(LinkState::Syncing);
+async fn pass(mut incoming: mpsc::Receiver<Piece>, sender: Sender) {
+    sender.state(LinkState::Syncing);
     loop {
-        outlet.room().await;
+        sender.room().await;
         match incoming.recv().await {
             None => break,
-            Some(Ok(bytes)) => outlet.bytes(&bytes),
+            Some(Ok(bytes)) => sender.bytes(&bytes),
             Some(Err(kind)) => {
-                outlet.lost(Loss::Io(kind));
+                sender.lost(Disconnect::Io(kind));
                 break;
             }
         }
     }
-    outlet.end();
+    sender.end();
 }

@@ -1,9 +1,9 @@
-//! What differs from system to system and everything else rests on: the words that send a person to a tool, names that are
-//! devices, the rights of a file. Every system gives the same items. What differs in ports and meters
-//! stands in the `sys` beside each. Holds the choice alone.
+//! What differs between systems and everything else depends on: texts that point people to system tools, names that
+//! are devices, file permissions. Every system provides the same items. Differences in ports and meters are in the
+//! `sys` of those modules. Re-exports only.
 //!
-//! Files that ask the system for nothing are compiled for the tests of every system, so that what Windows and macOS
-//! would say is checked here too.
+//! Files that make no system calls are compiled for the tests of every system, so the texts for Windows and macOS are
+//! tested everywhere.
 
 #[cfg(target_os = "linux")]
 pub(crate) mod files_linux;
@@ -42,7 +42,7 @@ pub(crate) use other as words;
 #[cfg(windows)]
 pub(crate) use windows as words;
 
-/// The files of this machine, where its state stands in files: small texts, and what a mode lets somebody do.
+/// This machine's files, where its state is in files: small texts, and what a mode allows.
 pub mod files {
     #[cfg(target_os = "linux")]
     pub use super::files_linux::small_text;
@@ -50,28 +50,28 @@ pub mod files {
     pub use super::unix_rights::{MAKE_FILES, READ_AND_WRITE, Rights, identity};
 }
 
-/// Where a person is sent for Bluetooth. `ADDRESS` stands for that of the device.
+/// Advice about Bluetooth. `ADDRESS` is replaced by that of the device.
 pub(crate) struct BluetoothWords {
-    /// What to check when the service does not answer.
+    /// What to look at when the service does not respond.
     pub(crate) service: &'static str,
-    /// What to do where no radio is there.
+    /// What to do if there is no radio.
     pub(crate) no_radio: &'static str,
     /// How a person switches the radio on.
     pub(crate) switch_on: &'static str,
-    /// How a device is paired.
+    /// How to pair a device.
     pub(crate) pair: &'static str,
-    /// How the system is made to forget a device.
+    /// How to make the system forget a device.
     pub(crate) forget: &'static str,
-    /// How the service is started anew.
+    /// How to restart the service.
     pub(crate) restart: &'static str,
-    /// How a device that stayed connected is freed.
+    /// How to free a device that stayed connected.
     pub(crate) free: &'static str,
 }
 
 #[cfg(windows)]
 pub use windows_names::is_device_name;
 
-/// Whether a path is a device by its name, whatever the disk holds: on this system names are files.
+/// Whether a path is a device by its name, whatever is on the disk. On this system every name is a file.
 #[cfg(not(windows))]
 #[must_use]
 pub const fn is_device_name(_path: &std::path::Path) -> bool {

@@ -1,4 +1,4 @@
-//! A link whose source runs as a task. Dropping it aborts the task. Holds no device code.
+//! A link whose source runs as a task. Dropping the link aborts the task. Holds no device code.
 
 use std::future::Future;
 use std::task::{Context, Poll};
@@ -8,39 +8,39 @@ use tokio::task::AbortHandle;
 
 use crate::adapter::{Link, Requests};
 use crate::error::OpenError;
-use crate::event::{Counters, LinkEvent};
+use crate::event::{LinkCounters, LinkEvent};
 use crate::options::{LineSettings, OpenOptions};
-use crate::queue::{Inlet, Outlet, queue};
+use crate::queue::{Receiver, Sender, queue};
 use crate::selector::Selector;
 
-/// What all adapters of this crate open.
+/// The link type of all adapters in this crate.
 #[derive(Debug)]
 pub(crate) struct TaskLink {
     selector: Selector,
-    inlet: Inlet,
+    receiver: Receiver,
     requests: Option<Requests>,
     line: Option<LineSettings>,
     task: AbortHandle,
 }
 
 impl TaskLink {
-    /// Starts `source` as a task with the writing end of a fresh queue.
+    /// Starts `source` as a task with the sender of a new queue.
     ///
     /// # Errors
     /// An option out of range; no runtime.
     pub(crate) fn start<F>(
         selector: &Selector,
         options: &OpenOptions,
-        source: impl FnOnce(Outlet) -> F,
+        source: impl FnOnce(Sender) -> F,
     ) -> Result<Self, OpenError>
     where
         F: Future<Output = ()> + Send + 'static,
     {
-        options.check().map_err(OpenError::BadOption)?;
+        options.validate().map_err(OpenError::BadOption)?;
         let runtime = Handle::try_current().map_err(|_| OpenError::NoRuntime)?;
-        let (outlet, inlet) = queue(options.queue_bytes);
-        let task = runtime.spawn(source(outlet)).abort_handle();
-        Ok(Self { selector: selector.clone(), inlet, requests: None, line: None, task })
+        let (sender, receiver) = queue(options.queue_bytes);
+        let task = runtime.spawn(source(sender)).abort_handle();
+        Ok(Self { selector: selector.clone(), receiver, requests: None, line: None, task })
     }
 
     pub(crate) fn with_requests(mut self, requests: Requests) -> Self {
@@ -60,11 +60,11 @@ impl Link for TaskLink {
     }
 
     fn poll_event(&mut self, cx: &mut Context<'_>) -> Poll<Option<LinkEvent>> {
-        self.inlet.poll(cx)
+        self.receiver.poll(cx)
     }
 
-    fn counters(&self) -> Counters {
-        self.inlet.counters()
+    fn counters(&self) -> LinkCounters {
+        self.receiver.counters()
     }
 
     fn requests(&self) -> Option<Requests> {

@@ -1,5 +1,6 @@
-//! `tcp:HOST:PORT`: a serial server, a box or program that passes a serial line on as raw bytes. Holds the adapter; the
-//! selector and the opening stand in their own files. Speaks no telnet and sets no line: the server has its own settings.
+//! `tcp:HOST:PORT`: a serial server, a box or program that passes a serial line on as raw bytes. Holds the adapter;
+//! the selector and the opening have their own files. Speaks no telnet and sets no line parameters: the server has
+//! its own settings.
 
 pub(crate) mod open;
 mod place;
@@ -30,13 +31,13 @@ impl Default for TcpAdapter {
 }
 
 impl TcpAdapter {
-    /// Names are looked up as the system does it.
+    /// Resolves names as the system does.
     #[must_use]
     pub fn new() -> Self {
         Self { resolve: Arc::new(open::system_resolve) }
     }
 
-    /// Names are looked up by `resolve`: for tests.
+    /// Resolves names through `resolve`: for tests.
     #[cfg(test)]
     pub(crate) fn resolving(resolve: open::Resolve) -> Self {
         Self { resolve }
@@ -58,12 +59,12 @@ impl Adapter for TcpAdapter {
         "tcp"
     }
 
-    /// A serial server is named, not found: nothing is sent into a network unasked.
+    /// Empty: serial servers are named, not discovered. Nothing is sent into a network unasked.
     fn list(&self) -> Vec<Found> {
         Vec::new()
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
         Self::place(selector).map(|_| ())
     }
 
@@ -72,8 +73,8 @@ impl Adapter for TcpAdapter {
         let (requests, receiver) = Requests::channel();
         let silence = options.silence;
         let backoff = Backoff::new(selector);
-        let link = TaskLink::start(selector, options, |outlet| {
-            supervise(opener, Watch { outlet, requests: receiver, silence, backoff })
+        let link = TaskLink::start(selector, options, |sender| {
+            supervise(opener, Watch { sender, requests: receiver, silence, backoff })
         })?;
         Ok(Box::new(link.with_requests(requests)))
     }

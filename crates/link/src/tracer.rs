@@ -1,23 +1,23 @@
-//! The tracer: shows everything that passes a link to a watcher, and changes nothing. Wraps any adapter or link.
+//! The tracer: calls a watcher for everything that passes a link, and changes nothing. Wraps any adapter or link.
 //! Does not store or format; the watcher does.
 
 use std::fmt;
 use std::sync::Arc;
 use std::task::{Context, Poll};
 
-use crate::adapter::{Adapter, Found, Link, Requests, Scanning};
-use crate::closing::Closing;
+use crate::adapter::{Adapter, Found, Link, Requests, ScanFuture};
 use crate::error::OpenError;
-use crate::event::{Counters, LinkEvent};
+use crate::event::{LinkCounters, LinkEvent};
 use crate::options::{LineSettings, OpenOptions};
 use crate::selector::Selector;
+use crate::shutdown::CloseFuture;
 
 /// One thing that passed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Traced<'a> {
     /// From the device to the reader.
     In(&'a LinkEvent),
-    /// A request that was taken for the device.
+    /// A request that the link accepted for the device.
     Out(&'a [u8]),
     /// The source has ended.
     End,
@@ -32,7 +32,7 @@ pub struct TracedAdapter<A> {
 }
 
 impl<A: Adapter> TracedAdapter<A> {
-    /// Wraps `inner`; `watcher` is called in the reader's thread and must not wait.
+    /// Wraps `inner`. `watcher` is called in the reader's thread and must not block.
     pub fn new(inner: A, watcher: impl Fn(&Selector, Traced<'_>) + Send + Sync + 'static) -> Self {
         Self { inner, watcher: Arc::new(watcher) }
     }
@@ -53,15 +53,15 @@ impl<A: Adapter> Adapter for TracedAdapter<A> {
         self.inner.list()
     }
 
-    fn scan(&self) -> Option<Scanning<'_>> {
+    fn scan(&self) -> Option<ScanFuture<'_>> {
         self.inner.scan()
     }
 
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
-        self.inner.check(selector)
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
+        self.inner.validate(selector)
     }
 
-    fn close(&self) -> Closing {
+    fn close(&self) -> CloseFuture {
         self.inner.close()
     }
 
@@ -78,7 +78,7 @@ pub struct TracedLink {
 }
 
 impl TracedLink {
-    /// Wraps one link; `watcher` is called in the reader's thread and must not wait.
+    /// Wraps one link. `watcher` is called in the reader's thread and must not block.
     pub fn new(
         inner: Box<dyn Link>,
         watcher: impl Fn(&Selector, Traced<'_>) + Send + Sync + 'static,
@@ -108,7 +108,7 @@ impl Link for TracedLink {
         polled
     }
 
-    fn counters(&self) -> Counters {
+    fn counters(&self) -> LinkCounters {
         self.inner.counters()
     }
 

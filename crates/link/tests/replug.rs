@@ -6,8 +6,8 @@
 use std::time::{Duration, Instant};
 
 use link::{
-    Adapter, GapReason, Link, LinkEvent, LinkState, Loss, OpenOptions, PtyMeter, PtyOptions, SerialAdapter,
-    Steps,
+    Adapter, Disconnect, GapReason, Link, LinkEvent, LinkState, OpenOptions, PtyMeter, PtyOptions,
+    SerialAdapter, Steps,
 };
 
 const CYCLES: usize = 50;
@@ -51,7 +51,7 @@ async fn fifty_cycles() {
         // A terminal whose other side is closed reads "no bytes" or an error; either is one loss.
         let gap = next(&mut *link).await;
         assert!(
-            matches!(gap, LinkEvent::Gap(GapReason::Lost(Loss::HungUp | Loss::Io(_)))),
+            matches!(gap, LinkEvent::Gap(GapReason::Lost(Disconnect::HungUp | Disconnect::Io(_)))),
             "cycle {cycle}: {gap:?}"
         );
         assert!(matches!(next(&mut *link).await, LinkEvent::State(LinkState::Lost(_))));

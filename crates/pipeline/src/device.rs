@@ -5,17 +5,17 @@ use alloc::vec::Vec;
 
 use quantity::{Accuracy, Instant, Reading, Typed};
 use visit::act::Act;
-use wire::{Counters, Decoder, Fault, Profile};
+use wire::{Decoder, DecoderCounters, Fault, Profile};
 
 use crate::manual::{ManualFault, ManualLines};
 
-/// How a device's bytes are read.
+/// How to interpret a device's bytes.
 #[derive(Clone, Debug)]
 pub enum DeviceKind {
     /// By a profile.
     Meter(Box<Profile>),
-    /// As typed lines `POINT=VALUE`: manual entry. The profile of the meter that is read off, if it is known, lends
-    /// its accuracy to what is typed.
+    /// As typed lines `POINT=VALUE`: manual entry. The profile of the meter being read, if known, supplies the
+    /// accuracy of typed values.
     Manual(Option<Box<Profile>>),
 }
 
@@ -30,7 +30,7 @@ enum Reader {
     Manual(ManualLines, Option<Box<Profile>>),
 }
 
-/// What bytes turned into.
+/// The result of decoding bytes.
 pub(crate) enum Item {
     Reading(Reading),
     Dropped(Fault),
@@ -81,7 +81,7 @@ impl Device {
         }
     }
 
-    /// The meter that a person reads off, if this is typed entry and its meter is known.
+    /// The profile of the meter a person reads from, if this is manual entry and the meter is known.
     pub(crate) fn read_off(&self) -> Option<&Profile> {
         match &self.reader {
             Reader::Manual(_, profile) => profile.as_deref(),
@@ -89,22 +89,22 @@ impl Device {
         }
     }
 
-    /// At the end of a chunk, with the number of the question that is open then.
+    /// Called at the end of a chunk with the number of the question open at that time.
     pub(crate) fn chunk_ends(&mut self, asked: Option<u32>) {
         if let Reader::Manual(lines, _) = &mut self.reader {
             lines.chunk_ends(asked);
         }
     }
 
-    /// Readings handed out since it joined.
+    /// Readings returned since it joined.
     #[must_use]
     pub fn readings(&self) -> u64 {
         self.readings
     }
 
-    /// What the decoder counted; `None` for manual entry.
+    /// The decoder's counters; `None` for manual entry.
     #[must_use]
-    pub fn counters(&self) -> Option<&Counters> {
+    pub fn counters(&self) -> Option<&DecoderCounters> {
         match &self.reader {
             Reader::Meter(decoder) => Some(decoder.counters()),
             Reader::Manual(..) => None,
@@ -112,8 +112,8 @@ impl Device {
     }
 }
 
-/// What a meter's profile says of a value read off its display; `None` without a unit, or where it says nothing.
-/// [`visit::round::Round::completed`] fills in unit and ac or dc.
+/// The accuracy that a meter's profile states for a value read off its display; `None` without a unit, or if it
+/// states none. [`visit::round::Round::completed`] fills in the unit and AC or DC.
 pub(crate) fn typed_accuracy(profile: &Profile, value: &Typed) -> Option<Accuracy> {
     profile.accuracy_read_off(value.unit?, value.coupling, value.number)
 }

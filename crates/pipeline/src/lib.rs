@@ -1,7 +1,7 @@
-//! The way of the data in one place: bytes -> readings -> round -> outputs, for every device at once.
+//! The whole data path in one place: bytes -> readings -> round -> outputs, for all devices at once.
 //!
-//! [`Pipeline::step`] is the one function that the daemon, the replay, the rule tests and a microcontroller drive. It
-//! owns a decoder per device and the round; equal events at equal times give equal outputs.
+//! The daemon, the replay, the rule tests and a microcontroller all drive one function, [`Pipeline::step`]. The
+//! pipeline owns one decoder per device and the round. The same events at the same times produce the same outputs.
 //!
 //! Does not: open ports, read a clock, store, print, or know how rules are written.
 #![no_std]
@@ -26,14 +26,14 @@ use device::typed_accuracy;
 pub use device::{Device, DeviceKind};
 pub use manual::ManualFault;
 
-/// What can happen.
+/// An input.
 #[derive(Clone, Debug)]
 pub enum Event {
-    /// A device joins, or joins anew with another profile; its decoder starts fresh.
+    /// A device joins, or rejoins with another profile; its decoder starts afresh.
     Joined {
         /// Its name, unique.
         device: String,
-        /// How its bytes are read.
+        /// How to interpret its bytes.
         kind: DeviceKind,
     },
     /// Bytes as received.
@@ -43,16 +43,16 @@ pub enum Event {
         /// The bytes.
         data: Vec<u8>,
     },
-    /// Bytes were lost, or the link went.
+    /// Bytes were lost, or the link was.
     Gap {
         /// The device's name.
         device: String,
     },
-    /// Anything the round itself takes: arming, hold points, answers, rules, time.
+    /// An event for the round itself: arming, hold points, answers, rules, time.
     Round(round::Event),
 }
 
-/// What comes out.
+/// An output.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Output {
     /// A device sent a reading.
@@ -69,14 +69,14 @@ pub enum Output {
         /// Why, and how many.
         fault: Fault,
     },
-    /// A typed line was not taken.
+    /// A typed line was rejected.
     NotTyped {
         /// The device's name.
         device: String,
         /// Why.
         fault: ManualFault,
     },
-    /// The round says something.
+    /// An output of the round.
     Round(round::Output),
 }
 
@@ -89,10 +89,11 @@ pub struct Stamped {
     pub output: Output,
 }
 
-/// Decoders and round together.
+/// The decoders and the round.
 pub struct Pipeline {
     devices: BTreeMap<String, Device>,
-    /// The first device of typed entry whose meter is known: values that come from no device are read off that meter.
+    /// The first manual-entry device with a known meter: values that come from no device are assumed to be read off
+    /// that meter.
     typed_by: Option<String>,
     round: Round,
 }
@@ -104,30 +105,30 @@ impl Pipeline {
         Self { devices: BTreeMap::new(), typed_by: None, round: Round::new(rules, settings) }
     }
 
-    /// The same, with a route to go.
+    /// The same, with a route.
     #[must_use]
     pub fn on(self, route: Route) -> Self {
         Self { round: self.round.on(route), ..self }
     }
 
-    /// The round, to be looked at.
+    /// The round, for inspection.
     #[must_use]
     pub fn round(&self) -> &Round {
         &self.round
     }
 
-    /// The devices by name, to be looked at.
+    /// The devices by name, for inspection.
     pub fn devices(&self) -> impl Iterator<Item = (&str, &Device)> {
         self.devices.iter().map(|(name, device)| (name.as_str(), device))
     }
 
-    /// When something is due without a further event.
+    /// When something is due even without another event.
     #[must_use]
     pub fn poll_at(&self) -> Option<Instant> {
         self.round.poll_at()
     }
 
-    /// Takes one event at `now`, which must not go backwards.
+    /// Processes one event at `now`, which must not go backwards.
     pub fn step(&mut self, event: Event, now: Instant) -> Vec<Stamped> {
         let mut out = Vec::new();
         match event {
@@ -156,8 +157,8 @@ impl Pipeline {
         out
     }
 
-    /// A typed value without an accuracy of its own gets that of the meter it was read off, whatever of its unit and ac or
-    /// dc was left out.
+    /// Gives a typed value without its own accuracy that of the meter it was read from, after filling in the unit and
+    /// AC or DC.
     fn with_accuracy(&self, device: Option<&str>, event: round::Event) -> round::Event {
         let round::Event::Act { act: Act::Type { point, value: Display::Value(value), accuracy: None }, by } =
             event

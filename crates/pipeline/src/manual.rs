@@ -1,6 +1,6 @@
-//! Manual entry: bytes become lines, and each line an act ([`Act::of_line`]): `POINT=VALUE`, or a word that does what a button of
-//! the page does. A meter without a radio is typed in and gets the same verdict. Does not know which points or hold points
-//! exist; the round refuses those that do not.
+//! Manual entry: turns bytes into lines and each line into an act ([`Act::of_line`]): `POINT=VALUE`, or a word that
+//! does the same as a button on the page. A meter without a radio is typed in and gets the same verdict. Does not
+//! know which points or hold points exist; the round rejects unknown ones.
 
 use alloc::vec::Vec;
 use core::fmt;
@@ -11,12 +11,12 @@ use visit::round::NO_QUESTION;
 /// Longest typed line in bytes.
 const LINE_BYTES_MAX: usize = 256;
 
-/// Why a typed line was not taken.
+/// Why a typed line was rejected.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum ManualFault {
-    /// It is no act.
+    /// It is not an act.
     NoAct(ActError),
-    /// Longer than a line may be, or not UTF-8.
+    /// Too long for a line, or not UTF-8.
     NotALine,
 }
 
@@ -38,7 +38,7 @@ impl core::error::Error for ManualFault {}
 pub(crate) struct ManualLines {
     buffer: Vec<u8>,
     overlong: bool,
-    /// The line in the buffer began in an earlier chunk; the question that was open then, if there was one.
+    /// The buffered line began in an earlier chunk; holds the question open at that time, if any.
     begun: Option<Option<u32>>,
 }
 
@@ -66,8 +66,8 @@ impl ManualLines {
         *self = Self::default();
     }
 
-    /// At the end of a chunk: `asked` is the question that is open while the line in the buffer waits for its end. A
-    /// question that comes up before that end was not known to whoever began the line.
+    /// Called at the end of a chunk. `asked` is the question open while the buffered line is incomplete: whoever
+    /// began the line cannot have known of a question that comes up later.
     pub(crate) fn chunk_ends(&mut self, asked: Option<u32>) {
         if !self.buffer.is_empty() && self.begun.is_none() {
             self.begun = Some(asked);
@@ -75,7 +75,7 @@ impl ManualLines {
     }
 }
 
-/// An answer without a number is for the question that was open when its line began.
+/// An answer without a number goes to the question that was open when its line began.
 fn answers_what_was_asked(act: Act, begun: Option<Option<u32>>) -> Act {
     match (act, begun) {
         (Act::Answer { question: None, yes }, Some(asked)) => {

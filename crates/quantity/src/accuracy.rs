@@ -1,5 +1,5 @@
-//! A meter's accuracy as its sheet states it ("1.9 % of reading + 2 counts") and the standard uncertainty it means.
-//! Does not hold any instrument's figures; those stand in device profiles.
+//! A meter's accuracy as its data sheet states it ("1.9 % of reading + 2 counts") and the standard uncertainty that
+//! follows. Holds no instrument's figures; those are in device profiles.
 
 use alloc::string::String;
 use core::fmt;
@@ -7,41 +7,42 @@ use core::fmt;
 use crate::decimal::Decimal;
 use crate::unit::{Unit, UnitError};
 
-/// Half-width of the interval in which the true value lies: percent of reading + counts of the display + a fixed term.
+/// Half-width of the interval that contains the true value: percent of reading + counts of the display + a fixed
+/// term.
 ///
-/// JCGM 100:2008, 4.3.7: with no more known than the half-width `a`, the distribution is rectangular and the standard
-/// uncertainty is `a / sqrt(3)`. The resolution is already inside the counts of a usual specification, so it is added
-/// separately (`resolution / sqrt(12)`, F.2.2.1) only where no counts are stated.
+/// JCGM 100:2008, 4.3.7: if only the half-width `a` is known, the distribution is rectangular and the standard
+/// uncertainty is `a / sqrt(3)`. The counts of a usual specification already include the resolution, so it is added
+/// separately (`resolution / sqrt(12)`, F.2.2.1) only if no counts are stated.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct Accuracy {
     /// Percent of the reading, half-width.
     pub percent_of_reading: f64,
     /// Counts of the last displayed digit, half-width.
     pub counts: f64,
-    /// Size of one count, if the text gave it (`2 x 0.01uF`); else the display's own resolution is used.
+    /// Size of one count, if the text gives it (`2 x 0.01uF`); otherwise the display's own resolution applies.
     pub count_size: Option<(f64, Unit)>,
     /// A fixed half-width (`3 psig`).
     pub fixed: Option<(f64, Unit)>,
 }
 
-/// Why an accuracy text was refused.
+/// Why an accuracy text was rejected.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum AccuracyError {
-    /// A term between plus signs that is not understood.
+    /// A term between plus signs that cannot be parsed.
     Term {
         /// The term as given.
         term: String,
     },
     /// The unit of a term is unknown or does not fit the reading.
     Unit(UnitError),
-    /// The same kind of term stands twice.
+    /// Two terms of the same kind.
     Twice {
         /// The second occurrence.
         term: String,
     },
     /// A negative figure.
     Negative,
-    /// Counts of the display with decimals: far more often percent of reading without its sign.
+    /// Counts of the display with decimals: most likely a percentage without its sign.
     FractionOfACount {
         /// The term as given.
         term: String,
@@ -77,10 +78,10 @@ impl From<UnitError> for AccuracyError {
 }
 
 impl Accuracy {
-    /// Reads terms joined by `+`: `1.9%`, `2 x 0.01uF`, `2` (counts of the display), `3 psig` (fixed).
+    /// Parses terms joined by `+`: `1.9%`, `2 x 0.01uF`, `2` (counts of the display), `3 psig` (fixed).
     ///
-    /// Counts of the display are whole numbers without decimals, so that a percentage without its sign is refused.
-    /// Where the size of a count is given, half a count may be meant (`0.5 x 1s`).
+    /// Counts of the display are whole numbers without decimals, so that a percentage without its sign is rejected.
+    /// If the size of a count is given, half a count is possible (`0.5 x 1s`).
     ///
     /// # Errors
     /// [`AccuracyError`] names the term.

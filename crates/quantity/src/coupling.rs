@@ -1,8 +1,8 @@
-//! ac or dc, and how a unit's text says so. Does not say for which quantities that means something; `kind` does.
+//! AC or DC, and how a unit's text expresses it. Does not decide for which quantities that makes sense; `kind` does.
 
 use core::fmt;
 
-/// ac or dc.
+/// AC or DC.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Coupling {
     /// Alternating.

@@ -1,5 +1,5 @@
-//! Decimal numbers as a display shows them: 44.70 keeps its last zero, and no binary noise creeps in.
-//! Does not do arithmetic; computing is done on `f64` after conversion.
+//! Decimal numbers as a display shows them: 44.70 keeps its last zero, and no binary rounding appears. Does no
+//! arithmetic; computations use `f64` after conversion.
 
 use alloc::string::{String, ToString};
 use core::fmt;
@@ -9,7 +9,7 @@ use core::fmt;
 pub struct Decimal {
     mantissa: i64,
     exponent: i8,
-    /// Kept apart because a display distinguishes -0.00 from 0.00.
+    /// Separate, because a display distinguishes -0.00 from 0.00.
     negative: bool,
 }
 
@@ -18,7 +18,7 @@ pub struct Decimal {
 pub enum DecimalError {
     /// Nothing there, or no digit in it.
     NoDigits,
-    /// A character that does not belong to a number, with its place (0-based byte).
+    /// A character that does not belong to a number, with its position (0-based byte).
     Unexpected {
         /// The character.
         found: char,
@@ -55,7 +55,7 @@ impl Decimal {
         fits.then_some(Self { mantissa, exponent, negative: mantissa < 0 })
     }
 
-    /// Reads `[+-]digits[.digits][e[+-]digits]`. No spaces inside, no thousands separators.
+    /// Parses `[+-]digits[.digits][e[+-]digits]`. No spaces inside, no thousands separators.
     ///
     /// # Errors
     /// [`DecimalError`] says which character is wrong.
@@ -124,8 +124,8 @@ impl Decimal {
         self.mantissa
     }
 
-    /// The same number with zeros behind it, down to the place of `exponent`: 7.4 is 7.40 at -2. `None` where it has that
-    /// place already, or more digits than a number may have.
+    /// The same number with zeros appended down to the place of `exponent`: 7.4 is 7.40 at -2. `None` if it already
+    /// has that place, or would have too many digits.
     #[must_use]
     pub fn with_zeros(self, exponent: i8) -> Option<Self> {
         let zeros =
@@ -134,7 +134,7 @@ impl Decimal {
         Some(Self { negative: self.negative, ..Self::new(mantissa, exponent)? })
     }
 
-    /// The numbers that come of swapping two neighbouring, different digits, the commonest slip in typing: 45 gives
+    /// The numbers obtained by swapping two neighbouring, different digits, the most common typing error: 45 gives
     /// 54; 7.5 gives 5.7. The decimal point stays where it is.
     #[must_use]
     pub fn transpositions(self) -> alloc::vec::Vec<Self> {
@@ -161,8 +161,8 @@ impl Decimal {
     }
 }
 
-/// `value` x 10^`power`, correctly rounded when both fit a double exactly: multiplies or divides once by an exact power
-/// of ten, since `2149 * 0.01` is not 21.49 but `2149 / 100` is.
+/// `value` x 10^`power`, correctly rounded if both are exact doubles: multiplies or divides once by an exact power of
+/// ten, since `2149 * 0.01` is not 21.49 but `2149 / 100` is.
 pub(crate) fn scale_by_power_of_ten(value: f64, power: i32) -> f64 {
     let exact = |n: i32| -> f64 {
         let mut p = 1.0_f64;

@@ -1,20 +1,20 @@
-//! A unit as a display shows it: with ac or dc where that is said. Does not hold a value.
+//! A unit as a display shows it: with AC or DC, if stated. Holds no value.
 
 use core::fmt;
 
 use crate::{Coupling, Unit};
 
-/// A unit with ac or dc. Written `V ac`.
+/// A unit with AC or DC. Written `V ac`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DisplayUnit {
     /// The unit.
     pub unit: Unit,
-    /// ac or dc, where it is said.
+    /// AC or DC, if stated.
     pub coupling: Option<Coupling>,
 }
 
 impl DisplayUnit {
-    /// Whether both are of one function of a meter: the same kind, and both ac, both dc, or neither said.
+    /// Whether both belong to the same function of a meter: the same kind, and both AC, both DC, or neither stated.
     #[must_use]
     pub fn is_same_function(self, other: Self) -> bool {
         self.unit.kind() == other.unit.kind() && self.coupling == other.coupling

@@ -1,6 +1,6 @@
-//! Kinds of quantity: what is measured, with the range in which a value can be physically meant.
-//! Kinds keep apart what shares a unit: temperature and temperature difference, gauge and absolute pressure.
-//! Does not hold limits of the trade; a bound here is physics or "beyond any meter", never a verdict.
+//! Kinds of quantity: what is measured, with the physically possible range of its values. Kinds separate quantities
+//! that share a unit: temperature and temperature difference, gauge and absolute pressure. Holds no limits of the
+//! trade; a bound here is physics or "beyond any meter", never a verdict.
 
 use core::fmt;
 
@@ -53,7 +53,7 @@ pub enum Kind {
     Length,
 }
 
-/// The range in which a value of a kind can be physically meant, in the kind's base unit.
+/// The physically possible range of a kind, in the kind's base unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bounds {
     /// Least value.
@@ -89,7 +89,7 @@ impl Kind {
         Self::Length,
     ];
 
-    /// The name in words, as messages use it.
+    /// The name that messages use.
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
@@ -118,26 +118,26 @@ impl Kind {
         }
     }
 
-    /// The kind with this name, as [`Kind::name`] prints it.
+    /// The kind with this name, as printed by [`Kind::name`].
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|kind| kind.name() == name)
     }
 
-    /// Whether a value of this kind is ac or dc: voltage and current alone.
+    /// Whether a value of this kind must be AC or DC: voltage and current only.
     #[must_use]
     pub const fn has_coupling(self) -> bool {
         matches!(self, Self::Voltage | Self::Current)
     }
 
-    /// Whether a device may say ac or dc of it: all that alternates, power too.
+    /// Whether a device may state AC or DC for it: everything that alternates, power included.
     #[must_use]
     pub const fn takes_coupling(self) -> bool {
         matches!(self, Self::Voltage | Self::Current | Self::Power | Self::ApparentPower)
     }
 
-    /// The physically possible range in the base unit. A small negative span is left where a zeroed meter shows one
-    /// (capacitance, resistance).
+    /// The physically possible range in the base unit. A small negative span is included where a zeroed meter shows
+    /// one (capacitance, resistance).
     #[must_use]
     pub const fn bounds(self) -> Bounds {
         let (min, max) = match self {

@@ -1,8 +1,8 @@
-//! Quantities of the trade: kinds, units, finite values with standard uncertainty, readings.
+//! The quantities of the trade: kinds, units, finite values with standard uncertainty, readings.
 //!
-//! A [`Value`] is finite by construction, a [`Quantity`] adds its unit and its standard uncertainty (k = 1), a
-//! [`Reading`] adds what the meter said about it: the digits as displayed, the time, the flags, and the states that
-//! are not numbers at all (overload, no value).
+//! A [`Value`] is finite by construction. A [`Quantity`] adds its unit and its standard uncertainty (k = 1). A
+//! [`Reading`] adds what the meter reported: the digits as displayed, the time, the flags, and states that are not
+//! numbers (overload, no value).
 //!
 //! Does not: know devices, rules or limits; read a clock; do I/O.
 #![no_std]

@@ -1,5 +1,5 @@
-//! A number with a unit as people type it: `39.4uF`, `240 V`, `-5 %`, `370 V ac`.
-//! Does not know which unit is wanted; the caller checks the kind.
+//! Parses a number with a unit as people type it: `39.4uF`, `240 V`, `-5 %`, `370 V ac`. Does not know which unit is
+//! expected; the caller validates the kind.
 
 use alloc::string::String;
 use core::fmt;
@@ -8,18 +8,18 @@ use crate::coupling::Coupling;
 use crate::decimal::{Decimal, DecimalError};
 use crate::unit::{Unit, UnitError};
 
-/// A typed-in number: its digits, its unit if one was given, and "ac" or "dc" if said.
+/// A typed number: its digits, and its unit and AC or DC if given.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Typed {
     /// The digits as typed.
     pub number: Decimal,
     /// The unit, if given.
     pub unit: Option<Unit>,
-    /// ac or dc, if given.
+    /// AC or DC, if given.
     pub coupling: Option<Coupling>,
 }
 
-/// Why a typed-in value was refused.
+/// Why a typed value was rejected.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum ParseError {
     /// The number is wrong.
@@ -31,11 +31,11 @@ pub enum ParseError {
     },
     /// The unit is wrong.
     Unit(UnitError),
-    /// ac or dc beside a unit that is neither of voltage nor of current.
+    /// AC or DC next to a unit of neither voltage nor current.
     Coupling {
         /// The unit.
         unit: Unit,
-        /// What stood behind it.
+        /// The coupling after it.
         coupling: Coupling,
     },
 }
@@ -59,7 +59,7 @@ impl fmt::Display for ParseError {
 
 impl core::error::Error for ParseError {}
 
-/// Splits and reads a typed value.
+/// Splits and parses a typed value.
 ///
 /// # Errors
 /// [`ParseError`] says whether the number or the unit is at fault, with a hint for the unit.

@@ -1,5 +1,5 @@
-//! A reading: one thing a meter said. The states that are not numbers (overload, no value) have no number to misuse.
-//! Does not judge and does not know the device's name or link; those stand beside it.
+//! A reading: one value reported by a meter. States that are not numbers (overload, no value) contain no number to
+//! misuse. Does not judge, and does not know the device's name or link; callers keep those.
 
 use core::fmt;
 
@@ -11,10 +11,10 @@ use crate::time::Instant;
 use crate::unit::{Unit, UnitError};
 use crate::value::{Quantity, UncertaintyError};
 
-/// Which way an overload points.
+/// The direction of an overload.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Sign {
-    /// Above the range, or not said.
+    /// Above the range, or not stated.
     Positive,
     /// Below the range.
     Negative,
@@ -25,21 +25,21 @@ pub enum Sign {
 pub enum State {
     /// A number, with the digits as displayed.
     Value(Decimal),
-    /// More than the range holds, or an open lead. Never a number.
+    /// Above the range, or an open lead. Never a number.
     Overload(Sign),
     /// The meter showed no value (dashes, blank, "not known").
     NoValue,
 }
 
 impl State {
-    /// Overload of the sign of a number.
+    /// An overload with the sign of a number.
     #[must_use]
     pub const fn overload(is_negative: bool) -> Self {
         Self::Overload(if is_negative { Sign::Negative } else { Sign::Positive })
     }
 }
 
-/// What the meter said about the reading besides the value.
+/// What the meter reported besides the value.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[allow(clippy::struct_excessive_bools)] // each is one annunciator of a display
 pub struct Flags {
@@ -54,34 +54,34 @@ pub struct Flags {
 }
 
 impl Flags {
-    /// True when the number is what the leads show now.
+    /// True if the number is what the leads measure now.
     #[must_use]
     pub const fn is_live(self) -> bool {
         !self.hold && !self.min_max && !self.relative
     }
 }
 
-/// How fast the meter follows what is measured, as far as its profile states it. Seconds.
+/// How fast the meter follows the measured value, as far as its profile states it. Seconds.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Timing {
     /// One conversion of the display: equal digits within it are one measurement.
     pub conversion_s: Option<f64>,
-    /// Until a probe has come nine tenths of its way.
+    /// Time in which a probe covers nine tenths of a change.
     pub response_s: Option<f64>,
 }
 
-/// One thing a meter said.
+/// One value reported by a meter.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reading {
     /// When its last byte arrived.
     pub at: Instant,
-    /// Running number of this source, given by the bridge.
+    /// Running number within this source, assigned by the program.
     pub seq: u64,
     /// Channel of the device: 0 for its only or main display.
     pub channel: u8,
-    /// The unit as displayed (44.70 with uF); also says the kind.
+    /// The unit as displayed (uF for 44.70 uF); it implies the kind.
     pub unit: Unit,
-    /// ac or dc where the meter says so.
+    /// AC or DC, if the meter reports it.
     pub coupling: Option<Coupling>,
     /// The value or the state.
     pub state: State,
@@ -89,22 +89,22 @@ pub struct Reading {
     pub flags: Flags,
     /// The meter's accuracy in this range, if its profile states one.
     pub accuracy: Option<Accuracy>,
-    /// How fast the meter follows, if its profile says so.
+    /// How fast the meter follows, if its profile states it.
     pub timing: Timing,
 }
 
 impl Reading {
-    /// The unit with ac or dc.
+    /// The unit with AC or DC.
     #[must_use]
     pub fn display_unit(&self) -> DisplayUnit {
         DisplayUnit { unit: self.unit, coupling: self.coupling }
     }
 
-    /// The value as a quantity with its standard uncertainty, in the displayed unit; `None` when the meter showed no
-    /// number. Without a stated accuracy only the display's rounding counts.
+    /// The value as a quantity with its standard uncertainty, in the displayed unit; `None` if the meter showed no
+    /// number. Without a stated accuracy, only the display's rounding counts.
     ///
     /// # Errors
-    /// [`UncertaintyError`] when the number is outside the kind's bounds, or the accuracy's unit does not fit (reported
+    /// [`UncertaintyError`] if the number is outside the kind's bounds, or the accuracy's unit does not fit (reported
     /// as not finite, which it then is).
     pub fn quantity(&self) -> Option<Result<Quantity, UncertaintyError>> {
         let State::Value(shown) = self.state else { return None };

@@ -1,16 +1,16 @@
-//! Time as the core sees it: a monotone count of microseconds handed in by the caller. No clock is read here, and
-//! nothing here knows calendars; wall time belongs to the edge.
+//! Time in the core: a monotonic count of microseconds supplied by the caller. Nothing here reads a clock or knows
+//! calendars; wall time belongs to the edge.
 
 use core::ops::{Add, Sub};
 
-/// A point in monotone time: microseconds since the start of the stream (a live run or a recording).
+/// A point in monotonic time: microseconds since the start of the stream (a live run or a recording).
 ///
-/// Only differences mean anything. Zero is the start; negative values do not occur in a well-formed stream but are
+/// Only differences have meaning. Zero is the start; negative values do not occur in a well-formed stream but are
 /// harmless.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Instant(i64);
 
-/// A span of monotone time in microseconds; may be negative.
+/// A span of monotonic time in microseconds; may be negative.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Duration(i64);
 

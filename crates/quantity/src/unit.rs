@@ -1,5 +1,5 @@
-//! Units of the trade: one table row each, with exact conversion to the kind's base unit.
-//! Does not parse numbers; does not guess between gauge and absolute pressure: a bare `psi` is a pressure difference.
+//! The units of the trade: one table row each, with exact conversion to the kind's base unit. Does not parse numbers
+//! and does not guess between gauge and absolute pressure: a bare `psi` is a pressure difference.
 
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -23,20 +23,20 @@ pub struct UnitRow {
     pub kind: Kind,
     /// Factor to the base unit, apart from the power of ten.
     pub factor: f64,
-    /// Power of ten to the base unit, kept apart so that uF to F loses nothing.
+    /// Power of ten to the base unit, stored separately so that uF to F loses nothing.
     pub power: i8,
     /// Added before scaling; only temperature scales have one.
     pub shift: f64,
 }
 
-/// Why a unit text was refused, or two units do not convert.
+/// Why a unit text was rejected, or two units do not convert.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum UnitError {
-    /// No such unit; holds the text, and what was meant if only one known unit can have been.
+    /// No such unit. Holds the text and, if only one known unit can be meant, a suggestion.
     Unknown {
         /// The text as given.
         text: String,
-        /// The only known spelling that can have been meant. Never one of another quantity.
+        /// The only known spelling that can be meant. Never one of another quantity.
         did_you_mean: Option<&'static str>,
     },
     /// The two units measure different kinds of quantity.
@@ -162,7 +162,7 @@ impl Unit {
     /// Finds the unit by symbol or alias.
     ///
     /// # Errors
-    /// [`UnitError::Unknown`], with the known spelling that was meant where that is sure.
+    /// [`UnitError::Unknown`], with the intended spelling if that is certain.
     pub fn parse(text: &str) -> Result<Self, UnitError> {
         let text = text.trim();
         Self::ALL.iter().find(|unit| unit.is_written(text)).copied().ok_or_else(|| UnitError::Unknown {
@@ -193,13 +193,13 @@ impl Unit {
         self.0
     }
 
-    /// A value in the base unit of its kind, whether or not the table names that one; good to a few ulp.
+    /// A value in the base unit of its kind, even if the table does not contain that unit; accurate to a few ulp.
     #[must_use]
     pub fn in_base(self, value: f64) -> f64 {
         (value + self.0.shift) * self.0.factor * libm::exp10(f64::from(self.0.power))
     }
 
-    /// Whether a number can be meant physically in this unit; one that cannot is a damaged one.
+    /// Whether a number is physically possible in this unit. If not, it is damaged.
     #[must_use]
     pub fn is_possible(self, number: Decimal) -> bool {
         let bounds = self.kind().bounds();
@@ -216,10 +216,10 @@ impl Unit {
         })
     }
 
-    /// Converts a value in this unit into `to`. The same unit gives back the same bits.
+    /// Converts a value in this unit into `to`. Converting to the same unit returns the same bits.
     ///
     /// # Errors
-    /// [`UnitError::Kinds`] when the two measure different kinds.
+    /// [`UnitError::Kinds`] if the two measure different kinds.
     pub fn convert(self, value: f64, to: Self) -> Result<f64, UnitError> {
         self.same_kind(to)?;
         if self == to {

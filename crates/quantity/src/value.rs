@@ -1,5 +1,5 @@
-//! Finite values and quantities: a value cannot be NaN or infinite, and its standard uncertainty travels with it.
-//! Does not propagate uncertainty through formulas; `judge` does that by perturbation.
+//! Finite values and quantities: a value cannot be NaN or infinite, and its standard uncertainty stays with it. Does
+//! not propagate uncertainty through formulas; `judge` does that by perturbation.
 
 use core::fmt;
 
@@ -10,7 +10,7 @@ use crate::unit::{Unit, UnitError};
 #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
 pub struct Value(f64);
 
-/// A number that was NaN or infinite and is therefore no value.
+/// The number was NaN or infinite and therefore not a value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct NotFinite;
 
@@ -46,14 +46,14 @@ pub struct Quantity {
     unit: Unit,
 }
 
-/// Why a quantity was refused.
+/// Why a quantity was rejected.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum UncertaintyError {
     /// Value or uncertainty is NaN or infinite.
     NotFinite,
     /// The standard uncertainty is negative.
     Negative,
-    /// The value is outside what the kind can physically mean.
+    /// The value is physically impossible for its kind.
     OutOfBounds {
         /// The kind whose bounds are broken.
         kind: Kind,

@@ -1,4 +1,4 @@
-//! An act as JSON: its word under a key, its fields beside it. Which words and fields there are stands in [`visit::act`].
+//! An act as JSON: its word under a key, with its fields. [`visit::act`] defines the words and fields.
 
 use alloc::string::String;
 
@@ -6,10 +6,10 @@ use serde::ser::{Serialize, SerializeMap, Serializer};
 use serde_json::{Map, Value};
 use visit::act::{Act, ActError, Field};
 
-/// Reads an act from its word and the rest of its object.
+/// Parses an act from its word and the rest of its object.
 ///
 /// # Errors
-/// As [`Act::read`]; a value that no field of an act can have counts as one of another sort.
+/// As for [`Act::read`]; a value that no field of an act can have counts as one of the wrong type.
 pub fn act_of(word: &str, rest: Map<String, Value>) -> Result<Act, ActError> {
     Act::read(word, rest.into_iter().map(|(key, value)| (key, field(value))))
 }
@@ -34,7 +34,7 @@ pub fn act_json(key: &'static str, act: &Act) -> Value {
 
 /// An act on its way to JSON.
 pub(crate) struct Written<'a> {
-    /// Under which key its word stands.
+    /// The key of its word.
     pub(crate) key: &'static str,
     /// Its time in microseconds.
     pub(crate) t: Option<i64>,

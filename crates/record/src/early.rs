@@ -1,5 +1,5 @@
-//! What is said of a value that is not at rest: the ends of the interval it will settle in, never a value. Rounds and words;
-//! does not decide whether a value is at rest, nor which word it gives.
+//! How a value that is not at rest is written: as the interval it will settle in, never as a value. Rounds and words;
+//! does not decide whether a value is at rest or what its verdict is.
 
 use alloc::borrow::ToOwned;
 use alloc::format;
@@ -9,12 +9,12 @@ use alloc::vec::Vec;
 use crate::plain;
 use crate::verdict::{JudgementJson, ReadingJson, VerdictJson};
 
-/// What follows the ends: the value still moves, and its figure may come.
+/// Follows the interval: the value still moves, and its figure may come.
 const SETTLING: &str = "settling";
-/// Steps of ten that a stated end is made finer at most, so that it stays on its side of a limit.
+/// An end is given at most this many extra digits, so that it stays on its side of a limit.
 const FINER_MAX: i32 = 6;
 
-/// Which ends of the interval a word rests on.
+/// The ends of the interval that a verdict rests on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Ends {
     Low,
@@ -22,15 +22,15 @@ enum Ends {
     Both,
 }
 
-/// A reading that is not at rest, in words: `at least 6.9 A, settling`. `None` for one that is.
+/// A reading that is not at rest, as text: `at least 6.9 A, settling`. `None` for one at rest.
 #[must_use]
 pub fn words(reading: &ReadingJson) -> Option<String> {
     let unit = plain(&reading.unit);
     (!reading.settled).then(|| said(reading.at_least, reading.at_most, Ends::Both, &[], &unit))
 }
 
-/// The same for the value that a judgement is about: only the end that its word rests on is told where the other changes
-/// nothing. A part that fails at 6.9 A and above fails at any current above it, so the upper end would only distract.
+/// The same for the value of a judgement: only the end that the verdict rests on, if the other changes nothing. A
+/// part that fails at 6.9 A and above fails at any current above it, so the upper end would only distract.
 pub(crate) fn judged(reading: &ReadingJson, judgement: &JudgementJson) -> String {
     let (low, high) = (finite(reading.at_least), finite(reading.at_most));
     let ends = match (judgement.verdict.as_str(), judgement.low, judgement.high) {
@@ -44,26 +44,26 @@ pub(crate) fn judged(reading: &ReadingJson, judgement: &JudgementJson) -> String
     said(low, high, ends, &limits, &plain(&judgement.unit))
 }
 
-/// The early reading whose value a judgement is about, if it is about one as it stands.
+/// The early reading that a judgement is directly about, if there is one.
 pub(crate) fn subject<'a>(verdict: &'a VerdictJson, judgement: &JudgementJson) -> Option<&'a ReadingJson> {
     early(verdict).find(|reading| is_about(judgement, reading))
 }
 
-/// What a person knows the value of this point by: the name of the judgement that is about it, else its own label.
+/// The name by which a person knows the value of this point: that of the judgement about it, otherwise its own label.
 pub(crate) fn name_of(verdict: &VerdictJson, point: &str, label: &str) -> String {
     let reading = verdict.readings.iter().find(|reading| reading.point == point);
     let about = |judged: &&JudgementJson| reading.is_some_and(|reading| is_about(judged, reading));
     verdict.judgements.iter().find(about).map_or(label, |judged| &judged.name).to_owned()
 }
 
-/// Whether a judgement is about the value of this reading as it stands, not about something worked out from it.
+/// Whether a judgement is directly about the value of this reading and not about something derived from it.
 pub(crate) fn is_about(judgement: &JudgementJson, reading: &ReadingJson) -> bool {
     let unit = reading.unit.split(' ').next().unwrap_or_default();
     let apart = (judgement.value - reading.value).abs();
     unit == judgement.unit && apart <= 1e-7 * reading.value.abs()
 }
 
-/// Readings of a verdict that were not at rest when the word was given.
+/// The readings of a verdict that were not at rest when it was given.
 pub(crate) fn early(verdict: &VerdictJson) -> impl Iterator<Item = &ReadingJson> {
     verdict.readings.iter().filter(|reading| !reading.settled)
 }
@@ -87,8 +87,8 @@ fn said(low: Option<f64>, high: Option<f64>, ends: Ends, limits: &[f64], unit: &
     }
 }
 
-/// The power of ten that the ends are rounded to: two digits of the interval's width, so that rounding widens it by a tenth
-/// per end at most. With one end alone, three digits of that end.
+/// The power of ten to round the ends to: two digits of the interval's width, so that rounding widens it by at most a
+/// tenth per end. With only one end, three digits of that end.
 #[allow(clippy::cast_possible_truncation)] // exponents of finite numbers
 fn step_exponent(low: Option<f64>, high: Option<f64>) -> i32 {
     let (span, digits) = match (low, high) {
@@ -99,7 +99,8 @@ fn step_exponent(low: Option<f64>, high: Option<f64>) -> i32 {
     if span > 0.0 { (libm::floor(libm::log10(span)) as i32).saturating_sub(digits) } else { 0 }
 }
 
-/// An end rounded away from the interval, and finer where it would pass a limit that the end itself does not.
+/// Rounds an end away from the interval, with more digits if it would otherwise pass a limit that the end itself does
+/// not.
 fn outward(end: f64, exponent: i32, round: fn(f64) -> f64, limits: &[f64]) -> String {
     let at = |exponent: i32| {
         let step = libm::exp10(f64::from(exponent));

@@ -1,6 +1,6 @@
-//! What follows a verdict, as JSON: the figure of a value that was not at rest when the word was given, and an amendment
-//! when the leads contradict the word. Both refer to the verdict and leave it as it is. Does not word them for people
-//! (`text` does) and does not decide when either is due.
+//! What follows a verdict, as JSON: the figure of a value that was not at rest when the verdict was given, and an
+//! amendment if the leads contradict the verdict. Both refer to the verdict and leave it unchanged. Does not word
+//! them for people (`text` does) or decide when they are due.
 
 use alloc::borrow::ToOwned;
 use alloc::string::String;
@@ -20,7 +20,7 @@ use crate::verdict::{JudgementJson, ReadingJson, VerdictJson, judgement, rounded
 pub enum FollowUpKind {
     /// A value came to rest: its figure.
     Completed,
-    /// The leads contradict the word, or agree with it again after they did.
+    /// The leads contradict the verdict, or agree with it again.
     Amended,
 }
 
@@ -35,8 +35,8 @@ impl FollowUpKind {
     }
 }
 
-/// A completed figure or an amendment. It names its verdict by its number in the round, not by the id that a history gives
-/// it: a replay prints the same bytes. No key is called `verdict`, so that nobody takes one for a verdict.
+/// A completed figure or an amendment. It names its verdict by its number in the round, not by its id in the history,
+/// so that a replay prints the same bytes. No key is called `verdict`, so nobody can mistake it for a verdict.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)] // the keys are described in this crate's README.md
 pub struct FollowUpJson {
@@ -50,28 +50,29 @@ pub struct FollowUpJson {
     pub title: String,
     /// The verdict's word.
     pub said: String,
-    /// The word that the leads show now, `said` again when they agree with it again; null for a figure.
+    /// The word that the leads show now; equal to `said` if they agree with it again; null for a figure.
     pub now: Option<String>,
-    /// What the reading is called: as the judgement that is about it, else as its point.
+    /// The name of the reading: that of the judgement about it, otherwise that of its point.
     pub name: String,
     pub reading: ReadingJson,
     /// U = k u of the reading, in its unit.
     pub expanded_uncertainty: f64,
     pub coverage_factor: f64,
-    /// Without lifted leads the reading has jumped to another level.
+    /// The reading jumped to another level without lifted leads.
     #[serde(default)]
     pub moved: bool,
-    /// How often the word has changed since the verdict, this amendment included; null for a figure.
+    /// How often the word has changed since the verdict, including this amendment; null for a figure.
     #[serde(default)]
     pub changes: Option<u32>,
-    /// What is judged, worked out anew from the figures, once every reading has one; else empty.
+    /// The judgements recomputed from the figures, once every reading has one; otherwise empty.
     #[serde(default)]
     pub judgements: Vec<JudgementJson>,
     pub at_s: f64,
 }
 
 impl FollowUpJson {
-    /// What this output of a round adds to `verdict` at this time; `None` for any other output, or one about another verdict.
+    /// The follow-up to `verdict` in this output of a round; `None` for any other output, or one about another
+    /// verdict.
     #[must_use]
     pub fn of(verdict: &Verdict, output: &Output, at: Instant) -> Option<Self> {
         let (event, number, reading, judgements) = match output {
@@ -109,20 +110,20 @@ impl FollowUpJson {
         })
     }
 
-    /// The leads agree with the verdict's word again.
+    /// The leads agree with the verdict again.
     #[must_use]
     pub fn is_back(&self) -> bool {
         self.now.as_ref() == Some(&self.said)
     }
 
-    /// The word has changed so often that later changes are no longer told.
+    /// The word has changed so often that later changes are no longer reported.
     #[must_use]
     pub fn is_last(&self) -> bool {
         self.changes.is_some_and(|changes| changes > AMENDMENTS_MAX)
     }
 
-    /// What is judged by something worked out of several readings or by a reading in another unit: all that the reading itself
-    /// does not say already.
+    /// Judgements derived from several readings or from a reading in another unit: everything that the reading does
+    /// not already say.
     pub(crate) fn worked_out(&self) -> impl Iterator<Item = &JudgementJson> {
         self.judgements.iter().filter(|judged| !early::is_about(judged, &self.reading))
     }
@@ -133,16 +134,16 @@ impl FollowUpJson {
         crate::to_line(self)
     }
 
-    /// One line of JSON when it is shown although it is not stored: `"unsaved":true` comes first.
+    /// One line of JSON for a follow-up shown although it is not stored: `"unsaved":true` comes first.
     #[must_use]
     pub fn unsaved_line(&self) -> String {
         unsaved_line(self)
     }
 
-    /// Reads such a line.
+    /// Parses such a line.
     ///
     /// # Errors
-    /// What JSON or which key is wrong, and where.
+    /// Which JSON or key is wrong, and where.
     pub fn parse(line: &str) -> Result<Self, serde_json::Error> {
         serde_json::from_str(line)
     }

@@ -1,7 +1,8 @@
-//! The written forms of what the core says: the verdict as JSON and as a line of text, the view for the dashboard, and
+//! The written forms of the core's output: the verdict as JSON and as a line of text, the view for the dashboard, and
 //! recordings as JSON Lines. The core's own types are not serialisable; these are.
 //!
-//! Does not: decide anything, open files or sockets, read a clock. Without the feature `std` it needs no operating system.
+//! Does not: decide anything, open files or sockets, read a clock. Without the feature `std` it needs no operating
+//! system.
 #![no_std]
 #![cfg_attr(test, allow(clippy::float_cmp))]
 
@@ -15,13 +16,13 @@ use alloc::string::{String, ToString as _};
 mod act;
 mod early;
 mod follow_up;
-mod left_out;
 mod line;
 mod lines;
 mod plain;
 mod plain_bytes;
 mod reader;
 mod senml;
+mod skipped;
 mod stream;
 pub mod text;
 mod verdict;
@@ -30,19 +31,19 @@ mod view;
 pub use act::{act_json, act_of};
 pub use early::words as early_words;
 pub use follow_up::{FollowUpJson, FollowUpKind};
-pub use left_out::{LeftOut, LeftOutLines};
 pub use line::{LineEvent, RecordingHeader, VERSION};
 pub use lines::LINE_BYTES_MAX;
 pub use plain::{plain, plain_lines};
 pub use reader::{Item, ReadError, Reader, Recorded, Recording, read};
 pub use senml::{SenmlError, pack as senml_pack, reading as senml_reading};
+pub use skipped::{SkipReason, SkippedLines};
 pub use stream::ByteStream;
 pub use verdict::{DriftJson, HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
 pub use verdict::{how_words, rounded, shown_words};
-pub use view::{Around, DeviceState, DropReason, RecentJson, RulesState, ShownFollowUp, view_json};
+pub use view::{DeviceState, DropReason, RecentJson, RulesState, ShownFollowUp, ViewContext, view_json};
 
-/// One line of JSON for anything serialisable. What cannot be written (it does not occur with our own types) becomes an
-/// object with the error.
+/// One line of JSON for anything serialisable. If serialising fails (it does not for our own types), an object with
+/// the error.
 #[must_use]
 pub fn to_line(value: &impl serde::Serialize) -> String {
     serde_json::to_string(value).unwrap_or_else(|error| format!("{{\"error\":{:?}}}", error.to_string()))

@@ -1,5 +1,5 @@
-//! The lines of a recording (JSON Lines, version 1): the header and one line per event. Translates to and from the
-//! pipeline's events. Does not read files; see `reader.rs`. The format is described in demo-data/README.md.
+//! The lines of a recording (JSON Lines, versions 1 and 2): the header and one line per event. Translates to and from
+//! the pipeline's events. Does not read files; see `reader.rs`. demo-data/README.md describes the format.
 
 use alloc::borrow::{Cow, ToOwned};
 use alloc::boxed::Box;
@@ -36,7 +36,7 @@ pub struct RecordingHeader {
     /// The site.
     #[serde(default)]
     pub site: String,
-    /// Hash of the rule set in force; for information, the replay says when it differs.
+    /// Hash of the rule set in force; for information. The replay reports when it differs.
     #[serde(default)]
     pub rules: String,
     /// `guarded` or `simple`; default guarded.
@@ -48,13 +48,13 @@ pub struct RecordingHeader {
     /// Accepted risk of settling; default 0.001.
     #[serde(default = "risk")]
     pub risk: f64,
-    /// Verdicts were stored, each with a line of its own; default false: each counts at once.
+    /// Verdicts were stored, each with a line of its own. Default false: each counts at once.
     #[serde(default, skip_serializing_if = "core::ops::Not::not")]
     pub stores: bool,
-    /// When it began, for people; empty when nobody said it, and then not written.
+    /// When it began, for people; empty and not written if unknown.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub started: String,
-    /// Where the data come from: measured or synthesised, for people.
+    /// Where the data come from, measured or synthesised, for people.
     #[serde(default)]
     pub note: String,
 }
@@ -70,10 +70,10 @@ fn risk() -> f64 {
 }
 
 impl RecordingHeader {
-    /// The settings the round had.
+    /// The settings of the round.
     ///
     /// # Errors
-    /// A sentence when `decision` is unknown or a number is out of range.
+    /// A sentence if `decision` is unknown or a number is out of range.
     pub fn settings(&self) -> Result<round::Settings, String> {
         let (decision, factor) = (self.decision.as_str(), self.coverage_factor);
         let settings = site::settings(Some(decision), Some(factor), Some(self.risk))?;
@@ -99,13 +99,13 @@ impl RecordingHeader {
     }
 }
 
-/// One event of a recording. `t` beside it is the time in microseconds since the start.
+/// One event of a recording. `t` is the time in microseconds since the start.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(remote = "Self", tag = "event", rename_all = "snake_case", deny_unknown_fields)]
 #[allow(missing_docs)] // the keys are described in demo-data/README.md
 pub enum LineEvent {
     /// A device joins, with the text of its profile. Without one, or with `typed`, its bytes are typed lines; the
-    /// profile then only lends its accuracy.
+    /// profile then only supplies its accuracy.
     Joined {
         t: i64,
         device: String,
@@ -114,7 +114,7 @@ pub enum LineEvent {
         #[serde(default, skip_serializing_if = "core::ops::Not::not")]
         typed: bool,
     },
-    /// Bytes as received: `text` when all printable, else `hex`.
+    /// Bytes as received: `text` if all are printable, otherwise `hex`.
     Bytes {
         t: i64,
         device: String,
@@ -123,7 +123,7 @@ pub enum LineEvent {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         hex: Option<String>,
     },
-    /// Bytes were lost or the link went.
+    /// Bytes were lost, or the link was.
     Gap { t: i64, device: String },
     /// A check is armed.
     Arm {
@@ -140,17 +140,18 @@ pub enum LineEvent {
     /// A person does something.
     #[serde(skip)]
     Act { t: i64, act: Act },
-    /// Other rules came into force; the replay keeps those it was given and says so.
+    /// Other rules came into force; the replay keeps those it was given and reports it.
     Rules { t: i64, hash: String },
-    /// A verdict is stored; what it shows to other checks counts from here on (`stores` in the header).
+    /// A verdict is stored; what it shows counts for other checks from here on (`stores` in the header).
     Stored { t: i64, verdict: u64 },
-    /// Nobody watched until now: the machine slept, or the program was held up.
+    /// Nobody watched until now: the machine slept, or the program was suspended.
     Unwatched { t: i64 },
-    /// The end: deadlines up to here are worked off.
+    /// The end: deadlines up to here are processed.
     End { t: i64 },
 }
 
-/// As derived, but for acts: which of them there are, and what is written of each, stands in [`visit::act`].
+/// Like the derived implementation, except for acts: [`visit::act`] defines which there are and what is written of
+/// each.
 impl Serialize for LineEvent {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         match self {
@@ -176,7 +177,8 @@ impl<'de> Deserialize<'de> for LineEvent {
     }
 }
 
-/// Whether this is the word of an act that recordings hold. Instead of the step to the next check of a route they hold that check.
+/// Whether recordings contain the act with this word. Instead of the step to the next check of a route they contain
+/// that check.
 fn is_written(word: &str) -> bool {
     Act::is_word(word) && word != Act::Next.written().0
 }
@@ -222,8 +224,8 @@ impl LineEvent {
         }
     }
 
-    /// The line for a pipeline event at `t`; `None` for events that a recording does not need (ticks, which the replay
-    /// works off by itself, and readings, which come from bytes).
+    /// The line for a pipeline event at `t`; `None` for events that a recording does not need (ticks, which the
+    /// replay generates, and readings, which come from bytes).
     #[must_use]
     pub fn of(t: i64, event: &Event) -> Option<Self> {
         Some(match event {
@@ -244,8 +246,8 @@ impl LineEvent {
         })
     }
 
-    /// The pipeline event of this line; `None` for [`LineEvent::Rules`]. `scripts` makes the decode script of a profile
-    /// ready.
+    /// The pipeline event of this line; `None` for [`LineEvent::Rules`]. `scripts` compiles the decode script of a
+    /// profile.
     ///
     /// # Errors
     /// A sentence that says which value is wrong and why.
@@ -275,7 +277,7 @@ impl LineEvent {
     }
 }
 
-/// A line of bytes, borrowed from its text: what nearly all lines of a recording are.
+/// A line of bytes, borrowed from its text: nearly all lines of a recording are of this kind.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct BytesLine<'a> {
@@ -289,12 +291,12 @@ pub(crate) struct BytesLine<'a> {
     hex: Option<Words<'a>>,
 }
 
-/// A text that is borrowed where no escape stands in it.
+/// A text that is borrowed if it contains no escape.
 #[derive(Deserialize)]
 struct Words<'a>(#[serde(borrow)] Cow<'a, str>);
 
 impl<'a> BytesLine<'a> {
-    /// The line, if it is one of bytes and plainly written; `None` says nothing but that it must be read as any other line.
+    /// The line, if it is one of bytes in plain form. `None` only means that it needs the general parser.
     pub(crate) fn parse(text: &'a str) -> Option<Self> {
         // An array would be taken for the fields in order.
         if !text.trim_start().starts_with('{') {

@@ -1,32 +1,33 @@
-//! Lines out of a stream of bytes, one at a time, each no longer than a bound. What is longer is passed over to its end
-//! without being held. Does not know what stands in a line.
+//! Splits a stream of bytes into lines of bounded length, one at a time. Longer ones are skipped without being held.
+//! Does not know the content of a line.
 
 use alloc::vec::Vec;
 
 use crate::stream::ByteStream;
 
-/// Longest line of a recording in bytes, without its line end. The longest that are written hold the text of a profile.
+/// Longest line of a recording in bytes, without its line end. The longest lines written contain the text of a
+/// profile.
 pub const LINE_BYTES_MAX: usize = 1024 * 1024;
 
-/// A line as it was found.
+/// A line as found.
 #[derive(Debug, PartialEq, Eq)]
 pub(crate) enum Line<'a> {
     /// Text, without its line end; `ended` is false when the stream ended first.
     Text { text: &'a str, ended: bool },
-    /// Bytes that are no UTF-8; `cut` when the stream ended in the middle of a character.
+    /// Bytes that are not UTF-8; `cut` if the stream ended in the middle of a character.
     NotText { cut: bool },
     /// Longer than [`LINE_BYTES_MAX`].
     TooLong,
 }
 
-/// Hands out the lines of a stream.
+/// Returns the lines of a stream.
 #[derive(Debug)]
 pub(crate) struct Lines<R> {
     source: R,
     buffer: Vec<u8>,
-    /// Lines handed out so far.
+    /// Lines returned so far.
     number: usize,
-    /// The rest of the line handed out last has not been passed over yet.
+    /// The rest of the last line is still to be skipped.
     in_the_middle: bool,
 }
 
@@ -35,7 +36,7 @@ impl<R: ByteStream> Lines<R> {
         Self { source, buffer: Vec::new(), number: 0, in_the_middle: false }
     }
 
-    /// The number of the line handed out last, from 1; 0 before the first.
+    /// The number of the last line returned, from 1; 0 before the first.
     pub(crate) fn number(&self) -> usize {
         self.number
     }
@@ -43,7 +44,7 @@ impl<R: ByteStream> Lines<R> {
     /// The next line and its number, from 1.
     ///
     /// # Errors
-    /// What the stream says.
+    /// The error of the stream.
     pub(crate) fn next(&mut self) -> Result<Option<(usize, Line<'_>)>, R::Error> {
         if self.in_the_middle {
             self.pass_over()?;
@@ -68,7 +69,7 @@ impl<R: ByteStream> Lines<R> {
         Ok(Some((self.number, line)))
     }
 
-    /// Reads up to a line end, the end of the stream or one byte more than a line may have.
+    /// Reads up to a line end, the end of the stream, or one byte more than a line may have.
     fn read_line(&mut self) -> Result<(), R::Error> {
         let Self { source, buffer, .. } = self;
         buffer.clear();
@@ -100,7 +101,7 @@ impl<R: ByteStream> Lines<R> {
     }
 }
 
-/// How many bytes there are up to the first line end, that one included.
+/// The number of bytes up to and including the first line end.
 fn line_end(bytes: &[u8]) -> Option<usize> {
     memchr::memchr(b'\n', bytes).map(|at| at.saturating_add(1))
 }

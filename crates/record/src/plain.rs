@@ -1,17 +1,17 @@
-//! Words of others as plain text: names, units, advice and messages come from recordings, rules, devices and site files,
-//! and stand in lines for a terminal. Here they lose what would act there. Does not know whose words they are.
+//! Makes text from outside safe to print: names, units, advice and messages come from recordings, rules, devices and
+//! site files and end up on a terminal. Removes whatever would act there. Does not know where a text comes from.
 
 use alloc::borrow::Cow;
 use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
 
-/// The text with every character that does not show itself written as an escape, so that it can neither act on a terminal
-/// nor begin a line: control characters (`\n`, `\u{1b}`), those of Unicode that turn the direction of writing or have no
-/// width, line and paragraph separators, and what has no character. Letters of any script, the marks on them, tabs and
-/// spaces of any width stay as they are; so do quotes and backslashes.
+/// Escapes every character that is not visible by itself, so that the text can neither control a terminal nor start a
+/// line: control characters (`\n`, `\u{1b}`), Unicode characters that change the writing direction or have no width,
+/// line and paragraph separators, and unassigned code points. Letters of any script, combining marks, tabs and spaces
+/// of any width stay as they are, and so do quotes and backslashes.
 ///
-/// Every word that is not our own goes through this before it is printed; JSON has escapes of its own.
+/// Every text from outside goes through this before it is printed; JSON has escapes of its own.
 #[must_use]
 pub fn plain(text: &str) -> Cow<'_, str> {
     if text.chars().all(shows_itself) {
@@ -28,16 +28,16 @@ pub fn plain(text: &str) -> Cow<'_, str> {
     Cow::Owned(plain)
 }
 
-/// Like [`plain`] for a text of several lines: each line behind the first stands indented by `indent`, so that none begins
-/// where a line of our own does.
+/// Like [`plain`], for a text of several lines: every line after the first is indented by `indent`, so that none
+/// starts where a line of our own does.
 #[must_use]
 pub fn plain_lines(text: &str, indent: &str) -> String {
     let lines: Vec<Cow<'_, str>> = text.split('\n').map(plain).collect();
     lines.join(&format!("\n{indent}"))
 }
 
-/// The standard library's table decides what can be printed. It is asked with a letter before the character, since a mark
-/// alone would not show.
+/// Uses the standard library's table of printable characters. A letter precedes the character, since a combining mark
+/// alone would not be printable.
 fn shows_itself(c: char) -> bool {
     match c {
         '\t' | ' '..='~' => true,

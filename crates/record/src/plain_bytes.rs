@@ -1,5 +1,5 @@
-//! The one line that nearly all of a recording consists of, read without a JSON parser: bytes, with its keys in the order in
-//! which this program writes them. Says nothing of any other line; `line.rs` reads those.
+//! A fast parser for the one kind of line that makes up most of a recording: bytes, with the keys in the order in
+//! which this program writes them. Leaves any other line to `line.rs`.
 
 use alloc::vec::Vec;
 
@@ -15,7 +15,7 @@ pub(crate) struct PlainBytes<'a> {
 const DIGITS_MAX: usize = 18;
 
 impl<'a> PlainBytes<'a> {
-    /// The line; `None` says nothing but that it must be read as any other line.
+    /// The line. `None` only means that it needs the general parser.
     pub(crate) fn parse(line: &'a str) -> Option<Self> {
         let rest = line.strip_prefix("{\"t\":")?;
         let (t, rest) = number(rest)?;
@@ -29,7 +29,7 @@ impl<'a> PlainBytes<'a> {
     }
 }
 
-/// A whole number from zero up, and what stands behind it.
+/// A non-negative whole number, and the rest of the text.
 fn number(text: &str) -> Option<(i64, &str)> {
     let digits = text.bytes().take_while(u8::is_ascii_digit).count();
     let (number, rest) = text.split_at_checked(digits)?;
@@ -39,7 +39,7 @@ fn number(text: &str) -> Option<(i64, &str)> {
     plain.then(|| (value(number), rest))
 }
 
-/// The bytes of a JSON text up to its closing quote, and what stands behind it; `None` where a rarer escape stands in it.
+/// The bytes of a JSON string up to its closing quote, and the rest of the text; `None` if it contains a rare escape.
 fn text(text: &str) -> Option<(Vec<u8>, &str)> {
     let mut data = Vec::with_capacity(text.len());
     let mut rest = text;
@@ -71,7 +71,7 @@ mod tests {
 
     use crate::line::{BytesLine, LineEvent};
 
-    /// What it takes, the parser of JSON takes too, and finds the same in it.
+    /// Whatever it accepts, the JSON parser accepts with the same result.
     fn agrees(line: &str) -> bool {
         let Some(plain) = PlainBytes::parse(line) else { return false };
         let json = BytesLine::parse(line).unwrap_or_else(|| panic!("no JSON of bytes: {line:?}"));

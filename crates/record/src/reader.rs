@@ -1,5 +1,5 @@
-//! Reads a recording line by line: header, then events in order, each with its line number. Holds one line at a time,
-//! however long the recording is. Does not open files; it is handed a stream of bytes.
+//! Reads a recording line by line: the header, then events in order, each with its line number. Holds one line at a
+//! time, however long the recording is. Does not open files; it receives a stream of bytes.
 
 use alloc::borrow::ToOwned;
 use alloc::collections::{BTreeSet, VecDeque};
@@ -13,14 +13,14 @@ use quantity::Instant;
 use visit::round;
 use wire::script::ScriptCompiler;
 
-use crate::left_out::{LeftOut, LeftOutLines};
 use crate::line::{BytesLine, LineEvent, RecordingHeader, VERSION, VERSION_OLDEST};
 use crate::lines::{LINE_BYTES_MAX, Line, Lines};
 use crate::plain_bytes::PlainBytes;
+use crate::skipped::{SkipReason, SkippedLines};
 use crate::stream::ByteStream;
 use crate::{plain_lines, senml};
 
-/// A recording, read and checked, with all its events.
+/// A recording, read and validated, with all its events.
 #[derive(Debug)]
 pub struct Recording {
     /// The first line.
@@ -29,8 +29,8 @@ pub struct Recording {
     pub settings: round::Settings,
     /// Events in order.
     pub events: Vec<Recorded>,
-    /// Lines that are left out, and why.
-    pub left_out: LeftOutLines,
+    /// Lines that were skipped, and why.
+    pub skipped: SkippedLines,
 }
 
 /// One event with its place.
@@ -40,17 +40,17 @@ pub struct Recorded {
     pub line: usize,
     /// When.
     pub at: Instant,
-    /// What; `None` for other rules coming into force.
+    /// What; `None` if other rules came into force.
     pub event: Option<Event>,
 }
 
-/// What a recording holds behind its header.
+/// An item of a recording after its header.
 #[derive(Debug)]
 pub enum Item {
     /// An event.
     Event(Recorded),
-    /// A line that is left out: its number, from 1, and why.
-    LeftOut(usize, LeftOut),
+    /// A skipped line: its number, from 1, and why.
+    Skipped(usize, SkipReason),
 }
 
 /// What is wrong, and where.
@@ -70,18 +70,18 @@ impl fmt::Display for ReadError {
 
 impl core::error::Error for ReadError {}
 
-/// Reads a recording whole. `scripts` makes the decode scripts of its profiles ready.
+/// Reads a whole recording. `scripts` compiles the decode scripts of its profiles.
 ///
 /// # Errors
-/// As [`Reader::new`] and [`Reader::next_item`].
+/// As for [`Reader::new`] and [`Reader::next_item`].
 pub fn read(source: impl ByteStream, scripts: &dyn ScriptCompiler) -> Result<Recording, ReadError> {
     let mut reader = Reader::new(source, scripts)?;
     let (header, settings) = (reader.header().clone(), reader.settings());
-    let mut recording = Recording { header, settings, events: Vec::new(), left_out: LeftOutLines::default() };
+    let mut recording = Recording { header, settings, events: Vec::new(), skipped: SkippedLines::default() };
     while let Some(item) = reader.next_item()? {
         match item {
             Item::Event(event) => recording.events.push(event),
-            Item::LeftOut(line, why) => recording.left_out.push(line, why),
+            Item::Skipped(line, why) => recording.skipped.push(line, why),
         }
     }
     Ok(recording)
@@ -94,11 +94,11 @@ pub struct Reader<'s, R> {
     header: RecordingHeader,
     settings: round::Settings,
     known: Known,
-    /// Events of the line read last that were not handed out yet.
+    /// Events of the last line read that were not returned yet.
     waiting: VecDeque<Recorded>,
 }
 
-/// What the lines so far said.
+/// What the lines so far contained.
 #[derive(Default)]
 struct Known {
     /// Devices that joined.
@@ -112,7 +112,7 @@ impl<'s, R: ByteStream> Reader<'s, R> {
     /// Reads the header: the first line that is not blank.
     ///
     /// # Errors
-    /// [`ReadError`] with the line when it is no header, or one of another version.
+    /// [`ReadError`] with the line if it is not a header, or one of another version.
     pub fn new(source: R, scripts: &'s dyn ScriptCompiler) -> Result<Self, ReadError> {
         let mut lines = Lines::new(source);
         let (header, settings) = read_header(&mut lines)?;
@@ -132,15 +132,16 @@ impl<'s, R: ByteStream> Reader<'s, R> {
         self.settings
     }
 
-    /// What stands next; `None` at the end. Blank lines are skipped; a line that is an array is a SenML pack, and is taken
-    /// whole or not at all.
+    /// The next item; `None` at the end. Blank lines are ignored. A line that is an array is a SenML pack and is
+    /// accepted whole or not at all.
     ///
-    /// Left out are a last line without its line end that is no whole JSON, and any line that is not UTF-8 or longer than
-    /// [`LINE_BYTES_MAX`]. What such a line said is not known, so behind it each device has a gap: its bytes may be missing.
+    /// Skipped are a last line without a line end that is not complete JSON, and any line that is not UTF-8 or longer
+    /// than [`LINE_BYTES_MAX`]. What such a line contained is unknown, so each device has a gap after it: its bytes
+    /// may be missing.
     ///
     /// # Errors
-    /// [`ReadError`] with the line: not JSON, an unknown key or event, a value that cannot be, time running backwards, or
-    /// bytes that cannot be read. What follows is not to be used then.
+    /// [`ReadError`] with the line: not JSON, an unknown key or event, an impossible value, time running backwards,
+    /// or bytes that cannot be read. Do not use what follows after an error.
     pub fn next_item(&mut self) -> Result<Option<Item>, ReadError> {
         loop {
             if let Some(event) = self.waiting.pop_front() {
@@ -152,14 +153,14 @@ impl<'s, R: ByteStream> Reader<'s, R> {
             let (text, ended) = match line {
                 Line::Text { text, .. } if text.trim().is_empty() => continue,
                 Line::Text { text, ended } => (text, ended),
-                Line::NotText { cut: true } => return Ok(Some(Item::LeftOut(number, LeftOut::CutOff))),
-                Line::NotText { cut: false } => return Ok(Some(self.lost(number, LeftOut::NotText))),
-                Line::TooLong => return Ok(Some(self.lost(number, LeftOut::TooLong))),
+                Line::NotText { cut: true } => return Ok(Some(Item::Skipped(number, SkipReason::CutOff))),
+                Line::NotText { cut: false } => return Ok(Some(self.lost(number, SkipReason::NotText))),
+                Line::TooLong => return Ok(Some(self.lost(number, SkipReason::TooLong))),
             };
             let events = match events_of(text, self.scripts) {
                 Ok(events) => events,
                 Err(Fault::NotJson(_)) if !ended => {
-                    return Ok(Some(Item::LeftOut(number, LeftOut::CutOff)));
+                    return Ok(Some(Item::Skipped(number, SkipReason::CutOff)));
                 }
                 Err(Fault::NotJson(why)) => return Err(fault(number, &format!("not JSON: {why}"))),
                 Err(Fault::Wrong(why)) => return Err(fault(number, &why)),
@@ -179,17 +180,17 @@ impl<'s, R: ByteStream> Reader<'s, R> {
         }
     }
 
-    /// A line lost in the middle: a gap of each device.
-    fn lost(&mut self, line: usize, why: LeftOut) -> Item {
+    /// A line lost in the middle: a gap for each device.
+    fn lost(&mut self, line: usize, why: SkipReason) -> Item {
         let devices = self.known.joined.union(&self.known.read).cloned();
         let gap = |device| Recorded { line, at: self.known.last, event: Some(Event::Gap { device }) };
         self.waiting.extend(devices.map(gap));
-        Item::LeftOut(line, why)
+        Item::Skipped(line, why)
     }
 }
 
 impl Known {
-    /// Takes an event as the next one.
+    /// Queues an event as the next one.
     fn take(&mut self, at: Instant, event: Option<&Event>) -> Result<(), String> {
         match event {
             Some(Event::Joined { device, .. }) => {
@@ -247,15 +248,15 @@ fn read_header(lines: &mut Lines<impl ByteStream>) -> Result<(RecordingHeader, r
     }
 }
 
-/// What one line holds.
+/// The content of one line.
 enum Events {
-    /// One event; `None` for other rules coming into force.
+    /// One event; `None` if other rules came into force.
     One(Instant, Option<Event>),
     /// The readings of a SenML pack.
     Pack(Vec<(Instant, Event)>),
 }
 
-/// Why a line gives none.
+/// Why a line yields no event.
 enum Fault {
     NotJson(String),
     Wrong(String),

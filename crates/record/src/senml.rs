@@ -1,6 +1,6 @@
-//! Readings as SenML (RFC 8428), one pack per line: base SI units as the SenML registry has them, the displayed digits
-//! beside them under our own label `shown`. Reads packs of others too, as long as a unit we know stands there.
-//! Does not do CBOR, XML, or sensor streams over a network.
+//! Readings as SenML (RFC 8428), one pack per line: base SI units from the SenML registry, plus the displayed digits
+//! under our own label `shown`. Also reads packs from other sources if their unit is known here. Does not do CBOR,
+//! XML, or sensor streams over a network.
 
 use alloc::borrow::ToOwned;
 use alloc::format;
@@ -14,7 +14,7 @@ use serde_json::{Map, Value, json};
 
 use crate::verdict::rounded;
 
-/// Why a pack was refused.
+/// Why a pack was rejected.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct SenmlError(String);
 
@@ -26,7 +26,7 @@ impl fmt::Display for SenmlError {
 
 impl core::error::Error for SenmlError {}
 
-/// SenML unit (registry of RFC 8428 12.1, RFC 8798) and our unit; the shifted digits keep the display's own unit where
+/// SenML unit (registry of RFC 8428 12.1, RFC 8798) and our unit; the scaled digits keep the display's own unit where
 /// it is usual (uF).
 const UNITS: [(&str, Unit); 16] = [
     ("F", Unit::F),
@@ -47,7 +47,7 @@ const UNITS: [(&str, Unit); 16] = [
     ("s", Unit::SECOND),
 ];
 
-/// One reading as a pack of one record, with the device's own word for its channel where it has one.
+/// One reading as a pack of one record, with the device's own name for its channel if it has one.
 #[must_use]
 pub fn reading(device: &str, label: Option<&str>, reading: &Reading) -> String {
     let unit = reading.unit;
@@ -91,11 +91,11 @@ pub fn reading(device: &str, label: Option<&str>, reading: &Reading) -> String {
     Value::Array(vec![Value::Object(record)]).to_string()
 }
 
-/// Reads a pack: the device's name and the readings, in order. Base fields apply as RFC 8428 4.1 says. Times are taken as
+/// Parses a pack: the device's name and the readings, in order. Base fields apply as in RFC 8428, 4.1. Times are
 /// seconds since the start of the recording.
 ///
 /// # Errors
-/// [`SenmlError`] names the record (1-based) and the fault; nothing is taken then.
+/// [`SenmlError`] names the record (1-based) and the fault; nothing of the pack is used then.
 pub fn pack(value: &Value) -> Result<Vec<(String, Reading)>, SenmlError> {
     let records = value.as_array().ok_or_else(|| SenmlError("a SenML pack is an array of records".into()))?;
     let mut base = Base::default();
@@ -199,7 +199,7 @@ fn one(record: &Map<String, Value>, base: &Base) -> Result<Option<(String, Readi
     )))
 }
 
-/// The displayed digits when they are given and agree with the value; else digits made from the value.
+/// The displayed digits if they are given and agree with the value; otherwise digits made from the value.
 fn shown_or_value(
     shown: Option<&str>,
     senml_unit: &str,

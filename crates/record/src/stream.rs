@@ -1,5 +1,5 @@
-//! Where the bytes of a recording come from: with std whatever is read through a buffer, without it what a board brings along.
-//! Does not look for lines.
+//! The source of a recording's bytes: with std, anything behind a buffered reader; without it, whatever a board
+//! provides. Does not look for lines.
 
 use core::fmt;
 
@@ -8,11 +8,11 @@ pub trait ByteStream {
     /// What can go wrong.
     type Error: fmt::Display;
 
-    /// Shows the bytes that stand next, as many as are at hand and none at the end. `take` says how many of them it took;
-    /// the others come again.
+    /// Shows `take` the next bytes, as many as are available and none at the end. `take` returns how many it
+    /// consumed; the rest is shown again.
     ///
     /// # Errors
-    /// What hinders the reading; nothing was taken then.
+    /// What prevents reading; nothing was consumed then.
     fn piece(&mut self, take: &mut dyn FnMut(&[u8]) -> usize) -> Result<(), Self::Error>;
 }
 

@@ -1,5 +1,5 @@
-//! The verdict as text for people: one line, or a short block. No colour codes; the caller may add them. Words of others
-//! (names, advice, messages) stand in it as plain text: they cannot act on a terminal nor begin a line.
+//! The verdict as text for people: one line, or a short block. No colour codes; the caller may add them. Text from
+//! outside (names, advice, messages) is made plain first: it can neither control a terminal nor start a line.
 
 use alloc::borrow::ToOwned;
 use alloc::format;
@@ -15,7 +15,7 @@ use crate::{early, plain, plain_lines};
 pub use follow_up::{amendment, completed, follow_up};
 pub(crate) use follow_up::{value, worked_out};
 
-/// What stands under a line of the block, belonging to it.
+/// Indents what belongs to the line above.
 const UNDER: &str = "            ";
 
 /// One line: time, check, unit and component, rule, word, the deciding figure, advice or reason. The same verdict gives
@@ -33,7 +33,7 @@ pub fn line(verdict: &VerdictJson) -> String {
     text
 }
 
-/// A block: the word, why, each judgement with its limits and source, the readings, the hold points.
+/// A block: the word, the reason, each judgement with its limits and source, the readings, the hold points.
 #[must_use]
 pub fn block(verdict: &VerdictJson) -> String {
     let mut text = format!("{}: {}\n", plain(&verdict.title), verdict.verdict.to_uppercase());
@@ -75,7 +75,7 @@ fn deciding(verdict: &VerdictJson) -> Option<&JudgementJson> {
     verdict.judgements.iter().find(|judged| rank(judged) == worst)
 }
 
-/// How a line begins: time, check, unit and component.
+/// The start of a line: time, check, unit and component.
 fn head(at_s: f64, check: u32, what: [&String; 2]) -> String {
     let mut text = format!("{at_s:>9.3} s  #{check:<2} ");
     let what: Vec<&str> = what.into_iter().map(String::as_str).filter(|part| !part.is_empty()).collect();
@@ -85,7 +85,7 @@ fn head(at_s: f64, check: u32, what: [&String; 2]) -> String {
     text
 }
 
-/// A reading of the block: its digits, or the ends of its interval while it was not at rest.
+/// A reading of the block: its digits, or the interval if it was not at rest.
 fn read(reading: &ReadingJson) -> String {
     let (label, unit) = (plain(&reading.label), plain(&reading.unit));
     let (device, count) = (plain(&reading.device), reading.count);
@@ -100,8 +100,8 @@ fn read(reading: &ReadingJson) -> String {
     format!("{label}: {shown}{behind} (u = {u} {unit}, {device}, {count} {readings}){drifts}")
 }
 
-/// What a judgement is about, with its limits. It has a value only when everything it rests on was at rest: of an early
-/// reading the ends of its interval stand there instead.
+/// The subject of a judgement, with its limits. It has a value only if everything it rests on was at rest; otherwise
+/// the interval of the early reading appears instead.
 fn figure(verdict: &VerdictJson, judged: &JudgementJson) -> String {
     let (name, unit) = (plain(&judged.name), plain(&judged.unit));
     let limits = match (judged.low, judged.high) {
@@ -125,7 +125,7 @@ fn figure(verdict: &VerdictJson, judged: &JudgementJson) -> String {
     format!("{name} {}{plus_minus} {unit} ({limits}){drifting}", short(judged.value))
 }
 
-/// What drifted while it was read of all that a judgement rests on.
+/// What was drifting while it was read, of all that a judgement rests on.
 fn drifting<'a>(verdict: &'a VerdictJson, judged: &'a JudgementJson) -> impl Iterator<Item = String> + 'a {
     let about = move |reading: &&ReadingJson| early::is_about(judged, reading);
     let one = verdict.readings.iter().find(about);
@@ -153,7 +153,7 @@ fn probability(judged: &JudgementJson) -> String {
     }
 }
 
-/// Four significant digits, without an exponent for everyday sizes.
+/// Four significant digits, without an exponent for everyday magnitudes.
 #[must_use]
 pub fn short(value: f64) -> String {
     let rounded: f64 = format!("{value:.3e}").parse().unwrap_or(value);

@@ -1,5 +1,5 @@
-//! The verdict as JSON. The keys are kept from version to version; new ones may join. Numbers are rounded to nine
-//! significant digits, so that they are the same bytes on every machine and readable. Decides nothing.
+//! The verdict as JSON. Keys are kept from version to version; new ones may be added. Numbers are rounded to nine
+//! significant digits, so that they are readable and the same bytes on every machine. Decides nothing.
 
 use alloc::borrow::ToOwned;
 use alloc::format;
@@ -25,7 +25,7 @@ pub struct VerdictJson {
     pub readings: Vec<ReadingJson>,
     pub judgements: Vec<JudgementJson>,
     pub check: u32,
-    /// The verdict's number in its round, from 1; 0 in JSON that was written before it had one.
+    /// The verdict's number in its round, from 1; 0 in older JSON without one.
     #[serde(default)]
     pub number: u64,
     pub unit: String,
@@ -51,29 +51,29 @@ pub struct HoldPointJson {
     pub at_s: Option<f64>,
 }
 
-/// A reading a verdict rests on, in the displayed unit.
+/// A reading that a verdict rests on, in the displayed unit.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)] // the keys are described in this crate's README.md
 pub struct ReadingJson {
     pub point: String,
     pub label: String,
     pub device: String,
-    /// A figure where `settled` is true; else the middle of the interval, and no figure.
+    /// A figure if `settled` is true; otherwise the middle of the interval, which is not a figure.
     pub value: f64,
     pub unit: String,
     /// The last digits as displayed.
     pub shown: String,
     pub standard_uncertainty: f64,
     pub count: u32,
-    /// The value had come to rest. False in JSON that was written before anybody said so.
+    /// The value had come to rest. False in older JSON that did not record it.
     #[serde(default)]
     pub settled: bool,
-    /// Ends of the interval that holds the settled value, in `unit`; null where nothing settles.
+    /// Ends of the interval that contains the settled value, in `unit`; null if nothing settles.
     #[serde(default)]
     pub at_least: Option<f64>,
     #[serde(default)]
     pub at_most: Option<f64>,
-    /// It was read while it drifted, which the rule accepts; null for a value at rest.
+    /// It was read while drifting, which the rule accepts; null for a value at rest.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub drift: Option<DriftJson>,
     pub at_s: f64,
@@ -117,7 +117,7 @@ pub struct PlateJson {
     pub name: String,
     pub value: f64,
     pub unit: String,
-    /// The word, where the value is a choice; `value` is its place in the rule's list then.
+    /// The word, if the value is a choice; `value` is then its index in the rule's list.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub word: Option<String>,
     pub source: String,
@@ -157,7 +157,7 @@ impl VerdictJson {
         crate::to_line(self)
     }
 
-    /// One line of JSON for a verdict that is shown although it is not stored: `"unsaved":true` comes first.
+    /// One line of JSON for a verdict shown although it is not stored: `"unsaved":true` comes first.
     #[must_use]
     pub fn unsaved_line(&self) -> String {
         unsaved_line(self)
@@ -239,7 +239,7 @@ pub(crate) fn judgement(judged: &Judged, decision: DecisionRule) -> JudgementJso
     }
 }
 
-/// One line of JSON for what is shown although it is not stored: `"unsaved":true` comes first.
+/// One line of JSON for something shown although it is not stored: `"unsaved":true` comes first.
 pub(crate) fn unsaved_line(of: &impl Serialize) -> String {
     #[derive(Serialize)]
     struct Unsaved<'a, T> {

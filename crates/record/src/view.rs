@@ -1,4 +1,4 @@
-//! The view as JSON for the dashboard: the round's picture plus what stands around it (site, rules, devices, recent
+//! The view as JSON for the dashboard: the state of the round with its context (site, rules, devices, recent
 //! verdicts, faults). Draws and decides nothing.
 
 use alloc::borrow::ToOwned;
@@ -20,20 +20,20 @@ use crate::text;
 use crate::verdict::{JudgementJson, PlateJson, ReadingJson, VerdictJson, rounded};
 use crate::{FollowUpJson, FollowUpKind, early};
 
-/// What stands around the round.
+/// The context of the round.
 #[derive(Clone, Debug, Default)]
-pub struct Around {
+pub struct ViewContext {
     /// The site's name.
     pub site: String,
     /// The rules in force.
     pub rules: RulesState,
-    /// Devices and how they are.
+    /// The devices and their state.
     pub devices: Vec<DeviceState>,
     /// Verdicts shown, newest first.
     pub recent: Vec<RecentJson>,
-    /// What went wrong and still stands, one sentence each.
+    /// What went wrong and still applies, one sentence each.
     pub faults: Vec<String>,
-    /// Verdicts on their way to the disk, which nobody has seen yet.
+    /// Verdicts on their way to the disk, not shown yet.
     pub saving: usize,
     /// The view's verdict was shown although it is not stored.
     pub unsaved: bool,
@@ -41,9 +41,9 @@ pub struct Around {
     pub follow_ups: Vec<ShownFollowUp>,
 }
 
-impl Around {
-    /// Keeps what follows the newest verdict: the newest figure of each point, and the newest amendment.
-    pub fn take_follow_up(&mut self, shown: ShownFollowUp) {
+impl ViewContext {
+    /// Keeps what follows the newest verdict: the newest figure of each point and the newest amendment.
+    pub fn add_follow_up(&mut self, shown: ShownFollowUp) {
         let newer = |old: &FollowUpJson| {
             let point = old.event == FollowUpKind::Amended || old.reading.point == shown.json.reading.point;
             old.number != shown.json.number || (old.event == shown.json.event && point)
@@ -73,7 +73,7 @@ pub struct RulesState {
     pub count: usize,
     /// First digits of the set's hash.
     pub hash: String,
-    /// Why newer files were not taken; `None` when the files are the rules in force.
+    /// Why newer files were rejected; `None` if the files are the rules in force.
     pub refused: Option<String>,
 }
 
@@ -82,19 +82,19 @@ pub struct RulesState {
 pub struct DeviceState {
     /// Its name.
     pub name: String,
-    /// Its link's state in words.
+    /// Its link's state as text.
     pub state: String,
     /// Readings so far.
     pub readings: u64,
-    /// Drops so far, of every reason.
+    /// Drops so far, for any reason.
     pub drops: u64,
-    /// Why, most first.
+    /// The reasons, most frequent first.
     pub reasons: Vec<DropReason>,
-    /// Times that bytes were lost or the link went.
+    /// Times that bytes or the link were lost.
     pub gaps: u64,
-    /// How often it was asked; `None` for a device that speaks by itself.
+    /// How often it was polled; `None` for a device that speaks by itself.
     pub asked: Option<u64>,
-    /// How often it did not answer.
+    /// How often it did not reply.
     pub unanswered: Option<u64>,
 }
 
@@ -107,7 +107,7 @@ pub struct DropReason {
     pub count: u64,
 }
 
-/// A verdict, short.
+/// A verdict, in short.
 #[derive(Clone, Debug, Serialize)]
 #[allow(missing_docs)] // the keys are described in this crate's README.md
 pub struct RecentJson {
@@ -123,7 +123,7 @@ pub struct RecentJson {
     pub number: u64,
     /// It was shown although it is not stored.
     pub unsaved: bool,
-    /// The word that the leads showed afterwards, when they contradicted it.
+    /// The word that the leads showed afterwards, if they contradicted the verdict.
     pub amended: Option<String>,
 }
 
@@ -145,43 +145,43 @@ impl From<&VerdictJson> for RecentJson {
     }
 }
 
-/// The whole view as one JSON text. `now_ms` is monotone time.
+/// The whole view as one JSON text. `now_ms` is monotonic time.
 #[must_use]
-pub fn view_json(seq: u64, now_ms: i64, view: &View, around: &Around) -> String {
+pub fn view_json(seq: u64, now_ms: i64, view: &View, context: &ViewContext) -> String {
     let judged = view.verdict.as_ref().map(|(verdict, live)| (VerdictJson::from(verdict), *live));
     let verdict = judged.as_ref().map(|(verdict, live)| {
         let mut value = serde_json::to_value(verdict).unwrap_or(Value::Null);
         if let Some(object) = value.as_object_mut() {
             object.insert("live".to_owned(), Value::Bool(*live));
-            object.insert("unsaved".to_owned(), Value::Bool(around.unsaved));
-            object.insert("values".to_owned(), values(verdict, around));
-            object.insert("amended".to_owned(), amended(verdict, around, view));
+            object.insert("unsaved".to_owned(), Value::Bool(context.unsaved));
+            object.insert("values".to_owned(), values(verdict, context));
+            object.insert("amended".to_owned(), amended(verdict, context, view));
         }
         value
     });
     let of = judged.as_ref().map(|(verdict, _)| verdict);
-    let check = view.check.as_ref().map(|shown| check(shown, of, around));
+    let check = view.check.as_ref().map(|shown| check(shown, of, context));
     json!({
         "seq": seq,
         "now_ms": now_ms,
-        "site": around.site,
-        "rules": around.rules,
+        "site": context.site,
+        "rules": context.rules,
         "check": check,
         "live": view.live.as_ref().map(live),
         "verdict": verdict,
-        "recent": around.recent,
-        "devices": around.devices,
-        "faults": around.faults,
-        "saving": around.saving,
+        "recent": context.recent,
+        "devices": context.devices,
+        "faults": context.faults,
+        "saving": context.saving,
     })
     .to_string()
 }
 
-/// What stands in the place of the value of each reading that was not at rest at the word: the ends of its interval, and its
-/// figure once that was shown.
-fn values(verdict: &VerdictJson, around: &Around) -> Value {
+/// What replaces the value of each reading that was not at rest at the verdict: its interval, and its figure once
+/// that was shown.
+fn values(verdict: &VerdictJson, context: &ViewContext) -> Value {
     let value = |reading: &ReadingJson| {
-        let figure = figure_of(reading, verdict, around);
+        let figure = figure_of(reading, verdict, context);
         let name = early::name_of(verdict, &reading.point, &reading.label);
         let text = match figure {
             Some(shown) => text::value(&shown.json, PLUS_MINUS),
@@ -192,29 +192,30 @@ fn values(verdict: &VerdictJson, around: &Around) -> Value {
         })
     };
     let early = early::early(verdict).map(value);
-    early.chain(worked_out(verdict, around)).collect()
+    early.chain(worked_out(verdict, context)).collect()
 }
 
-/// The figures of what is worked out of several readings, once each of those has its own.
-fn worked_out<'a>(verdict: &'a VerdictJson, around: &'a Around) -> impl Iterator<Item = Value> + 'a {
+/// The figures derived from several readings, once each of those has its own.
+fn worked_out<'a>(verdict: &'a VerdictJson, context: &'a ViewContext) -> impl Iterator<Item = Value> + 'a {
     let about_a_reading = |name: &str| {
         let judged = verdict.judgements.iter().find(|judged| judged.name == name);
         judged.is_some_and(|judged| verdict.readings.iter().any(|reading| early::is_about(judged, reading)))
     };
-    let own = completed_judgements(verdict, around).filter(move |(judged, _)| !about_a_reading(&judged.name));
+    let own =
+        completed_judgements(verdict, context).filter(move |(judged, _)| !about_a_reading(&judged.name));
     own.map(|(judged, shown)| {
         let text = format!("{}, settled", text::worked_out(judged, PLUS_MINUS));
         json!({"label": crate::plain(&judged.name), "text": text, "settled": true, "unsaved": shown.unsaved})
     })
 }
 
-/// The judgements of the figure that was the last to come, with what it was shown with.
+/// The judgements of the last figure, with the readings it was shown with.
 fn completed_judgements<'a>(
     verdict: &VerdictJson,
-    around: &'a Around,
+    context: &'a ViewContext,
 ) -> impl Iterator<Item = (&'a JudgementJson, &'a ShownFollowUp)> {
     let figures =
-        around.follow_ups_of(verdict.number).filter(|shown| shown.json.event == FollowUpKind::Completed);
+        context.follow_ups_of(verdict.number).filter(|shown| shown.json.event == FollowUpKind::Completed);
     let last = figures.filter(|shown| !shown.json.judgements.is_empty()).last();
     last.into_iter().flat_map(|shown| shown.json.judgements.iter().map(move |judged| (judged, shown)))
 }
@@ -222,26 +223,26 @@ fn completed_judgements<'a>(
 /// How +- is written on the page.
 const PLUS_MINUS: &str = "\u{b1} ";
 
-/// The ends of a reading's interval; of the judgement that is about it, only the end that the word rests on.
+/// The interval of a reading; for a judgement about it, only the end that the verdict rests on.
 fn early_words(verdict: &VerdictJson, reading: &ReadingJson) -> String {
     let judged = verdict.judgements.iter().find(|judged| early::is_about(judged, reading));
     judged.map_or_else(|| early::words(reading).unwrap_or_default(), |judged| early::judged(reading, judged))
 }
 
-/// The figure of a reading that was not at rest at the word.
+/// The figure of a reading that was not at rest at the verdict.
 fn figure_of<'a>(
     reading: &ReadingJson,
     verdict: &VerdictJson,
-    around: &'a Around,
+    context: &'a ViewContext,
 ) -> Option<&'a ShownFollowUp> {
-    around.follow_ups_of(verdict.number).find(|shown| {
+    context.follow_ups_of(verdict.number).find(|shown| {
         shown.json.event == FollowUpKind::Completed && shown.json.reading.point == reading.point
     })
 }
 
-/// The amendment that stands beside the verdict.
-fn amended(verdict: &VerdictJson, around: &Around, view: &View) -> Value {
-    let shown = around.follow_ups_of(verdict.number).find(|shown| shown.json.event == FollowUpKind::Amended);
+/// The amendment to the verdict.
+fn amended(verdict: &VerdictJson, context: &ViewContext, view: &View) -> Value {
+    let shown = context.follow_ups_of(verdict.number).find(|shown| shown.json.event == FollowUpKind::Amended);
     shown.map_or(Value::Null, |shown| {
         let json = &shown.json;
         json!({
@@ -253,17 +254,17 @@ fn amended(verdict: &VerdictJson, around: &Around, view: &View) -> Value {
     })
 }
 
-/// The ruler. Behind a verdict whose value was not at rest it has no pointer but the ends of the interval, until the figure is
+/// The ruler. After a verdict whose value was not at rest it has no pointer but the interval, until the figure is
 /// shown.
-fn ruler(ruler: &RulerView, judged: Option<&VerdictJson>, around: &Around) -> Value {
+fn ruler(ruler: &RulerView, judged: Option<&VerdictJson>, context: &ViewContext) -> Value {
     let early = judged.filter(|verdict| early::early(verdict).next().is_some());
     let subject = early.and_then(|verdict| {
         let judgement = verdict.judgements.iter().find(|judgement| judgement.name == ruler.name)?;
         Some((verdict, early::subject(verdict, judgement)?))
     });
-    let figure = subject.and_then(|(verdict, reading)| figure_of(reading, verdict, around));
+    let figure = subject.and_then(|(verdict, reading)| figure_of(reading, verdict, context));
     let worked_out = early.and_then(|verdict| {
-        completed_judgements(verdict, around).find(|(judged, _)| judged.name == ruler.name)
+        completed_judgements(verdict, context).find(|(judged, _)| judged.name == ruler.name)
     });
     let (value, u, expanded) = match (early, figure, worked_out) {
         (None, ..) => (Some(ruler.value), ruler.standard_uncertainty, ruler.expanded_uncertainty),
@@ -286,7 +287,7 @@ fn ruler(ruler: &RulerView, judged: Option<&VerdictJson>, around: &Around) -> Va
     })
 }
 
-fn check(check: &CheckView, judged: Option<&VerdictJson>, around: &Around) -> Value {
+fn check(check: &CheckView, judged: Option<&VerdictJson>, context: &ViewContext) -> Value {
     json!({
         "number": check.number,
         "unit": check.unit_tag,
@@ -297,16 +298,16 @@ fn check(check: &CheckView, judged: Option<&VerdictJson>, around: &Around) -> Va
         "phase": phase(check.phase),
         "cautions": check.cautions,
         "hold_points": check.hold_points.iter().map(hold_point).collect::<Vec<_>>(),
-        "points": check.points.iter().map(|shown| point(shown, judged, around)).collect::<Vec<_>>(),
+        "points": check.points.iter().map(|shown| point(shown, judged, context)).collect::<Vec<_>>(),
         "plate": check.plate.iter().filter(|used| is_told(used)).map(plate).collect::<Vec<_>>(),
         "prompt": check.prompt,
         "question": check.question.as_ref().map(|question| &question.text),
         "question_number": check.question.as_ref().map(|question| question.number),
-        "ruler": check.ruler.as_ref().map(|shown| ruler(shown, judged, around)),
+        "ruler": check.ruler.as_ref().map(|shown| ruler(shown, judged, context)),
     })
 }
 
-/// A value that only repeats another one ("as the plate says") is not told on the page.
+/// A value that only repeats another ("as the plate says") is not shown on the page.
 fn is_told(used: &PlateUsed) -> bool {
     used.entered || used.source.class != SourceClass::Nameplate
 }
@@ -362,7 +363,7 @@ fn live_state(state: LiveState) -> &'static str {
     }
 }
 
-/// The display's annunciators in words.
+/// The display's annunciators as text.
 fn flags(flags: Flags) -> Vec<&'static str> {
     let all = [
         (flags.hold, "hold"),
@@ -382,10 +383,10 @@ fn hold_point(hold: &HoldPointView) -> Value {
     })
 }
 
-fn point(point: &PointView, judged: Option<&VerdictJson>, around: &Around) -> Value {
+fn point(point: &PointView, judged: Option<&VerdictJson>, context: &ViewContext) -> Value {
     let early = point.early.as_ref().map(ReadingJson::from);
     let figure =
-        early.as_ref().zip(judged).and_then(|(reading, verdict)| figure_of(reading, verdict, around));
+        early.as_ref().zip(judged).and_then(|(reading, verdict)| figure_of(reading, verdict, context));
     let early = early.as_ref().and_then(early::words);
     let shown = match figure {
         Some(shown) => text::value(&shown.json, PLUS_MINUS),
@@ -397,7 +398,7 @@ fn point(point: &PointView, judged: Option<&VerdictJson>, around: &Around) -> Va
     })
 }
 
-/// As many digits as a person reads off a ruler.
+/// As many digits as a person can read off a ruler.
 fn four(value: f64) -> f64 {
     text::short(value).parse().unwrap_or(value)
 }

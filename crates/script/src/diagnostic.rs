@@ -56,12 +56,14 @@ pub(crate) struct SourceFile<'a> {
 }
 
 /// Characters of a source line that a message shows.
-const SHOWN_MAX: usize = 160;
+const SOURCE_LINE_CHARS_MAX: usize = 160;
 
 impl SourceFile<'_> {
     pub(crate) fn error(self, at: At, message: impl Into<String>) -> RuleError {
         let source_line = match at.line.checked_sub(1) {
-            Some(index) => self.text.lines().nth(index).unwrap_or_default().chars().take(SHOWN_MAX).collect(),
+            Some(index) => {
+                self.text.lines().nth(index).unwrap_or_default().chars().take(SOURCE_LINE_CHARS_MAX).collect()
+            }
             None => String::new(),
         };
         RuleError {

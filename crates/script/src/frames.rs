@@ -14,21 +14,21 @@ use core::fmt;
 use core::sync::atomic::AtomicU32;
 
 use rhai::{AST, CallFnOptions, Dynamic, Engine, LexError, ParseError, ParseErrorType, Scope};
-use wire::script::{FrameScript, ScriptCompiler, ScriptError, Scripted};
+use wire::script::{FrameScript, ScriptCompiler, ScriptError, ScriptOutput};
 
 use crate::diagnostic::{At, did_you_mean};
 use crate::engine::Sandbox;
 use crate::load;
 use crate::run::failed;
 
-mod check;
+mod analysis;
 mod functions;
 mod numbers;
 mod values;
 
-use functions::Spent;
+use functions::ChecksumWork;
 pub use functions::{FRAME_FUNCTIONS, FrameFunction};
-use values::{Bytes, Said};
+use values::{Bytes, FrameResult};
 
 /// Steps one call of `decode` may take; reading eight digits bit by bit takes some 300.
 const STEPS_MAX: u64 = 5_000;
@@ -47,7 +47,7 @@ impl ScriptCompiler for FrameScripts {
         functions::register(engine);
         sandbox.reset_token_count();
         let ast = sandbox.engine.compile(text).map_err(|e| error(e.position(), explain(&e)))?;
-        check::check(&ast)?;
+        analysis::analyse(&ast)?;
         Ok(Arc::new(Script { engine: sandbox.engine, ast: ast.clone_functions_only() }))
     }
 }
@@ -65,8 +65,8 @@ impl fmt::Debug for Script {
 }
 
 impl FrameScript for Script {
-    fn decode(&self, frame: &[u8]) -> Result<Scripted, ScriptError> {
-        let spent = Spent(Arc::new(AtomicU32::new(0)));
+    fn decode(&self, frame: &[u8]) -> Result<ScriptOutput, ScriptError> {
+        let spent = ChecksumWork(Arc::new(AtomicU32::new(0)));
         let options = CallFnOptions::new().eval_ast(false).with_tag(Dynamic::from(spent));
         let frame = Bytes(frame.into());
         let given = self
@@ -76,7 +76,7 @@ impl FrameScript for Script {
                 let (at, message) = failed(*e, STEPS_MAX);
                 error(at, message)
             })?;
-        match given.try_cast_result::<Said>() {
+        match given.try_cast_result::<FrameResult>() {
             Ok(said) => Ok(said.0),
             Err(other) => {
                 let text = format!(

@@ -7,19 +7,19 @@ use alloc::vec::Vec;
 use core::any::TypeId;
 
 use rhai::{Array, Dynamic, Engine, ImmutableString, NativeCallContext};
-use trade::catalogue::{self, CallError, Function, What};
+use trade::catalogue::{self, CallError, Function, ParameterKind};
 
 use crate::run::{HostError, record, refuse, tick};
 
 pub(crate) fn register(engine: &mut Engine) {
     for function in catalogue::functions() {
         let types: Vec<TypeId> = function
-            .takes
+            .parameters
             .iter()
-            .map(|takes| match takes.what {
-                What::Number(_) | What::NumberOrOpen(_) => TypeId::of::<f64>(),
-                What::Word(_) => TypeId::of::<ImmutableString>(),
-                What::List(_) => TypeId::of::<Array>(),
+            .map(|parameter| match parameter.kind {
+                ParameterKind::Number(_) | ParameterKind::NumberOrOpen(_) => TypeId::of::<f64>(),
+                ParameterKind::Word(_) => TypeId::of::<ImmutableString>(),
+                ParameterKind::List(_) => TypeId::of::<Array>(),
             })
             .collect();
         engine.register_raw_fn(function.name, types, move |context, arguments| {
@@ -36,20 +36,22 @@ fn call(
     let mut numbers = Vec::with_capacity(arguments.len());
     // Where each argument ends in `numbers`; empty where each is one number.
     let mut ends = Vec::new();
-    for (takes, argument) in function.takes.iter().zip(arguments) {
-        let fits = match takes.what {
-            What::Number(_) | What::NumberOrOpen(_) => put(&mut numbers, argument.as_float().ok()),
-            What::Word(list) => {
+    for (parameter, argument) in function.parameters.iter().zip(arguments) {
+        let fits = match parameter.kind {
+            ParameterKind::Number(_) | ParameterKind::NumberOrOpen(_) => {
+                put(&mut numbers, argument.as_float().ok())
+            }
+            ParameterKind::Word(list) => {
                 let word = argument.read_lock::<ImmutableString>();
                 let place = word.and_then(|word| list.iter().position(|known| *known == word.as_str()));
                 put(&mut numbers, place.map(|place| place as f64))
             }
-            What::List(_) => argument
+            ParameterKind::List(_) => argument
                 .read_lock::<Array>()
                 .is_some_and(|list| list.iter().all(|item| put(&mut numbers, item.as_float().ok()))),
         };
         if !fits {
-            return Err(refuse(format!("{}: {} does not fit", function.name, takes.name)));
+            return Err(refuse(format!("{}: {} does not fit", function.name, parameter.name)));
         }
         if function.takes_lists() {
             ends.push(numbers.len());
@@ -64,7 +66,7 @@ fn call(
         function.call(&numbers)
     };
     let result = result.map_err(|error| refuse(explain(function, &numbers, &error)))?;
-    if function.steps {
+    if function.is_discrete {
         let bits = result.to_bits();
         #[allow(clippy::cast_possible_truncation, reason = "both halves go in")]
         record(context, (bits ^ (bits >> 32)) as u32)?;
@@ -85,7 +87,7 @@ fn put(numbers: &mut Vec<f64>, number: Option<f64>) -> bool {
 /// Why a call gave nothing, one sentence.
 fn explain(function: &Function, numbers: &[f64], error: &CallError) -> String {
     match error {
-        CallError::Count => format!("{} takes {} values", function.signature(), function.takes.len()),
+        CallError::Count => format!("{} takes {} values", function.signature(), function.parameters.len()),
         CallError::Range(error) => format!("{}: {error}", function.name),
         CallError::NotFinite => {
             let texts: Vec<String> = numbers.iter().map(|number| format!("{number}")).collect();

@@ -25,7 +25,7 @@ extern crate alloc;
 #[cfg(test)]
 extern crate std;
 
-mod check;
+mod analysis;
 mod diagnostic;
 mod engine;
 mod frames;
@@ -43,4 +43,4 @@ pub use frames::{FRAME_FUNCTIONS, FrameFunction, FrameScripts};
 pub use header::{DECLARATIONS, Declaration};
 pub use judgement::{JUDGEMENTS, JudgementWord};
 pub use limits::Limits;
-pub use load::{Loaded, RuleSetLoader};
+pub use load::{LoadedRules, RuleSetLoader};

@@ -16,11 +16,11 @@ use crate::diagnostic::{At, Diagnostic, Findings, Severity, SourceFile, did_you_
 use crate::engine::{SOURCE_BYTES_MAX, Sandbox};
 use crate::limits::Limits;
 use crate::rule::{Parts, RhaiRule, shared};
-use crate::{check, header};
+use crate::{analysis, header};
 
 /// A set that loaded.
 #[derive(Clone, Debug)]
-pub struct Loaded {
+pub struct LoadedRules {
     /// The rules, by id.
     pub set: RuleSet,
     /// What somebody should look at; never an error.
@@ -51,7 +51,7 @@ impl RuleSetLoader {
     pub fn load<'a>(
         &self,
         files: impl IntoIterator<Item = (&'a str, &'a str)>,
-    ) -> Result<Loaded, Vec<Diagnostic>> {
+    ) -> Result<LoadedRules, Vec<Diagnostic>> {
         self.load_after(files, &RuleSet::default())
     }
 
@@ -64,7 +64,7 @@ impl RuleSetLoader {
         &self,
         files: impl IntoIterator<Item = (&'a str, &'a str)>,
         before: &RuleSet,
-    ) -> Result<Loaded, Vec<Diagnostic>> {
+    ) -> Result<LoadedRules, Vec<Diagnostic>> {
         let sandbox = Sandbox::new();
         let before: Known<'_> = before.iter().map(|rule| (rule.file(), rule)).collect();
         let mut found = Vec::new();
@@ -101,7 +101,7 @@ impl RuleSetLoader {
                 Ready::Known(rule) => rule,
             })
             .collect();
-        Ok(Loaded { set: RuleSet::new(rules, &hash), warnings: found })
+        Ok(LoadedRules { set: RuleSet::new(rules, &hash), warnings: found })
     }
 }
 
@@ -152,7 +152,7 @@ fn read_one<'a>(file: SourceFile<'a>, sandbox: &Sandbox, findings: &mut Findings
     let id = id_of(file.path, findings);
     let ast = parse(file, sandbox, findings)?;
     let header = header::read(ast.statements(), findings);
-    let checked = check::check(&ast, &header, findings);
+    let checked = analysis::analyse(&ast, &header, findings);
     if findings.has_errors() {
         return None;
     }

@@ -11,7 +11,7 @@ use judge::rule::{Answer, Header, Judgement, Outcome, Rule, RuleError, Source, S
 use quantity::Unit;
 use rhai::{AST, ASTNode, CallFnOptions, Dynamic, Engine, EvalAltResult, Expr, ImmutableString, Map, Scope};
 
-use crate::check::Checked;
+use crate::analysis::Analysis;
 use crate::diagnostic::{At, SourceFile};
 use crate::engine::OPERATIONS_MAX;
 use crate::judgement::{Draft, Drafts, Refusal, kind_of};
@@ -57,7 +57,7 @@ pub(crate) struct Parts<'a> {
     pub(crate) file: SourceFile<'a>,
     pub(crate) header: Header,
     pub(crate) ast: AST,
-    pub(crate) checked: Checked,
+    pub(crate) checked: Analysis,
 }
 
 impl RhaiRule {

@@ -15,7 +15,7 @@ use judge::limits::DecisionRule;
 use judge::rule::{Answer, PlateDefault, Rule, SourceClass};
 use script::{Limits, RuleSetLoader, Severity};
 use support::{SKETCH, exact, load, refused, rule, shown, with_header};
-use trade::catalogue::{Gives, What};
+use trade::catalogue::{ParameterKind, Returns};
 
 /// The only judgement of a run at these values.
 fn judged(rule: &dyn Rule, values: &[f64]) -> judge::rule::Judgement {
@@ -556,12 +556,14 @@ fn the_step_limit_ends_a_rule() {
 /// Arguments inside their ranges, some of which fit together.
 fn arguments(function: &trade::catalogue::Function, turn: usize) -> Vec<Vec<f64>> {
     let inside = |n: usize| 2.5 + n as f64 * 1.25 + 27.0 * turn as f64;
-    let number = |n: usize, takes: &trade::catalogue::Takes| match takes.what {
-        What::Number(a) | What::NumberOrOpen(a) => vec![inside(n).clamp(a.least, a.greatest)],
-        What::Word(list) => vec![((n + turn) % list.len()) as f64],
-        What::List(_) => (0..6).map(|k| inside(n) + f64::from(k * (k + 1))).collect(),
+    let number = |n: usize, parameter: &trade::catalogue::Parameter| match parameter.kind {
+        ParameterKind::Number(a) | ParameterKind::NumberOrOpen(a) => {
+            vec![inside(n).clamp(a.least, a.greatest)]
+        }
+        ParameterKind::Word(list) => vec![((n + turn) % list.len()) as f64],
+        ParameterKind::List(_) => (0..6).map(|k| inside(n) + f64::from(k * (k + 1))).collect(),
     };
-    function.takes.iter().enumerate().map(|(n, takes)| number(n, takes)).collect()
+    function.parameters.iter().enumerate().map(|(n, parameter)| number(n, parameter)).collect()
 }
 
 #[test]
@@ -571,15 +573,16 @@ fn every_function_of_the_table_is_callable_and_agrees_with_a_direct_call() {
         let arguments = arguments(function, turn);
         let slices: Vec<&[f64]> = arguments.iter().map(Vec::as_slice).collect();
         let direct = function.call_lists(&slices);
-        let list = function.takes.iter().zip(&arguments).map(|(takes, numbers)| match takes.what {
-            What::Word(list) => format!("{:?}", list[numbers[0] as usize]),
-            What::List(_) => format!("{numbers:?}"),
-            _ => format!("{:?}", numbers[0]),
-        });
+        let list =
+            function.parameters.iter().zip(&arguments).map(|(parameter, numbers)| match parameter.kind {
+                ParameterKind::Word(list) => format!("{:?}", list[numbers[0] as usize]),
+                ParameterKind::List(_) => format!("{numbers:?}"),
+                _ => format!("{:?}", numbers[0]),
+            });
         let call = format!("{}({})", function.name, list.collect::<Vec<_>>().join(", "));
-        let value = match function.gives {
-            Gives::Number(_) => call.clone(),
-            Gives::Word(words) => {
+        let value = match function.returns {
+            Returns::Number(_) => call.clone(),
+            Returns::Word(words) => {
                 let mut text = String::from("0");
                 for (place, word) in words.iter().enumerate().skip(1) {
                     text = format!("if {call} == {word:?} {{ {place} }} else {{ {text} }}");

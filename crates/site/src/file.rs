@@ -1,5 +1,5 @@
-//! The site's file (TOML): devices, rules, history, page, route. Unknown keys are refused with their line.
-//! Does not read it, or open anything it names.
+//! The site's file (TOML): devices, rules, history, page, route. Rejects unknown keys with their line. Does not read
+//! the file or open anything it names.
 
 use std::collections::BTreeMap;
 use std::fmt::Display;
@@ -56,18 +56,18 @@ struct WrittenCheck {
     bind: BTreeMap<String, String>,
 }
 
-/// The file as meant: paths resolved against its folder, texts read and checked.
+/// The parsed and validated file, with paths resolved against its folder.
 #[derive(Debug)]
 pub struct Site {
-    /// What the shop calls it.
+    /// The shop's name for it.
     pub site: String,
     /// The folder of rules; `None` for the built-in ones.
     pub rules: Option<PathBuf>,
-    /// Where the history is kept.
+    /// The file of the history.
     pub history: Option<PathBuf>,
     /// The page's address.
     pub dashboard: Option<SocketAddr>,
-    /// How is judged.
+    /// How to judge.
     pub settings: Settings,
     /// In the order of the file.
     pub devices: Vec<Device>,
@@ -75,20 +75,21 @@ pub struct Site {
     pub route: Vec<Plan>,
 }
 
-/// A device as meant.
+/// A device of the site.
 #[derive(Clone, Debug)]
 pub struct Device {
-    /// By which people and recordings name it.
+    /// The name that people and recordings use.
     pub name: String,
-    /// Where it is found.
+    /// Where to find it.
     pub selector: String,
     /// The profile and its text; `None` for typed values of an unknown meter.
     pub profile: Option<(Profile, String)>,
-    /// Its bytes are typed lines; the profile, if any, only lends its accuracy.
+    /// Its bytes are typed lines; the profile, if any, only supplies its accuracy.
     pub typed: bool,
 }
 
-/// Reads the text of a site's file. Its paths start from `folder`; `profile` gives a profile by its file or name, with its text.
+/// Parses the text of a site's file. Paths are relative to `folder`; `profile` returns a profile by its file or name,
+/// with its text.
 ///
 /// # Errors
 /// A sentence with the device or check, or with the line.

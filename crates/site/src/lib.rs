@@ -1,7 +1,7 @@
-//! What a shop writes down, and what it means: the site's file (devices, rules, history, page, route), a plan in texts, the
-//! settings by their names.
+//! What a shop writes down and what it means: the site's file (devices, rules, history, page, route), plans in text
+//! form, settings by name.
 //!
-//! Does not: read files, open anything that they name, decide. Without the feature `toml` it needs no operating system.
+//! Does not: read files, open anything they name, decide. Without the feature `toml` it needs no operating system.
 #![no_std]
 
 extern crate alloc;

@@ -1,5 +1,5 @@
-//! A plan in texts, as recordings, the site's file and cases write it. Does not know rules: whether a name is a point of one
-//! shows when the check is armed.
+//! Plans in text form, as recordings, the site's file and cases contain them. Does not know rules: whether a name is
+//! a point of a rule is decided when the check is armed.
 
 use alloc::borrow::ToOwned;
 use alloc::collections::BTreeMap;
@@ -11,7 +11,7 @@ use quantity::DeviceChannel;
 use quantity::parse_typed;
 use visit::round::{Binding, Entered, Plan};
 
-/// A plan from texts, as recordings, configurations and cases write it.
+/// Parses a plan, as recordings, configurations and cases contain it.
 ///
 /// # Errors
 /// A sentence that names the value.
@@ -42,7 +42,7 @@ pub fn plan(
     })
 }
 
-/// A number with its unit, or a word where no number begins.
+/// A number with its unit, or a word if it does not begin with a number.
 fn entered(name: &str, text: &str) -> Result<Entered, String> {
     if text.trim().chars().next().is_some_and(char::is_alphabetic) {
         return Ok(Entered::Word(text.trim().to_owned()));
@@ -54,7 +54,7 @@ fn entered(name: &str, text: &str) -> Result<Entered, String> {
     Ok(Entered::Number { number: typed.number, unit })
 }
 
-/// The value of a nameplate as a text that [`plan`] reads.
+/// The text of a nameplate value that [`plan`] parses.
 #[must_use]
 pub fn entered_text(entered: &Entered) -> String {
     match entered {

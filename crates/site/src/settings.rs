@@ -1,4 +1,4 @@
-//! The settings of a round by their names, as recordings and the site's file write them, and their bounds.
+//! The settings of a round by name, as recordings and the site's file contain them, and their bounds.
 
 use alloc::format;
 use alloc::string::String;
@@ -6,10 +6,10 @@ use alloc::string::String;
 use judge::limits::DecisionRule;
 use visit::round::Settings;
 
-/// The settings from what was written; `None` is the default. Verdicts count at once.
+/// Builds the settings; `None` is the default. Verdicts count at once.
 ///
 /// # Errors
-/// A sentence when `decision` is unknown or a number is out of range.
+/// A sentence if `decision` is unknown or a number is out of range.
 pub fn settings(
     decision: Option<&str>,
     coverage_factor: Option<f64>,
@@ -35,7 +35,7 @@ pub fn settings(
     Ok(Settings { decision, risk, verdicts_are_stored: false })
 }
 
-/// The name of a decision rule, and the coverage factor that is written beside it.
+/// The name of a decision rule, and the coverage factor written with it.
 #[must_use]
 pub fn decision_words(decision: DecisionRule) -> (&'static str, f64) {
     match decision {

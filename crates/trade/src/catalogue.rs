@@ -27,7 +27,7 @@ use crate::range::{Argument, OutOfRange};
 
 /// What an argument is.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum What {
+pub enum ParameterKind {
     /// A number in a range.
     Number(Argument),
     /// A resistance or the like that may also be open: infinite.
@@ -40,27 +40,29 @@ pub enum What {
 
 /// One argument of a function.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Takes {
+pub struct Parameter {
     /// Its name.
     pub name: &'static str,
     /// What it is.
-    pub what: What,
+    pub kind: ParameterKind,
 }
 
-impl Takes {
+impl Parameter {
     /// Its unit; empty for a bare number or a word.
     #[must_use]
     pub const fn unit(&self) -> &'static str {
-        match self.what {
-            What::Number(argument) | What::NumberOrOpen(argument) | What::List(argument) => argument.unit,
-            What::Word(_) => "",
+        match self.kind {
+            ParameterKind::Number(argument)
+            | ParameterKind::NumberOrOpen(argument)
+            | ParameterKind::List(argument) => argument.unit,
+            ParameterKind::Word(_) => "",
         }
     }
 }
 
 /// What a function gives.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Gives {
+pub enum Returns {
     /// A number in this unit; empty for a bare number, or for the unit of the arguments.
     Number(&'static str),
     /// One of these words; the result is its place in the list.
@@ -81,16 +83,16 @@ pub struct Function {
     /// What it belongs to: "capacitors".
     pub group: &'static str,
     /// What it takes, in order.
-    pub takes: &'static [Takes],
+    pub parameters: &'static [Parameter],
     /// What it gives.
-    pub gives: Gives,
+    pub returns: Returns,
     /// What it is, one sentence or two.
     pub doc: &'static str,
     /// Where the formula comes from.
     pub source: &'static str,
     body: Body,
     /// It jumps (floor, a word): its result counts as a decision of a rule.
-    pub steps: bool,
+    pub is_discrete: bool,
 }
 
 /// What a call may end in instead of a number.
@@ -108,7 +110,7 @@ impl Function {
     /// How it is called: `series_uF(first, second)`.
     #[must_use]
     pub fn signature(&self) -> String {
-        let names: Vec<&str> = self.takes.iter().map(|takes| takes.name).collect();
+        let names: Vec<&str> = self.parameters.iter().map(|parameter| parameter.name).collect();
         format!("{}({})", self.name, names.join(", "))
     }
 
@@ -117,7 +119,7 @@ impl Function {
     /// # Errors
     /// [`CallError`]: the number of arguments, an argument out of range, a result that is not finite.
     pub fn call(&self, arguments: &[f64]) -> Result<f64, CallError> {
-        if arguments.len() != self.takes.len() {
+        if arguments.len() != self.parameters.len() {
             return Err(CallError::Count);
         }
         match self.body {
@@ -134,15 +136,16 @@ impl Function {
     /// # Errors
     /// [`CallError`], as [`Self::call`]; also the count when what is no list is not one number.
     pub fn call_lists(&self, arguments: &[&[f64]]) -> Result<f64, CallError> {
-        if arguments.len() != self.takes.len() {
+        if arguments.len() != self.parameters.len() {
             return Err(CallError::Count);
         }
-        let single = |(takes, given): (&Takes, &&[f64])| match (takes.what, given) {
-            (What::List(_), _) => Ok(f64::NAN),
+        let single = |(parameter, given): (&Parameter, &&[f64])| match (parameter.kind, given) {
+            (ParameterKind::List(_), _) => Ok(f64::NAN),
             (_, [number]) => Ok(*number),
             _ => Err(CallError::Count),
         };
-        let numbers: Vec<f64> = self.takes.iter().zip(arguments).map(single).collect::<Result<_, _>>()?;
+        let numbers: Vec<f64> =
+            self.parameters.iter().zip(arguments).map(single).collect::<Result<_, _>>()?;
         match self.body {
             Body::Numbers(body) => finite(body(&numbers)),
             Body::Lists(body) => finite(body(arguments)),
@@ -158,9 +161,9 @@ impl Function {
     /// The word that a result stands for; `None` when it gives a number.
     #[must_use]
     pub fn word(&self, result: f64) -> Option<&'static str> {
-        match self.gives {
-            Gives::Word(words) => words.get(place(result)).copied(),
-            Gives::Number(_) => None,
+        match self.returns {
+            Returns::Word(words) => words.get(place(result)).copied(),
+            Returns::Number(_) => None,
         }
     }
 }
@@ -216,43 +219,43 @@ fn one(slice: &[f64]) -> f64 {
     slice.first().copied().unwrap_or(f64::NAN)
 }
 
-const fn list(argument: Argument) -> What {
-    What::List(argument)
+const fn list(argument: Argument) -> ParameterKind {
+    ParameterKind::List(argument)
 }
 
-const fn number(argument: Argument) -> What {
-    What::Number(argument)
+const fn number(argument: Argument) -> ParameterKind {
+    ParameterKind::Number(argument)
 }
 
-const fn open(argument: Argument) -> What {
-    What::NumberOrOpen(argument)
+const fn open(argument: Argument) -> ParameterKind {
+    ParameterKind::NumberOrOpen(argument)
 }
 
-const fn word(words: &'static [&'static str]) -> What {
-    What::Word(words)
+const fn word(words: &'static [&'static str]) -> ParameterKind {
+    ParameterKind::Word(words)
 }
 
 /// The same argument under another description.
-const fn called(what: &'static str, argument: Argument) -> What {
-    What::Number(Argument { what, ..argument })
+const fn called(what: &'static str, argument: Argument) -> ParameterKind {
+    ParameterKind::Number(Argument { what, ..argument })
 }
 
-const fn gives(unit: &'static str) -> Gives {
-    Gives::Number(unit)
+const fn returns(unit: &'static str) -> Returns {
+    Returns::Number(unit)
 }
 
-/// `function!(GROUP, "name"(argument: what, ...) -> gives, "doc", "source", expression)`. With `lists` before the group every argument
+/// `function!(GROUP, "name"(argument: what, ...) -> returns, "doc", "source", expression)`. With `lists` before the group every argument
 /// comes as a slice; [`one`] takes a number out.
 macro_rules! function {
     (lists $($declaration:tt)+) => {
         $crate::catalogue::function!(@ Lists $($declaration)+)
     };
-    (@ $body_kind:ident $group:expr, $name:literal($($argument:ident: $what:expr),+ $(,)?) -> $gives:expr, $doc:literal, $source:literal, $body:expr) => {
+    (@ $body_kind:ident $group:expr, $name:literal($($argument:ident: $what:expr),+ $(,)?) -> $returns:expr, $doc:literal, $source:literal, $body:expr) => {
         $crate::catalogue::Function {
             name: $name,
             group: $group,
-            takes: &[$($crate::catalogue::Takes { name: stringify!($argument), what: $what }),+],
-            gives: $gives,
+            parameters: &[$($crate::catalogue::Parameter { name: stringify!($argument), kind: $what }),+],
+            returns: $returns,
             doc: $doc,
             source: $source,
             body: $crate::catalogue::Body::$body_kind(|arguments| match *arguments {
@@ -260,7 +263,7 @@ macro_rules! function {
                 // The number was checked.
                 _ => Ok(f64::NAN),
             }),
-            steps: matches!($gives, $crate::catalogue::Gives::Word(_)),
+            is_discrete: matches!($returns, $crate::catalogue::Returns::Word(_)),
         }
     };
     ($($declaration:tt)+) => {

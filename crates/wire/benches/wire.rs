@@ -7,8 +7,8 @@ use std::time::Instant as Clock;
 use wire::gatt::Uuid;
 use wire::gatt::packet::Message;
 use wire::packet::{PacketKind, wrap};
-use wire::poll::Polled;
-use wire::{CheckKind, Decoder, Item, Profile, simulate};
+use wire::poll::PollOutput;
+use wire::{ChecksumKind, Decoder, Item, Profile, simulate};
 
 const READINGS: usize = 20_000;
 const ROUNDS: usize = 15;
@@ -61,7 +61,7 @@ fn exchanges(profile: &Profile) {
         now = now.max(poller.poll_at().unwrap());
         let mut asked = Vec::new();
         poller.tick(now, &mut |polled| {
-            if let Polled::Send(request) = polled {
+            if let PollOutput::Send(request) = polled {
                 asked = request;
             }
         });
@@ -72,7 +72,7 @@ fn exchanges(profile: &Profile) {
             _ => asked.get(..asked.len().saturating_sub(2)).unwrap_or_default().to_vec(),
         };
         if !reply.is_empty() {
-            let sealed = [reply.as_slice(), &CheckKind::Crc16Modbus.compute(&reply)].concat();
+            let sealed = [reply.as_slice(), &ChecksumKind::Crc16Modbus.compute(&reply)].concat();
             poller.received(now, &sealed, &mut |polled| {
                 std::hint::black_box(polled);
             });

@@ -1,24 +1,25 @@
-//! Agreement of frames that carry no checksum. Does not smooth or average: a value is handed out as shown, or dropped.
+//! Agreement between frames that carry no checksum. Does not smooth or average: a value is returned as displayed, or
+//! dropped.
 //!
 //! # What agreement means
-//! A damaged digit is still a digit, so a single frame of unchecked text proves nothing. With `agree = n`, a frame is
-//! believed when at least n - 1 other frames, alike in channel, unit, coupling, flags, state and decimal place, lie at
-//! or above its number **and** at least n - 1 lie at or below it. Others are
+//! A damaged digit is still a digit, so a single frame of text without a checksum proves nothing. With `agree = n`, a
+//! frame is accepted if at least n - 1 other frames with the same channel, unit, coupling, flags, state and decimal
+//! place lie at or above its number **and** at least n - 1 lie at or below it. The other frames are
 //! - the n - 1 frames before it and the n - 1 after it, whatever their number, and
-//! - of the 2n + 2 frames before those, the ones that are near: no further away than [`NEAR`] median steps from frame to
-//!   frame. In a steady display the median step is 0 and only equal numbers are near.
+//! - those of the 2n + 2 frames before these that are near: within [`NEAR`] median steps from frame to frame. On a
+//!   steady display the median step is 0 and only equal numbers are near.
 //!
-//! A number no further away than one median step counts on both sides, and so does an overload for an overload.
+//! A number within one median step counts on both sides. An overload counts on both sides for an overload.
 //!
-//! So a steady display is believed at once, a settling one a frame later at most (it lies between its neighbours), and the first
-//! frame after a change waits for the next. One damaged frame among good ones stands alone and is dropped. A damaged
-//! digit gets through only where the result lies between what the frames beside it showed, or within the noise of the
-//! display: in a steady display nothing does.
+//! A steady display is therefore accepted at once and a settling one at most a frame later (it lies between its
+//! neighbours); the first frame after a change waits for the next. A single damaged frame among good ones stands
+//! alone and is dropped. A damaged digit gets through only if the result lies between what the neighbouring frames
+//! showed, or within the noise of the display; on a steady display none does.
 //!
-//! Counted over every single bit of every line of six streams (`tests/damage.rs`; wrong values handed out, of cases;
+//! Counted over every single bit of every line of six streams (`tests/damage.rs`; wrong values returned, of cases;
 //! the generic line meter, 22 bytes; counts are those of the last digit):
 //!
-//! | display | no agreement | n = 2 | of these outside what the display showed | undamaged, handed out |
+//! | display | no agreement | n = 2 | of these outside what the display showed | undamaged, returned |
 //! |---|---|---|---|---|
 //! | steady | 330 of 5760 | 0 | 0 | all |
 //! | flicker of 2 counts | 564 of 9600 | 106 | 28, by 1 or 2 counts | 98 % |
@@ -27,8 +28,9 @@
 //! | ramp | 618 of 9600 | 241 | 0 | all |
 //! | jumps with flicker | 648 of 9600 | 157 | 14, by 1 or 2 counts | 94 % |
 //!
-//! The same streams as the bits of a display (the generic segment meter, 13 bytes; 3120 and 5200 cases): what is no figure
-//! is refused by itself, so without agreement 9 to 12 % get through where it is 6 % of the line. With n = 2:
+//! The same streams as the bits of a display (the generic segment meter, 13 bytes; 3120 and 5200 cases). Segments
+//! that form no digit are rejected anyway, so without agreement 9 to 12 % get through, against 6 % for the line. With
+//! n = 2:
 //!
 //! | display | no agreement | n = 2 | of these outside what the display showed |
 //! |---|---|---|---|
@@ -39,14 +41,15 @@
 //! | ramp | 442 of 5200 | 111 | 0 |
 //! | jumps with flicker | 538 of 5200 | 51 | 2, by 1 or 2 counts |
 //!
-//! A damaged line costs its own reading, at times one beside it that stood on it (most 2). Lost and doubled bytes get
-//! nothing through, with or without agreement: the width refuses them.
+//! A damaged line costs its own reading and sometimes a neighbour that depended on it (two at most). Lost and doubled
+//! bytes get nothing through, with or without agreement: the width is wrong.
 //!
-//! Noise that went through keeps 91 to 96 % of its deviation (4 to 7 % of its frames, the outermost, are dropped; the
-//! mean stays). Counting strictly, without the median step, kept 73 % of the deviation and three frames in four.
+//! Noise that passes keeps 91 to 96 % of its standard deviation (4 to 7 % of its frames, the outermost, are dropped;
+//! the mean is unchanged). Strict counting, without the median step, kept 73 % of the deviation and three frames in
+//! four.
 //!
-//! A damage in the very frame beside a jump of the display can leave a number between the old and the new value, as a
-//! display in motion shows too; it stands alone, so the settler does not take it for settled.
+//! Damage in the very frame next to a jump of the display can leave a number between the old and the new value, just
+//! as a moving display does. It stands alone, so the settler does not treat it as settled.
 
 use alloc::collections::VecDeque;
 use alloc::vec::Vec;
@@ -55,46 +58,46 @@ use quantity::{Decimal, Instant, State};
 
 use crate::decode::Decoded;
 
-/// Why the readings of a profile are believed.
+/// Why readings of a profile are accepted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Evidence {
-    /// Each frame carries a checksum, which held.
+    /// Each frame carries a checksum, and it matched.
     Checksum,
-    /// Each frame carries a checksum, and this many frames bore the reading out.
+    /// Each frame carries a checksum, and this many frames agree.
     ChecksumAndAgreement {
-        /// Frames, itself included.
+        /// Frames, the reading's own included.
         frames: u8,
     },
-    /// Frames carry no checksum; this many frames bore the reading out, itself included.
+    /// Frames carry no checksum; this many frames agree.
     Agreement {
-        /// Frames, itself included.
+        /// Frames, the reading's own included.
         frames: u8,
     },
 }
 
-/// What became of a frame.
+/// The decision on a frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum Outcome {
+pub(crate) enum Decision {
     Believed(Instant, Decoded),
     Disagreed,
 }
 
-/// The most frames a profile may ask for.
+/// The most frames that a profile may ask for.
 pub(crate) const AGREE_MAX: u8 = 8;
 
-/// How many median steps away an older frame still bears a number out. Of bell-shaped noise with deviation s the median
-/// step is 0.95 s, so this is 3.8 s.
+/// How many median steps away an older frame may be and still confirm a number. For normally distributed noise with
+/// deviation s the median step is 0.95 s, so this is 3.8 s.
 const NEAR: i64 = 4;
 
 /// Windows of all channels.
 #[derive(Clone, Debug)]
 pub(crate) struct Agreement {
-    /// Other frames wanted on each side.
+    /// Other frames required on each side.
     others: usize,
     channels: Vec<(u8, Window)>,
 }
 
-/// Recent frames of one channel; those before `undecided_from` are decided.
+/// Recent frames of one channel. Frames before `undecided_from` are decided.
 #[derive(Clone, Debug, Default)]
 struct Window {
     frames: VecDeque<(Instant, Decoded)>,
@@ -106,10 +109,11 @@ impl Agreement {
         Self { others: usize::from(agree.clamp(1, AGREE_MAX)) - 1, channels: Vec::new() }
     }
 
-    /// Takes one decoded frame; hands out what it decides, oldest first. Channels are bounded by the profile.
-    pub(crate) fn push(&mut self, at: Instant, decoded: Decoded, out: &mut dyn FnMut(Outcome)) {
+    /// Takes one decoded frame and returns the frames it decides, oldest first. The profile bounds the number of
+    /// channels.
+    pub(crate) fn push(&mut self, at: Instant, decoded: Decoded, out: &mut dyn FnMut(Decision)) {
         if self.others == 0 {
-            out(Outcome::Believed(at, decoded));
+            out(Decision::Believed(at, decoded));
             return;
         }
         let known = self.channels.iter().position(|(channel, _)| *channel == decoded.channel);
@@ -122,7 +126,7 @@ impl Agreement {
         }
     }
 
-    /// Forgets all frames; how many were undecided.
+    /// Forgets all frames; returns how many were undecided.
     pub(crate) fn clear(&mut self) -> usize {
         let undecided = self.channels.iter().map(|(_, w)| w.frames.len() - w.undecided_from).sum();
         self.channels.clear();
@@ -131,13 +135,13 @@ impl Agreement {
 }
 
 impl Window {
-    fn push(&mut self, at: Instant, decoded: Decoded, others: usize, out: &mut dyn FnMut(Outcome)) {
+    fn push(&mut self, at: Instant, decoded: Decoded, others: usize, out: &mut dyn FnMut(Decision)) {
         self.frames.push_back((at, decoded));
         while let Some(&(at, decoded)) = self.frames.get(self.undecided_from) {
             if self.is_borne_out(self.undecided_from, others) {
-                out(Outcome::Believed(at, decoded));
+                out(Decision::Believed(at, decoded));
             } else if self.frames.len() - 1 - self.undecided_from >= others {
-                out(Outcome::Disagreed);
+                out(Decision::Disagreed);
             } else {
                 break;
             }
@@ -172,7 +176,7 @@ impl Window {
         at_or_above >= others && at_or_below >= others
     }
 
-    /// The median step between successive frames like `this`, the frame at `index` left out; 0 with fewer than three.
+    /// The median step between successive frames like `this`, without the frame at `index`; 0 with fewer than three.
     fn median_step(&self, this: &Decoded, index: usize) -> i64 {
         let mut steps: Vec<i64> = Vec::with_capacity(self.frames.len());
         let mut last = None;
@@ -188,7 +192,7 @@ impl Window {
     }
 }
 
-/// The same in all but the number.
+/// Equal in everything but the number.
 fn is_alike(a: &Decoded, b: &Decoded) -> bool {
     let states = match (a.state, b.state) {
         (State::Value(x), State::Value(y)) => x.exponent() == y.exponent(),
@@ -227,8 +231,8 @@ mod tests {
             let at = Instant::from_micros(i64::try_from(i).unwrap());
             agreement.push(at, decoded, &mut |outcome| {
                 seen.push(match outcome {
-                    Outcome::Believed(_, d) => counts(&d).to_string(),
-                    Outcome::Disagreed => String::from("x"),
+                    Decision::Believed(_, d) => counts(&d).to_string(),
+                    Decision::Disagreed => String::from("x"),
                 });
             });
         }
@@ -254,7 +258,7 @@ mod tests {
         assert_eq!(run(2, &[41, 42, 42, 41, 1, 42, 41]), ["x", "42", "42", "41", "x", "42", "41"]);
     }
 
-    /// Noise that went through must still look like itself, or the settler would think the display steadier than it is.
+    /// Noise that passes must still look like noise, or the settler would think the display steadier than it is.
     #[test]
     fn noise_goes_through_hardly_changed() {
         let mut state = 1_u64;

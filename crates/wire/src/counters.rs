@@ -18,8 +18,8 @@ pub enum Field {
     Channel,
     /// The power of ten.
     Exponent,
-    /// Which of several characteristics of one UUID sent it: the way it came cannot tell.
-    Which,
+    /// Several characteristics have this UUID, and the transport does not say which one sent the value.
+    Instance,
 }
 
 /// Why bytes or a frame were dropped.
@@ -29,7 +29,7 @@ pub enum Reason {
     Garbage,
     /// A piece of a frame: joined in its middle, cut by a gap, or broken off by silence.
     Partial,
-    /// The checksum does not hold.
+    /// The checksum does not match.
     Checksum,
     /// A line that does not have the shape of the pattern.
     Pattern,
@@ -37,27 +37,27 @@ pub enum Reason {
     Overlong,
     /// A whole frame whose content is not in the profile. Other channels of the frame are not affected.
     Undecodable(Field),
-    /// A value that no other frame bore out (frames without a checksum).
+    /// A value that no other frame confirmed (frames without a checksum).
     Disagreed,
     /// The device was asked and refused.
     Refused,
     /// The profile's decode script failed on a whole frame; [`crate::Decoder::script_error`] says why.
     Script,
-    /// A whole frame that the decode script was not given: more came in a second than it is let to read.
+    /// A whole frame that the decode script did not read: more arrived in one second than it may read.
     Unread,
-    /// Frames that were lost on the way, told by the numbers that the device gives them; [`Counters::missed`] says how many.
+    /// Frames lost on the way, recognised by the device's frame numbers; [`DecoderCounters::missed`] says how many.
     Missed,
-    /// Bytes that make sound frames in two ways, both of which can be read: neither is believed.
-    TwoCuts,
-    /// A frame whose checksum holds, but not a byte that the profile demands of every frame.
-    Constant,
+    /// Bytes that form valid, readable frames in two ways: neither is accepted.
+    Ambiguous,
+    /// The checksum matches, but a byte that the profile fixes for every frame has another value.
+    FixedByte,
 }
 
 impl Reason {
-    /// Number of reasons, the fields of [`Reason::Undecodable`] counted as one.
+    /// The number of reasons; all fields of [`Reason::Undecodable`] count as one.
     pub const COUNT: usize = 13;
 
-    /// Every reason; one field stands for all of [`Reason::Undecodable`].
+    /// Every reason; one field represents all of [`Reason::Undecodable`].
     pub const ALL: [Self; Self::COUNT] = [
         Self::Garbage,
         Self::Partial,
@@ -70,11 +70,11 @@ impl Reason {
         Self::Script,
         Self::Unread,
         Self::Missed,
-        Self::TwoCuts,
-        Self::Constant,
+        Self::Ambiguous,
+        Self::FixedByte,
     ];
 
-    /// Its place in [`Reason::ALL`].
+    /// Index in [`Reason::ALL`].
     const fn index(self) -> usize {
         match self {
             Self::Garbage => 0,
@@ -88,12 +88,12 @@ impl Reason {
             Self::Script => 8,
             Self::Unread => 9,
             Self::Missed => 10,
-            Self::TwoCuts => 11,
-            Self::Constant => 12,
+            Self::Ambiguous => 11,
+            Self::FixedByte => 12,
         }
     }
 
-    /// A short name, for lists of counts; the fields of [`Reason::Undecodable`] have one.
+    /// A short name for lists of counts; all fields of [`Reason::Undecodable`] share one.
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
@@ -108,12 +108,12 @@ impl Reason {
             Self::Script => "script failed",
             Self::Unread => "unread",
             Self::Missed => "missed",
-            Self::TwoCuts => "two ways to cut",
-            Self::Constant => "demanded byte differs",
+            Self::Ambiguous => "two ways to cut",
+            Self::FixedByte => "demanded byte differs",
         }
     }
 
-    /// The reason in words.
+    /// The reason as text.
     #[must_use]
     pub const fn words(self) -> &'static str {
         match self {
@@ -128,7 +128,7 @@ impl Reason {
             Self::Undecodable(Field::Flags) => "flag not in the profile",
             Self::Undecodable(Field::Channel) => "channel not in the profile",
             Self::Undecodable(Field::Exponent) => "power of ten out of range",
-            Self::Undecodable(Field::Which) => {
+            Self::Undecodable(Field::Instance) => {
                 "this system's Bluetooth cannot tell which of several characteristics of one UUID sent it; Linux can"
             }
             Self::Disagreed => "no other frame agreed",
@@ -136,8 +136,8 @@ impl Reason {
             Self::Script => "the decode script failed",
             Self::Unread => "more frames than a decode script reads",
             Self::Missed => "frames are missing, by their numbers",
-            Self::TwoCuts => "two ways to cut the bytes into frames, and both can be read",
-            Self::Constant => "a byte is not the one that the profile demands",
+            Self::Ambiguous => "two ways to cut the bytes into frames, and both can be read",
+            Self::FixedByte => "a byte is not the one that the profile demands",
         }
     }
 }
@@ -147,7 +147,7 @@ impl Reason {
 pub struct Fault {
     /// Why.
     pub reason: Reason,
-    /// Bytes dropped; 0 where a whole frame arrived and only its meaning was refused.
+    /// Bytes dropped; 0 if a whole frame arrived and only its content was rejected.
     pub bytes: u32,
 }
 
@@ -158,39 +158,39 @@ impl fmt::Display for Fault {
     }
 }
 
-/// Running counts of a decoder; all saturate.
+/// Running counts of a decoder. All of them saturate.
 ///
 /// `bytes` = bytes of whole frames and their line ends + `dropped_bytes` + what the decoder still holds.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Counters {
+pub struct DecoderCounters {
     /// Bytes received.
     pub bytes: u64,
-    /// Bytes of whole frames, and line ends.
+    /// Bytes of whole frames, including line ends.
     pub frame_bytes: u64,
-    /// Bytes dropped, of whatever reason.
+    /// Bytes dropped, for any reason.
     pub dropped_bytes: u64,
     /// Frames that passed the framing (pattern, or sync and checksum).
     pub frames: u64,
-    /// Of these, whole ones of no channel that the profile names (other characteristics of a device), and those that came a
-    /// second time under the same number.
+    /// Of these, frames of channels that the profile does not name (other characteristics of a device) and frames
+    /// that arrived a second time under the same number.
     pub ignored: u64,
-    /// Frames that never came, by the numbers of those that did.
+    /// Frames that never arrived, counted from gaps in the frame numbers.
     pub missed: u64,
-    /// Readings handed out.
+    /// Readings returned.
     pub readings: u64,
-    /// Gaps: told by the link, or silence longer than the profile's `silence_ms`.
+    /// Gaps: reported by the link, or silence longer than the profile's `silence_ms`.
     pub gaps: u64,
     drops: [u64; Reason::COUNT],
 }
 
-impl Counters {
-    /// How many faults of this reason were reported; every [`Reason::Undecodable`] counts as one reason.
+impl DecoderCounters {
+    /// How many faults with this reason were reported; every [`Reason::Undecodable`] counts as one reason.
     #[must_use]
     pub fn drops(&self, reason: Reason) -> u64 {
         self.drops.get(reason.index()).copied().unwrap_or(0)
     }
 
-    /// The reasons that occurred, by name, with how many faults of each were reported; the most frequent first.
+    /// The reasons that occurred, by name, with the number of faults each; the most frequent first.
     #[must_use]
     pub fn by_count(&self) -> Vec<(&'static str, u64)> {
         let mut counts: Vec<_> =
@@ -231,7 +231,7 @@ mod tests {
 
     #[test]
     fn counts_come_largest_first_and_without_what_did_not_occur() {
-        let mut counters = Counters::default();
+        let mut counters = DecoderCounters::default();
         assert_eq!(counters.by_count(), []);
         for (reason, times) in
             [(Reason::Refused, 2), (Reason::Undecodable(Field::Unit), 3), (Reason::Partial, 2)]

@@ -1,4 +1,4 @@
-//! Frames -> what the display showed. One variant per way of decoding. Does not know how frames were cut from bytes.
+//! Frames -> what the display showed. One variant per decoding. Does not know how frames were cut from bytes.
 
 pub(crate) mod answers;
 pub(crate) mod fields;
@@ -23,7 +23,7 @@ pub(crate) struct Decoded {
     pub(crate) coupling: Option<Coupling>,
     pub(crate) state: State,
     pub(crate) flags: Flags,
-    /// What the way of sending itself states; a statement of the profile replaces it.
+    /// Accuracy that follows from the encoding itself; the profile's statement overrides it.
     pub(crate) accuracy: Option<Accuracy>,
 }
 
@@ -32,15 +32,15 @@ pub(crate) struct Decoded {
 pub(crate) enum Decode {
     /// Text by a pattern.
     Pattern(pattern::PatternDecode),
-    /// Numbers at fixed places.
+    /// Numbers at fixed positions.
     Fields(fields::FieldsDecode),
-    /// The bits of a display.
+    /// The segments of a display.
     Segments(segments::SegmentsDecode),
-    /// Whatever a script of the profile makes of them.
+    /// Decoded by the profile's script.
     Script(script::ScriptDecode),
     /// Replies of a Modbus device, in packets.
     Registers(registers::RegistersDecode),
-    /// Answers of a SCPI instrument, in packets.
+    /// Replies of a SCPI instrument, in packets.
     Answers(answers::AnswersDecode),
     /// Values of GATT characteristics, in packets.
     Gatt(gatt::GattDecode),
@@ -49,13 +49,13 @@ pub(crate) enum Decode {
 /// Whether a frame was meant for the profile.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) enum Fit {
-    /// It has the described shape; what it holds was handed out.
+    /// It has the described shape; its content was returned.
     Fits,
-    /// It is whole and of no channel that the profile names.
+    /// It is intact and belongs to no channel that the profile names.
     Ignored,
     /// It does not have the described shape at all.
     Foreign,
-    /// The script that should have read it failed.
+    /// The decode script failed.
     Failed(Box<ScriptError>),
 }
 
@@ -66,7 +66,7 @@ impl Fit {
 }
 
 impl Decode {
-    /// The frame's number, where the device numbers its frames.
+    /// The frame's number, if the device numbers its frames.
     pub(crate) fn numbered(&self, frame: &[u8]) -> Option<Numbered> {
         match self {
             Self::Fields(decode) => {
@@ -82,7 +82,7 @@ impl Decode {
         }
     }
 
-    /// Decodes a frame, each channel by itself.
+    /// Decodes a frame, channel by channel.
     pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Reason>)) -> Fit {
         let mut field = |decoded: Result<Decoded, Field>| out(decoded.map_err(Reason::Undecodable));
         match self {
@@ -97,10 +97,10 @@ impl Decode {
     }
 }
 
-/// The number that a device gave a frame.
+/// The number that the device gave a frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Numbered {
-    /// Which of several counts it is.
+    /// Which of several counters it belongs to.
     pub(crate) source: u8,
     pub(crate) sequence: fields::Sequence,
     pub(crate) number: i64,

@@ -1,5 +1,5 @@
-//! The running decoder of one source: bytes or gaps in, readings and faults out. Does not limit how often faults are
-//! reported and does not read a clock.
+//! The decoder of one source: bytes or gaps in, readings and faults out. Does not limit how often faults are reported
+//! and does not read a clock.
 
 use alloc::boxed::Box;
 use alloc::collections::BTreeMap;
@@ -7,24 +7,25 @@ use alloc::vec::Vec;
 
 use quantity::{Instant, Reading};
 
-use crate::agree::{Agreement, Evidence, Outcome};
-use crate::counters::{Counters, Fault, Reason};
+use crate::agree::{Agreement, Decision, Evidence};
+use crate::counters::{DecoderCounters, Fault, Reason};
 use crate::decode::script::FRAMES_PER_SECOND;
 use crate::decode::{Decode, Fit, Numbered};
 use crate::frame::{Chunk, Framer};
 use crate::profile::Profile;
 use crate::script::ScriptError;
 
-/// What a decoder hands out.
+/// What a decoder returns.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Item {
-    /// A reading, with what bears it out stated by [`Decoder::evidence`].
+    /// A reading. [`Decoder::evidence`] says why it was accepted.
     Reading(Reading),
-    /// Something dropped. A babbling device gives many; limiting them is the caller's job.
+    /// Something was dropped. A babbling device causes many of these; limiting them is the caller's job.
     Fault(Fault),
 }
 
-/// Decodes the bytes of one source by a profile. Never ends; holds one frame and a few decoded ones at most.
+/// Decodes the bytes of one source as a profile says. Never ends; buffers one raw frame and a few decoded ones at
+/// most.
 #[derive(Clone, Debug)]
 pub struct Decoder {
     framer: Framer,
@@ -33,28 +34,28 @@ pub struct Decoder {
     meaning: Meaning,
 }
 
-/// Everything behind the framer.
+/// Everything after the framer.
 #[derive(Clone, Debug)]
 struct Meaning {
     profile: Profile,
     agreement: Agreement,
-    counters: Counters,
+    counters: DecoderCounters,
     next_seq: u64,
-    /// The second in hand and the frames of it that a script has read.
+    /// The current second, and how many of its frames a script has read.
     scripted: (i64, u32),
     script_error: Option<Box<ScriptError>>,
-    /// When the frame that waits for what follows was whole.
+    /// When the frame that waits for its successor was complete.
     whole_at: Instant,
-    /// The last number of each count of frames.
+    /// The last number of each frame counter.
     numbers: Vec<(u8, i64)>,
-    /// What the device calls each channel.
+    /// The device's own name for each channel.
     labels: BTreeMap<u8, Box<str>>,
-    /// The bytes are recorded ones, which come as fast as they are read.
+    /// The bytes come from a recording, as fast as they are read.
     recorded: bool,
 }
 
 impl Decoder {
-    /// A decoder that has not seen a byte. It takes the stream to be joined in mid-frame.
+    /// A decoder before its first byte. It assumes that it joins the stream in mid-frame.
     #[must_use]
     pub fn new(profile: &Profile) -> Self {
         Self {
@@ -63,7 +64,7 @@ impl Decoder {
             meaning: Meaning {
                 agreement: Agreement::new(profile.agree()),
                 profile: profile.clone(),
-                counters: Counters::default(),
+                counters: DecoderCounters::default(),
                 next_seq: 0,
                 scripted: (0, 0),
                 script_error: None,
@@ -75,8 +76,8 @@ impl Decoder {
         }
     }
 
-    /// A decoder of recorded bytes without their times, such as a file of them. They come as fast as they are read, so a script
-    /// reads them all: there is no device that could babble.
+    /// A decoder for recorded bytes without times, such as a raw file. They arrive as fast as they are read, so a
+    /// script reads every frame: no device can flood it.
     #[must_use]
     pub fn of_recorded_bytes(profile: &Profile) -> Self {
         let mut decoder = Self::new(profile);
@@ -84,10 +85,10 @@ impl Decoder {
         decoder
     }
 
-    /// Takes bytes that arrived at `at`. A frame's time is that of its last byte (of its line end, for text).
+    /// Takes bytes that arrived at `at`. The time of a frame is that of its last byte (for text, of its line end).
     ///
-    /// Silence longer than the profile's `silence_ms` before these bytes is a gap: two halves of different lines never
-    /// become one.
+    /// Silence before these bytes that is longer than the profile's `silence_ms` counts as a gap: two halves of
+    /// different lines never become one.
     pub fn bytes(&mut self, at: Instant, data: &[u8], sink: &mut dyn FnMut(Item)) {
         if data.is_empty() {
             return;
@@ -104,7 +105,7 @@ impl Decoder {
         self.framer.push(data, &mut |chunk| meaning.chunk(at, &chunk, sink));
     }
 
-    /// A gap in the bytes, told by the link: drops the partial frame and restarts agreement. What it drops is counted.
+    /// A gap reported by the link: drops the partial frame, counts it and restarts agreement.
     pub fn gap(&mut self, _at: Instant) {
         self.cut(&mut |_| {});
         self.last_bytes = None;
@@ -118,26 +119,26 @@ impl Decoder {
         meaning.disagree(sink);
     }
 
-    /// What was received, handed out and dropped so far.
+    /// What was received, decoded and dropped so far.
     #[must_use]
-    pub fn counters(&self) -> &Counters {
+    pub fn counters(&self) -> &DecoderCounters {
         &self.meaning.counters
     }
 
-    /// What bears a reading out.
+    /// Why readings are accepted.
     #[must_use]
     pub fn evidence(&self) -> Evidence {
         self.meaning.profile.evidence()
     }
 
-    /// What the device itself calls this channel: the User Description of the characteristic that gave its last frame. `None`:
-    /// it said nothing, or not in words.
+    /// The device's own name for this channel: the User Description of the characteristic that sent its last frame.
+    /// `None` if it has none, or none that is text.
     #[must_use]
     pub fn label(&self, channel: u8) -> Option<&str> {
         self.meaning.labels.get(&channel).map(|label| &**label)
     }
 
-    /// Why the decode script failed last, with its line in the profile; `None` where it has not.
+    /// Why the decode script last failed, with its line in the profile; `None` if it never did.
     #[must_use]
     pub fn script_error(&self) -> Option<&ScriptError> {
         self.meaning.script_error.as_deref()
@@ -149,7 +150,7 @@ impl Decoder {
         self.framer.buffered()
     }
 
-    /// Bytes held, or skipped and not yet reported. With nothing lost: `bytes = frame_bytes + dropped_bytes + held`.
+    /// Bytes buffered, or skipped and not yet reported. `bytes = frame_bytes + dropped_bytes + held` always holds.
     #[must_use]
     pub fn held(&self) -> usize {
         self.framer.held()
@@ -162,13 +163,13 @@ impl Meaning {
         sink(Item::Fault(fault));
     }
 
-    /// Takes what the framer hands out; true: of the frame, something could be read.
+    /// Takes the framer's output. True if something in the frame could be read.
     fn chunk(&mut self, at: Instant, chunk: &Chunk<'_>, sink: &mut dyn FnMut(Item)) -> bool {
         match *chunk {
             Chunk::LineEnd => self.counters.frame_bytes = self.counters.frame_bytes.saturating_add(1),
             Chunk::Dropped(fault) => {
                 self.fault(fault, sink);
-                if fault.reason == Reason::TwoCuts {
+                if fault.reason == Reason::Ambiguous {
                     self.disagree(sink);
                 }
             }
@@ -182,14 +183,14 @@ impl Meaning {
         false
     }
 
-    /// Forgets the frames that were to bear each other out.
+    /// Forgets the frames that are waiting for agreement.
     fn disagree(&mut self, sink: &mut dyn FnMut(Item)) {
         for _ in 0..self.agreement.clear() {
             self.fault(Fault { reason: Reason::Disagreed, bytes: 0 }, sink);
         }
     }
 
-    /// Whether something of a frame can be read. Nothing of it is handed out or counted.
+    /// Whether anything in a frame can be read. Nothing is returned or counted.
     fn can_read(&mut self, at: Instant, frame: &[u8]) -> bool {
         let mut any = false;
         if self.may_read(at) {
@@ -198,7 +199,7 @@ impl Meaning {
         any
     }
 
-    /// Whether the script may read one more frame in this second.
+    /// Whether the script may read another frame in this second.
     fn may_read(&mut self, at: Instant) -> bool {
         if self.recorded || !matches!(self.profile.decode(), Decode::Script(_)) {
             return true;
@@ -234,12 +235,12 @@ impl Meaning {
             };
             is_read = true;
             agreement.push(at, decoded, &mut |outcome| match outcome {
-                Outcome::Disagreed => {
+                Decision::Disagreed => {
                     let fault = Fault { reason: Reason::Disagreed, bytes: 0 };
                     counters.count(fault);
                     sink(Item::Fault(fault));
                 }
-                Outcome::Believed(at, decoded) => {
+                Decision::Believed(at, decoded) => {
                     counters.readings = counters.readings.saturating_add(1);
                     let seq = *next_seq;
                     *next_seq = next_seq.saturating_add(1);
@@ -259,7 +260,7 @@ impl Meaning {
         is_read
     }
 
-    /// Keeps what a characteristic is called, or forgets it: the packets of one channel may change their device.
+    /// Remembers the name of a channel, or forgets it: the packets of one channel may come from another device now.
     fn keep_label(&mut self, frame: &[u8], fit: &Fit) {
         let (Decode::Gatt(gatt), Fit::Fits) = (self.profile.decode(), fit) else { return };
         let Some((channel, label)) = gatt.label(frame) else { return };
@@ -278,7 +279,7 @@ impl Meaning {
         counters.ignored = counters.ignored.saturating_add(u64::from(ignored));
     }
 
-    /// Whether the device sent this frame under the same number before. A number that jumps tells how many were lost.
+    /// Whether the device has sent this frame number before. A jump in the numbers says how many frames were lost.
     fn is_repeated(&mut self, frame: &[u8], sink: &mut dyn FnMut(Item)) -> bool {
         let Some(Numbered { source, sequence, number }) = self.profile.decode().numbered(frame) else {
             return false;

@@ -1,5 +1,5 @@
-//! The error of loading a profile: always a line, a column and a message that says what to do.
-//! Does not hold faults of the running stream; those are [`crate::Fault`].
+//! Errors of the profile loader: always a line, a column and a message that says what to do. Faults of the running
+//! stream are [`crate::Fault`]s.
 
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -56,8 +56,8 @@ pub(crate) fn nearest<'a>(given: &str, known: &[&'a str]) -> Option<&'a str> {
         .and_then(|(d, word)| (d <= allowed).then_some(word))
 }
 
-/// Number of single-letter edits, a swap of two neighbours counting as one (optimal string alignment). Capped at 32
-/// letters, so its cost is bounded for hostile keys.
+/// The number of single-letter edits; swapping two neighbours counts as one (optimal string alignment). Capped at 32
+/// letters, which bounds the cost for hostile keys.
 fn distance(a: &str, b: &str) -> usize {
     let a: Vec<char> = a.chars().take(32).map(|c| c.to_ascii_lowercase()).collect();
     let b: Vec<char> = b.chars().take(32).map(|c| c.to_ascii_lowercase()).collect();

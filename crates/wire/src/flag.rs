@@ -1,4 +1,4 @@
-//! What a flag letter or bit of a display means, by the words of a profile.
+//! The meaning of a flag letter or bit of a display, by the names that profiles use.
 
 use quantity::Flags;
 
@@ -9,7 +9,7 @@ pub(crate) enum Flag {
     LowBattery,
     Relative,
     MinMax,
-    /// Known and of no consequence (auto range, backlight).
+    /// Known and irrelevant (auto range, backlight).
     Ignore,
 }
 

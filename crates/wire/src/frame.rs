@@ -1,4 +1,4 @@
-//! Bytes -> frames. One variant per framing; each holds one frame at most and finds its way back after any garbage.
+//! Bytes -> frames. One variant per framing; each buffers one frame at most and resynchronises after any garbage.
 //! Does not know what a frame means.
 
 pub(crate) mod counted;
@@ -15,11 +15,11 @@ use synced::Shape;
 pub(crate) enum Framing {
     /// Lines of text.
     Line(line::LineFrame),
-    /// Frames of one length.
+    /// Frames of a fixed length.
     Fixed(fixed::FixedFrame),
-    /// Frames that say their length.
+    /// Frames with a length field.
     Counted(counted::CountedFrame),
-    /// Frames whose bytes say their place.
+    /// Frames whose bytes carry their index.
     Indexed(indexed::IndexedFrame),
 }
 
@@ -44,7 +44,7 @@ impl Framing {
         if is_doubtful { 2 * self.max_bytes() } else { self.max_bytes() }
     }
 
-    pub(crate) fn has_check(&self) -> bool {
+    pub(crate) fn has_checksum(&self) -> bool {
         match self {
             Self::Line(frame) => frame.check.is_some(),
             Self::Fixed(frame) => frame.check.is_some(),
@@ -63,16 +63,15 @@ impl Framing {
     }
 }
 
-/// What a framer hands out.
+/// What a framer returns.
 pub(crate) enum Chunk<'f> {
-    /// A frame (without line end, line checksum, the checksum behind a counted frame, or the places in indexed bytes), and
-    /// the bytes it took on the wire.
-    /// It `waited` where [`Chunk::Waits`] told when it was whole.
+    /// A frame (without line end, line checksum, the checksum after a counted frame, or the indices of indexed bytes)
+    /// and the number of bytes it took on the wire. `waited` if [`Chunk::Waits`] announced when it was complete.
     Frame { frame: &'f [u8], bytes: u32, waited: bool },
-    /// The frame in hand is whole and waits until what follows says whether it is one.
+    /// The current frame is complete and waits for the bytes after it, which decide whether it really is a frame.
     Waits,
-    /// Another way to cut: whole, sound, and inside or beside the frame in hand. Asks whether it can be read; nothing of
-    /// it is handed out.
+    /// Another way to cut the bytes: a complete frame with a matching checksum, inside or next to the current one.
+    /// Asks whether it can be read; nothing in it is returned.
     Other(&'f [u8]),
     /// A line end.
     LineEnd,
@@ -80,7 +79,7 @@ pub(crate) enum Chunk<'f> {
     Dropped(Fault),
 }
 
-/// Takes what a framer hands out; true: of the frame, something could be read.
+/// Receives the framer's output. Returns true if something in the frame could be read.
 pub(crate) type Out<'o> = dyn FnMut(Chunk<'_>) -> bool + 'o;
 
 /// A running framer.
@@ -100,7 +99,7 @@ impl Framer {
         }
     }
 
-    /// Drops what is held and starts anew, as if joined in mid-frame.
+    /// Drops what is buffered and starts over, as if joining the stream in mid-frame.
     pub(crate) fn cut(&mut self, out: &mut Out<'_>) {
         match self {
             Self::Line(framer) => framer.cut(out),
@@ -109,7 +108,7 @@ impl Framer {
         }
     }
 
-    /// No more bytes are coming: hands out what only waited for them.
+    /// No more bytes will arrive: returns a frame that was only waiting for them.
     pub(crate) fn settle(&mut self, out: &mut Out<'_>) {
         match self {
             Self::Synced(framer) => framer.settle(out),
@@ -137,7 +136,7 @@ impl Framer {
     }
 }
 
-/// A run of dropped bytes is reported at least this often, so that an endless one is seen.
+/// A run of dropped bytes is reported at least this often, so that an endless one is noticed.
 pub(crate) const RUN_BYTES_MAX: u32 = 4096;
 
 /// Reports `bytes` dropped bytes, if any.
@@ -147,7 +146,7 @@ pub(crate) fn drop_bytes(out: &mut Out<'_>, reason: Reason, bytes: u32) {
     }
 }
 
-/// A length as the counters keep it; lengths here are bounded by the frame or by the run.
+/// A length as the counters store it; the frame or the run bounds every length here.
 pub(crate) fn count(len: usize) -> u32 {
     u32::try_from(len).unwrap_or(u32::MAX)
 }

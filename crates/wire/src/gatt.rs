@@ -1,19 +1,20 @@
-//! Bluetooth GATT values -> unit and digits or state: characteristics that the Bluetooth SIG defines by its own table,
-//! anything else by its Presentation Format descriptor (0x2904). All pure. Does not talk to a radio, find services,
-//! or give a reading its time and channel.
+//! Bluetooth GATT values -> unit and digits or state: characteristics that the Bluetooth SIG defines by its own
+//! table, anything else by its Presentation Format descriptor (0x2904). All functions are pure. Does not use a radio,
+//! find services, or assign a reading its time and channel.
 //!
 //! Sources: Bluetooth SIG Assigned Numbers (units, format types, namespace) and GATT Specification Supplement
 //! (structure and special values of characteristics); IEEE 11073-20601 for FLOAT and SFLOAT.
 //!
 //! # Digits
-//! Digits are scaled by exact powers of ten, so a raw 2149 at 0.01 is 21.49 and nothing else. Where one raw step is no
-//! power of ten (1/64 V, 0.5 degC), the value is rounded to the first decimal place finer than the step: 1/64 V shows
-//! hundredths, so that no two raw values look alike. A hundredth is finer than the wire resolves; [`Measured::accuracy`]
-//! then carries half a step as a fixed term, and the standard uncertainty is never better than the wire allows.
+//! Digits are scaled by exact powers of ten, so a raw 2149 at 0.01 is 21.49 and nothing else. If one raw step is not
+//! a power of ten (1/64 V, 0.5 degC), the value is rounded to the first decimal place finer than the step: 1/64 V
+//! shows hundredths, so that no two raw values look alike. A hundredth is finer than the resolution on the wire;
+//! [`Measured::accuracy`] therefore includes half a step as a fixed term, and the standard uncertainty is never
+//! better than the wire allows.
 //!
 //! # Unit
-//! A SIG unit may leave open what is meant (pascal: gauge, absolute or a difference?). Then the caller must say the unit
-//! it takes the value for; nothing is guessed. A unit the caller says that the device does not, is an error.
+//! A SIG unit may be ambiguous (pascal: gauge, absolute or a difference?). The caller must then state the unit;
+//! nothing is guessed. If the caller's unit contradicts the device's, that is an error.
 
 mod descriptor;
 mod error;
@@ -37,7 +38,7 @@ pub use raw::{Scale, Wire};
 pub use sig::{Characteristic, TABLE};
 pub use statistics::{Span, Statistics, average, statistics};
 pub use thermometer::{Stamp, Thermometer, thermometer};
-pub use units::{SigUnit, check_unit, sig_unit};
+pub use units::{SigUnit, sig_unit, validate_unit};
 pub use uuid::Uuid;
 
 type Got<T> = Result<T, GattError>;

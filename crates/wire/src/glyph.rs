@@ -1,4 +1,4 @@
-//! What the seven segments of a digit show. Does not know where their bits stand in a frame.
+//! What the seven segments of a digit show. Does not know the positions of their bits in a frame.
 
 /// The most digits of a display.
 pub const DIGITS_MAX: usize = 8;
@@ -19,7 +19,7 @@ pub enum Glyph {
     Dash,
 }
 
-/// Which segments make which figure, bit 0 for `a`; what stands first is what the simulator sends. Displays differ in 6, 7
+/// Which segments form which digit, bit 0 for `a`. The simulator sends the first of several. Displays differ in 6, 7
 /// and 9. Common practice, no source.
 pub const GLYPHS: [(u8, Glyph); 16] = [
     (0b000_0000, Glyph::Blank),

@@ -1,21 +1,21 @@
 //! Device profiles and framings: bytes -> readings.
 //!
-//! A [`Profile`] (TOML) says how a class of device frames its bytes and what the frames mean. A [`Decoder`] made from it
-//! takes bytes or gaps and hands out [`Item`]s: readings and typed faults. It finds its way back after any garbage, never
-//! ends the stream, holds one frame at most, and counts every byte it drops.
+//! A [`Profile`] (TOML) describes how a class of device frames its bytes and what the frames mean. A [`Decoder`] made
+//! from a profile takes bytes or gaps and returns [`Item`]s: readings and typed faults. It resynchronises after any
+//! garbage, never ends the stream, buffers one frame at most and counts every byte it drops.
 //!
-//! [`poll`] asks devices that speak only when asked, and hands on their answers as [`packet`]s.
+//! [`poll`] queries devices that speak only when asked and passes their replies on as [`packet`]s.
 //!
-//! [`gatt`] decodes the values of Bluetooth GATT characteristics, which come whole and describe themselves.
+//! [`gatt`] decodes the values of Bluetooth GATT characteristics, which arrive whole and describe themselves.
 //!
-//! # When a reading is believed
-//! A frame with a checksum is believed by its checksum. A frame without one is believed when `agree` frames bear it out,
-//! itself included: see [`Evidence`].
+//! # When a reading is accepted
+//! A frame with a checksum is accepted if the checksum matches. A frame without one is accepted if `agree` frames,
+//! itself included, confirm it: see [`Evidence`].
 //!
-//! The loader of profiles is behind the feature `toml` (default); a firmware does without.
+//! The profile loader is behind the feature `toml` (default); firmware builds without it.
 //!
-//! Does not: open ports, read a clock, judge a reading, or limit how often faults are reported (the
-//! caller's job; each [`Fault`] is `Copy`).
+//! Does not: open ports, read a clock, judge a reading, or limit how often faults are reported (the caller does that;
+//! each [`Fault`] is `Copy`).
 #![no_std]
 #![cfg_attr(not(feature = "toml"), allow(dead_code, reason = "what only the loader of profiles uses"))]
 #![cfg_attr(test, allow(clippy::float_cmp, clippy::string_slice, clippy::cast_possible_truncation))]
@@ -24,9 +24,10 @@ extern crate alloc;
 extern crate std;
 
 mod agree;
-mod check;
+pub mod analysis;
+mod builtins;
+mod checksum;
 mod counters;
-mod cutter;
 mod decode;
 mod decoder;
 mod error;
@@ -34,20 +35,19 @@ mod flag;
 mod frame;
 pub mod gatt;
 mod glyph;
-pub mod kit;
 mod number;
 pub mod packet;
 pub mod poll;
 mod profile;
 pub mod script;
 pub mod simulate;
+mod splitter;
 pub mod stream;
-mod tools;
-mod unit_word;
+mod unit_spec;
 
 pub use agree::Evidence;
-pub use check::CheckKind;
-pub use counters::{Counters, Fault, Field, Reason};
+pub use checksum::ChecksumKind;
+pub use counters::{DecoderCounters, Fault, Field, Reason};
 pub use decoder::{Decoder, Item};
 pub use error::ProfileError;
 pub use profile::{LinkHints, LinkKind, Parity, Profile, StopBits};

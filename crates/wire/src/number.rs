@@ -1,4 +1,4 @@
-//! Numbers as a frame stores them, and as digits of the display. Does not know what they measure.
+//! Numbers as a frame stores them and as the display shows them. Does not know what they measure.
 
 use quantity::Decimal;
 
@@ -46,7 +46,7 @@ impl NumberType {
     }
 }
 
-/// A number at a place in the frame.
+/// A number at a position in the frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Number {
     pub(crate) at: usize,

@@ -1,6 +1,7 @@
-//! The envelope of what does not arrive as a stream: a Bluetooth notification, the answer to a request. Whoever talks to
-//! such a device wraps each whole message, and from there on it is bytes like any other: recorded, replayed, cut, checked.
-//! Holds the layout and its writer; `frame::synced` cuts it. Does not know what a message says.
+//! The envelope for data that does not arrive as a stream: a Bluetooth notification, the reply to a request. Whoever
+//! talks to such a device wraps each whole message; from then on it is ordinary bytes, to be recorded, replayed,
+//! framed and validated. Holds the layout and its writer; `frame::synced` finds packets in a stream. Does not know
+//! what a message means.
 //!
 //! | bytes | field |
 //! |---|---|
@@ -11,12 +12,12 @@
 //! | 6.. | the message |
 //! | last two | CRC-16 of all bytes from 2 on (`crc16modbus`) |
 //!
-//! Each packet stands for itself; a lost one takes no other along. The layout is this project's own and part of the recording
-//! format: it may get new kinds, it does not change.
+//! Packets are independent: losing one affects no other. The layout is this project's own and part of the recording
+//! format. It may gain new kinds; it does not change otherwise.
 
 use alloc::vec::Vec;
 
-use crate::check::CheckKind;
+use crate::checksum::ChecksumKind;
 use crate::frame::counted::{CountedFrame, Counts};
 use crate::number::{Number, NumberType};
 
@@ -24,16 +25,16 @@ const SYNC: [u8; 2] = [0xC7, 0x5E];
 const HEADER_BYTES: usize = 6;
 const CHECK_BYTES: usize = 2;
 
-/// The most bytes a message may have: those of the longest GATT attribute (Bluetooth Core, Vol 3, Part F, 3.2.9).
+/// The most bytes in a message: as many as in the longest GATT attribute (Bluetooth Core, Vol 3, Part F, 3.2.9).
 pub const MESSAGE_BYTES_MAX: usize = 512;
 
-/// What kind of message a packet holds.
+/// The kind of message in a packet.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum PacketKind {
-    /// The value of a GATT characteristic, with what describes it.
+    /// The value of a GATT characteristic, with its descriptors.
     Gatt,
-    /// The answer to a request.
+    /// The reply to a request.
     Answer,
 }
 
@@ -53,7 +54,7 @@ pub(crate) struct Packet<'f> {
     pub(crate) message: &'f [u8],
 }
 
-/// Wraps a message. `None`: it is longer than [`MESSAGE_BYTES_MAX`], so it is to be dropped and counted by the caller.
+/// Wraps a message. `None` if it is longer than [`MESSAGE_BYTES_MAX`]; the caller drops and counts it.
 #[must_use]
 pub fn wrap(kind: PacketKind, index: u8, message: &[u8]) -> Option<Vec<u8>> {
     let length = u16::try_from(message.len()).ok().filter(|_| message.len() <= MESSAGE_BYTES_MAX)?;
@@ -62,7 +63,7 @@ pub fn wrap(kind: PacketKind, index: u8, message: &[u8]) -> Option<Vec<u8>> {
     packet.extend_from_slice(&[kind.code(), index]);
     packet.extend_from_slice(&length.to_le_bytes());
     packet.extend_from_slice(message);
-    let check = CheckKind::Crc16Modbus.compute(packet.get(SYNC.len()..).unwrap_or_default());
+    let check = ChecksumKind::Crc16Modbus.compute(packet.get(SYNC.len()..).unwrap_or_default());
     packet.extend_from_slice(&check);
     Some(packet)
 }
@@ -76,12 +77,13 @@ pub(crate) fn framing() -> CountedFrame {
         counts: Counts::Payload,
         min: HEADER_BYTES + CHECK_BYTES,
         max: HEADER_BYTES + MESSAGE_BYTES_MAX + CHECK_BYTES,
-        check: Some((CheckKind::Crc16Modbus, SYNC.len())),
+        check: Some((ChecksumKind::Crc16Modbus, SYNC.len())),
         must: Vec::new(),
     }
 }
 
-/// Opens a frame that `framing` has cut (its checksum is gone and good). `None`: it is of another kind.
+/// Unwraps a frame found by `framing`, which has already verified and removed the checksum. `None` if it is of
+/// another kind.
 pub(crate) fn open(kind: PacketKind, frame: &[u8]) -> Option<Packet<'_>> {
     let (head, message) = frame.split_at_checked(HEADER_BYTES)?;
     let (code, index) = (*head.get(2)?, *head.get(3)?);

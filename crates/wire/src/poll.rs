@@ -1,15 +1,17 @@
-//! Devices that speak only when asked: a [`Poller`] says what to send and when, takes what comes back, and hands on each
-//! checked answer as a packet. No clock, no I/O, bounded memory; never waits. Does not decode an answer; the decoder does.
+//! Devices that speak only when asked. A [`Poller`] decides what to send and when, takes the bytes that come back,
+//! and passes each validated reply on as a packet. No clock, no I/O, bounded memory; never waits. Does not decode
+//! replies; the decoder does.
 //!
-//! # No answer is ever taken for another's
-//! Modbus RTU and SCPI number nothing: an answer says what, not to which request. An answer that comes after its time would
-//! be taken for the next one's. So before each request that could be mixed up the poller sets a *marker*: a request
-//! whose answer cannot be anything else. A serial device answers in order, so when the marker's answer comes back, all that
-//! was late (or doubled) has passed. Only then is the request sent, and it alone is answered by what follows.
-//! What each talk uses as its marker, and what is left over, stands in `rtu_talk.rs` and `scpi.rs`.
+//! # A reply is never matched to the wrong request
+//! Neither Modbus RTU nor SCPI numbers its replies, so nothing in a reply says which request it belongs to: a late
+//! reply could pass for the reply to the next request. Before each request that could be mixed up, the poller
+//! therefore sends a *marker*, a request whose reply cannot be mistaken for any other. A serial device replies in
+//! order. Once the marker's reply is back, no older reply, late or doubled, can follow. Only then does the poller
+//! send the request, and only that request can be answered next. `rtu_client.rs` and `scpi.rs` say what each protocol
+//! uses as its marker and which cases remain.
 
 pub(crate) mod rtu;
-pub(crate) mod rtu_talk;
+pub(crate) mod rtu_client;
 mod schedule;
 pub(crate) mod scpi;
 
@@ -18,69 +20,69 @@ use core::fmt;
 
 use quantity::Instant;
 
-use rtu_talk::{RtuTalk, RtuTerms};
-use scpi::{ScpiTalk, ScpiTerms};
+use rtu_client::{RtuClient, RtuSettings};
+use scpi::{ScpiClient, ScpiSettings};
 
-/// How a profile talks to its device.
+/// The protocol by which a profile queries its device.
 #[derive(Clone, Debug)]
-pub(crate) enum Talk {
+pub(crate) enum Protocol {
     /// Modbus over a serial line.
-    Rtu(RtuTerms),
+    Rtu(RtuSettings),
     /// SCPI (IEEE 488.2).
-    Scpi(ScpiTerms),
+    Scpi(ScpiSettings),
 }
 
-/// Why nothing came of a request, or bytes were thrown away.
+/// Why a request brought no result, or why bytes were dropped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum PollReason {
-    /// No answer within the profile's `timeout_ms`.
-    Unanswered,
-    /// The marker's answer did not come within `timeout_ms`.
-    Unmarked,
-    /// The device says that it does not know the marker.
-    NoMarker,
-    /// The checksum does not hold.
+    /// No reply within the profile's `timeout_ms`.
+    Timeout,
+    /// The marker's reply did not come within `timeout_ms`.
+    MarkerTimeout,
+    /// The device does not support the marker.
+    MarkerUnknown,
+    /// The checksum does not match.
     Checksum,
     /// Another unit answered.
-    Stranger,
-    /// An answer of another form than asked for: function, length, text, or bytes behind its end.
-    Form,
-    /// The device refused the request. Where that comes as an answer, it is handed on as one.
+    WrongUnit,
+    /// The reply does not have the form of the request: function, length, text, or bytes after its end.
+    Malformed,
+    /// The device refused the request. If the refusal is itself a reply, it is passed on as one.
     Refused,
-    /// Bytes that nobody asked for.
-    Unasked,
-    /// The line sends back what is written on it, which was not so before.
+    /// Bytes that no request asked for.
+    Unsolicited,
+    /// The line has begun to echo what is written to it.
     Echo,
 }
 
 impl PollReason {
     /// Every reason.
     pub const ALL: [Self; 9] = [
-        Self::Unanswered,
-        Self::Unmarked,
-        Self::NoMarker,
+        Self::Timeout,
+        Self::MarkerTimeout,
+        Self::MarkerUnknown,
         Self::Checksum,
-        Self::Stranger,
-        Self::Form,
+        Self::WrongUnit,
+        Self::Malformed,
         Self::Refused,
-        Self::Unasked,
+        Self::Unsolicited,
         Self::Echo,
     ];
 
-    /// The reason in words.
+    /// The reason as text.
     #[must_use]
     pub const fn words(self) -> &'static str {
         match self {
-            Self::Unanswered => "no answer in time",
-            Self::Unmarked => "the marker did not come back in time",
-            Self::NoMarker => {
+            Self::Timeout => "no answer in time",
+            Self::MarkerTimeout => "the marker did not come back in time",
+            Self::MarkerUnknown => {
                 "the device does not know the marker; say marker = \"none\" under [poll] in its profile"
             }
             Self::Checksum => "checksum does not hold",
-            Self::Stranger => "another unit answered",
-            Self::Form => "not the form of an answer to the request",
+            Self::WrongUnit => "another unit answered",
+            Self::Malformed => "not the form of an answer to the request",
             Self::Refused => "the device refused the request",
-            Self::Unasked => "bytes that nobody asked for",
+            Self::Unsolicited => "bytes that nobody asked for",
             Self::Echo => "the line sends back what is written on it",
         }
     }
@@ -91,7 +93,7 @@ impl PollReason {
 pub struct PollFault {
     /// Why.
     pub reason: PollReason,
-    /// Which request, in the order of the profile; `None`: none was under way.
+    /// The request, in the order of the profile; `None` if none was pending.
     pub request: Option<u8>,
 }
 
@@ -104,18 +106,18 @@ impl fmt::Display for PollFault {
     }
 }
 
-/// Running counts of a poller; all saturate.
+/// Running counts of a poller. All of them saturate.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct PollCounters {
-    /// Requests sent, markers not counted.
+    /// Requests sent, without markers.
     pub requests: u64,
     /// Markers sent.
     pub markers: u64,
-    /// Answers handed on, refusals included.
+    /// Replies passed on, refusals included.
     pub answers: u64,
     /// Bytes received.
     pub bytes: u64,
-    /// Bytes received that are part of no answer handed on: markers, echoes, and all that was dropped.
+    /// Bytes received that belong to no reply passed on: markers, echoes and everything dropped.
     pub ignored_bytes: u64,
     faults: [u64; PollReason::ALL.len()],
 }
@@ -150,97 +152,97 @@ fn bump(count: &mut u64, by: usize) {
     *count = count.saturating_add(u64::try_from(by).unwrap_or(u64::MAX));
 }
 
-/// What a poller wants done.
+/// What a poller asks its caller to do.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Polled {
+pub enum PollOutput {
     /// Write these bytes to the device, now.
     Send(Vec<u8>),
-    /// A checked answer as a packet: bytes for the decoder and the recording.
+    /// A validated reply as a packet: bytes for the decoder and the recording.
     Answer(Vec<u8>),
-    /// Something went wrong; it is counted. A dead device gives many.
+    /// Something went wrong and was counted. A dead device causes many of these.
     Fault(PollFault),
 }
 
-type Sink<'s> = &'s mut dyn FnMut(Polled);
+type Sink<'s> = &'s mut dyn FnMut(PollOutput);
 
-/// Asks one device by its profile, which makes it ([`crate::Profile::poller`]).
+/// Queries one device as its profile says. Made by [`crate::Profile::poller`].
 #[derive(Clone, Debug)]
 pub struct Poller {
-    talk: Running,
+    client: Client,
 }
 
 #[derive(Clone, Debug)]
-enum Running {
-    Rtu(RtuTalk),
-    Scpi(ScpiTalk),
+enum Client {
+    Rtu(RtuClient),
+    Scpi(ScpiClient),
 }
 
 impl Poller {
-    /// `seed` sets where the markers' numbers begin; see [`crate::Profile::poller`].
-    pub(crate) fn new(talk: &Talk, bits_per_second: u32, seed: u16) -> Self {
-        let talk = match talk {
-            Talk::Rtu(terms) => Running::Rtu(RtuTalk::new(terms.clone(), bits_per_second, seed)),
-            Talk::Scpi(terms) => Running::Scpi(ScpiTalk::new(terms.clone())),
+    /// `seed` is the first marker number; see [`crate::Profile::poller`].
+    pub(crate) fn new(protocol: &Protocol, bits_per_second: u32, seed: u16) -> Self {
+        let client = match protocol {
+            Protocol::Rtu(settings) => Client::Rtu(RtuClient::new(settings.clone(), bits_per_second, seed)),
+            Protocol::Scpi(settings) => Client::Scpi(ScpiClient::new(settings.clone())),
         };
-        Self { talk }
+        Self { client }
     }
 
-    /// The line was opened, for the first time or again: everything begins anew, nothing under way is waited for.
+    /// The line was opened or reopened: the poller starts over and waits for nothing that was pending.
     pub fn opened(&mut self, now: Instant) {
-        match &mut self.talk {
-            Running::Rtu(talk) => talk.opened(now),
-            Running::Scpi(talk) => talk.opened(now),
+        match &mut self.client {
+            Client::Rtu(client) => client.opened(now),
+            Client::Scpi(client) => client.opened(now),
         }
     }
 
     /// The line is closed: nothing is due until it is opened again.
     pub fn closed(&mut self) {
-        match &mut self.talk {
-            Running::Rtu(talk) => talk.closed(),
-            Running::Scpi(talk) => talk.closed(),
+        match &mut self.client {
+            Client::Rtu(client) => client.closed(),
+            Client::Scpi(client) => client.closed(),
         }
     }
 
     /// When [`Poller::tick`] has something to do; `None`: the line is closed.
     #[must_use]
     pub fn poll_at(&self) -> Option<Instant> {
-        match &self.talk {
-            Running::Rtu(talk) => talk.poll_at(),
-            Running::Scpi(talk) => talk.poll_at(),
+        match &self.client {
+            Client::Rtu(client) => client.poll_at(),
+            Client::Scpi(client) => client.poll_at(),
         }
     }
 
-    /// Does what is due at `now`: sends, gives up waiting. Before its time it does nothing.
-    pub fn tick(&mut self, now: Instant, out: &mut dyn FnMut(Polled)) {
-        match &mut self.talk {
-            Running::Rtu(talk) => talk.tick(now, out),
-            Running::Scpi(talk) => talk.tick(now, out),
+    /// Does what is due at `now`: sends, or gives up waiting. Does nothing if called early.
+    pub fn tick(&mut self, now: Instant, out: &mut dyn FnMut(PollOutput)) {
+        match &mut self.client {
+            Client::Rtu(client) => client.tick(now, out),
+            Client::Scpi(client) => client.tick(now, out),
         }
     }
 
-    /// Takes bytes that arrived at `at`. Answers complete by them are handed out at once.
-    pub fn received(&mut self, at: Instant, data: &[u8], out: &mut dyn FnMut(Polled)) {
-        match &mut self.talk {
-            Running::Rtu(talk) => talk.received(at, data, out),
-            Running::Scpi(talk) => talk.received(at, data, out),
+    /// Takes bytes that arrived at `at` and returns at once every reply they complete.
+    pub fn received(&mut self, at: Instant, data: &[u8], out: &mut dyn FnMut(PollOutput)) {
+        match &mut self.client {
+            Client::Rtu(client) => client.received(at, data, out),
+            Client::Scpi(client) => client.received(at, data, out),
         }
     }
 
-    /// What was asked, answered and dropped so far.
+    /// What was sent, received and dropped so far.
     #[must_use]
     pub fn counters(&self) -> &PollCounters {
-        match &self.talk {
-            Running::Rtu(talk) => talk.counters(),
-            Running::Scpi(talk) => talk.counters(),
+        match &self.client {
+            Client::Rtu(client) => client.counters(),
+            Client::Scpi(client) => client.counters(),
         }
     }
 
     /// Bytes held.
     #[must_use]
     pub fn held(&self) -> usize {
-        match &self.talk {
-            Running::Rtu(talk) => talk.held(),
-            Running::Scpi(talk) => talk.held(),
+        match &self.client {
+            Client::Rtu(client) => client.held(),
+            Client::Scpi(client) => client.held(),
         }
     }
 }

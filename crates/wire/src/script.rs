@@ -1,5 +1,5 @@
-//! The seam to a decode script: what a frame is given to and what it gives back. Knows no script language and runs nothing;
-//! crate `script` does.
+//! The interface to decode scripts: what a script receives and what it returns. Knows no script language and runs
+//! nothing; crate `script` does.
 
 use alloc::string::String;
 use alloc::sync::Arc;
@@ -8,61 +8,65 @@ use core::fmt;
 
 use quantity::{Coupling, Flags, State, Unit};
 
+pub use crate::builtins::{
+    CHECKSUM_NAMES, FLAG_NAMES, NumberEncoding, checksum, display_float, figure, set_flag, unit,
+};
 use crate::counters::Reason;
-pub use crate::tools::{CHECK_WORDS, FLAG_WORDS, Stored, checksum, figure, set_flag, shown_float, unit};
 
-/// Makes the decode script of a profile ready to run. One for the whole program; it may be lent to any number of loaders.
+/// Compiles the decode script of a profile. One compiler serves the whole program and can be lent to any number of
+/// loaders.
 pub trait ScriptCompiler {
-    /// Checks and compiles a script.
+    /// Validates and compiles a script.
     ///
     /// # Errors
-    /// The first thing that is wrong with it, at its place in the script.
+    /// The first problem, with its position in the script.
     fn compile(&self, text: &str) -> Result<Arc<dyn FrameScript>, ScriptError>;
 }
 
-/// A script that decodes frames. It gives the same for the same frame, ends after a bounded number of steps and takes
-/// bounded memory, whatever it says and whatever the frame holds.
+/// A compiled decode script. Whatever the script and the frame contain, it returns the same for the same frame, stops
+/// after a bounded number of steps and uses bounded memory.
 pub trait FrameScript: fmt::Debug + Send + Sync {
     /// Decodes one whole frame.
     ///
     /// # Errors
-    /// Why the script failed, and where; the frame then gives nothing.
-    fn decode(&self, frame: &[u8]) -> Result<Scripted, ScriptError>;
+    /// Why and where the script failed; the frame then yields nothing.
+    fn decode(&self, frame: &[u8]) -> Result<ScriptOutput, ScriptError>;
 }
 
-/// What a script says of a frame.
+/// What a script returns for a frame.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Scripted {
-    /// It is whole and holds nothing to read.
+pub enum ScriptOutput {
+    /// The frame is intact and contains nothing to read.
     Ignored,
-    /// What it shows, each channel by itself: a reading, or why there is none.
-    Shown(Vec<Result<Shown, Reason>>),
+    /// One entry per channel: a reading, or why there is none.
+    Readings(Vec<Result<ScriptReading, Reason>>),
 }
 
 /// One display line of a frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Shown {
+pub struct ScriptReading {
     /// Display line, from 0.
     pub channel: u8,
     /// Unit as displayed.
     pub unit: Unit,
-    /// Ac or dc, where the device says.
+    /// AC or DC, if the device says.
     pub coupling: Option<Coupling>,
-    /// What is on the display.
+    /// What the display shows.
     pub state: State,
     /// Hold, low battery and so on.
     pub flags: Flags,
 }
 
-/// The most display lines of one frame.
-pub const SHOWN_MAX: usize = 16;
+/// The most display lines in one frame.
+pub const SCRIPT_READINGS_MAX: usize = 16;
 
-/// What is wrong with a script, or went wrong in it, and where.
+/// What is wrong with a script, or what failed in it, and where.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ScriptError {
-    /// Line, from 1; 0 where unknown. In the script, until the profile that holds it hands it out: then in the profile.
+    /// Line, from 1; 0 if unknown. It counts within the script until the profile passes the error on, then within the
+    /// profile.
     pub line: usize,
-    /// Character in the line, from 1; 0 where unknown.
+    /// Character in the line, from 1; 0 if unknown.
     pub column: usize,
     /// What, why, and what to do next.
     pub message: String,

@@ -1,5 +1,5 @@
-//! Writes readings as a device of a profile would send them, for simulators and for tests that encode and decode again.
-//! Does not time, damage or send anything.
+//! Writes readings as a device of a profile would send them, for simulators and round-trip tests. Does not time,
+//! damage or send anything.
 
 mod fixed;
 mod gatt;
@@ -19,17 +19,17 @@ use crate::profile::Profile;
 /// Why a reading cannot be sent in a profile's frames.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SimulateError {
-    /// The profile has no such channel, or the frame needs a reading of this channel too.
+    /// The profile has no such channel, or the frame also needs a reading of this channel.
     Channel(u8),
-    /// The profile has no word or code for the unit and coupling.
+    /// The profile has no word or code for this unit and coupling.
     Unit,
-    /// The number, or its power of ten, has no room in its field, or the device cannot show this state.
+    /// The number or its power of ten does not fit its field, or the device cannot show this state.
     Value,
     /// The device has no letter or bit for a flag that is set.
     Flags,
-    /// The device speaks only when asked, so there is nothing that it sends by itself.
+    /// The device speaks only when asked and sends nothing by itself.
     Asked,
-    /// A script reads the frames of this profile, and nothing knows how to write them.
+    /// The profile decodes its frames with a script, which cannot be run backwards.
     Scripted,
 }
 
@@ -50,11 +50,11 @@ impl fmt::Display for SimulateError {
 
 impl core::error::Error for SimulateError {}
 
-/// One frame with these readings, one for each channel that the frame carries; line end `CR LF` for text. Time, number
-/// and accuracy of the readings are not sent. A frame that says its length is as short as its readings allow.
+/// One frame with these readings, one per channel of the frame; text lines end in `CR LF`. The time, number and
+/// accuracy of the readings are not sent. A frame with a length field is as short as its readings allow.
 ///
 /// # Errors
-/// [`SimulateError`] when the device could not send this. Other readings than the frame carries are an error too.
+/// [`SimulateError`] if the device could not send this, including readings of channels that the frame does not have.
 pub fn encode(profile: &Profile, readings: &[Reading]) -> Result<Vec<u8>, SimulateError> {
     match (profile.frame(), profile.decode()) {
         (Framing::Line(frame), Decode::Pattern(pattern)) => line::encode(frame, pattern, readings),
@@ -84,7 +84,7 @@ pub fn encode(profile: &Profile, readings: &[Reading]) -> Result<Vec<u8>, Simula
     }
 }
 
-/// The reading of a channel, and none of a channel that is not asked for.
+/// The reading of a channel.
 fn of_channel(readings: &[Reading], channel: u8) -> Result<&Reading, SimulateError> {
     readings.iter().find(|r| r.channel == channel).ok_or(SimulateError::Channel(channel))
 }

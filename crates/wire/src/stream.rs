@@ -1,5 +1,5 @@
-//! A stream as `stream.hex` of a class holds it, bytes with their times and gaps, and the text of what it decodes to, as
-//! `expected.txt` beside it holds that. Does not read or write the files.
+//! A byte stream in the form of a class's `stream.hex` (bytes with times, and gaps) and the text of what it decodes
+//! to, in the form of `expected.txt`. Does not read or write files.
 
 use alloc::format;
 use alloc::string::String;
@@ -12,10 +12,10 @@ use crate::counters::Reason;
 use crate::decoder::{Decoder, Item};
 use crate::profile::Profile;
 
-/// The most bytes that are kept; further ones are counted as left out.
+/// The most bytes kept; more are counted as left out.
 const RECORDING_BYTES_MAX: usize = 256 * 1024;
 
-/// Bytes as they came.
+/// Bytes as received.
 #[derive(Clone, Debug, Default)]
 pub struct Recording {
     /// `None` is a gap.
@@ -31,10 +31,11 @@ impl Recording {
         Self::default()
     }
 
-    /// Reads the text of a `stream.hex`: bytes as hex, `@ 250` sets the time in ms, `gap` is a gap, `#` begins a comment.
+    /// Parses the text of a `stream.hex`: bytes as hex, `@ 250` sets the time in ms, `gap` is a gap, `#` starts a
+    /// comment.
     ///
     /// # Errors
-    /// The number of the line, from 1, that is none of these.
+    /// The number of the first line, from 1, that is none of these.
     pub fn parse_hex(text: &str) -> Result<Self, usize> {
         let (mut recording, mut at) = (Self::new(), Instant::ZERO);
         for (index, line) in text.lines().enumerate() {
@@ -53,7 +54,7 @@ impl Recording {
         Ok(recording)
     }
 
-    /// The text that [`Recording::parse_hex`] reads.
+    /// The text that [`Recording::parse_hex`] parses.
     #[must_use]
     pub fn to_hex(&self) -> String {
         let (mut text, mut last) = (String::new(), None);
@@ -75,7 +76,7 @@ impl Recording {
         text
     }
 
-    /// Bytes that came at `at`. Over 256 KiB are left out, and counted.
+    /// Adds bytes that arrived at `at`. Bytes beyond 256 KiB are counted and not kept.
     pub fn push(&mut self, at: Instant, bytes: &[u8]) {
         if bytes.is_empty() {
             return;
@@ -99,13 +100,13 @@ impl Recording {
         self.bytes
     }
 
-    /// Bytes that had no room.
+    /// Bytes not kept for lack of room.
     #[must_use]
     pub const fn left_out(&self) -> usize {
         self.left_out
     }
 
-    /// True when no byte came.
+    /// True if there are no bytes.
     #[must_use]
     pub const fn is_empty(&self) -> bool {
         self.bytes == 0
@@ -117,13 +118,13 @@ impl Recording {
         Some((self.chunks.first()?.0, self.chunks.last()?.0))
     }
 
-    /// Pieces as they came; `None` is a gap.
+    /// Chunks as received; `None` is a gap.
     pub fn chunks(&self) -> impl Iterator<Item = (Instant, Option<&[u8]>)> {
         self.chunks.iter().map(|(at, bytes)| (*at, bytes.as_deref()))
     }
 }
 
-/// The first of all reasons, which any device may give, are listed with a count of 0 too.
+/// The first of all reasons, which any device can give, are listed even with a count of 0.
 const ALWAYS_LISTED: usize = 7;
 
 /// What a stream decodes to, as `expected.txt` of a class holds it: readings, drops, counters.

@@ -13,7 +13,7 @@ mod polled;
 mod properties;
 mod segments;
 
-use crate::{CheckKind, Counters, Decoder, Fault, Item, Profile};
+use crate::{ChecksumKind, Decoder, DecoderCounters, Fault, Item, Profile};
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 use quantity::{Coupling, Decimal, Flags, Instant, Reading, State, Unit};
@@ -111,7 +111,7 @@ pub(crate) fn microfarad(text: &str) -> Reading {
 pub(crate) struct Run {
     pub(crate) readings: Vec<Reading>,
     pub(crate) faults: Vec<Fault>,
-    pub(crate) counters: Counters,
+    pub(crate) counters: DecoderCounters,
     pub(crate) held: usize,
 }
 

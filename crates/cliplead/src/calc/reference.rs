@@ -1,7 +1,7 @@
 //! The reference of the rule language and the definitions for editors, written from the declarations. Holds no declaration.
 
 use script::{DECLARATIONS, JUDGEMENTS};
-use trade::catalogue::{self, Function, Gives, What};
+use trade::catalogue::{self, Function, ParameterKind, Returns};
 
 const HEAD: &str = "\
 # Reference: everything a rule may write
@@ -33,10 +33,10 @@ pub(super) fn markdown() -> String {
                 "\n## Formulas: {group}\n\n| formula | gives | meaning | takes | source |\n|---|---|---|---|---|\n"
             ));
         }
-        let takes: Vec<String> = function.takes.iter().map(super::range).collect();
-        let gives = match function.gives {
-            Gives::Number(unit) => unit.to_owned(),
-            Gives::Word(words) => words.join(" / "),
+        let takes: Vec<String> = function.parameters.iter().map(super::range).collect();
+        let gives = match function.returns {
+            Returns::Number(unit) => unit.to_owned(),
+            Returns::Word(words) => words.join(" / "),
         };
         text.push_str(&format!(
             "| `{}` | {gives} | {} | {} | {} |\n",
@@ -87,22 +87,22 @@ fn unknown(form: &str) -> String {
 
 fn definition(function: &Function) -> String {
     let mut text = format!("\n/// {}\n", function.doc);
-    for takes in function.takes {
-        text.push_str(&format!("/// - {}\n", super::range(takes)));
+    for parameter in function.parameters {
+        text.push_str(&format!("/// - {}\n", super::range(parameter)));
     }
     text.push_str(&format!("/// Source: {}.\n", function.source));
     let parameters: Vec<String> = function
-        .takes
+        .parameters
         .iter()
-        .map(|takes| match takes.what {
-            What::Number(_) | What::NumberOrOpen(_) => format!("{}: float", takes.name),
-            What::Word(_) => format!("{}: String", takes.name),
-            What::List(_) => format!("{}: Array", takes.name),
+        .map(|parameter| match parameter.kind {
+            ParameterKind::Number(_) | ParameterKind::NumberOrOpen(_) => format!("{}: float", parameter.name),
+            ParameterKind::Word(_) => format!("{}: String", parameter.name),
+            ParameterKind::List(_) => format!("{}: Array", parameter.name),
         })
         .collect();
-    let gives = match function.gives {
-        Gives::Number(_) => "float",
-        Gives::Word(_) => "String",
+    let gives = match function.returns {
+        Returns::Number(_) => "float",
+        Returns::Word(_) => "String",
     };
     text.push_str(&format!("fn {}({}) -> {gives};\n", function.name, parameters.join(", ")));
     text

@@ -1,22 +1,22 @@
 //! What stands around a round on the page, as it is before the first event. Does not follow it; `page` does.
 
 use judge::rule::RuleSet;
-use record::{Around, DeviceState, RulesState};
+use record::{DeviceState, RulesState, ViewContext};
 
 use crate::config::Config;
 
 /// What stands around a round at its start.
-pub(super) fn around(config: &Config, rules: &RuleSet, refused: Option<String>) -> Around {
+pub(super) fn around(config: &Config, rules: &RuleSet, refused: Option<String>) -> ViewContext {
     let opening = |device: &crate::config::DeviceConfig| DeviceState {
         name: device.name.clone(),
         state: "opening".to_owned(),
         ..DeviceState::default()
     };
-    Around {
+    ViewContext {
         site: config.site.clone(),
         rules: rules_state(rules, refused),
         devices: config.devices.iter().map(opening).collect(),
-        ..Around::default()
+        ..ViewContext::default()
     }
 }
 

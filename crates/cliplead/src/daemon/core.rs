@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use link::{LinkEvent, LinkState};
 use pipeline::{Event, Pipeline};
-use record::{Around, LineEvent, RecordingHeader, plain};
+use record::{LineEvent, RecordingHeader, ViewContext, plain};
 use tokio::sync::{broadcast, mpsc, watch};
 use visit::act::Act;
 use visit::round::{self, Route};
@@ -44,7 +44,7 @@ pub(super) struct Core {
     pub(super) tape: Option<Tape>,
     pub(super) notices: broadcast::Sender<Arc<Notice>>,
     pub(super) views: watch::Sender<Arc<str>>,
-    pub(super) around: Around,
+    pub(super) around: ViewContext,
     pub(super) health: Vec<Health>,
     pub(super) lines: TypedLines,
     pub(super) refusals: Refusals,

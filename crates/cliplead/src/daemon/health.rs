@@ -12,7 +12,7 @@ const TOP: usize = 3;
 /// What a link has counted, as its task last said.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct LinkCounts {
-    pub(super) link: link::Counters,
+    pub(super) link: link::LinkCounters,
     pub(super) asked: Option<wire::poll::PollCounters>,
 }
 

@@ -177,7 +177,7 @@ impl Core {
         if let Some(recent) = self.around.recent.iter_mut().find(|recent| recent.number == json.number) {
             recent.amended = json.now.clone().or_else(|| recent.amended.take());
         }
-        self.around.take_follow_up(ShownFollowUp { json: json.clone(), unsaved });
+        self.around.add_follow_up(ShownFollowUp { json: json.clone(), unsaved });
         let _ = self.notices.send(Arc::new(Notice::FollowUp(kept)));
     }
 

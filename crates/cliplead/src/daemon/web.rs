@@ -4,7 +4,7 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 
 use anyhow::Context as _;
-use dashboard::Asked;
+use dashboard::ActRequest;
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
 use visit::act::By;
@@ -25,7 +25,7 @@ pub(super) async fn open(
     mut stopped: watch::Receiver<bool>,
 ) -> anyhow::Result<SocketAddr> {
     let config = dashboard::Config::default();
-    config.check(address)?;
+    config.validate(address)?;
     let listener = TcpListener::bind(address).await.with_context(|| {
         format!("the page cannot listen on {address}; is another cliplead running there?")
     })?;
@@ -43,8 +43,8 @@ pub(super) async fn open(
     Ok(bound)
 }
 
-async fn forward(mut asked: mpsc::Receiver<Asked>, inputs: mpsc::Sender<Input>) {
-    while let Some(Asked { act, check, reply }) = asked.recv().await {
+async fn forward(mut asked: mpsc::Receiver<ActRequest>, inputs: mpsc::Sender<Input>) {
+    while let Some(ActRequest { act, check, reply }) = asked.recv().await {
         let ask = Ask { act, by: By::Page, check, reply: Some(reply) };
         if inputs.send(Input::Ask(ask)).await.is_err() {
             return;

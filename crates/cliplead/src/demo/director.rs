@@ -12,7 +12,7 @@ use visit::act::{Act, By};
 use visit::round::Output;
 
 use super::meter::{Meter, Shows};
-use super::scenes::{Does, Scene};
+use super::scenes::{Scene, SceneStep};
 use crate::daemon::{Ask, Input, Notice};
 use crate::output::talk;
 
@@ -70,26 +70,26 @@ impl Director {
         Ok(got)
     }
 
-    async fn step(&mut self, step: &Does) -> anyhow::Result<Option<Word>> {
+    async fn step(&mut self, step: &SceneStep) -> anyhow::Result<Option<Word>> {
         match step {
-            Does::Act(line) => self.act(Act::of_line(line)?).await?,
-            Does::Answer(yes) => self.act(Act::Answer { question: Some(self.asked), yes: *yes }).await?,
-            Does::Shows(shows) => self.clip(*shows)?,
-            Does::Holds(ms) => tokio::time::sleep(Duration::from_millis(*ms)).await,
-            Does::UntilShown(name) => {
+            SceneStep::Act(line) => self.act(Act::of_line(line)?).await?,
+            SceneStep::Answer(yes) => self.act(Act::Answer { question: Some(self.asked), yes: *yes }).await?,
+            SceneStep::Shows(shows) => self.clip(*shows)?,
+            SceneStep::Holds(ms) => tokio::time::sleep(Duration::from_millis(*ms)).await,
+            SceneStep::UntilShown(name) => {
                 self.until(|notice| matches!(notice, Notice::Round(Output::HoldPoint { name: shown, .. }) if shown == name))
                     .await?;
             }
-            Does::UntilSettled => {
+            SceneStep::UntilSettled => {
                 self.until(|notice| matches!(notice, Notice::Round(Output::Settled(_)))).await?;
             }
-            Does::UntilAsked => {
+            SceneStep::UntilAsked => {
                 let notice = self.until(|n| matches!(n, Notice::Round(Output::Asked { .. }))).await?;
                 if let Notice::Round(Output::Asked { number, .. }) = &*notice {
                     self.asked = *number;
                 }
             }
-            Does::UntilVerdict => {
+            SceneStep::UntilVerdict => {
                 let notice = self.until(|notice| matches!(notice, Notice::Verdict(_))).await?;
                 if let Notice::Verdict(kept) = &*notice {
                     return Ok(Some(kept.verdict.word));

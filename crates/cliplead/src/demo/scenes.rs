@@ -13,12 +13,12 @@ pub(super) struct Scene {
     pub(super) component: &'static str,
     pub(super) rule: &'static str,
     pub(super) plate: &'static [(&'static str, &'static str)],
-    pub(super) steps: Vec<Does>,
+    pub(super) steps: Vec<SceneStep>,
     pub(super) expected: Word,
 }
 
 /// What the mechanic or the meter does, or what is waited for.
-pub(super) enum Does {
+pub(super) enum SceneStep {
     /// An act, as one would type it.
     Act(&'static str),
     /// Answers the question that was waited for last.
@@ -32,38 +32,38 @@ pub(super) enum Does {
     UntilVerdict,
 }
 
-use Does::{Act, Answer, Holds, Shows as Show, UntilAsked, UntilSettled, UntilShown, UntilVerdict};
+use SceneStep::{Act, Answer, Holds, Shows as Show, UntilAsked, UntilSettled, UntilShown, UntilVerdict};
 
-fn rests(unit: Unit, coupling: Option<Coupling>, places: u8, value: f64, tau_s: f64) -> Does {
+fn rests(unit: Unit, coupling: Option<Coupling>, places: u8, value: f64, tau_s: f64) -> SceneStep {
     Show(Shows { unit, coupling, places, signal: Signal::Rests { value, tau_s } })
 }
 
-fn microfarads(value: f64) -> Does {
+fn microfarads(value: f64) -> SceneStep {
     rests(Unit::MICROFARAD, None, 2, value, 0.15)
 }
 
 /// Leads in the air on the capacitance range.
-fn lifted() -> Does {
+fn lifted() -> SceneStep {
     rests(Unit::MICROFARAD, None, 2, 0.0, 0.0)
 }
 
-fn ohms(value: f64) -> Does {
+fn ohms(value: f64) -> SceneStep {
     rests(Unit::OHM, None, 2, value, 0.05)
 }
 
-fn open_ohms() -> Does {
+fn open_ohms() -> SceneStep {
     Show(Shows { unit: Unit::OHM, coupling: None, places: 2, signal: Signal::Open })
 }
 
-fn volts_ac(value: f64) -> Does {
+fn volts_ac(value: f64) -> SceneStep {
     rests(Unit::VOLT, Some(Coupling::Ac), 1, value, 0.1)
 }
 
-fn volts_dc(value: f64) -> Does {
+fn volts_dc(value: f64) -> SceneStep {
     rests(Unit::VOLT, Some(Coupling::Dc), 1, value, 0.1)
 }
 
-fn amps_ac(value: f64) -> Does {
+fn amps_ac(value: f64) -> SceneStep {
     rests(Unit::AMPERE, Some(Coupling::Ac), 2, value, 0.2)
 }
 

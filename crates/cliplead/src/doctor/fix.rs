@@ -4,7 +4,7 @@
 use std::io::BufRead as _;
 use std::time::Duration;
 
-use doctor::{Finding, Machine, Run, Step};
+use doctor::{Finding, Machine, RunPolicy, Step};
 
 use super::typed_by;
 use crate::cli::{DoctorOptions, Format};
@@ -19,7 +19,7 @@ type Runner = Box<dyn FnMut(&Step) -> anyhow::Result<command::Done>>;
 type Asker = Box<dyn FnMut() -> bool>;
 
 /// What `--fix` may do, and how it speaks.
-pub(crate) struct Hands {
+pub(crate) struct FixRunner {
     dry_run: bool,
     is_root: bool,
     to_stdout: bool,
@@ -28,7 +28,7 @@ pub(crate) struct Hands {
     runs: usize,
 }
 
-impl Hands {
+impl FixRunner {
     pub(crate) fn new(options: &DoctorOptions) -> Self {
         let yes = options.yes;
         Self {
@@ -68,45 +68,45 @@ fn asked() -> bool {
 ///
 /// # Errors
 /// When nobody reads what is said.
-pub(crate) fn run(findings: &[Finding], hands: &mut Hands) -> anyhow::Result<()> {
+pub(crate) fn run(findings: &[Finding], runner: &mut FixRunner) -> anyhow::Result<()> {
     let mut steps: Vec<(&str, &Step)> = Vec::new();
     for remedy in findings.iter().flat_map(|finding| &finding.remedies) {
-        if let Some(step) = remedy.step.as_ref().filter(|step| step.run == Run::OnRequest)
+        if let Some(step) = remedy.step.as_ref().filter(|step| step.run == RunPolicy::OnRequest)
             && !steps.iter().any(|(_, known)| *known == step)
         {
             steps.push((&remedy.says, step));
         }
     }
     if steps.is_empty() {
-        return hands.say("fix: there is nothing that may be run; what else helps stands above");
+        return runner.say("fix: there is nothing that may be run; what else helps stands above");
     }
     for (says, step) in steps {
-        one(says, step, hands)?;
+        one(says, step, runner)?;
     }
     Ok(())
 }
 
-fn one(says: &str, step: &Step, hands: &mut Hands) -> anyhow::Result<()> {
-    let shown = format!("{}        # {says}", typed_by(step, hands.is_root));
-    let needs_root = step.as_root && !hands.is_root;
-    match (hands.dry_run, needs_root) {
-        (true, false) => return hands.say(&format!("would run: {shown}")),
-        (true, true) => return hands.say(&format!("would run as root: {shown}")),
-        (false, true) => return hands.say(&format!("needs root, not run: {shown}")),
-        (false, false) => hands.say(&format!("next: {shown}"))?,
+fn one(says: &str, step: &Step, runner: &mut FixRunner) -> anyhow::Result<()> {
+    let shown = format!("{}        # {says}", typed_by(step, runner.is_root));
+    let needs_root = step.as_root && !runner.is_root;
+    match (runner.dry_run, needs_root) {
+        (true, false) => return runner.say(&format!("would run: {shown}")),
+        (true, true) => return runner.say(&format!("would run as root: {shown}")),
+        (false, true) => return runner.say(&format!("needs root, not run: {shown}")),
+        (false, false) => runner.say(&format!("next: {shown}"))?,
     }
-    if !(hands.ask)() {
-        return hands.say("    not run");
+    if !(runner.ask)() {
+        return runner.say("    not run");
     }
-    hands.runs += 1;
-    match (hands.run)(step) {
+    runner.runs += 1;
+    match (runner.run)(step) {
         Ok(done) => {
             for line in done.out.lines().chain(done.err.lines()) {
-                hands.say(&format!("    | {}", record::plain(line)))?;
+                runner.say(&format!("    | {}", record::plain(line)))?;
             }
-            hands.say(if done.success { "    done" } else { "    it says that it failed" })
+            runner.say(if done.success { "    done" } else { "    it says that it failed" })
         }
-        Err(error) => hands.say(&format!("    failed: {error:#}")),
+        Err(error) => runner.say(&format!("    failed: {error:#}")),
     }
 }
 
@@ -114,11 +114,11 @@ fn one(says: &str, step: &Step, hands: &mut Hands) -> anyhow::Result<()> {
 ///
 /// # Errors
 /// When nobody reads what is said.
-pub(crate) fn compare(before: &[Finding], after: &[Finding], hands: &mut Hands) -> anyhow::Result<()> {
-    hands.say("looked again:")?;
+pub(crate) fn compare(before: &[Finding], after: &[Finding], runner: &mut FixRunner) -> anyhow::Result<()> {
+    runner.say("looked again:")?;
     for old in before.iter().filter(|finding| !finding.remedies.is_empty()) {
         let new = after.iter().find(|new| new.check == old.check && new.what == old.what);
-        hands.say(&match new {
+        runner.say(&match new {
             Some(new) => format!("    {}: {}: {}: {}", new.state.text(), new.check, new.what, new.finding),
             None => format!("    no longer found: {}: {}", old.check, old.what),
         })?;
@@ -136,9 +136,9 @@ mod tests {
     use super::*;
 
     fn findings() -> Vec<Finding> {
-        let join = Remedy::root(Run::OnRequest, "joins", &["usermod", "-aG", "dialout", "bench"]);
+        let join = Remedy::root(RunPolicy::OnRequest, "joins", &["usermod", "-aG", "dialout", "bench"]);
         let twice = Finding::new("right to open", "/dev/ttyUSB0", State::Hindered, "", "").with(join.clone());
-        let remove = Remedy::root(Run::ByHand, "takes away", &["apt", "remove", "brltty"]);
+        let remove = Remedy::root(RunPolicy::ByHand, "takes away", &["apt", "remove", "brltty"]);
         vec![twice.clone().with(remove), twice.with(join).with(Remedy::advice("log in again"))]
     }
 
@@ -146,19 +146,19 @@ mod tests {
     fn ran(dry_run: bool, is_root: bool, yes: bool) -> Vec<String> {
         let log = Rc::new(RefCell::new(Vec::new()));
         let kept = Rc::clone(&log);
-        let mut hands = Hands {
+        let mut runner = FixRunner {
             dry_run,
             is_root,
             to_stdout: false,
             ask: Box::new(move || yes),
             run: Box::new(move |step| {
-                kept.borrow_mut().push(step.typed());
+                kept.borrow_mut().push(step.shell_text());
                 Ok(command::Done { success: false, out: "a\u{1b}[2J".to_owned(), err: String::new() })
             }),
             runs: 0,
         };
-        run(&findings(), &mut hands).unwrap();
-        assert_eq!(hands.has_run(), !log.borrow().is_empty());
+        run(&findings(), &mut runner).unwrap();
+        assert_eq!(runner.has_run(), !log.borrow().is_empty());
         log.take()
     }
 

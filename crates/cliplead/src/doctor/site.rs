@@ -70,7 +70,7 @@ fn device(machine: &Machine, registry: &link::Registry, device: &DeviceConfig) -
     const WHY: &str = "A device that cannot be opened gives no readings; the others go on.";
     let name = format!("{} ({})", device.name, device.selector);
     let found = |state, seen: String| Finding::new("device", name.clone(), state, seen, WHY);
-    let selector = match registry.check(&device.selector) {
+    let selector = match registry.validate(&device.selector) {
         Ok(selector) => selector,
         Err(error) => return found(State::Hindered, error.to_string()),
     };

@@ -68,7 +68,7 @@ fn note(id: &str, origin: &str, remarks: &[String], lesson: &Lesson, learned: &L
     );
     for (index, h) in learned.hypotheses.iter().enumerate() {
         let rank = if index == 0 { "taken" } else { "less likely" };
-        let _ = writeln!(text, "- {rank}: {}; {} frames bear it out, {} drops", h.words, h.sound, h.damaged);
+        let _ = writeln!(text, "- {rank}: {}; {} frames bear it out, {} drops", h.words, h.intact, h.damaged);
     }
     text.push_str("\nWhat the display showed, as told, and the profile gives back:\n\n| seconds | display |\n|---|---|\n");
     for o in &lesson.seen {

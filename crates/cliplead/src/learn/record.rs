@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use ::learn::{Head, Observation, Outcome, Shown, learn};
+use ::learn::{Conclusion, Displayed, Observation, ProfileHeader, learn};
 use anyhow::{Context as _, bail};
 use link::{Link, LinkEvent, OpenOptions, Registry};
 use quantity::Instant;
@@ -64,7 +64,8 @@ pub(super) async fn lesson(
 ) -> anyhow::Result<Lesson> {
     let selector = options.selector.as_deref().context("a selector is needed")?;
     // Wrong words are refused before anybody waits for a recording.
-    let told: Vec<Shown> = options.shows.iter().map(|text| Shown::parse(text)).collect::<Result<_, _>>()?;
+    let told: Vec<Displayed> =
+        options.shows.iter().map(|text| Displayed::parse(text)).collect::<Result<_, _>>()?;
     let mut baud = options.baud;
     if options.try_bauds {
         baud = best_baud(selector, options, registry, stop).await?;
@@ -97,7 +98,7 @@ async fn best_baud(
     registry: &Registry,
     stop: &mut Stop,
 ) -> anyhow::Result<u32> {
-    let head = Head { id: "learned-meter", title: "", link: "" };
+    let head = ProfileHeader { id: "learned-meter", title: "", link: "" };
     talk("Change what the display shows all the while: at a wrong rate a steady one looks regular too.");
     let mut found: Vec<(bool, usize, u32)> = Vec::new();
     for baud in BAUDS {
@@ -105,14 +106,14 @@ async fn best_baud(
         tape.record(options, stop).await?;
         let learned = learn(head, &tape.recording, &[]);
         let words = learned.hypotheses.first();
-        let sound = words.map_or(0, |h| h.sound * 100 / (h.sound + h.damaged).max(1));
+        let intact = words.map_or(0, |h| h.intact * 100 / (h.intact + h.damaged).max(1));
         talk(&format!(
             "{baud} baud: {} bytes, {}",
             tape.recording.len(),
-            words.map_or("fits nothing".into(), |h| format!("{}; {sound} % sound", h.words))
+            words.map_or("fits nothing".into(), |h| format!("{}; {intact} % intact", h.words))
         ));
-        if let Some(h) = words.filter(|_| sound > 0) {
-            found.push((h.telling, sound, baud));
+        if let Some(h) = words.filter(|_| intact > 0) {
+            found.push((h.distinctive, intact, baud));
         }
     }
     chosen(&found)
@@ -120,13 +121,14 @@ async fn best_baud(
 
 /// The best of the rates that fit: each with whether what came tells its rate, and how much of it was sound.
 fn chosen(found: &[(bool, usize, u32)]) -> anyhow::Result<u32> {
-    let Some((telling, sound, baud)) = found.iter().max_by_key(|(telling, sound, _)| (*telling, *sound))
+    let Some((distinctive, intact, baud)) =
+        found.iter().max_by_key(|(distinctive, intact, _)| (*distinctive, *intact))
     else {
         bail!("at none of the usual baud rates the bytes fit lines or frames; is the meter set to send?")
     };
     let rivals: Vec<String> = found
         .iter()
-        .filter(|(other, its, _)| !telling && !other && its + 10 >= *sound)
+        .filter(|(other, its, _)| !distinctive && !other && its + 10 >= *intact)
         .map(|(.., baud)| baud.to_string())
         .collect();
     if rivals.len() > 1 {
@@ -153,20 +155,20 @@ async fn asked(tape: &mut Tape, options: &LearnOptions, stop: &mut Stop) -> anyh
             if text.trim().is_empty() {
                 return Ok(seen);
             }
-            match Shown::parse(&text) {
+            match Displayed::parse(&text) {
                 Ok(shown) => break shown,
                 Err(error) => talk(&format!("{error}")),
             }
         };
         seen.push(Observation { from, to, shown });
-        let head = Head { id: "learned-meter", title: "", link: "" };
+        let head = ProfileHeader { id: "learned-meter", title: "", link: "" };
         match learn(head, &tape.recording, &seen).outcome {
-            Outcome::Profile { .. } => {
+            Conclusion::Profile { .. } => {
                 talk(
                     "One profile fits all that was shown so far. More values and functions make it read more.",
                 );
             }
-            Outcome::Ask(what) | Outcome::Nothing(what) => talk(&format!("Not yet: {what}")),
+            Conclusion::Ask(what) | Conclusion::Nothing(what) => talk(&format!("Not yet: {what}")),
         }
         if tape.ended {
             talk("The device has ended.");
@@ -186,7 +188,7 @@ impl Tape {
     fn open(registry: &Registry, selector: &str, baud: u32) -> anyhow::Result<Self> {
         let mut options = OpenOptions { silence: None, ..OpenOptions::default() };
         options.line.baud = baud;
-        options.check().map_err(|fault| anyhow::anyhow!("{fault}"))?;
+        options.validate().map_err(|fault| anyhow::anyhow!("{fault}"))?;
         let link = registry.open(selector, &options)?;
         Ok(Self { link, recording: Recording::new(), start: tokio::time::Instant::now(), ended: false })
     }

@@ -49,7 +49,7 @@ fn raw(bytes: &[u8]) -> Recording {
 
 fn recorded(bytes: &[u8], name: &str) -> anyhow::Result<Recording> {
     let read = ::record::read(bytes, &script::FrameScripts)?;
-    for words in read.left_out.words(name) {
+    for words in read.skipped.words(name) {
         talk(&words);
     }
     let mut recording = Recording::new();

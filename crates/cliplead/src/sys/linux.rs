@@ -1,6 +1,6 @@
 //! Linux: the clock since boot, the mask of ignored signals, and its words. What all Unix systems share stands in `unix`.
 
-use doctor::{Remedy, Run};
+use doctor::{Remedy, RunPolicy};
 use rustix::time::ClockId;
 
 /// Counts from boot, time asleep included (CLOCK_BOOTTIME).
@@ -25,7 +25,7 @@ fn is_ignored(status: &str) -> bool {
 
 /// What sets a wrong date.
 pub(crate) fn date_remedy() -> Remedy {
-    Remedy::root(Run::ByHand, "sets it from the network", &["timedatectl", "set-ntp", "true"])
+    Remedy::root(RunPolicy::ByHand, "sets it from the network", &["timedatectl", "set-ntp", "true"])
 }
 
 #[cfg(test)]

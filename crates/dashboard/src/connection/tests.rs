@@ -1,7 +1,7 @@
 //! One connection over a pipe with paused time: head limits, silent and stuck visitors, the ordered end.
 
 use super::*;
-use crate::places::Places;
+use crate::slots::Slots;
 use axum::routing::get;
 use std::time::Duration;
 use tokio::io::{AsyncReadExt, AsyncWriteExt, DuplexStream, duplex};
@@ -9,16 +9,16 @@ use tokio::task::JoinHandle;
 use tokio::time::Instant;
 
 fn start(pipe_bytes: usize) -> (DuplexStream, JoinHandle<()>, watch::Sender<bool>) {
-    start_in(&Places::new("connections", 1), pipe_bytes)
+    start_in(&Slots::new("connections", 1), pipe_bytes)
 }
 
-fn start_in(places: &Arc<Places>, pipe_bytes: usize) -> (DuplexStream, JoinHandle<()>, watch::Sender<bool>) {
+fn start_in(slots: &Arc<Slots>, pipe_bytes: usize) -> (DuplexStream, JoinHandle<()>, watch::Sender<bool>) {
     let (ours, theirs) = duplex(pipe_bytes);
     let (close, closing) = watch::channel(false);
     let routes = Router::new()
         .route("/", get(|| async { "good" }))
         .route("/long", get(|| async { "x".repeat(1 << 20) }));
-    let task = tokio::spawn(serve_connection(ours, routes, Limits::default(), closing, places.take()));
+    let task = tokio::spawn(serve_connection(ours, routes, Limits::default(), closing, slots.take()));
     (theirs, task, close)
 }
 
@@ -76,10 +76,10 @@ async fn the_shutdown_ends_an_idle_connection_after_its_answer() {
 /// Whoever sends nothing, sends a head for ever, or reads nothing, in this order; each makes room for one more.
 #[tokio::test(start_paused = true)]
 async fn idle_and_stuck_visitors_make_room_in_the_order_they_came() {
-    let places = Places::new("connections", 3);
+    let slots = Slots::new("connections", 3);
     let mut crowd = Vec::new();
     for head in ["", "GET / HTTP/1.1\r\nx: ", "GET /long HTTP/1.1\r\nhost: a\r\n\r\n"] {
-        let (mut visitor, task, close) = start_in(&places, 1024);
+        let (mut visitor, task, close) = start_in(&slots, 1024);
         visitor.write_all(head.as_bytes()).await.unwrap();
         tokio::time::advance(Duration::from_millis(10)).await;
         crowd.push((visitor, task, close));
@@ -88,13 +88,13 @@ async fn idle_and_stuck_visitors_make_room_in_the_order_they_came() {
     for (mut idle, task, _close) in crowd {
         // It goes on sending its head, byte by byte, or takes a byte: that is no use of the place.
         let _ = idle.write_all(b"y").await;
-        let (mut visitor, served, _close) = start_in(&places, 1024);
+        let (mut visitor, served, _close) = start_in(&slots, 1024);
         task.await.unwrap();
         visitor.write_all(b"GET / HTTP/1.1\r\nhost: a\r\nconnection: close\r\n\r\n").await.unwrap();
         assert!(answer(&mut visitor).await.ends_with("good"));
         served.await.unwrap();
         // The place that was given back is taken by one more who is idle.
-        idle_ones.push(start_in(&places, 1024));
+        idle_ones.push(start_in(&slots, 1024));
     }
     assert_eq!(begun.elapsed(), Duration::ZERO);
 }

@@ -3,12 +3,13 @@
 use super::*;
 use proptest::prelude::*;
 
-fn allowed() -> Allowed {
-    Allowed::new(["localhost", "127.0.0.1", "[::1]", "roof-7.example", "other.example:9000"], 8080).unwrap()
+fn allowed() -> AllowedHosts {
+    AllowedHosts::new(["localhost", "127.0.0.1", "[::1]", "roof-7.example", "other.example:9000"], 8080)
+        .unwrap()
 }
 
-fn get<'a>(host: &'a [u8]) -> Visit<'a> {
-    Visit { hosts: vec![host], ..Visit::default() }
+fn get<'a>(host: &'a [u8]) -> RequestHeaders<'a> {
+    RequestHeaders { hosts: vec![host], ..RequestHeaders::default() }
 }
 
 fn outcome(host: &[u8]) -> u16 {
@@ -246,7 +247,7 @@ fn a_request_has_one_host_and_one_target() {
     let allowed = allowed();
     let local: &[u8] = b"localhost:8080";
     let visit = |target: Option<&'static [u8]>, hosts: Vec<&'static [u8]>| {
-        status(allowed.admit(&Visit { target, hosts, ..Visit::default() }))
+        status(allowed.admit(&RequestHeaders { target, hosts, ..RequestHeaders::default() }))
     };
     assert_eq!(visit(None, vec![]), 400);
     assert_eq!(visit(None, vec![local, local]), 400);
@@ -262,11 +263,11 @@ fn a_request_has_one_host_and_one_target() {
 fn an_origin_must_be_the_very_host() {
     let allowed = allowed();
     let visit = |host: &str, origin: &str, changes_state: bool| {
-        let visit = Visit {
+        let visit = RequestHeaders {
             hosts: vec![host.as_bytes()],
             origins: vec![origin.as_bytes()],
             changes_state,
-            ..Visit::default()
+            ..RequestHeaders::default()
         };
         status(allowed.admit(&visit))
     };
@@ -301,9 +302,10 @@ fn an_origin_must_be_the_very_host() {
         }
     }
     let twice: Vec<&[u8]> = vec![b"http://127.0.0.1:8080"; 2];
-    let visit = Visit { hosts: vec![host.as_bytes()], origins: twice, ..Visit::default() };
+    let visit = RequestHeaders { hosts: vec![host.as_bytes()], origins: twice, ..RequestHeaders::default() };
     assert_eq!(status(allowed.admit(&visit)), 400);
-    let without = Visit { hosts: vec![host.as_bytes()], changes_state: true, ..Visit::default() };
+    let without =
+        RequestHeaders { hosts: vec![host.as_bytes()], changes_state: true, ..RequestHeaders::default() };
     assert_eq!(status(allowed.admit(&without)), 403);
 }
 
@@ -320,23 +322,24 @@ fn fetch_metadata_of_another_site_is_refused() {
         ("Same-Origin", false, 403),
         ("", false, 403),
     ] {
-        let visit = Visit {
+        let visit = RequestHeaders {
             hosts: vec![b"localhost:8080"],
             fetch_sites: vec![site.as_bytes()],
             opens_page,
-            ..Visit::default()
+            ..RequestHeaders::default()
         };
         assert_eq!(status(allowed.admit(&visit)), wanted, "{site} {opens_page}");
     }
     let twice: Vec<&[u8]> = vec![b"same-origin"; 2];
-    let visit = Visit { hosts: vec![b"localhost:8080"], fetch_sites: twice, ..Visit::default() };
+    let visit =
+        RequestHeaders { hosts: vec![b"localhost:8080"], fetch_sites: twice, ..RequestHeaders::default() };
     assert_eq!(status(allowed.admit(&visit)), 400);
 }
 
 #[test]
 fn the_list_refuses_what_is_no_host() {
     for entry in ["", "a b", "http://localhost", "localhost:0", "[::1", "*", "a/b", "user@host"] {
-        assert_eq!(Allowed::new([entry], 8080), Err(entry.to_owned()));
+        assert_eq!(AllowedHosts::new([entry], 8080), Err(entry.to_owned()));
     }
 }
 
@@ -346,7 +349,7 @@ proptest! {
         host in proptest::collection::vec(any::<u8>(), 0..64),
         origin in proptest::collection::vec(any::<u8>(), 0..64),
     ) {
-        let visit = Visit { origins: vec![&origin], ..get(&host) };
+        let visit = RequestHeaders { origins: vec![&origin], ..get(&host) };
         prop_assert_ne!(status(allowed().admit(&visit)), 200);
     }
 

@@ -1,8 +1,8 @@
 //! The relay in paused time: what goes out when, what does not, and that the newest always comes through.
 
 use super::*;
-use crate::events::Seat;
-use crate::places::Places;
+use crate::events::StreamSlot;
+use crate::slots::Slots;
 use futures_util::StreamExt;
 use tokio::task::{JoinHandle, yield_now};
 use tokio::time::advance;
@@ -93,9 +93,9 @@ async fn views_that_tell_nothing_new_renew_the_stamp_and_send_nothing() {
 async fn quiet_views_reach_a_page_as_beats_alone_and_a_hung_daemon_shows_in_them() {
     let bench = bench();
     let start = Instant::now();
-    let seat = Seat { stream: Places::new("streams", 1).take(), connection: None };
+    let slot = StreamSlot { stream: Slots::new("streams", 1).take(), connection: None };
     let beat = Limits::default().beat;
-    let mut events = Box::pin(crate::events::stream(bench.page.clone(), start, beat, seat));
+    let mut events = Box::pin(crate::events::stream(bench.page.clone(), start, beat, slot));
     assert!(events.next().await.unwrap().unwrap().starts_with(b"retry: 500\nevent: view\n"));
     let daemon = tokio::spawn(async move {
         for seq in 1..=1000 {

@@ -11,7 +11,7 @@ const CONFIRM: &str = r#"{"do":"confirm","hold_point":"locked out","check":3}"#;
 
 struct Bench {
     routes: Router,
-    actions: mpsc::Receiver<Asked>,
+    actions: mpsc::Receiver<ActRequest>,
     views: watch::Sender<Stamped>,
 }
 
@@ -20,12 +20,12 @@ fn bench() -> Bench {
     let (send, actions) = mpsc::channel(2);
     let limits = Limits::default();
     let app = App {
-        allowed: Allowed::new(["127.0.0.1", "localhost"], 8080).unwrap(),
+        allowed: AllowedHosts::new(["127.0.0.1", "localhost"], 8080).unwrap(),
         limits,
         page: Page::new(),
         views: receive,
         actions: send,
-        streams: Places::new("event streams", limits.streams_max),
+        streams: Slots::new("event streams", limits.streams_max),
         started: Instant::now(),
     };
     Bench { routes: router(Arc::new(app)), actions, views }

@@ -12,7 +12,7 @@ const HANG: Duration = Duration::from_secs(60);
 struct Bench {
     port: u16,
     view: watch::Sender<Arc<str>>,
-    actions: mpsc::Receiver<Asked>,
+    actions: mpsc::Receiver<ActRequest>,
     stop: oneshot::Sender<()>,
     task: JoinHandle<Result<(), ServeError>>,
 }

@@ -4,7 +4,7 @@
 use std::path::Path;
 
 #[cfg(feature = "serial")]
-use link::{Absence, NamedPort, Port, SerialPlace};
+use link::{NamedPort, Port, SerialPlace, Unavailable};
 
 use crate::{Finding, Remedy, State};
 
@@ -127,7 +127,7 @@ pub fn serial_place(_machine: &Machine, place: &SerialPlace) -> Finding {
 }
 
 #[cfg(feature = "serial")]
-fn port_of(place: &SerialPlace, sought: Result<Result<(), Absence>, String>) -> Finding {
+fn port_of(place: &SerialPlace, sought: Result<Result<(), Unavailable>, String>) -> Finding {
     const CHECK: &str = "device";
     const WHY: &str = "The daemon waits for this port and reads nothing until it is there.";
     let found = |state, seen: String| Finding::new(CHECK, place.to_string(), state, seen, WHY);

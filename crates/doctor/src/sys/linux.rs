@@ -5,10 +5,10 @@ mod account;
 mod accounts;
 mod bluetooth;
 mod bus;
-#[cfg(feature = "serial")]
-mod grabbers;
 mod holders;
 mod machine;
+#[cfg(feature = "serial")]
+mod port_services;
 #[cfg(feature = "serial")]
 mod rule;
 #[cfg(feature = "serial")]

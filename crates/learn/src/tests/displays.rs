@@ -113,8 +113,8 @@ fn a_display_is_learned_from_what_it_showed() {
         std::println!(
             "{text}: {:?}",
             match &now.outcome {
-                Outcome::Profile { .. } => "a profile",
-                Outcome::Ask(what) | Outcome::Nothing(what) => what,
+                Conclusion::Profile { .. } => "a profile",
+                Conclusion::Ask(what) | Conclusion::Nothing(what) => what,
             }
         );
         learned = Some(now);
@@ -150,8 +150,8 @@ fn made_up_displays_are_learned_and_never_misread() {
             }
             seen.push(play(&truth, &text, &mut at, &mut recording));
             match learn(HEAD, &recording, &seen).outcome {
-                Outcome::Profile { toml, .. } => break Profile::parse(&toml).unwrap(),
-                Outcome::Ask(what) | Outcome::Nothing(what) => {
+                Conclusion::Profile { toml, .. } => break Profile::parse(&toml).unwrap(),
+                Conclusion::Ask(what) | Conclusion::Nothing(what) => {
                     assert!(seen.len() < 60, "not learned from {} numbers: {what}", seen.len());
                     advice = what;
                 }
@@ -189,11 +189,11 @@ fn what_is_not_told_apart_is_asked_for() {
         let (mut recording, mut seen, mut at) = (Recording::new(), Vec::new(), 0);
         for (text, said) in texts.iter().zip(said) {
             let played = play(&truth, text, &mut at, &mut recording);
-            seen.push(Observation { shown: Shown::parse(said).unwrap(), ..played });
+            seen.push(Observation { shown: Displayed::parse(said).unwrap(), ..played });
         }
         match learn(HEAD, &recording, &seen).outcome {
-            Outcome::Ask(what) | Outcome::Nothing(what) => what,
-            Outcome::Profile { toml, .. } => panic!("{toml}"),
+            Conclusion::Ask(what) | Conclusion::Nothing(what) => what,
+            Conclusion::Profile { toml, .. } => panic!("{toml}"),
         }
     };
     let same = ["38.52 uF", "38.51 uF"];

@@ -1,7 +1,7 @@
 //! The conversion time of made-up meters whose display is sent more often than it converts.
 
 use super::{Dice, HEAD, ms, note, profile_of, readings, see};
-use crate::{Observation, Outcome, learn};
+use crate::{Conclusion, Observation, learn};
 use wire::stream::Recording;
 use wire::{Profile, simulate};
 
@@ -90,7 +90,7 @@ fn learned(display: &Display, parts: &[(Part, i64)]) -> (Option<f64>, Vec<String
     let readings = super::decoded(&profile, &recording);
     let stated = readings.first().unwrap().timing.conversion_s;
     assert_eq!(stated.is_some(), toml.contains("# measured: the longest of "), "{toml}");
-    let Outcome::Profile { remarks, .. } = learned.outcome else { panic!("no profile") };
+    let Conclusion::Profile { remarks, .. } = learned.outcome else { panic!("no profile") };
     (stated, remarks)
 }
 

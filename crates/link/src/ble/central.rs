@@ -1,7 +1,7 @@
-//! What the link asks of a system's Bluetooth, whichever backend does it: radios, devices in range, scan, connection,
-//! characteristics and their values. Holds the trait and its words; no backend.
-//! To add a backend: implement [`Central`] in a folder of `ble/sys`, whose `mod.rs` says which system takes it. Search, session,
-//! silence and packets are there already.
+//! The interface to a system's Bluetooth that every backend implements: radios, devices in range, scan, connection,
+//! characteristics and their values. Holds the trait and its types; no backend. To add a backend: implement
+//! [`Central`] in a file below `ble/sys`; `ble/sys.rs` selects the backend of each system. Search, session, silence
+//! detection and packets are shared.
 
 use std::fmt::Debug;
 use std::future::Future;
@@ -9,22 +9,22 @@ use std::time::Duration;
 
 use wire::gatt::Uuid;
 
-use crate::error::Absence;
+use crate::error::Unavailable;
 
-/// The longest wait for any one answer.
+/// The longest wait for any reply.
 pub(super) const CALL_TIME_MAX: Duration = Duration::from_secs(5);
 
-/// Why a call gave nothing.
+/// Why a call failed.
 #[derive(Debug)]
 pub(super) enum CallFault {
-    /// No answer within this time.
+    /// No reply within this time.
     Stalled(Duration),
-    /// The service said no, or the way to it is gone.
+    /// The service refused, or the connection to it is gone.
     Refused(String),
 }
 
 impl CallFault {
-    /// In words, for an [`Absence`].
+    /// As text, for an [`Unavailable`].
     pub(super) fn words(self) -> String {
         match self {
             Self::Stalled(limit) => format!("no answer in {} s", limit.as_secs()),
@@ -32,11 +32,11 @@ impl CallFault {
         }
     }
 
-    pub(super) fn service(self) -> Absence {
-        Absence::NoBluetooth { detail: self.words() }
+    pub(super) fn service(self) -> Unavailable {
+        Unavailable::NoBluetooth { detail: self.words() }
     }
 
-    /// Somebody else's scan is just beginning; what it finds is there for all.
+    /// Another program's scan is just starting; its results are visible to all.
     pub(super) fn scans_already(&self) -> bool {
         matches!(self, Self::Refused(why) if why.contains("org.bluez.Error.InProgress"))
     }
@@ -47,7 +47,7 @@ impl CallFault {
 pub(super) enum Power {
     On,
     Off,
-    /// The system does not say, or not to this program.
+    /// The system does not say, or does not tell this program.
     #[allow(dead_code, reason = "BlueZ always says")]
     Unknown,
 }
@@ -55,7 +55,7 @@ pub(super) enum Power {
 /// A Bluetooth radio of this machine.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Radio {
-    /// The backend's own name for it.
+    /// The backend's key for it.
     pub(super) key: String,
     pub(super) power: Power,
 }
@@ -63,11 +63,11 @@ pub(super) struct Radio {
 /// A device in range.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Seen {
-    /// The backend's own name for it.
+    /// The backend's key for it.
     pub(super) key: String,
     /// The key of the radio that hears it.
     pub(super) radio: String,
-    /// Its address in capitals, or `id=...` where the system hides addresses: what stands behind `ble:`.
+    /// Its address in capitals, or `id=...` on systems that hide addresses: the part after `ble:`.
     pub(super) address: String,
     pub(super) name: String,
     /// Sorted.
@@ -79,10 +79,10 @@ pub(super) struct Seen {
 
 /// A characteristic of a connected device.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Listed {
-    /// The backend's own name for it; in the order of the handles where the backend knows that order.
+pub(super) struct ListedCharacteristic {
+    /// The backend's key for it; sorts in handle order if the backend knows that order.
     pub(super) key: String,
-    /// Its place among all characteristics of the device, from 0.
+    /// Its index among all characteristics of the device, from 0.
     pub(super) place: usize,
     pub(super) service: Uuid,
     pub(super) uuid: Uuid,
@@ -95,16 +95,16 @@ pub(super) struct Listed {
     pub(super) descriptors: Vec<(u16, String)>,
 }
 
-/// What a connected device has.
+/// The characteristics of a connected device.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub(super) struct Roster {
-    /// In the order of the places.
-    pub(super) listed: Vec<Listed>,
-    /// What it has and this backend cannot read, in words.
+pub(super) struct Characteristics {
+    /// In the order of their places.
+    pub(super) listed: Vec<ListedCharacteristic>,
+    /// Characteristics that exist but cannot be read by this backend, as text.
     pub(super) withheld: Vec<String>,
 }
 
-/// What a backend tells by itself.
+/// An event that a backend reports.
 #[derive(Debug)]
 pub(super) enum Signal {
     /// A characteristic sent a value.
@@ -113,18 +113,18 @@ pub(super) enum Signal {
     DeviceGone { key: String },
     /// A radio was switched off or is gone.
     RadioGone { key: String },
-    /// Parts of a device are gone: what was known of it holds no longer.
+    /// Attributes of a device are gone: what was known about it is no longer valid.
     #[allow(dead_code, reason = "BlueZ alone tells it")]
     PartGone { key: String },
-    /// The Bluetooth service, or the way to it, is gone.
+    /// The Bluetooth service, or the connection to it, is gone.
     Closed,
-    /// Code of a library below failed and was caught; what it did is undone or missing. In words.
+    /// A library below panicked and the panic was caught; its work is undone or missing. As text.
     #[allow(dead_code, reason = "the backend for BlueZ is all our own")]
     Panicked { words: String },
 }
 
-/// A connection to the system's Bluetooth. Cheap to clone; the last one closes it. Each call ends by itself, within
-/// [`CALL_TIME_MAX`] where no other limit is named.
+/// A connection to the system's Bluetooth. Cheap to clone; dropping the last clone closes it. Each call returns by
+/// itself, within [`CALL_TIME_MAX`] unless stated otherwise.
 pub(super) trait Central: Clone + Debug + Send + Sync + Sized + 'static {
     /// Where the service is.
     type Place: Clone + Debug + Send + Sync + 'static;
@@ -132,15 +132,15 @@ pub(super) trait Central: Clone + Debug + Send + Sync + Sized + 'static {
     type Signals: Send;
 
     /// Connects to the service.
-    fn open(place: &Self::Place) -> impl Future<Output = Result<(Self, Self::Signals), Absence>> + Send;
+    fn open(place: &Self::Place) -> impl Future<Output = Result<(Self, Self::Signals), Unavailable>> + Send;
 
-    /// The next signal. Cancel-safe. After [`Signal::Closed`] nothing more is asked for.
+    /// The next signal. Cancel-safe. Not called again after [`Signal::Closed`].
     fn next(signals: &mut Self::Signals) -> impl Future<Output = Signal> + Send;
 
     /// The radios there are. Switches none on.
     fn radios(&self) -> impl Future<Output = Result<Vec<Radio>, CallFault>> + Send;
 
-    /// The devices in range, as known now: heard by a scan, or connected.
+    /// The devices known to be in range: heard by a scan, or connected.
     fn devices(&self) -> impl Future<Output = Result<Vec<Seen>, CallFault>> + Send;
 
     /// Starts a scan on a radio that is on.
@@ -149,14 +149,17 @@ pub(super) trait Central: Clone + Debug + Send + Sync + Sized + 'static {
     /// Ends it.
     fn stop_scan(&self, radio: &str) -> impl Future<Output = Result<(), CallFault>> + Send;
 
-    /// Connects to a device and asks for its signals.
+    /// Connects to a device and subscribes to its signals.
     fn connect(&self, seen: &Seen) -> impl Future<Output = Result<(), CallFault>> + Send;
 
-    /// Lets a device go.
+    /// Disconnects a device.
     fn disconnect(&self, device: &str) -> impl Future<Output = Result<(), CallFault>> + Send;
 
-    /// What a connected device has. `Ok(None)`: not known yet. `Err(None)`: the device is gone.
-    fn roster(&self, seen: &Seen) -> impl Future<Output = Result<Option<Roster>, Option<CallFault>>> + Send;
+    /// The characteristics of a connected device. `Ok(None)`: not known yet. `Err(None)`: the device is gone.
+    fn characteristics(
+        &self,
+        seen: &Seen,
+    ) -> impl Future<Output = Result<Option<Characteristics>, Option<CallFault>>> + Send;
 
     /// Reads the value of a characteristic.
     fn read(&self, key: &str) -> impl Future<Output = Result<Vec<u8>, CallFault>> + Send;
@@ -164,9 +167,9 @@ pub(super) trait Central: Clone + Debug + Send + Sync + Sized + 'static {
     /// Reads the value of a descriptor.
     fn read_descriptor(&self, key: &str) -> impl Future<Output = Result<Vec<u8>, CallFault>> + Send;
 
-    /// Asks a characteristic to send.
+    /// Makes a characteristic send notifications.
     fn subscribe(&self, key: &str) -> impl Future<Output = Result<(), CallFault>> + Send;
 
-    /// Asks it to stop. A refusal says that nothing was subscribed to.
+    /// Stops the notifications. A refusal means that nothing was subscribed.
     fn unsubscribe(&self, key: &str) -> impl Future<Output = Result<(), CallFault>> + Send;
 }

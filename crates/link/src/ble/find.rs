@@ -1,14 +1,15 @@
-//! Finds the meter that is meant among the devices in range. Switches no radio on, and chooses none of two that match.
+//! Finds the selected meter among the devices in range. Switches no radio on, and never chooses between two that
+//! match.
 
 use std::time::Duration;
 
 use tokio::time::{Instant, sleep};
 
 use super::central::{CallFault, Central, Power, Seen};
-use super::farewell::{Ending, Farewell};
 use super::place::BlePlace;
-use crate::closing::Hold;
-use crate::error::Absence;
+use super::teardown::{Cleanup, Teardown};
+use crate::error::Unavailable;
+use crate::shutdown::ShutdownGuard;
 
 /// How long a scan listens. Devices advertise every 20 ms to 10.24 s (Core Specification, Vol 6 Part B, 4.4.2.2), a meter
 /// in use about once a second.
@@ -26,8 +27,8 @@ impl Seen {
         }
     }
 
-    /// Whether this can be the meter that was open before: the same address, or one that changes by itself with all else
-    /// the same.
+    /// Whether this can be the meter that was open before: it has the same address, or a random one with everything
+    /// else the same.
     fn can_be(&self, before: &Self) -> bool {
         self.address == before.address
             || (self.is_random
@@ -37,31 +38,34 @@ impl Seen {
     }
 }
 
-/// Starts a scan on every radio that is on; gives what ends it.
-pub(super) async fn start_scan<C: Central>(central: &C, hold: &Hold) -> Result<Farewell<C>, Absence> {
+/// Starts a scan on every radio that is on; returns the teardown that ends it.
+pub(super) async fn start_scan<C: Central>(
+    central: &C,
+    hold: &ShutdownGuard,
+) -> Result<Teardown<C>, Unavailable> {
     let radios = central.radios().await.map_err(CallFault::service)?;
     let mut told = match radios.first() {
-        None => return Err(Absence::NoRadio),
-        Some(_) if radios.iter().all(|radio| radio.power == Power::Off) => Absence::RadioOff,
-        Some(_) => Absence::NoBluetooth {
+        None => return Err(Unavailable::NoRadio),
+        Some(_) if radios.iter().all(|radio| radio.power == Power::Off) => Unavailable::RadioOff,
+        Some(_) => Unavailable::NoBluetooth {
             detail:
                 "the system does not say whether the radio is on; it may keep Bluetooth from this program"
                     .to_owned(),
         },
     };
     let mut scanning = false;
-    let mut scan = Farewell::new(central, hold);
+    let mut scan = Teardown::new(central, hold);
     for radio in radios.iter().filter(|radio| radio.power == Power::On) {
-        scan.owe(Ending::StopScan(radio.key.clone()));
+        scan.add(Cleanup::StopScan(radio.key.clone()));
         match central.start_scan(&radio.key).await {
             Ok(()) => scanning = true,
             Err(fault) if fault.scans_already() => {
-                scan.forgive();
+                scan.remove_last();
                 scanning = true;
             }
             Err(fault) => {
                 if let CallFault::Refused(_) = &fault {
-                    scan.forgive();
+                    scan.remove_last();
                 }
                 told = fault.service();
             }
@@ -70,18 +74,19 @@ pub(super) async fn start_scan<C: Central>(central: &C, hold: &Hold) -> Result<F
     if scanning { Ok(scan) } else { Err(told) }
 }
 
-/// Looks for the meter. An address that fits is taken at once; a name or a service only when the whole scan showed no
-/// second one. `before` is the meter that this link had open.
+/// Looks for the meter. A matching address is accepted at once; a name or a service only after a whole scan without a
+/// second match. `before` is the meter that this link had open.
 ///
-/// A connected meter does not advertise, so no scan shows it: after the service was started anew, the system may still hold the
-/// connection of the old one. Such a one is taken without a scan, which may not even be possible while it stands.
+/// A connected meter does not advertise, so no scan finds it. After a restart of the service, the system may still
+/// hold the old connection. Such a meter is accepted without a scan, which may even be impossible while the
+/// connection stands.
 pub(super) async fn find<C: Central>(
     central: &C,
     scheme: &str,
     place: &BlePlace,
     before: Option<&Seen>,
-    hold: &Hold,
-) -> Result<Seen, Absence> {
+    hold: &ShutdownGuard,
+) -> Result<Seen, Unavailable> {
     let sure = |seen: &&Seen| {
         matches!(place, BlePlace::Address(_) | BlePlace::Id(_))
             || before.is_some_and(|before| before.address == seen.address)
@@ -93,25 +98,25 @@ pub(super) async fn find<C: Central>(
     let scan = start_scan(central, hold).await?;
     let found = listen(central, scheme, place, before, sure).await;
     // Before connecting: a radio that scans connects badly, and what is not needed costs the meters' batteries.
-    scan.say().await;
+    scan.run().await;
     found
 }
 
-/// The devices in range that answer to the selector.
-async fn fitting<C: Central>(central: &C, place: &BlePlace) -> Result<Vec<Seen>, Absence> {
+/// The devices in range that match the selector.
+async fn fitting<C: Central>(central: &C, place: &BlePlace) -> Result<Vec<Seen>, Unavailable> {
     let mut devices = central.devices().await.map_err(CallFault::service)?;
     devices.retain(|seen| seen.fits(place));
     Ok(devices)
 }
 
-/// Looks at what the scan shows until the meter is there or the time is over.
+/// Follows the scan until the meter is found or the time is over.
 async fn listen<C: Central>(
     central: &C,
     scheme: &str,
     place: &BlePlace,
     before: Option<&Seen>,
     sure: impl Fn(&&Seen) -> bool,
-) -> Result<Seen, Absence> {
+) -> Result<Seen, Unavailable> {
     let end = Instant::now() + SCAN_TIME;
     loop {
         let fitting = fitting(central, place).await?;
@@ -130,7 +135,7 @@ fn choose(
     scheme: &str,
     place: &BlePlace,
     before: Option<&Seen>,
-) -> Result<Seen, Absence> {
+) -> Result<Seen, Unavailable> {
     let mut possible: Vec<Seen> =
         fitting.into_iter().filter(|seen| before.is_none_or(|before| seen.can_be(before))).collect();
     match (possible.pop(), possible.as_slice()) {
@@ -138,11 +143,11 @@ fn choose(
         (Some(one), others) => {
             let devices =
                 others.iter().chain([&one]).map(|seen| format!("{scheme}:{}", seen.address)).collect();
-            Err(Absence::SeveralInRange { what: format!("{scheme}:{place}"), devices })
+            Err(Unavailable::SeveralInRange { what: format!("{scheme}:{place}"), devices })
         }
         (None, _) => {
             let note = before.map_or_else(String::new, |before| format!(" (it was {})", before.address));
-            Err(Absence::NotFound { what: format!("{scheme}:{place}{note}") })
+            Err(Unavailable::NotFound { what: format!("{scheme}:{place}{note}") })
         }
     }
 }

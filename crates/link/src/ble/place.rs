@@ -1,4 +1,5 @@
-//! Which Bluetooth meter is meant: its address, its name, or a service it offers. Reads and prints what stands behind the scheme; touches no radio.
+//! Selects a Bluetooth meter: by its address, its name, or a service it offers. Parses and prints the part after the
+//! scheme; touches no radio.
 
 use std::fmt;
 
@@ -16,7 +17,7 @@ const UUID_CHARS: usize = 36;
 pub enum BlePlace {
     /// The device with this address, `AA:BB:CC:DD:EE:FF` in capitals.
     Address(String),
-    /// The device to which this machine gave this id, a UUID in small letters: what a system has that hides addresses.
+    /// The device with this id on this machine, a lower-case UUID, on systems that hide addresses.
     Id(String),
     /// The one device in range with this name.
     Name(String),
@@ -36,7 +37,7 @@ impl fmt::Display for BlePlace {
 }
 
 impl BlePlace {
-    /// Reads the part of a selector after `ble:`.
+    /// Parses the part of a selector after `ble:`.
     ///
     /// # Errors
     /// What is wrong with it and what to write instead.

@@ -1,11 +1,12 @@
-//! Keeps one Bluetooth meter open for ever. A session is one connection to the system's Bluetooth and one to the meter; whatever goes wrong
-//! ends it, and the next begins from nothing. Decodes no values.
+//! Keeps one Bluetooth meter open forever. A session is one connection to the system's Bluetooth and one to the
+//! meter; any failure ends it, and the next session starts from scratch. Decodes no values.
 //!
 //! # Silence
-//! Nothing tells of a Bluetooth service that was started anew, or of notifications that ended by themselves: the values stop,
-//! and that is all. A meter that was heard and then is silent for the silence time is told as lost; then it is subscribed to
-//! again, and if that does not help, disconnected and opened anew over a new connection to the system's Bluetooth. Each step is told. One
-//! characteristic that falls silent while others send is subscribed to again by itself, once for each silence.
+//! Nothing reports that the Bluetooth service was restarted or that notifications ended by themselves: the values
+//! just stop. A meter that was heard and then stays silent for the silence time is reported as lost. The link
+//! subscribes again; if that does not help, it disconnects and opens the meter over a new connection to the system's
+//! Bluetooth. Each step is reported. If one characteristic falls silent while others send, the link subscribes to it
+//! again on its own, once per silence.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Mutex, MutexGuard, PoisonError};
@@ -15,46 +16,47 @@ use tokio::sync::Notify;
 use tokio::time::{Instant, MissedTickBehavior, interval, sleep, sleep_until};
 
 use super::central::{CallFault, Central, Seen, Signal};
-use super::farewell::{Ending, Farewell};
 use super::find::find;
 use super::place::BlePlace;
-use super::table::{self, Loaded, Table};
+use super::table::{self, Discovered, Table};
+use super::teardown::{Cleanup, Teardown};
 use crate::backoff::Backoff;
-use crate::closing::{Hold, asked_to_end};
-use crate::error::{Absence, Mend};
-use crate::event::{LinkState, Loss};
-use crate::guard::{Panicked, guarded};
-use crate::queue::Outlet;
+use crate::error::{Remedy, Unavailable};
+use crate::event::{Disconnect, LinkState};
+use crate::guard::{Panicked, catch_panic};
+use crate::queue::Sender;
+use crate::shutdown::{ShutdownGuard, shutdown_requested};
 
 /// The longest wait for the services of a connected meter.
 const SERVICES_TIME_MAX: Duration = Duration::from_secs(15);
-/// The same for a connection that stood before: its services are there, or it is a left-over that has to be let go of.
+/// The same for a connection that existed before: either its services are there, or it is a left-over to be
+/// disconnected.
 const HELD_SERVICES_TIME_MAX: Duration = Duration::from_secs(5);
 const LOOK_EVERY: Duration = Duration::from_millis(200);
-/// How often a measurement that does not send itself is asked for, unless the silence time is short.
+/// How often the link reads a measurement that does not send by itself, unless the silence time is short.
 const ASK_EVERY: Duration = Duration::from_secs(1);
-/// A meter that was never heard is opened again after this many silence times.
+/// A meter that was never heard is reopened after this many silence times.
 const QUIET_TIMES: u32 = 10;
-/// The most that one link tells of what it does not read.
+/// The most messages of one link about what it does not read.
 const TOLD_MAX: usize = 128;
 
-/// One meter, for as long as its link lives.
+/// One meter, for the life of its link.
 #[derive(Debug)]
 pub(super) struct Source<C: Central> {
     scheme: &'static str,
     place: BlePlace,
     central: C::Place,
-    outlet: Outlet,
+    sender: Sender,
     silence: Option<Duration>,
     backoff: Backoff,
-    /// Says when the link is to end, and has whoever asked for it wait for what is owed to the meter.
-    hold: Hold,
-    /// What cannot be read of the meter and was told.
+    /// Signals the end of the link, and makes whoever asked for it wait for the disconnect.
+    hold: ShutdownGuard,
+    /// What the meter has and the link cannot read, once reported.
     told: BTreeSet<String>,
-    /// What was open before: another device of the same name does not take its place.
+    /// The device open before: another device of the same name does not replace it.
     before: Option<Seen>,
     heard_ever: bool,
-    /// Tests make the code that takes signals fail with it.
+    /// Lets tests make the code that receives signals fail.
     #[cfg(test)]
     pub(super) trip: std::sync::Arc<std::sync::atomic::AtomicBool>,
 }
@@ -63,16 +65,16 @@ impl<C: Central> Source<C> {
     pub(super) fn new(
         (scheme, place): (&'static str, BlePlace),
         central: C::Place,
-        outlet: Outlet,
+        sender: Sender,
         silence: Option<Duration>,
         backoff: Backoff,
-        hold: Hold,
+        hold: ShutdownGuard,
     ) -> Self {
         Self {
             scheme,
             place,
             central,
-            outlet,
+            sender,
             silence,
             backoff,
             hold,
@@ -88,23 +90,23 @@ impl<C: Central> Source<C> {
 /// How a session ended.
 #[derive(Debug)]
 enum End {
-    Absent(Absence),
-    Lost(Loss),
+    Absent(Unavailable),
+    Lost(Disconnect),
 }
 
-/// What the two halves of a session share: the one that follows the signals, and the one that opens and watches.
+/// Shared by the two halves of a session: one follows the signals, the other opens and watches.
 #[derive(Debug)]
 struct Live<C: Central> {
     /// The meter, once it is chosen.
     seen: Option<Seen>,
-    /// Its characteristics, while values are handed on.
+    /// Its characteristics, while values are passed on.
     table: Option<Table>,
-    /// When each characteristic that sends was last heard, by key; one that is being seen to is not in it.
+    /// When each sending characteristic was last heard, by key. One that is being resubscribed is absent.
     heard: BTreeMap<String, Instant>,
-    /// `Syncing` was told.
+    /// `Syncing` was reported.
     open: bool,
-    /// A meter that was asked to connect is let go of when the session ends, also when the link is dropped.
-    held: Option<Farewell<C>>,
+    /// Disconnects the meter when the session ends, also when the link is dropped.
+    held: Option<Teardown<C>>,
 }
 
 impl<C: Central> Default for Live<C> {
@@ -117,7 +119,7 @@ impl<C: Central> Default for Live<C> {
 struct Shared<'s, C: Central> {
     live: Mutex<Live<C>>,
     heard: Notify,
-    outlet: &'s Outlet,
+    sender: &'s Sender,
     #[cfg(test)]
     trip: &'s std::sync::atomic::AtomicBool,
 }
@@ -127,14 +129,14 @@ impl<C: Central> Shared<'_, C> {
         self.live.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// A value, if it is of this meter and values are handed on. Never waits.
+    /// Passes a value on, if it is from this meter and values are passed on now. Never waits.
     fn value(&self, key: &str, value: &[u8], sent: bool) {
         let mut live = self.live();
         let known = live.table.as_ref().and_then(|table| table.get(key)).filter(|c| c.sends == sent);
         let Some(characteristic) = known else { return };
         match characteristic.packet(value) {
-            Some(packet) => self.outlet.bytes(&packet),
-            None => self.outlet.unusable(value.len()),
+            Some(packet) => self.sender.bytes(&packet),
+            None => self.sender.unusable(value.len()),
         }
         // What is asked for says nothing of whether the others still send.
         let sends = |table: &Table| table.values().any(|characteristic| characteristic.sends);
@@ -146,7 +148,7 @@ impl<C: Central> Shared<'_, C> {
         }
     }
 
-    /// Characteristics that sent and have been silent for this long. Each is named once for a silence.
+    /// Characteristics that sent and have been silent for this long. Each is returned once per silence.
     fn fell_silent(&self, silence: Duration) -> Vec<String> {
         let now = Instant::now();
         let mut live = self.live();
@@ -156,52 +158,52 @@ impl<C: Central> Shared<'_, C> {
         silent
     }
 
-    /// The end that a loss makes: of an open meter, or of an attempt.
-    fn lost(&self, loss: Loss) -> End {
+    /// How a loss ends the session: as that of an open meter, or of an attempt.
+    fn lost(&self, loss: Disconnect) -> End {
         let live = self.live();
         if live.open {
             return End::Lost(loss);
         }
         End::Absent(match &live.seen {
             Some(seen) => {
-                let mend = if loss == Loss::HungUp { Mend::Approach } else { Mend::Service };
+                let mend = if loss == Disconnect::HungUp { Remedy::Approach } else { Remedy::Service };
                 not_connected(seen, (loss.to_string(), mend))
             }
-            None => Absence::NoBluetooth { detail: loss.to_string() },
+            None => Unavailable::NoBluetooth { detail: loss.to_string() },
         })
     }
 }
 
-fn not_connected(seen: &Seen, (detail, mend): Trouble) -> Absence {
-    Absence::NotConnected { device: seen.address.clone(), detail, mend }
+fn not_connected(seen: &Seen, (detail, mend): Trouble) -> Unavailable {
+    Unavailable::NotConnected { device: seen.address.clone(), detail, mend }
 }
 
-/// Runs until it is aborted or asked to end. A panic below is counted, told as a loss, and the source started again.
+/// Runs until aborted or asked to end. A panic below is counted and reported as a loss, and the source is restarted.
 pub(super) async fn supervise<C: Central>(mut source: Source<C>) {
     let mut hold = source.hold.clone();
     tokio::select! {
         biased;
-        () = asked_to_end(&mut hold) => {}
+        () = shutdown_requested(&mut hold) => {}
         never = for_ever(&mut source) => match never {},
     }
     // The session is dropped by now, and with it went the word to let the meter go.
-    source.outlet.end();
+    source.sender.end();
 }
 
 async fn for_ever<C: Central>(source: &mut Source<C>) -> std::convert::Infallible {
     loop {
-        let Err(Panicked) = guarded(sessions(source)).await;
-        source.outlet.lost(Loss::Panicked);
+        let Err(Panicked) = catch_panic(sessions(source)).await;
+        source.sender.lost(Disconnect::Panicked);
         sleep(source.backoff.step()).await;
     }
 }
 
 async fn sessions<C: Central>(source: &mut Source<C>) -> std::convert::Infallible {
     loop {
-        source.outlet.state(LinkState::Opening);
+        source.sender.state(LinkState::Opening);
         match session(source).await {
-            End::Absent(absence) => source.outlet.state(LinkState::Absent(absence)),
-            End::Lost(loss) => source.outlet.lost(loss),
+            End::Absent(absence) => source.sender.state(LinkState::Absent(absence)),
+            End::Lost(loss) => source.sender.lost(loss),
         }
         sleep(source.backoff.step()).await;
     }
@@ -212,13 +214,13 @@ async fn session<C: Central>(source: &mut Source<C>) -> End {
         Ok(opened) => opened,
         Err(absence) => return End::Absent(absence),
     };
-    let outlet = source.outlet.clone();
+    let sender = source.sender.clone();
     #[cfg(test)]
     let trip = std::sync::Arc::clone(&source.trip);
     let shared = Shared {
         live: Mutex::default(),
         heard: Notify::new(),
-        outlet: &outlet,
+        sender: &sender,
         #[cfg(test)]
         trip: &trip,
     };
@@ -227,22 +229,22 @@ async fn session<C: Central>(source: &mut Source<C>) -> End {
         loss = follow::<C>(&mut signals, &shared) => {
             // It is gone by itself; a late word to let go would hit the next session.
             if let Some(held) = shared.live().held.take() {
-                held.drop_unsaid();
+                held.disarm();
             }
             shared.lost(loss)
         }
         end = serve(&central, source, &shared) => {
             let held = shared.live().held.take();
             if let Some(held) = held {
-                held.say().await;
+                held.run().await;
             }
             end
         }
     }
 }
 
-/// Takes every signal; ends with the meter, its radio, the service or the way to it.
-async fn follow<C: Central>(signals: &mut C::Signals, shared: &Shared<'_, C>) -> Loss {
+/// Receives every signal; ends with the meter, its radio, the service or the connection to it.
+async fn follow<C: Central>(signals: &mut C::Signals, shared: &Shared<'_, C>) -> Disconnect {
     loop {
         if let Some(loss) = take(C::next(signals).await, shared) {
             return loss;
@@ -250,7 +252,7 @@ async fn follow<C: Central>(signals: &mut C::Signals, shared: &Shared<'_, C>) ->
     }
 }
 
-fn take<C: Central>(signal: Signal, shared: &Shared<'_, C>) -> Option<Loss> {
+fn take<C: Central>(signal: Signal, shared: &Shared<'_, C>) -> Option<Disconnect> {
     #[cfg(test)]
     assert!(!shared.trip.swap(false, std::sync::atomic::Ordering::Relaxed), "a defect, made up by a test");
     let gone = match signal {
@@ -263,14 +265,14 @@ fn take<C: Central>(signal: Signal, shared: &Shared<'_, C>) -> Option<Loss> {
         Signal::PartGone { key } => {
             shared.live().table.as_ref().is_some_and(|table| table.contains_key(&key))
         }
-        Signal::Closed => return Some(Loss::Closed),
+        Signal::Closed => return Some(Disconnect::Closed),
         Signal::Panicked { words } => {
             tracing::warn!("Bluetooth: {words}");
-            shared.outlet.panicked();
+            shared.sender.panicked();
             false
         }
     };
-    gone.then_some(Loss::HungUp)
+    gone.then_some(Disconnect::HungUp)
 }
 
 async fn serve<C: Central>(central: &C, source: &mut Source<C>, shared: &Shared<'_, C>) -> End {
@@ -281,11 +283,11 @@ async fn serve<C: Central>(central: &C, source: &mut Source<C>, shared: &Shared<
     {
         let mut live = shared.live();
         live.seen = Some(seen.clone());
-        let mut held = Farewell::new(central, &source.hold);
-        held.owe(Ending::Disconnect(seen.key.clone()));
+        let mut held = Teardown::new(central, &source.hold);
+        held.add(Cleanup::Disconnect(seen.key.clone()));
         live.held = Some(held);
     }
-    let Loaded { table, left_out, .. } = match open(central, &seen).await {
+    let Discovered { table, left_out, .. } = match open(central, &seen).await {
         Ok(loaded) => loaded,
         Err(trouble) => return End::Absent(not_connected(&seen, trouble)),
     };
@@ -295,7 +297,7 @@ async fn serve<C: Central>(central: &C, source: &mut Source<C>, shared: &Shared<
         let mut live = shared.live();
         live.table = Some(table.clone());
         live.open = true;
-        source.outlet.state(LinkState::Syncing);
+        source.sender.state(LinkState::Syncing);
     }
     match subscribe(central, &table).await {
         Ok(()) => End::Lost(watch(central, source, shared, &table).await),
@@ -303,48 +305,49 @@ async fn serve<C: Central>(central: &C, source: &mut Source<C>, shared: &Shared<
     }
 }
 
-/// Connects, waits for the services, and reads what describes the characteristics. A device that is connected already is asked to
-/// connect all the same: a connection from before the service was started has no services until then. A refusal says nothing then.
-async fn open<C: Central>(central: &C, seen: &Seen) -> Result<Loaded, Trouble> {
+/// Connects, waits for the services, and reads the descriptors. It sends the connect request even if the device is
+/// connected: a connection from before the service started has no services until then. In that case a refusal means
+/// nothing.
+async fn open<C: Central>(central: &C, seen: &Seen) -> Result<Discovered, Trouble> {
     let connected = central.connect(seen).await;
     if !seen.connected {
         connected.map_err(|fault| match fault {
-            CallFault::Refused(why) if table::wants_pairing(&why) => (why, Mend::Pair),
-            CallFault::Refused(why) => (why, Mend::Release),
+            CallFault::Refused(why) if table::wants_pairing(&why) => (why, Remedy::Pair),
+            CallFault::Refused(why) => (why, Remedy::Release),
             stalled @ CallFault::Stalled(_) => service(stalled),
         })?;
     }
     let most = if seen.connected { HELD_SERVICES_TIME_MAX } else { SERVICES_TIME_MAX };
     let end = Instant::now() + most;
-    let roster = loop {
-        match central.roster(seen).await {
-            Ok(Some(roster)) => break roster,
+    let characteristics = loop {
+        match central.characteristics(seen).await {
+            Ok(Some(characteristics)) => break characteristics,
             Ok(None) => {}
-            Err(None) => return Err(("it is gone".to_owned(), Mend::Approach)),
+            Err(None) => return Err(("it is gone".to_owned(), Remedy::Approach)),
             Err(Some(fault)) => return Err(service(fault)),
         }
         if Instant::now() >= end {
-            return Err((format!("its services were not found in {} s", most.as_secs()), Mend::Forget));
+            return Err((format!("its services were not found in {} s", most.as_secs()), Remedy::Forget));
         }
         sleep(LOOK_EVERY).await;
     };
-    let loaded = table::load(central, roster).await.map_err(service)?;
+    let loaded = table::load(central, characteristics).await.map_err(service)?;
     if loaded.table.values().any(|characteristic| characteristic.sends || characteristic.is_asked()) {
         return Ok(loaded);
     }
     let why = loaded.left_out.first().map_or_else(String::new, |first| format!(": {first}"));
-    let mend = if loaded.wants_pairing { Mend::Pair } else { Mend::Choose };
+    let mend = if loaded.wants_pairing { Remedy::Pair } else { Remedy::Choose };
     Err((format!("it has nothing that sends values or can be asked for one{why}"), mend))
 }
 
-/// Why a meter could not be opened, and what mends it.
-type Trouble = (String, Mend);
+/// Why a meter could not be opened, and what may help.
+type Trouble = (String, Remedy);
 
 fn service(fault: CallFault) -> Trouble {
-    (fault.words(), Mend::Service)
+    (fault.words(), Remedy::Service)
 }
 
-/// Tells once for each link what of a meter is not read.
+/// Reports once per link what is not read of a meter.
 fn tell<C: Central>(source: &mut Source<C>, seen: &Seen, left_out: Vec<String>) {
     for words in left_out {
         if source.told.len() < TOLD_MAX && !source.told.contains(&words) {
@@ -354,27 +357,27 @@ fn tell<C: Central>(source: &mut Source<C>, seen: &Seen, left_out: Vec<String>) 
     }
 }
 
-/// Subscribes to all that can send. One that refuses, for want of pairing perhaps, does not keep the others away.
-async fn subscribe<C: Central>(central: &C, table: &Table) -> Result<(), Loss> {
+/// Subscribes to everything that can send. If one refuses, perhaps for lack of pairing, the others still subscribe.
+async fn subscribe<C: Central>(central: &C, table: &Table) -> Result<(), Disconnect> {
     let mut any = table.values().any(table::Characteristic::is_asked);
     for characteristic in table.values().filter(|characteristic| characteristic.sends) {
         match central.subscribe(&characteristic.key).await {
             Ok(_) => any = true,
             Err(CallFault::Refused(_)) => {}
             // A service that does not answer would cost as long for each of them.
-            Err(CallFault::Stalled(_)) => return Err(Loss::Io(std::io::ErrorKind::TimedOut)),
+            Err(CallFault::Stalled(_)) => return Err(Disconnect::Io(std::io::ErrorKind::TimedOut)),
         }
     }
-    if any { Ok(()) } else { Err(Loss::Refused) }
+    if any { Ok(()) } else { Err(Disconnect::Refused) }
 }
 
-/// Watches for silence and asks for what does not send by itself; gives the loss that ends the session.
+/// Watches for silence and reads what does not send by itself; returns the loss that ends the session.
 async fn watch<C: Central>(
     central: &C,
     source: &mut Source<C>,
     shared: &Shared<'_, C>,
     table: &Table,
-) -> Loss {
+) -> Disconnect {
     let far = Duration::from_secs(365 * 24 * 3600);
     let silence = source.silence.unwrap_or(far);
     let mut limit = if source.heard_ever { silence } else { silence.saturating_mul(QUIET_TIMES) };
@@ -411,7 +414,7 @@ async fn watch<C: Central>(
                 }
             }
             () = sleep_until(last + limit) => {
-                let loss = Loss::Silent { after_ms: u64::try_from(limit.as_millis()).unwrap_or(u64::MAX) };
+                let loss = Disconnect::Silent { after_ms: u64::try_from(limit.as_millis()).unwrap_or(u64::MAX) };
                 if subscribed_again || !source.heard_ever {
                     return loss;
                 }
@@ -425,20 +428,20 @@ async fn watch<C: Central>(
     }
 }
 
-/// The first step against silence. No value is handed on between the loss and `Syncing`.
+/// The first step against silence. No value is passed on between the loss and `Syncing`.
 async fn subscribe_again<C: Central>(
     central: &C,
     shared: &Shared<'_, C>,
     table: &Table,
-    loss: Loss,
-) -> Result<(), Loss> {
+    loss: Disconnect,
+) -> Result<(), Disconnect> {
     {
         let mut live = shared.live();
         live.table = None;
         live.heard.clear();
         live.open = false;
-        shared.outlet.lost(loss);
-        shared.outlet.state(LinkState::Opening);
+        shared.sender.lost(loss);
+        shared.sender.state(LinkState::Opening);
     }
     for characteristic in table.values().filter(|characteristic| characteristic.sends) {
         // What was not subscribed to any more says so; that is what is to be mended.
@@ -450,7 +453,7 @@ async fn subscribe_again<C: Central>(
         let mut live = shared.live();
         live.table = Some(table.clone());
         live.open = true;
-        shared.outlet.state(LinkState::Syncing);
+        shared.sender.state(LinkState::Syncing);
     }
     subscribe(central, table).await
 }

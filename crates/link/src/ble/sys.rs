@@ -1,4 +1,5 @@
-//! Which backends this system has. The one file that knows; everything above speaks to [`super::central::Central`].
+//! The Bluetooth backends of this system. Only this file knows them; everything above uses
+//! [`super::central::Central`].
 //!
 //! | system | `ble:` | `ble+portable:` |
 //! |---|---|---|

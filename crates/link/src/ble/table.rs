@@ -1,4 +1,4 @@
-//! The characteristics of an open meter: which there are, what describes each, and its values as packets. Talks to the
+//! The characteristics of an open meter: which exist, their descriptors, and their values as packets. Talks to the
 //! service only to read descriptors.
 
 use std::collections::BTreeMap;
@@ -9,13 +9,13 @@ use wire::gatt::packet::{Message, PRESENTATIONS_MAX};
 use wire::gatt::{Characteristic as Known, Uuid};
 use wire::packet::{PacketKind, wrap};
 
-use super::central::{CallFault, Central, Listed, Roster};
+use super::central::{CallFault, Central, Characteristics, ListedCharacteristic};
 
-/// The most characteristics of one meter that are followed; a packet's index has a byte.
+/// The most characteristics followed on one meter; a packet's index is one byte.
 const CHARACTERISTICS_MAX: usize = 64;
-/// The longest label and valid range that are carried.
+/// The longest label and valid range that a packet carries.
 const DESCRIPTOR_BYTES_MAX: usize = 64;
-/// How often a descriptor is asked for, and the wait in between.
+/// How often to try reading a descriptor, and the wait in between.
 const READ_TIMES: u32 = 3;
 const READ_PAUSE: Duration = Duration::from_millis(200);
 
@@ -36,7 +36,7 @@ pub(super) struct Characteristic {
 }
 
 impl Characteristic {
-    /// A value with what describes it. `None`: too long for a packet.
+    /// A value with its descriptors. `None`: too long for a packet.
     pub(super) fn packet(&self, value: &[u8]) -> Option<Vec<u8>> {
         let message = Message {
             service: self.service,
@@ -50,7 +50,7 @@ impl Characteristic {
         wrap(PacketKind::Gatt, self.index, &message.write()?)
     }
 
-    /// It never sends by itself, but holds a measurement that can be asked for.
+    /// It never sends by itself, but holds a measurement that can be read.
     pub(super) fn is_asked(&self) -> bool {
         let measures = !self.presentations.is_empty() || self.uuid.short().and_then(Known::find).is_some();
         self.readable && !self.sends && measures
@@ -60,23 +60,26 @@ impl Characteristic {
 /// The characteristics by the backend's key.
 pub(super) type Table = BTreeMap<String, Characteristic>;
 
-/// What a meter has, and what of it could not be read, in words.
+/// The characteristics of a meter, and what could not be read, as text.
 #[derive(Debug, Default)]
-pub(super) struct Loaded {
+pub(super) struct Discovered {
     pub(super) table: Table,
     pub(super) left_out: Vec<String>,
-    /// Something was refused for want of pairing.
+    /// Something was refused for lack of pairing.
     pub(super) wants_pairing: bool,
 }
 
-/// What the meter has. Each descriptor is read once. A label that cannot be read is missing, no more. Without its
-/// format or its range a value could be taken for something else, so that costs this characteristic, and no other.
+/// Reads what the meter has. Each descriptor is read once. A label that cannot be read is merely missing. Without its
+/// format or range a value could be misread, so that costs this characteristic, and no other.
 ///
 /// # Errors
-/// The service gave no answer: the next read would wait as long.
-pub(super) async fn load<C: Central>(central: &C, roster: Roster) -> Result<Loaded, CallFault> {
-    let mut loaded = Loaded { left_out: roster.withheld, ..Loaded::default() };
-    for listed in roster.listed {
+/// The service did not reply: the next read would wait just as long.
+pub(super) async fn load<C: Central>(
+    central: &C,
+    characteristics: Characteristics,
+) -> Result<Discovered, CallFault> {
+    let mut loaded = Discovered { left_out: characteristics.withheld, ..Discovered::default() };
+    for listed in characteristics.listed {
         // One that is left out keeps its number, so that those behind it do not change theirs.
         let Some(index) = u8::try_from(listed.place).ok().filter(|_| listed.place < CHARACTERISTICS_MAX)
         else {
@@ -85,7 +88,7 @@ pub(super) async fn load<C: Central>(central: &C, roster: Roster) -> Result<Load
             ));
             break;
         };
-        let Listed { key, service, uuid, instance, sends, readable, descriptors, .. } = listed;
+        let ListedCharacteristic { key, service, uuid, instance, sends, readable, descriptors, .. } = listed;
         let mut characteristic = Characteristic {
             key: key.clone(),
             index,
@@ -106,12 +109,12 @@ pub(super) async fn load<C: Central>(central: &C, roster: Roster) -> Result<Load
     Ok(loaded)
 }
 
-/// Reads what describes a characteristic; `false`: it cannot be read without.
+/// Reads the descriptors of a characteristic; `false` if it cannot be read without the missing ones.
 async fn describe<C: Central>(
     central: &C,
     descriptors: &[(u16, String)],
     of: &mut Characteristic,
-    loaded: &mut Loaded,
+    loaded: &mut Discovered,
 ) -> Result<bool, CallFault> {
     for (kind, key) in descriptors {
         let kind @ (0x2901 | 0x2904 | 0x2906) = *kind else { continue };
@@ -149,7 +152,7 @@ async fn describe<C: Central>(
     Ok(true)
 }
 
-/// A refusal that another moment may lift is tried again a few times.
+/// Retries a refusal a few times if it may be temporary.
 async fn read<C: Central>(central: &C, key: &str) -> Result<Vec<u8>, CallFault> {
     for _ in 1..READ_TIMES {
         match central.read_descriptor(key).await {
@@ -160,13 +163,13 @@ async fn read<C: Central>(central: &C, key: &str) -> Result<Vec<u8>, CallFault> 
     central.read_descriptor(key).await
 }
 
-/// What a device refuses for good (BlueZ doc/org.bluez.GattDescriptor.rst, ReadValue).
+/// What a device refuses permanently (BlueZ doc/org.bluez.GattDescriptor.rst, ReadValue).
 fn is_lasting(why: &str) -> bool {
     why.contains("org.bluez.Error.NotSupported") || wants_pairing(why)
 }
 
-/// A refusal that pairing may lift: by BlueZ's names of errors, and by the words of ATT's error codes 0x05 and 0x0F (Core
-/// Specification, Vol 3 Part F, 3.4.1.1) as other systems give them.
+/// A refusal that pairing may lift: by BlueZ's error names, and by the texts of ATT's error codes 0x05 and 0x0F (Core
+/// Specification, Vol 3 Part F, 3.4.1.1) on other systems.
 pub(super) fn wants_pairing(why: &str) -> bool {
     ["NotPermitted", "NotAuthorized", "Authentication"]
         .iter()

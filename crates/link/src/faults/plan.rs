@@ -1,5 +1,6 @@
-//! What the fault injector does at which byte: rates, the faults, their counts, and the draw. Every draw depends on the seed,
-//! the kind of fault and the byte's number alone, so chunk edges, time and the other rates change nothing. Holds no link.
+//! What the fault injector does at which byte: rates, faults, their counts, and the random draw. Every draw depends
+//! only on the seed, the kind of fault and the byte's index, so chunk boundaries, time and the other rates change
+//! nothing. Holds no link.
 
 use std::time::Duration;
 
@@ -8,21 +9,21 @@ use std::time::Duration;
 /// Rates are per million bytes received; 1 000 000 and more means at every byte.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct FaultRates {
-    /// A run of bytes is lost without a word, as a noisy line loses them.
+    /// A run of bytes is lost silently, as on a noisy line.
     pub drop_per_million: u32,
-    /// A run of bytes that has just come comes once more.
+    /// A run of bytes that has just arrived arrives once more.
     pub double_per_million: u32,
     /// One bit of the byte is flipped.
     pub flip_per_million: u32,
-    /// A run of bytes that no device sent comes before the byte.
+    /// A run of bytes that no device sent precedes the byte.
     pub insert_per_million: u32,
     /// The chunk ends after the byte.
     pub split_per_million: u32,
-    /// The end of a received chunk is kept back and joined with what comes next. Drawn at the last byte of each chunk.
+    /// The end of a received chunk is held back and joined with what follows. Drawn at the last byte of each chunk.
     pub join_per_million: u32,
     /// Nothing is passed on for a while; the wrapped link's own queue fills.
     pub pause_per_million: u32,
-    /// The link is told as lost and opened again, and a run of bytes is missing.
+    /// The link is reported as lost and reopened, and a run of bytes is missing.
     pub cut_per_million: u32,
     /// The longest run that is dropped, doubled, inserted or missing after a cut, bytes; 0 counts as 1.
     pub run_bytes_max: u8,
@@ -51,7 +52,7 @@ impl Default for FaultRates {
 /// One fault that was injected.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Injected {
-    /// The number of the received byte at which it happened, from 0, counted since the link was made.
+    /// The index of the received byte at which it happened, from 0, counted since the link was made.
     pub at_byte: u64,
     /// What was done.
     pub fault: Fault,

@@ -1,5 +1,5 @@
-//! Opens one serial port: finds it, takes it for this program alone, sets the line, throws away what lay in its buffer.
-//! Turns each refusal into an [`Absence`] that says what mends it.
+//! Opens one serial port: finds it, takes it for exclusive use, sets the line, flushes its buffer. Turns each failure
+//! into an [`Unavailable`] that says what to do.
 
 use std::fmt;
 use std::pin::Pin;
@@ -17,27 +17,27 @@ use tokio_serial::{ClearBuffer, SerialPort as _, SerialStream};
 
 use super::port::SerialPlace;
 use super::sys::{self as serial, Source};
-use crate::error::Absence;
+use crate::error::Unavailable;
 use crate::options::{DataBits, LineSettings, Parity, StopBits};
 use crate::supervise::Opener;
 
-/// The longest that opening may take before it is told; the attempt itself goes on.
+/// After this long a pending open is reported; the attempt itself continues.
 const OPEN_TIME_MAX: Duration = Duration::from_secs(5);
 
-type Attempt = JoinHandle<Result<OpenPort, Absence>>;
+type Attempt = JoinHandle<Result<OpenPort, Unavailable>>;
 
-/// A line beside the data that a profile may set.
+/// A control line that a profile may set.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum ControlLine {
     Dtr,
     Rts,
 }
 
-/// Opens the port of one place. Opening runs on a blocking thread, at most one at a time for each device, because some
-/// drivers keep the caller waiting.
+/// Opens the port of one place. Opening runs on a blocking thread, at most one at a time per device, because some
+/// drivers block the caller.
 pub(crate) struct SerialOpener {
     request: Arc<Request>,
-    /// An attempt that has not answered yet.
+    /// An attempt that has not returned yet.
     pending: Mutex<Option<Attempt>>,
 }
 
@@ -45,7 +45,7 @@ struct Request {
     place: SerialPlace,
     line: LineSettings,
     source: Source,
-    /// That a control line cannot be set was told; it stays so for each opening.
+    /// Whether it was reported that a control line cannot be set; that holds for each opening.
     told: AtomicBool,
 }
 
@@ -59,7 +59,7 @@ impl SerialOpener {
 impl Opener for SerialOpener {
     type Stream = OpenPort;
 
-    async fn open(&self) -> Result<OpenPort, Absence> {
+    async fn open(&self) -> Result<OpenPort, Unavailable> {
         let mut pending = self.pending.lock().await;
         let request = Arc::clone(&self.request);
         let mut attempt = pending.take().unwrap_or_else(|| spawn_blocking(move || open_now(&request)));
@@ -67,16 +67,16 @@ impl Opener for SerialOpener {
             Ok(Ok(result)) => result,
             // A panic below is counted and told by the supervisor.
             Ok(Err(error)) if error.is_panic() => panic::resume_unwind(error.into_panic()),
-            Ok(Err(_)) => Err(Absence::OpenStalled { what: self.request.place.to_string() }),
+            Ok(Err(_)) => Err(Unavailable::OpenStalled { what: self.request.place.to_string() }),
             Err(_elapsed) => {
                 *pending = Some(attempt);
-                Err(Absence::OpenStalled { what: self.request.place.to_string() })
+                Err(Unavailable::OpenStalled { what: self.request.place.to_string() })
             }
         }
     }
 }
 
-fn open_now(request: &Request) -> Result<OpenPort, Absence> {
+fn open_now(request: &Request) -> Result<OpenPort, Unavailable> {
     let Request { place, line, source, told } = request;
     let found = serial::locate(place, source)?;
     let builder = tokio_serial::new(&found.text, line.baud)
@@ -104,14 +104,14 @@ fn open_now(request: &Request) -> Result<OpenPort, Absence> {
     if !found.is_pty
         && let Some(setting) = setting_refused(&port.0, line)
     {
-        return Err(Absence::SettingRefused { path: found.shown, setting });
+        return Err(Unavailable::SettingRefused { path: found.shown, setting });
     }
     // What came before the settings held is noise or old news.
     let _ = port.0.clear(ClearBuffer::Input);
     Ok(port)
 }
 
-/// Sets the lines that are asked for and leaves the others alone; gives what was refused and the system's words.
+/// Sets the requested lines and leaves the others alone; returns what was refused and the system's error text.
 pub(crate) fn set_control_lines<E: fmt::Display>(
     line: &LineSettings,
     mut set: impl FnMut(ControlLine, bool) -> Result<(), E>,
@@ -126,8 +126,8 @@ pub(crate) fn set_control_lines<E: fmt::Display>(
     refused
 }
 
-/// Where the system leaves the control lines low, those that the profile does not name are raised: cables take their supply
-/// from them. A port without them still delivers.
+/// On systems that leave the control lines low, raises those that the profile does not name: cables draw their power
+/// from them. A port without control lines still delivers.
 fn raise_lines(port: &mut SerialStream, line: &LineSettings) {
     let Some(level) = serial::LEVEL_UNLESS_SET else { return };
     if line.dtr.is_none() {
@@ -162,7 +162,7 @@ fn library_stop_bits(bits: StopBits) -> tokio_serial::StopBits {
     }
 }
 
-/// The first setting that reads back otherwise than asked. A setting that cannot be read back is not held against the port.
+/// The first setting that reads back different from the request. A setting that cannot be read back is not an error.
 fn setting_refused(port: &SerialStream, line: &LineSettings) -> Option<&'static str> {
     if port.data_bits().is_ok_and(|bits| bits != library_data_bits(line.data_bits)) {
         Some("data bits")
@@ -175,7 +175,7 @@ fn setting_refused(port: &SerialStream, line: &LineSettings) -> Option<&'static 
     }
 }
 
-/// An open port. When dropped, unsent bytes are thrown away first, so closing never waits for a device that takes none.
+/// An open port. On drop, unsent bytes are discarded first, so closing never waits for a device that accepts none.
 #[derive(Debug)]
 pub(crate) struct OpenPort(SerialStream);
 

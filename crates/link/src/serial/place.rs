@@ -1,11 +1,12 @@
-//! Which serial port is meant: a stable name or a USB identity. Which names are stable, the system's file says. Touches no device.
+//! Selects a serial port: by a stable name or a USB identity. Which names are stable is decided in the system's file.
+//! Touches no device.
 
 use super::port::{SerialPlace, UsbIdentity, hex4};
 use super::sys;
 use crate::error::SelectorFault;
 
 impl UsbIdentity {
-    /// Whether the port `other` answers to this identity.
+    /// Whether the port `other` has this identity.
     #[must_use]
     pub fn matches(&self, other: &Self) -> bool {
         sys::answers(self, other)
@@ -13,7 +14,7 @@ impl UsbIdentity {
 }
 
 impl SerialPlace {
-    /// Reads the part of a selector after `serial:`.
+    /// Parses the part of a selector after `serial:`.
     ///
     /// # Errors
     /// What is wrong with it and what to write instead.

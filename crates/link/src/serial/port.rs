@@ -1,21 +1,22 @@
-//! A serial port: as a selector names it, as the system lists it, as it is opened. Does not know which names stay the same.
+//! A serial port: as a selector names it, as the system lists it, as it is opened. Does not know which names are
+//! stable.
 
 use std::fmt;
 use std::path::PathBuf;
 
-use crate::error::Absence;
+use crate::error::Unavailable;
 
-/// A serial port, named so that it stays the same when it is plugged in again.
+/// A serial port by a name that survives unplugging.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum SerialPlace {
-    /// A name that stays the same. On Linux an absolute path: `/dev/serial/by-id/...`, a udev-made link, a
-    /// pseudo-terminal or a link to one.
+    /// A stable name. On Linux an absolute path: `/dev/serial/by-id/...`, a link made by udev, a pseudo-terminal or a
+    /// link to one.
     Path(PathBuf),
-    /// The one USB port of this identity.
+    /// The one USB port with this identity.
     Usb(UsbIdentity),
 }
 
-/// Vendor, product and, where the adapter has one, serial number.
+/// Vendor, product and, if the adapter has one, serial number.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct UsbIdentity {
     /// Vendor id.
@@ -26,24 +27,24 @@ pub struct UsbIdentity {
     pub serial: Option<String>,
 }
 
-/// One port that the system has.
+/// One port of the system.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Port {
     /// The name by which the system opens it.
     pub device: PathBuf,
-    /// What the adapter is, where it is a USB port.
+    /// The adapter's identity, if it is a USB port.
     pub usb: Option<UsbIdentity>,
-    /// Maker and product as the adapter calls itself.
+    /// Maker and product as the adapter reports them.
     pub title: Option<String>,
 }
 
-/// A port beside the name that stays the same.
+/// A port with its stable name.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NamedPort {
     /// The port.
     pub port: Port,
     /// What a selector says after `serial:` to mean this port and no other, or why there is nothing to say.
-    pub name: Result<String, Absence>,
+    pub name: Result<String, Unavailable>,
 }
 
 impl Port {
@@ -81,17 +82,17 @@ impl UsbIdentity {
         &self,
         ports: Vec<Port>,
         answers: impl Fn(&Self, &Self) -> bool,
-    ) -> Result<Port, Absence> {
+    ) -> Result<Port, Unavailable> {
         let matching = |port: &Port| port.usb.as_ref().is_some_and(|found| answers(self, found));
         let mut found: Vec<Port> = ports.into_iter().filter(matching).collect();
         let what = || SerialPlace::Usb(self.clone()).to_string();
         match (found.pop(), found.is_empty()) {
-            (None, _) => Err(Absence::NotFound { what: what() }),
+            (None, _) => Err(Unavailable::NotFound { what: what() }),
             (Some(only), true) => Ok(only),
             (Some(last), false) => {
                 found.push(last);
                 let paths = found.iter().map(|port| port.device.display().to_string()).collect();
-                Err(Absence::Ambiguous { what: what(), paths })
+                Err(Unavailable::Ambiguous { what: what(), paths })
             }
         }
     }

@@ -1,5 +1,5 @@
-//! Serial ports as each system has them: the list, the names that stay the same, what an opening rests on. Every system gives
-//! the same items. Holds the choice alone.
+//! Serial ports on each system: the list, the stable names, what opening depends on. Every system provides the same
+//! items. Re-exports only.
 
 #[cfg(any(not(target_os = "linux"), test))]
 #[cfg_attr(unix, allow(dead_code, unreachable_pub, reason = "compiled for its tests"))]

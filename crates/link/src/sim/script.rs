@@ -1,4 +1,4 @@
-//! What a simulated meter plays: steps with waits. Holds no clock; the player waits.
+//! The script of a simulated meter: steps with waits. Holds no clock; the player waits.
 
 use std::time::Duration;
 
@@ -33,7 +33,7 @@ impl Step {
     }
 }
 
-/// Gives the steps one by one. A closure `FnMut() -> Option<Step>` is one.
+/// Yields the steps one by one. A closure `FnMut() -> Option<Step>` is one.
 pub trait Script: Send {
     /// The next step; `None` when the meter falls silent for good.
     fn next_step(&mut self) -> Option<Step>;

@@ -1,4 +1,4 @@
-//! Simulated meters: on a real line where the system has pseudo-terminals, else in memory. Holds the choice alone.
+//! Simulated meters: on a real line if the system has pseudo-terminals, otherwise in memory. Re-exports only.
 
 #[cfg(any(not(unix), test))]
 #[cfg_attr(unix, allow(dead_code, unreachable_pub, reason = "compiled for its tests"))]

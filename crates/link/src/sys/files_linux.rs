@@ -1,4 +1,4 @@
-//! Small plain files of Linux: bounded reads. Does not know what stands in them.
+//! Small plain files on Linux: bounded reads. Does not know their content.
 
 use std::fs;
 use std::io::Read as _;

@@ -1,4 +1,4 @@
-//! Where a person is sent on Linux: names, tools, files. Holds words alone.
+//! Advice for people on Linux: names, tools, files. Texts only.
 
 use crate::sys::BluetoothWords;
 

@@ -1,4 +1,4 @@
-//! Where a person is sent: names and tools of macOS. Holds words alone.
+//! Advice for people on macOS: names and tools. Texts only.
 
 use crate::sys::BluetoothWords;
 

@@ -1,4 +1,4 @@
-//! Where a person is sent on any other system. Holds words alone.
+//! Advice for people on any other system. Texts only.
 
 use crate::sys::BluetoothWords;
 

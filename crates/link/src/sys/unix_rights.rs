@@ -1,5 +1,5 @@
-//! Who this process is to the files of a Unix system, and what the mode of a file lets somebody do. Does not open, list or name
-//! anything; access lists (udev `uaccess`) are not seen.
+//! The identity of this process on a Unix system, and what the mode of a file allows. Does not open, list or name
+//! anything; access lists (udev `uaccess`) are not considered.
 
 use std::fs::Metadata;
 use std::os::unix::fs::MetadataExt;

@@ -1,4 +1,4 @@
-//! Where a person is sent: names and tools of Windows. Holds words alone.
+//! Advice for people on Windows: names and tools. Texts only.
 
 use crate::sys::BluetoothWords;
 

@@ -1,4 +1,4 @@
-//! Names that Windows takes for devices in any folder. Asks the system for nothing, so its test runs everywhere.
+//! Names that Windows treats as devices in any folder. Makes no system calls, so its test runs everywhere.
 
 use std::path::Path;
 

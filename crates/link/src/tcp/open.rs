@@ -1,5 +1,5 @@
-//! One attempt to reach a serial server: look its name up, connect to one of its addresses. Each step has its own time
-//! limit, and each refusal becomes an [`Absence`] that says what mends it.
+//! One attempt to reach a serial server: resolve its name, connect to one of its addresses. Each step has its own
+//! time limit, and each failure becomes an [`Unavailable`] that says what to do.
 
 use std::io;
 use std::net::{SocketAddr, ToSocketAddrs};
@@ -12,8 +12,8 @@ use tokio::sync::{Mutex, oneshot};
 use tokio::time::timeout;
 
 use super::place::{TcpHost, TcpPlace};
-use crate::error::Absence;
-use crate::event::Loss;
+use crate::error::Unavailable;
+use crate::event::Disconnect;
 use crate::supervise::Opener;
 
 /// The longest wait for a name before it is told; the same look-up is still waited for.
@@ -47,12 +47,12 @@ impl TcpOpener {
     }
 
     /// Where to connect, the best first.
-    pub(crate) async fn addresses(&self) -> Result<Vec<SocketAddr>, Absence> {
+    pub(crate) async fn addresses(&self) -> Result<Vec<SocketAddr>, Unavailable> {
         let name = match &self.place.host {
             TcpHost::Address(address) => return Ok(vec![SocketAddr::new(*address, self.place.port)]),
             TcpHost::Name(name) => name,
         };
-        let unknown = |detail: String| Absence::NameUnknown { host: name.clone(), detail };
+        let unknown = |detail: String| Unavailable::NameUnknown { host: name.clone(), detail };
         let mut pending = self.pending.lock().await;
         let mut answer = match pending.take() {
             Some(answer) => answer,
@@ -65,7 +65,7 @@ impl TcpOpener {
             Ok(Err(_thread_gone)) => Err(unknown("the look-up failed".to_owned())),
             Err(_elapsed) => {
                 *pending = Some(answer);
-                Err(Absence::NameUnanswered { host: name.clone() })
+                Err(Unavailable::NameUnanswered { host: name.clone() })
             }
         }
     }
@@ -83,19 +83,19 @@ impl TcpOpener {
 
 impl Opener for TcpOpener {
     type Stream = TcpStream;
-    const END_OF_STREAM: Loss = Loss::Closed;
+    const END_OF_STREAM: Disconnect = Disconnect::Closed;
 
-    async fn open(&self) -> Result<TcpStream, Absence> {
-        let mut told: Option<Absence> = None;
+    async fn open(&self) -> Result<TcpStream, Unavailable> {
+        let mut told: Option<Unavailable> = None;
         for address in self.addresses().await?.into_iter().take(ADDRESSES_MAX) {
             match connect(address).await {
                 Ok(stream) => return Ok(stream),
                 // A host that answers "no" says more than one that cannot be reached.
-                Err(refused @ Absence::Refused { .. }) => told = Some(refused),
+                Err(refused @ Unavailable::Refused { .. }) => told = Some(refused),
                 Err(absence) => told = told.or(Some(absence)),
             }
         }
-        Err(told.unwrap_or_else(|| Absence::NotFound { what: self.place.to_string() }))
+        Err(told.unwrap_or_else(|| Unavailable::NotFound { what: self.place.to_string() }))
     }
 }
 
@@ -108,10 +108,10 @@ pub(crate) fn socket_for(address: SocketAddr) -> io::Result<TcpSocket> {
     Ok(socket)
 }
 
-async fn connect(address: SocketAddr) -> Result<TcpStream, Absence> {
+async fn connect(address: SocketAddr) -> Result<TcpStream, Unavailable> {
     let attempt = async { socket_for(address)?.connect(address).await };
     match timeout(CONNECT_TIME_MAX, attempt).await {
-        Ok(Ok(stream)) if is_own_echo(&stream) => Err(Absence::Refused { address: address.to_string() }),
+        Ok(Ok(stream)) if is_own_echo(&stream) => Err(Unavailable::Refused { address: address.to_string() }),
         Ok(Ok(stream)) => Ok(stream),
         Ok(Err(error)) => Err(absence(address, &error)),
         Err(_elapsed) => Err(unanswered(address)),
@@ -124,17 +124,17 @@ pub(crate) fn is_own_echo(stream: &TcpStream) -> bool {
     matches!((stream.local_addr(), stream.peer_addr()), (Ok(near), Ok(far)) if near == far)
 }
 
-fn unanswered(address: SocketAddr) -> Absence {
-    Absence::Unanswered { address: address.to_string() }
+fn unanswered(address: SocketAddr) -> Unavailable {
+    Unavailable::Unanswered { address: address.to_string() }
 }
 
 /// Maps the system's error to what a person can do about it.
-pub(crate) fn absence(address: SocketAddr, error: &io::Error) -> Absence {
+pub(crate) fn absence(address: SocketAddr, error: &io::Error) -> Unavailable {
     match error.kind() {
         io::ErrorKind::ConnectionRefused | io::ErrorKind::ConnectionReset => {
-            Absence::Refused { address: address.to_string() }
+            Unavailable::Refused { address: address.to_string() }
         }
         io::ErrorKind::TimedOut => unanswered(address),
-        _ => Absence::Unreachable { address: address.to_string(), detail: error.to_string() },
+        _ => Unavailable::Unreachable { address: address.to_string(), detail: error.to_string() },
     }
 }

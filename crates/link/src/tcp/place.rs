@@ -1,4 +1,4 @@
-//! Which serial server is meant: `HOST:PORT`. Reads and prints it; asks no name server and touches no network.
+//! Selects a serial server: `HOST:PORT`. Parses and prints it; queries no name server and touches no network.
 
 use std::fmt;
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};

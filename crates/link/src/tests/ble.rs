@@ -18,9 +18,11 @@ use quantity::State;
 use wire::{Decoder, Item, Profile};
 
 use super::{next, until};
-use crate::{Absence, Adapter, BlePlace, GapReason, Link, LinkEvent, LinkState, OpenOptions, SelectorFault};
+use crate::{
+    Adapter, BlePlace, GapReason, Link, LinkEvent, LinkState, OpenOptions, SelectorFault, Unavailable,
+};
 use both::{adapter, pass, portable};
-use fake::{Device, Fake, Part, full};
+use fake::{Attribute, Device, Fake, full};
 
 const SILENCE: Duration = Duration::from_secs(3);
 /// `supply air` is channel 0, `return air` channel 1; both are Temperature (0x2A6E) of one Environmental Sensing service.
@@ -41,9 +43,9 @@ fn profile() -> Profile {
     Profile::parse(if portable() { PORTABLE_PROFILE } else { PROFILE }).unwrap()
 }
 
-fn part(uuid: u16, flags: &[&'static str], label: &str) -> Part {
+fn part(uuid: u16, flags: &[&'static str], label: &str) -> Attribute {
     let descriptors = vec![(0x2901, label.as_bytes().to_vec())];
-    Part { uuid: full(uuid), flags: flags.to_vec(), value: vec![0x10, 0x0E], descriptors }
+    Attribute { uuid: full(uuid), flags: flags.to_vec(), value: vec![0x10, 0x0E], descriptors }
 }
 
 /// The meter of most tests: twins and one that is asked. The portable backend cannot tell twins apart ([`twins`]), so that one's
@@ -56,7 +58,7 @@ fn meter(address: &'static str) -> Device {
     let parts = vec![
         part(0x2A6E, &["notify"], "supply air"),
         part(0x2A6F, &["indicate"], "return air"),
-        Part {
+        Attribute {
             descriptors: vec![(0x2901, b"battery".to_vec()), (0x2904, vec![0x06, 0xFE, 0x28, 0x27, 1, 0, 0])],
             uuid: VENDOR.to_owned(),
             ..part(0, &["read"], "")
@@ -203,7 +205,7 @@ async fn of_two_with_one_name_none_is_chosen() {
                 other => panic!("{other:?}"),
             }
         };
-        let Absence::SeveralInRange { devices: mut told, .. } = told else { panic!("{told:?}") };
+        let Unavailable::SeveralInRange { devices: mut told, .. } = told else { panic!("{told:?}") };
         told.sort();
         assert_eq!(told, devices.into_iter().rev().collect::<Vec<_>>());
     }
@@ -218,13 +220,13 @@ async fn a_radio_that_is_off_is_told_and_left_off() {
     let fake = Fake::new(vec![meter(FIRST)]);
     fake.change(|world| world.powered = false);
     let mut link = open(&fake, FIRST);
-    until(&mut *link, &LinkState::Absent(Absence::RadioOff)).await;
-    assert!(matches!(adapter(&fake).scan().unwrap().await, Err(Absence::RadioOff)));
+    until(&mut *link, &LinkState::Absent(Unavailable::RadioOff)).await;
+    assert!(matches!(adapter(&fake).scan().unwrap().await, Err(Unavailable::RadioOff)));
     fake.change(|world| {
         assert_eq!((world.called("Set"), world.called("StartDiscovery"), world.powered), (0, 0, false));
         world.radio = false;
     });
-    until(&mut *link, &LinkState::Absent(Absence::NoRadio)).await;
+    until(&mut *link, &LinkState::Absent(Unavailable::NoRadio)).await;
 }
 
 #[tokio::test(start_paused = true)]

@@ -3,7 +3,7 @@
 use crate::Adapter;
 #[cfg(feature = "sim")]
 use crate::Step;
-use crate::conformance::{Bench, check};
+use crate::conformance::{Fixture, verify};
 
 #[cfg(all(feature = "serial", feature = "sim", unix))]
 mod serial {
@@ -11,9 +11,9 @@ mod serial {
     use crate::tests::TestDir;
     use crate::{PtyMeter, PtyOptions, SerialAdapter, Steps, WhenFull};
 
-    struct SerialBench(SerialAdapter, PtyMeter);
+    struct SerialFixture(SerialAdapter, PtyMeter);
 
-    impl Bench for SerialBench {
+    impl Fixture for SerialFixture {
         fn adapter(&self) -> &dyn Adapter {
             &self.0
         }
@@ -36,7 +36,7 @@ mod serial {
         let dir = TestDir::new();
         let options = PtyOptions { when_full: WhenFull::Wait, ..PtyOptions::default() };
         let meter = PtyMeter::spawn(&dir.join("meter"), Steps::once(Vec::new()), options).unwrap();
-        check(&mut SerialBench(SerialAdapter::new(), meter)).await.unwrap();
+        verify(&mut SerialFixture(SerialAdapter::new(), meter)).await.unwrap();
     }
 }
 
@@ -49,9 +49,9 @@ mod tcp {
     use crate::TcpAdapter;
 
     /// The server and its side of the newest connection.
-    struct TcpBench(TcpAdapter, TcpListener, Option<TcpStream>);
+    struct TcpFixture(TcpAdapter, TcpListener, Option<TcpStream>);
 
-    impl Bench for TcpBench {
+    impl Fixture for TcpFixture {
         fn adapter(&self) -> &dyn Adapter {
             &self.0
         }
@@ -69,7 +69,7 @@ mod tcp {
     #[tokio::test]
     async fn tcp() {
         let server = TcpListener::bind("127.0.0.1:0").unwrap();
-        check(&mut TcpBench(TcpAdapter::new(), server, None)).await.unwrap();
+        verify(&mut TcpFixture(TcpAdapter::new(), server, None)).await.unwrap();
     }
 }
 
@@ -79,9 +79,9 @@ mod file {
     use crate::FileAdapter;
     use crate::tests::TestDir;
 
-    struct FileBench(TestDir);
+    struct FileFixture(TestDir);
 
-    impl Bench for FileBench {
+    impl Fixture for FileFixture {
         fn adapter(&self) -> &dyn Adapter {
             &FileAdapter
         }
@@ -98,7 +98,7 @@ mod file {
 
     #[tokio::test]
     async fn file() {
-        check(&mut FileBench(TestDir::new())).await.unwrap();
+        verify(&mut FileFixture(TestDir::new())).await.unwrap();
     }
 }
 
@@ -107,9 +107,9 @@ mod stdin {
     use super::*;
     use crate::StdinAdapter;
 
-    struct StdinBench(StdinAdapter);
+    struct StdinFixture(StdinAdapter);
 
-    impl Bench for StdinBench {
+    impl Fixture for StdinFixture {
         fn adapter(&self) -> &dyn Adapter {
             &self.0
         }
@@ -126,7 +126,7 @@ mod stdin {
 
     #[tokio::test]
     async fn stdin() {
-        check(&mut StdinBench(StdinAdapter::new())).await.unwrap();
+        verify(&mut StdinFixture(StdinAdapter::new())).await.unwrap();
     }
 }
 
@@ -135,9 +135,9 @@ mod sim {
     use super::*;
     use crate::{FaultRates, FaultyAdapter, SimAdapter, Steps, TracedAdapter};
 
-    struct SimBench<A>(A);
+    struct SimFixture<A>(A);
 
-    impl<A: Adapter> Bench for SimBench<A> {
+    impl<A: Adapter> Fixture for SimFixture<A> {
         fn adapter(&self) -> &dyn Adapter {
             &self.0
         }
@@ -161,17 +161,17 @@ mod sim {
 
     #[tokio::test(start_paused = true)]
     async fn sim() {
-        check(&mut SimBench(adapter())).await.unwrap();
+        verify(&mut SimFixture(adapter())).await.unwrap();
     }
 
     #[tokio::test(start_paused = true)]
     async fn traced() {
-        check(&mut SimBench(TracedAdapter::new(adapter(), |_, _| {}))).await.unwrap();
+        verify(&mut SimFixture(TracedAdapter::new(adapter(), |_, _| {}))).await.unwrap();
     }
 
     #[tokio::test(start_paused = true)]
     async fn faulty_without_faults() {
-        check(&mut SimBench(FaultyAdapter::new(adapter(), 1, FaultRates::default(), |_, _| {})))
+        verify(&mut SimFixture(FaultyAdapter::new(adapter(), 1, FaultRates::default(), |_, _| {})))
             .await
             .unwrap();
     }
@@ -181,7 +181,7 @@ mod sim {
     async fn faulty_with_faults() {
         let rates = FaultRates { flip_per_million: 10_000, ..FaultRates::default() };
         let found =
-            check(&mut SimBench(FaultyAdapter::new(adapter(), 1, rates, |_, _| {}))).await.unwrap_err();
+            verify(&mut SimFixture(FaultyAdapter::new(adapter(), 1, rates, |_, _| {}))).await.unwrap_err();
         assert_eq!(found.clause, "no bytes before Syncing, then every byte in order", "{found}");
     }
 }
@@ -191,9 +191,9 @@ mod manual {
     use super::*;
     use crate::ManualAdapter;
 
-    struct ManualBench(ManualAdapter);
+    struct ManualFixture(ManualAdapter);
 
-    impl Bench for ManualBench {
+    impl Fixture for ManualFixture {
         fn adapter(&self) -> &dyn Adapter {
             &self.0
         }
@@ -210,7 +210,7 @@ mod manual {
 
     #[tokio::test]
     async fn manual() {
-        check(&mut ManualBench(ManualAdapter::new())).await.unwrap();
+        verify(&mut ManualFixture(ManualAdapter::new())).await.unwrap();
     }
 }
 
@@ -220,7 +220,7 @@ mod breaches {
     use std::task::{Context, Poll};
 
     use super::*;
-    use crate::{Counters, Found, Link, LinkEvent, OpenError, OpenOptions, Selector, SimAdapter, Steps};
+    use crate::{Found, Link, LinkCounters, LinkEvent, OpenError, OpenOptions, Selector, SimAdapter, Steps};
 
     /// What the broken adapter does with each event.
     type Spoil = fn(LinkEvent) -> LinkEvent;
@@ -236,8 +236,8 @@ mod breaches {
             let selector = if self.2 { "other:x".parse().ok() } else { None };
             vec![Found { selector, description: String::new(), hindrance: None }]
         }
-        fn check(&self, selector: &Selector) -> Result<(), OpenError> {
-            self.0.check(selector)
+        fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
+            self.0.validate(selector)
         }
         fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
             Ok(Box::new(BrokenLink(self.0.open(selector, options)?, self.1)))
@@ -251,14 +251,14 @@ mod breaches {
         fn poll_event(&mut self, cx: &mut Context<'_>) -> Poll<Option<LinkEvent>> {
             self.0.poll_event(cx).map(|event| event.map(self.1))
         }
-        fn counters(&self) -> Counters {
+        fn counters(&self) -> LinkCounters {
             self.0.counters()
         }
     }
 
-    struct BrokenBench(Broken);
+    struct BrokenFixture(Broken);
 
-    impl Bench for BrokenBench {
+    impl Fixture for BrokenFixture {
         fn adapter(&self) -> &dyn Adapter {
             &self.0
         }
@@ -293,7 +293,7 @@ mod breaches {
         ] {
             let sim =
                 SimAdapter::new().with("m", || Steps::repeat(vec![Step::send(1, "abc"), Step::unplug(10)]));
-            let found = check(&mut BrokenBench(Broken(sim, spoil, lists_wrong))).await.unwrap_err();
+            let found = verify(&mut BrokenFixture(Broken(sim, spoil, lists_wrong))).await.unwrap_err();
             assert_eq!(found.clause, clause, "{found}");
         }
     }

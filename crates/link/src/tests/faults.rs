@@ -11,8 +11,8 @@ use tokio::time::Instant;
 use crate::adapter::Requests;
 use crate::faults::plan::splitmix64;
 use crate::{
-    Absence, CHUNK_BYTES_MAX, Counters, Fault, FaultCounts, FaultRates, FaultyLink, GapReason, Injected,
-    Link, LinkEvent, LinkState, Loss, Selector,
+    CHUNK_BYTES_MAX, Disconnect, Fault, FaultCounts, FaultRates, FaultyLink, GapReason, Injected, Link,
+    LinkCounters, LinkEvent, LinkState, Selector, Unavailable,
 };
 
 /// Gives its events in order.
@@ -25,8 +25,8 @@ impl Link for Canned {
     fn poll_event(&mut self, _cx: &mut Context<'_>) -> Poll<Option<LinkEvent>> {
         Poll::Ready(self.1.pop_front())
     }
-    fn counters(&self) -> Counters {
-        Counters { opened: 1, received_bytes: 7, ..Counters::default() }
+    fn counters(&self) -> LinkCounters {
+        LinkCounters { opened: 1, received_bytes: 7, ..LinkCounters::default() }
     }
     fn requests(&self) -> Option<Requests> {
         self.2.clone()
@@ -282,7 +282,7 @@ async fn a_cut_reads_like_a_real_loss_and_is_in_the_counters() {
     let at = usize::try_from(ran.told[0].at_byte).unwrap();
     let Fault::Cut { bytes: missing } = ran.told[0].fault else { panic!("{ran:?}") };
     let state = LinkEvent::State;
-    let loss = Loss::HungUp;
+    let loss = Disconnect::HungUp;
     assert_eq!(
         ran.events,
         [
@@ -351,7 +351,7 @@ proptest! {
     #[test]
     fn without_rates_nothing_changes(seed: u64, middle in proptest::collection::vec(any_event(), 0..12)) {
         let mut input = vec![
-            LinkEvent::State(LinkState::Absent(Absence::NotFound { what: "it".to_owned() })),
+            LinkEvent::State(LinkState::Absent(Unavailable::NotFound { what: "it".to_owned() })),
             LinkEvent::State(LinkState::Syncing),
             LinkEvent::State(LinkState::Live),
         ];

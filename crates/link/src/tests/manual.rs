@@ -4,7 +4,7 @@
 use proptest::prelude::*;
 
 use super::{bytes, until};
-use crate::{Adapter, EntryPart, EntryRefused, LinkState, ManualAdapter, OpenError, OpenOptions};
+use crate::{Adapter, EntryField, EntryRefused, LinkState, ManualAdapter, OpenError, OpenOptions};
 
 #[tokio::test]
 async fn an_entry_is_one_line() {
@@ -28,7 +28,7 @@ async fn what_could_break_the_line_is_refused_whole() {
     let adapter = ManualAdapter::new();
     let _link = adapter.open(&"manual:a".parse().unwrap(), &OpenOptions::default()).unwrap();
     let entry = adapter.entry("a");
-    let (point, value) = (EntryPart::Point, EntryPart::Value);
+    let (point, value) = (EntryField::Point, EntryField::Value);
     for (p, v, expected) in [
         ("", "1", EntryRefused::Empty { part: point }),
         ("x", " ", EntryRefused::Empty { part: value }),

@@ -8,11 +8,11 @@ use std::time::Duration;
 use wire::Profile;
 use wire::packet::{PacketKind, wrap};
 
-use crate::conformance::{Bench, check};
+use crate::conformance::{Fixture, verify};
 use crate::tests::{bytes, next, until};
 use crate::{
-    Absence, Adapter, GapReason, Link, LinkEvent, LinkState, Loss, OpenOptions, PolledAdapter, Registry,
-    Script, SimAdapter, Step,
+    Adapter, Disconnect, GapReason, Link, LinkEvent, LinkState, OpenOptions, PolledAdapter, Registry, Script,
+    SimAdapter, Step, Unavailable,
 };
 
 /// One register of unit 1, asked ten times a second.
@@ -77,9 +77,9 @@ fn device(budget: &Arc<AtomicU32>, steps: &[Step]) -> SimAdapter {
     SimAdapter::new().with("m", move || Device { budget: Arc::clone(&budget), steps: steps.clone() })
 }
 
-struct AskedBench(PolledAdapter<SimAdapter>, Arc<AtomicU32>);
+struct PolledFixture(PolledAdapter<SimAdapter>, Arc<AtomicU32>);
 
-impl Bench for AskedBench {
+impl Fixture for PolledFixture {
     fn adapter(&self) -> &dyn Adapter {
         &self.0
     }
@@ -103,7 +103,7 @@ async fn keeps_the_contract() {
     let budget = Arc::default();
     // It is unplugged before its silence would be told.
     let inner = device(&budget, &[Step::send(4_000, ""), Step::unplug(500)]);
-    check(&mut AskedBench(PolledAdapter::new(inner, &profile()), budget)).await.unwrap();
+    verify(&mut PolledFixture(PolledAdapter::new(inner, &profile()), budget)).await.unwrap();
 }
 
 fn open(adapter: SimAdapter) -> Box<dyn Link> {
@@ -116,11 +116,11 @@ async fn a_device_that_falls_silent_is_told_as_lost_and_asked_on() {
     let budget = Arc::new(AtomicU32::new(6));
     let mut link = open(device(&budget, &[]));
     assert_eq!(bytes(&mut *link, packet(0).len() * 5).await, packet(2345).repeat(5));
-    let silent = Loss::Silent { after_ms: 3_000 };
+    let silent = Disconnect::Silent { after_ms: 3_000 };
     assert_eq!(next(&mut *link).await, LinkEvent::Gap(GapReason::Lost(silent)));
     assert_eq!(next(&mut *link).await, LinkEvent::State(LinkState::Lost(silent)));
     until(&mut *link, &LinkState::Syncing).await;
-    let mute = Absence::Mute { why: "no answer in time", serial: false };
+    let mute = Unavailable::Mute { why: "no answer in time", serial: false };
     assert_eq!(next(&mut *link).await, LinkEvent::State(LinkState::Absent(mute)));
     // It answers the marker only: that is no answer, and it is asked on. The clock is paused, so this takes no time.
     assert!(tokio::time::timeout(Duration::from_secs(60), link.next()).await.is_err());
@@ -142,7 +142,7 @@ async fn a_dead_device_does_not_delay_another() {
     let spent = begin.elapsed();
     assert!((Duration::from_secs(9)..Duration::from_secs(13)).contains(&spent), "{spent:?}");
     assert_eq!(next(&mut *dead).await, LinkEvent::State(LinkState::Syncing));
-    let mute = Absence::Mute { why: "no answer in time", serial: false };
+    let mute = Unavailable::Mute { why: "no answer in time", serial: false };
     assert_eq!(next(&mut *dead).await, LinkEvent::State(LinkState::Absent(mute)));
     assert!(dead.poll_counters().unwrap().faults() > 5);
     let more = tokio::time::timeout(Duration::from_millis(1), dead.next()).await;

@@ -12,7 +12,8 @@ use wire::{Decoder, Item, Profile};
 use crate::tests::polled::crc;
 use crate::tests::{TestDir, next};
 use crate::{
-    Absence, LinkEvent, LinkState, OpenOptions, Registry, SerialAdapter, TcpAdapter, Traced, TracedAdapter,
+    LinkEvent, LinkState, OpenOptions, Registry, SerialAdapter, TcpAdapter, Traced, TracedAdapter,
+    Unavailable,
 };
 
 /// Three registers, each in a read of its own, all of one form.
@@ -147,13 +148,16 @@ async fn what_mends_a_mute_device_fits_its_line() {
         let options = OpenOptions { silence: Some(Duration::from_millis(100)), ..OpenOptions::default() };
         let mut link = registry.open_as(&selector, &options, Some(&profile())).unwrap();
         let absence = loop {
-            if let LinkEvent::State(LinkState::Absent(absence @ Absence::Mute { .. })) =
+            if let LinkEvent::State(LinkState::Absent(absence @ Unavailable::Mute { .. })) =
                 next(&mut *link).await
             {
                 break absence;
             }
         };
-        assert!(matches!(absence, Absence::Mute { serial, .. } if serial == want), "{selector}: {absence}");
+        assert!(
+            matches!(absence, Unavailable::Mute { serial, .. } if serial == want),
+            "{selector}: {absence}"
+        );
         let words = absence.to_string();
         assert_eq!(words.contains("parity") && words.contains("wires"), want, "{words}");
         assert_eq!(words.contains("the line settings of that server"), !want, "{words}");

@@ -4,12 +4,12 @@ use std::task::{Context, Poll, Waker};
 
 use proptest::prelude::*;
 
-use crate::queue::{Inlet, QUEUE_EVENTS_MAX, queue};
-use crate::{CHUNK_BYTES_MAX, Counters, GapReason, LinkEvent, LinkState, Loss};
+use crate::queue::{QUEUE_EVENTS_MAX, Receiver, queue};
+use crate::{CHUNK_BYTES_MAX, Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
 
-fn drain(inlet: &mut Inlet) -> Vec<LinkEvent> {
+fn drain(receiver: &mut Receiver) -> Vec<LinkEvent> {
     let mut events = Vec::new();
-    while let Poll::Ready(Some(event)) = inlet.poll(&mut Context::from_waker(Waker::noop())) {
+    while let Poll::Ready(Some(event)) = receiver.poll(&mut Context::from_waker(Waker::noop())) {
         events.push(event);
     }
     events
@@ -21,51 +21,51 @@ fn live() -> LinkEvent {
 
 #[test]
 fn waiting_bytes_are_joined_and_live_is_told_once() {
-    let (outlet, mut inlet) = queue(8192);
-    outlet.state(LinkState::Syncing);
+    let (sender, mut receiver) = queue(8192);
+    sender.state(LinkState::Syncing);
     for byte in 0..10_u8 {
-        outlet.bytes(&[byte]);
+        sender.bytes(&[byte]);
     }
     let expected = vec![LinkEvent::State(LinkState::Syncing), live(), LinkEvent::Bytes((0..10).collect())];
-    assert_eq!(drain(&mut inlet), expected);
-    outlet.bytes(b"x");
-    assert_eq!(drain(&mut inlet), vec![LinkEvent::Bytes(b"x".to_vec())]);
+    assert_eq!(drain(&mut receiver), expected);
+    sender.bytes(b"x");
+    assert_eq!(drain(&mut receiver), vec![LinkEvent::Bytes(b"x".to_vec())]);
 }
 
 #[test]
 fn overflow_becomes_one_counted_gap_and_the_newest_bytes_stay() {
-    let (outlet, mut inlet) = queue(8192);
+    let (sender, mut receiver) = queue(8192);
     for fill in 0..5_u8 {
-        outlet.bytes(&[fill; 4096]);
+        sender.bytes(&[fill; 4096]);
     }
     let overflow = GapReason::Overflow { bytes: 4 * 4096 };
     // The state that waited is kept behind the gap.
-    assert_eq!(drain(&mut inlet), vec![LinkEvent::Gap(overflow), live(), LinkEvent::Bytes(vec![4; 4096])]);
-    let Counters { received_bytes, dropped_bytes, gaps, queued_bytes_peak, .. } = inlet.counters();
+    assert_eq!(drain(&mut receiver), vec![LinkEvent::Gap(overflow), live(), LinkEvent::Bytes(vec![4; 4096])]);
+    let LinkCounters { received_bytes, dropped_bytes, gaps, queued_bytes_peak, .. } = receiver.counters();
     assert_eq!((received_bytes, dropped_bytes, gaps), (5 * 4096, 4 * 4096, 1));
     assert!(queued_bytes_peak <= 8192);
 }
 
 #[test]
 fn a_flapping_device_and_a_stuck_reader_stay_bounded() {
-    let (outlet, mut inlet) = queue(8192);
+    let (sender, mut receiver) = queue(8192);
     for _ in 0..100_000 {
-        outlet.state(LinkState::Opening);
-        outlet.state(LinkState::Syncing);
-        outlet.bytes(b"0123456789");
-        outlet.lost(Loss::HungUp);
+        sender.state(LinkState::Opening);
+        sender.state(LinkState::Syncing);
+        sender.bytes(b"0123456789");
+        sender.lost(Disconnect::HungUp);
     }
-    assert!(inlet.counters().queued_events_peak <= QUEUE_EVENTS_MAX);
-    let events = drain(&mut inlet);
-    assert_eq!(events.last(), Some(&LinkEvent::State(LinkState::Lost(Loss::HungUp))));
+    assert!(receiver.counters().queued_events_peak <= QUEUE_EVENTS_MAX);
+    let events = drain(&mut receiver);
+    assert_eq!(events.last(), Some(&LinkEvent::State(LinkState::Lost(Disconnect::HungUp))));
     assert!(matches!(events.first(), Some(LinkEvent::Gap(GapReason::Overflow { .. }))));
 }
 
 #[test]
 fn a_large_read_is_cut_into_chunks() {
-    let (outlet, mut inlet) = queue(64 * 1024);
-    outlet.bytes(&vec![7; 10_000]);
-    let sizes: Vec<usize> = drain(&mut inlet)
+    let (sender, mut receiver) = queue(64 * 1024);
+    sender.bytes(&vec![7; 10_000]);
+    let sizes: Vec<usize> = drain(&mut receiver)
         .iter()
         .filter_map(|e| if let LinkEvent::Bytes(b) = e { Some(b.len()) } else { None })
         .collect();
@@ -74,10 +74,10 @@ fn a_large_read_is_cut_into_chunks() {
 
 #[test]
 fn after_the_reader_is_gone_nothing_is_kept() {
-    let (outlet, inlet) = queue(8192);
-    drop(inlet);
-    outlet.bytes(&[1; 4096]);
-    assert!(outlet.reader_gone());
+    let (sender, receiver) = queue(8192);
+    drop(receiver);
+    sender.bytes(&[1; 4096]);
+    assert!(sender.reader_gone());
 }
 
 #[derive(Debug, Clone)]
@@ -102,7 +102,7 @@ proptest! {
     /// The n-th byte sent is n modulo 251, so the reader knows how many are missing and checks it against the gaps.
     #[test]
     fn every_missing_byte_is_in_a_gap_at_its_place(acts in acts()) {
-        let (outlet, mut inlet) = queue(16 * 1024);
+        let (sender, mut receiver) = queue(16 * 1024);
         let mut sent = 0_usize;
         let mut events = Vec::new();
         for act in acts {
@@ -110,18 +110,18 @@ proptest! {
                 Act::Bytes(n) => {
                     let run: Vec<u8> = (sent..sent + n).map(|i| u8::try_from(i % 251).unwrap()).collect();
                     sent += n;
-                    outlet.bytes(&run);
+                    sender.bytes(&run);
                 }
-                Act::State(opening) => outlet.state(if opening { LinkState::Opening } else { LinkState::Syncing }),
-                Act::Lost => outlet.lost(Loss::HungUp),
+                Act::State(opening) => sender.state(if opening { LinkState::Opening } else { LinkState::Syncing }),
+                Act::Lost => sender.lost(Disconnect::HungUp),
                 Act::Read(n) => for _ in 0..n {
-                    if let Poll::Ready(Some(event)) = inlet.poll(&mut Context::from_waker(Waker::noop())) {
+                    if let Poll::Ready(Some(event)) = receiver.poll(&mut Context::from_waker(Waker::noop())) {
                         events.push(event);
                     }
                 },
             }
         }
-        events.extend(drain(&mut inlet));
+        events.extend(drain(&mut receiver));
         let mut place = 0_usize;
         for event in &events {
             match event {
@@ -134,7 +134,7 @@ proptest! {
             }
         }
         prop_assert_eq!(place, sent);
-        prop_assert!(inlet.counters().queued_bytes_peak <= 16 * 1024);
-        prop_assert!(inlet.counters().queued_events_peak <= QUEUE_EVENTS_MAX);
+        prop_assert!(receiver.counters().queued_bytes_peak <= 16 * 1024);
+        prop_assert!(receiver.counters().queued_events_peak <= QUEUE_EVENTS_MAX);
     }
 }

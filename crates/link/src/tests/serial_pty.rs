@@ -8,8 +8,8 @@ use tokio::sync::Notify;
 use super::{TestDir, bytes, next, until};
 use crate::serial::sys::linux::tests::{adapter, plug_usb, unplug_usb};
 use crate::{
-    Absence, Adapter, Link, LinkEvent, LinkState, Loss, OpenOptions, PtyError, PtyMeter, PtyOptions, Script,
-    SerialAdapter, Step, Steps, WhenFull,
+    Adapter, Disconnect, Link, LinkEvent, LinkState, OpenOptions, PtyError, PtyMeter, PtyOptions, Script,
+    SerialAdapter, Step, Steps, Unavailable, WhenFull,
 };
 
 fn meter(dir: &TestDir, name: &str) -> PtyMeter {
@@ -21,7 +21,7 @@ fn open(adapter: &SerialAdapter, selector: &str) -> Box<dyn Link> {
     adapter.open(&selector.parse().unwrap(), &OpenOptions::default()).unwrap()
 }
 
-async fn absent(link: &mut dyn Link) -> Absence {
+async fn absent(link: &mut dyn Link) -> Unavailable {
     loop {
         if let LinkEvent::State(LinkState::Absent(why)) = next(link).await {
             return why;
@@ -53,7 +53,7 @@ async fn a_busy_port_is_told_and_taken_when_it_is_free() {
     until(&mut *first, &LinkState::Syncing).await;
     let mut second = open(&SerialAdapter::new(), &meter.selector());
     let path = meter.link().display().to_string();
-    assert_eq!(absent(&mut *second).await, Absence::InUse { path });
+    assert_eq!(absent(&mut *second).await, Unavailable::InUse { path });
     meter.send("first").unwrap();
     assert_eq!(bytes(&mut *first, 5).await, b"first");
     drop(first);
@@ -67,7 +67,7 @@ async fn a_device_plugged_in_later_is_found() {
     let dir = TestDir::new();
     let selector = format!("serial:{}", dir.join("meter").display());
     let mut link = open(&SerialAdapter::new(), &selector);
-    assert!(matches!(absent(&mut *link).await, Absence::NotFound { .. }));
+    assert!(matches!(absent(&mut *link).await, Unavailable::NotFound { .. }));
     let meter = meter(&dir, "meter");
     until(&mut *link, &LinkState::Syncing).await;
     meter.send("late").unwrap();
@@ -107,7 +107,7 @@ async fn a_usb_identity_finds_its_port_under_another_number() {
 
     // Two answer to it: neither is chosen.
     let mut any = open(&adapter, "serial:usb=1a86:7523");
-    assert!(matches!(absent(&mut *any).await, Absence::Ambiguous { paths, .. } if paths.len() == 2));
+    assert!(matches!(absent(&mut *any).await, Unavailable::Ambiguous { paths, .. } if paths.len() == 2));
     drop(any);
 
     let mut link = open(&adapter, "serial:usb=1a86:7523:S2");
@@ -118,8 +118,8 @@ async fn a_usb_identity_finds_its_port_under_another_number() {
     // Unplugged, the numbers shift, plugged in again.
     unplug_usb(dir.path(), "ttyUSB1");
     two.unplug().unwrap();
-    until(&mut *link, &LinkState::Lost(Loss::HungUp)).await;
-    assert!(matches!(absent(&mut *link).await, Absence::NotFound { .. }));
+    until(&mut *link, &LinkState::Lost(Disconnect::HungUp)).await;
+    assert!(matches!(absent(&mut *link).await, Unavailable::NotFound { .. }));
     two.replug().unwrap();
     std::fs::remove_dir_all(dir.join("devices/usb1/ttyUSB1")).unwrap();
     plug_usb(dir.path(), "ttyUSB5", ("1a86", "7523", Some("S2")), Some(two.link()));
@@ -205,7 +205,7 @@ async fn what_is_no_port_or_has_no_fixed_name_is_refused_and_looked_at_again() {
     symlink("/dev/null", dir.join("by-hand")).unwrap();
     for name in ["plain", "by-hand"] {
         let mut link = open(&SerialAdapter::new(), &format!("serial:{}", dir.join(name).display()));
-        assert!(matches!(absent(&mut *link).await, Absence::NotStable { .. }), "{name}");
+        assert!(matches!(absent(&mut *link).await, Unavailable::NotStable { .. }), "{name}");
         // Mended while the link is open.
         std::fs::remove_file(dir.join(name)).unwrap();
         let _meter = meter(&dir, name);

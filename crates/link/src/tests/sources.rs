@@ -9,7 +9,7 @@ use tokio::time::Instant;
 
 use super::{TestDir, bytes, next, until};
 use crate::{
-    Adapter, FileAdapter, GapReason, LinkEvent, LinkState, Loss, OpenError, OpenOptions, Pace, Script,
+    Adapter, Disconnect, FileAdapter, GapReason, LinkEvent, LinkState, OpenError, OpenOptions, Pace, Script,
     SimAdapter, StdinAdapter, Step, Steps, Traced, TracedAdapter,
 };
 
@@ -86,7 +86,7 @@ async fn a_broken_stdin_is_a_gap_then_the_end() {
     let selector = "stdin:".parse().unwrap();
     let mut link = adapter.open(&selector, &OpenOptions::default()).unwrap();
     assert_eq!(bytes(&mut *link, 6).await, b"abcabc");
-    let loss = Loss::Io(io::ErrorKind::BrokenPipe);
+    let loss = Disconnect::Io(io::ErrorKind::BrokenPipe);
     assert_eq!(next(&mut *link).await, LinkEvent::Gap(GapReason::Lost(loss)));
     until(&mut *link, &LinkState::Ended).await;
     let again = adapter.open(&selector, &OpenOptions::default());
@@ -129,7 +129,7 @@ async fn the_simulator_keeps_its_times_answers_and_unplugs() {
     assert_eq!(begin.elapsed(), Duration::ZERO);
     assert_eq!(bytes(&mut *link, 4).await, b"one\n");
     assert_eq!(begin.elapsed().as_millis() / 10, 50);
-    assert_eq!(next(&mut *link).await, LinkEvent::Gap(GapReason::Lost(Loss::HungUp)));
+    assert_eq!(next(&mut *link).await, LinkEvent::Gap(GapReason::Lost(Disconnect::HungUp)));
     until(&mut *link, &LinkState::Syncing).await;
     assert_eq!(bytes(&mut *link, 4).await, b"two\n");
     assert_eq!(begin.elapsed().as_millis() / 10, 260);
@@ -147,7 +147,7 @@ async fn a_script_that_panics_is_counted_and_goes_on() {
         }
     });
     let mut link = adapter.open(&"sim:m".parse().unwrap(), &OpenOptions::default()).unwrap();
-    until(&mut *link, &LinkState::Lost(Loss::Panicked)).await;
+    until(&mut *link, &LinkState::Lost(Disconnect::Panicked)).await;
     assert_eq!(bytes(&mut *link, 1).await, b"x");
     until(&mut *link, &LinkState::Ended).await;
     assert_eq!(link.counters().panics, 1);

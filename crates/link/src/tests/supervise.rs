@@ -12,12 +12,12 @@ use crate::adapter::Requests;
 use crate::backoff::Backoff;
 use crate::supervise::{Opener, Watch, supervise};
 use crate::task::TaskLink;
-use crate::{Absence, GapReason, Link, LinkEvent, LinkState, Loss, OpenOptions, Selector};
+use crate::{Disconnect, GapReason, Link, LinkEvent, LinkState, OpenOptions, Selector, Unavailable};
 
 /// What an attempt to open gives.
 enum Attempt {
     Stream(DuplexStream),
-    Absent(Absence),
+    Absent(Unavailable),
     Panic,
 }
 
@@ -31,7 +31,7 @@ struct Scripted {
 impl Opener for Scripted {
     type Stream = DuplexStream;
 
-    async fn open(&self) -> Result<DuplexStream, Absence> {
+    async fn open(&self) -> Result<DuplexStream, Unavailable> {
         self.times.lock().unwrap().push(Instant::now());
         let attempt = self.attempts.lock().unwrap().pop_front();
         match attempt {
@@ -43,12 +43,12 @@ impl Opener for Scripted {
     }
 }
 
-fn missing() -> Absence {
-    Absence::NotFound { what: "it".to_owned() }
+fn missing() -> Unavailable {
+    Unavailable::NotFound { what: "it".to_owned() }
 }
 
-fn forbidden() -> Absence {
-    Absence::PermissionDenied { path: "p".to_owned(), group: "g".to_owned() }
+fn forbidden() -> Unavailable {
+    Unavailable::PermissionDenied { path: "p".to_owned(), group: "g".to_owned() }
 }
 
 fn start(opener: impl Opener, silence: Option<Duration>) -> Box<dyn Link> {
@@ -56,8 +56,8 @@ fn start(opener: impl Opener, silence: Option<Duration>) -> Box<dyn Link> {
     let options = OpenOptions { silence, ..OpenOptions::default() };
     let (requests, receiver) = Requests::channel();
     let backoff = Backoff::new(&selector);
-    let link = TaskLink::start(&selector, &options, |outlet| {
-        supervise(opener, Watch { outlet, requests: receiver, silence, backoff })
+    let link = TaskLink::start(&selector, &options, |sender| {
+        supervise(opener, Watch { sender, requests: receiver, silence, backoff })
     });
     Box::new(link.unwrap().with_requests(requests))
 }
@@ -118,7 +118,7 @@ async fn silence_is_a_loss_after_exactly_the_silence_time() {
     until(&mut *link, &LinkState::Live).await;
     assert_eq!(next(&mut *link).await, LinkEvent::Bytes(b"reading".to_vec()));
     let begin = Instant::now();
-    let loss = Loss::Silent { after_ms: 3000 };
+    let loss = Disconnect::Silent { after_ms: 3000 };
     assert_eq!(next(&mut *link).await, LinkEvent::Gap(GapReason::Lost(loss)));
     assert_eq!(next(&mut *link).await, LinkEvent::State(LinkState::Lost(loss)));
     assert_eq!(begin.elapsed().as_millis() / 10, 300);
@@ -130,7 +130,7 @@ async fn silence_is_a_loss_after_exactly_the_silence_time() {
 async fn a_device_that_never_spoke_is_opened_again_after_ten_silence_times() {
     let (near, _far) = duplex(64);
     let mut link = start(scripted([Attempt::Stream(near)]), Some(Duration::from_secs(2)));
-    until(&mut *link, &LinkState::Lost(Loss::Silent { after_ms: 20_000 })).await;
+    until(&mut *link, &LinkState::Lost(Disconnect::Silent { after_ms: 20_000 })).await;
 }
 
 #[tokio::test(start_paused = true)]
@@ -147,7 +147,7 @@ async fn without_a_silence_time_a_quiet_device_stays_open() {
 async fn a_panic_is_counted_and_the_source_started_again() {
     let (near, mut far) = duplex(64);
     let mut link = start(scripted([Attempt::Panic, Attempt::Panic, Attempt::Stream(near)]), None);
-    until(&mut *link, &LinkState::Lost(Loss::Panicked)).await;
+    until(&mut *link, &LinkState::Lost(Disconnect::Panicked)).await;
     until(&mut *link, &LinkState::Syncing).await;
     far.write_all(b"alive").await.unwrap();
     assert_eq!(super::bytes(&mut *link, 5).await, b"alive");
@@ -159,7 +159,7 @@ async fn a_stuck_opening_does_not_delay_another_link() {
     struct Stuck;
     impl Opener for Stuck {
         type Stream = DuplexStream;
-        async fn open(&self) -> Result<DuplexStream, Absence> {
+        async fn open(&self) -> Result<DuplexStream, Unavailable> {
             std::future::pending().await
         }
     }
@@ -194,7 +194,7 @@ async fn a_device_that_takes_no_request_is_lost_after_a_second() {
     let mut link = start(scripted([Attempt::Stream(near)]), None);
     until(&mut *link, &LinkState::Syncing).await;
     link.requests().unwrap().send(b"longer than four".to_vec()).unwrap();
-    until(&mut *link, &LinkState::Lost(Loss::WriteStalled)).await;
+    until(&mut *link, &LinkState::Lost(Disconnect::WriteStalled)).await;
 }
 
 #[tokio::test(start_paused = true)]
@@ -219,7 +219,7 @@ async fn a_device_that_spoke_is_opened_again_soon_however_long_it_was_away() {
     far.write_all(b"x").await.unwrap();
     assert_eq!(super::bytes(&mut *link, 1).await, b"x");
     drop(far);
-    until(&mut *link, &LinkState::Lost(Loss::HungUp)).await;
+    until(&mut *link, &LinkState::Lost(Disconnect::HungUp)).await;
     let lost = Instant::now();
     until(&mut *link, &LinkState::Syncing).await;
     assert!(lost.elapsed() <= Duration::from_millis(101), "{:?}", lost.elapsed());

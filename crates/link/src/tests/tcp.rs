@@ -13,8 +13,8 @@ use super::{bytes, next, until};
 use crate::supervise::Opener;
 use crate::tcp::open::{CONNECT_TIME_MAX, Resolve, TcpOpener, absence, is_own_echo, socket_for};
 use crate::{
-    Absence, Adapter, GapReason, Link, LinkEvent, LinkState, Loss, OpenError, OpenOptions, Selector,
-    SelectorFault, TcpAdapter, TcpHost, TcpPlace,
+    Adapter, Disconnect, GapReason, Link, LinkEvent, LinkState, OpenError, OpenOptions, Selector,
+    SelectorFault, TcpAdapter, TcpHost, TcpPlace, Unavailable,
 };
 
 fn loopback() -> SocketAddr {
@@ -56,7 +56,7 @@ fn places() {
         let place = TcpPlace::parse(text).unwrap();
         assert_eq!(place.to_string(), text);
         assert_eq!(place.host.to_string(), host);
-        assert!(TcpAdapter::new().check(&format!("tcp:{text}").parse().unwrap()).is_ok());
+        assert!(TcpAdapter::new().validate(&format!("tcp:{text}").parse().unwrap()).is_ok());
     }
     for (text, fault) in [
         ("", SelectorFault::RestMissing),
@@ -98,7 +98,7 @@ fn places() {
     assert_eq!(TcpPlace::parse(&format!("{long}:1")), Err(SelectorFault::BadHost), "254 bytes");
     assert!(TcpPlace::parse(&format!("{}:1", long.strip_prefix('a').unwrap())).is_ok(), "253 bytes");
     assert_eq!(TcpPlace::parse(&format!("a{name}:1")), Err(SelectorFault::BadHost));
-    let refused = TcpAdapter::new().check(&"tcp:::1".parse::<Selector>().unwrap());
+    let refused = TcpAdapter::new().validate(&"tcp:::1".parse::<Selector>().unwrap());
     assert!(matches!(&refused, Err(OpenError::BadSelector { .. })), "{refused:?}");
     assert!(refused.unwrap_err().to_string().contains("tcp:[2001:db8::7]:4001"));
 }
@@ -144,7 +144,7 @@ async fn an_address_needs_no_look_up() {
 async fn a_refused_port_is_told_and_found_when_somebody_listens() {
     let (socket, address) = held_port();
     let mut link = open(&TcpAdapter::new(), address, &OpenOptions::default());
-    let refused = Absence::Refused { address: address.to_string() };
+    let refused = Unavailable::Refused { address: address.to_string() };
     assert_eq!(next(&mut *link).await, LinkEvent::State(LinkState::Opening));
     assert_eq!(next(&mut *link).await, LinkEvent::State(LinkState::Absent(refused)));
     let _server = socket.listen(8).unwrap();
@@ -162,7 +162,7 @@ async fn a_host_that_does_not_answer_is_told_after_the_time_limit() {
         [std::net::TcpStream::connect(address).unwrap(), std::net::TcpStream::connect(address).unwrap()];
     let begin = tokio::time::Instant::now();
     let mut link = open(&TcpAdapter::new(), address, &OpenOptions::default());
-    until(&mut *link, &LinkState::Absent(Absence::Unanswered { address: address.to_string() })).await;
+    until(&mut *link, &LinkState::Absent(Unavailable::Unanswered { address: address.to_string() })).await;
     let took = begin.elapsed();
     assert!(took >= CONNECT_TIME_MAX && took < 2 * CONNECT_TIME_MAX, "{took:?}");
 }
@@ -171,13 +171,14 @@ async fn a_host_that_does_not_answer_is_told_after_the_time_limit() {
 async fn an_unknown_name_is_told_in_the_systems_words() {
     let failing = resolving(|| Err(io::Error::other("no such name")));
     let mut link = open(&TcpAdapter::resolving(failing), "meter.lan:4001", &OpenOptions::default());
-    let absence = Absence::NameUnknown { host: "meter.lan".to_owned(), detail: "no such name".to_owned() };
+    let absence =
+        Unavailable::NameUnknown { host: "meter.lan".to_owned(), detail: "no such name".to_owned() };
     until(&mut *link, &LinkState::Absent(absence)).await;
 
     let nothing = opener("meter.lan:4001", resolving(|| Ok(Vec::new()))).open().await;
-    assert!(matches!(nothing, Err(Absence::NameUnknown { .. })), "{nothing:?}");
+    assert!(matches!(nothing, Err(Unavailable::NameUnknown { .. })), "{nothing:?}");
     let broken = opener("meter.lan:4001", resolving(|| panic!("on purpose"))).open().await;
-    assert!(matches!(broken, Err(Absence::NameUnknown { .. })), "{broken:?}");
+    assert!(matches!(broken, Err(Unavailable::NameUnknown { .. })), "{broken:?}");
 }
 
 #[tokio::test(start_paused = true)]
@@ -192,7 +193,7 @@ async fn a_stuck_look_up_is_told_waited_for_and_asked_once() {
         wait.lock().unwrap().recv().map_err(io::Error::other)
     });
     let opener = opener("meter.lan:4001", slow);
-    let unanswered = Absence::NameUnanswered { host: "meter.lan".to_owned() };
+    let unanswered = Unavailable::NameUnanswered { host: "meter.lan".to_owned() };
     for _ in 0..3 {
         assert_eq!(opener.open().await.err(), Some(unanswered.clone()));
     }
@@ -220,16 +221,16 @@ async fn the_addresses_of_a_name_are_tried_in_turn() {
     let stream = opener("meter.lan:4001", resolving(move || Ok(vec![dead, alive]))).open().await.unwrap();
     assert_eq!(stream.peer_addr().unwrap(), alive);
     let refused = opener("meter.lan:4001", resolving(move || Ok(vec![dead, dead_too]))).open().await;
-    assert_eq!(refused.err(), Some(Absence::Refused { address: dead_too.to_string() }));
+    assert_eq!(refused.err(), Some(Unavailable::Refused { address: dead_too.to_string() }));
 
     // No stream leads to a broadcast address; the system says so without sending anything.
     let nowhere: SocketAddr = "255.255.255.255:4001".parse().unwrap();
     for addresses in [[dead, nowhere], [nowhere, dead]] {
         let refused = opener("meter.lan:4001", resolving(move || Ok(addresses.to_vec()))).open().await;
-        assert_eq!(refused.err(), Some(Absence::Refused { address: dead.to_string() }), "{addresses:?}");
+        assert_eq!(refused.err(), Some(Unavailable::Refused { address: dead.to_string() }), "{addresses:?}");
     }
     let unreachable = opener("meter.lan:4001", resolving(move || Ok(vec![nowhere]))).open().await;
-    assert!(matches!(unreachable, Err(Absence::Unreachable { .. })), "{unreachable:?}");
+    assert!(matches!(unreachable, Err(Unavailable::Unreachable { .. })), "{unreachable:?}");
 }
 
 #[tokio::test]
@@ -248,8 +249,8 @@ async fn requests_reach_the_server_and_answers_come_back() {
     link.requests().unwrap().send(b"READ?".to_vec()).unwrap();
     assert_eq!(bytes(&mut *link, 9).await, b"44.70 uF\n");
     drop(far.await.unwrap());
-    assert_eq!(next(&mut *link).await, LinkEvent::Gap(GapReason::Lost(Loss::Closed)));
-    assert_eq!(next(&mut *link).await, LinkEvent::State(LinkState::Lost(Loss::Closed)));
+    assert_eq!(next(&mut *link).await, LinkEvent::Gap(GapReason::Lost(Disconnect::Closed)));
+    assert_eq!(next(&mut *link).await, LinkEvent::State(LinkState::Lost(Disconnect::Closed)));
 }
 
 #[tokio::test(start_paused = true)]
@@ -261,7 +262,7 @@ async fn a_server_that_falls_silent_is_lost_after_the_silence_time() {
     let (mut far, _) = server.accept().unwrap();
     far.write_all(b"reading").unwrap();
     assert_eq!(bytes(&mut *link, 7).await, b"reading");
-    until(&mut *link, &LinkState::Lost(Loss::Silent { after_ms: 3000 })).await;
+    until(&mut *link, &LinkState::Lost(Disconnect::Silent { after_ms: 3000 })).await;
     // Closed on this side too.
     assert_eq!(far.read(&mut [0; 8]).unwrap(), 0);
     until(&mut *link, &LinkState::Syncing).await;
@@ -308,8 +309,8 @@ fn each_refusal_says_what_to_do() {
     }
     let host = || "meter.lan".to_owned();
     for absence in [
-        Absence::NameUnknown { host: host(), detail: "x".to_owned() },
-        Absence::NameUnanswered { host: host() },
+        Unavailable::NameUnknown { host: host(), detail: "x".to_owned() },
+        Unavailable::NameUnanswered { host: host() },
     ] {
         let told = absence.to_string();
         assert!(told.contains("meter.lan") && told.contains("write the address in its place"), "{told}");

@@ -11,7 +11,7 @@ use crate::{
 
 fn fault(text: &str) -> SelectorFault {
     let registry = registry();
-    match registry.check(text) {
+    match registry.validate(text) {
         Err(OpenError::BadSelector { fault, .. }) => fault,
         other => panic!("{text:?} gave {other:?}"),
     }
@@ -64,7 +64,7 @@ fn serial_places() {
         "serial:usb=1a86:7523",
         "serial:usb=1A86:7523:SER:IAL",
     ] {
-        assert_eq!(registry().check(text).map(|s| s.to_string()), Ok(text.to_owned()));
+        assert_eq!(registry().validate(text).map(|s| s.to_string()), Ok(text.to_owned()));
     }
     for (text, expected) in [
         ("serial:", SelectorFault::RestMissing),
@@ -85,7 +85,7 @@ fn serial_places() {
     ] {
         assert_eq!(fault(text), expected, "{text}");
     }
-    let words = registry().check("serial:/dev/ttyUSB0").unwrap_err().to_string();
+    let words = registry().validate("serial:/dev/ttyUSB0").unwrap_err().to_string();
     for part in
         ["/dev/ttyUSB0", "can change when the adapter is plugged in again", "write serial:/dev/serial/by-id/"]
     {
@@ -97,7 +97,7 @@ fn serial_places() {
 #[cfg(all(feature = "manual", feature = "sim", feature = "stdin", feature = "file"))]
 fn other_places() {
     for text in ["manual:", "manual:bench-2", "sim:unit_1.a", "stdin:", "file:a b/c:d.raw"] {
-        assert_eq!(registry().check(text).map(|s| s.to_string()), Ok(text.to_owned()));
+        assert_eq!(registry().validate(text).map(|s| s.to_string()), Ok(text.to_owned()));
     }
     for (text, expected) in [
         ("manual:a b", SelectorFault::BadName),
@@ -108,7 +108,7 @@ fn other_places() {
     ] {
         assert_eq!(fault(text), expected, "{text}");
     }
-    let unknown = registry().check("morse:x").unwrap_err();
+    let unknown = registry().validate("morse:x").unwrap_err();
     assert!(
         matches!(&unknown, OpenError::UnknownScheme { known, .. } if known.contains(&"manual")),
         "{unknown}"
@@ -144,7 +144,7 @@ fn line_settings_text() {
 #[test]
 fn options_out_of_range_say_their_range() {
     let good = OpenOptions::default();
-    assert_eq!(good.check(), Ok(()));
+    assert_eq!(good.validate(), Ok(()));
     let silence = Duration::from_millis(49);
     for (options, words) in [
         (OpenOptions { silence: Some(silence), ..good.clone() }, "50 ms to 1 h"),
@@ -155,7 +155,7 @@ fn options_out_of_range_say_their_range() {
             "50 to 4000000",
         ),
     ] {
-        let told = options.check().unwrap_err().to_string();
+        let told = options.validate().unwrap_err().to_string();
         assert!(told.contains(words), "{told:?} lacks {words:?}");
     }
 }
@@ -167,13 +167,13 @@ proptest! {
             prop_assert_eq!(selector.to_string(), text.clone());
             prop_assert_eq!(format!("{}:{}", selector.scheme(), selector.rest()), text.clone());
         }
-        let _ = registry().check(&text).map_err(|error| error.to_string());
+        let _ = registry().validate(&text).map_err(|error| error.to_string());
     }
 
     #[test]
     fn any_serial_text(rest in "(/dev/|usb=|)[/a-zA-Z0-9:._=-]{0,30}") {
         // Nothing that the registry takes names a kernel-numbered port.
-        if let Ok(selector) = registry().check(&format!("serial:{rest}")) {
+        if let Ok(selector) = registry().validate(&format!("serial:{rest}")) {
             let plain: std::path::PathBuf = std::path::Path::new(selector.rest()).components().collect();
             prop_assert!(!plain.starts_with("/dev") || !plain.to_string_lossy().starts_with("/dev/tty"));
         }

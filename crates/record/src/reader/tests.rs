@@ -91,7 +91,7 @@ fn a_line_cut_off_by_a_crash_costs_only_itself() {
 }
 
 fn said(recording: &Recording) -> Vec<String> {
-    recording.left_out.words("r").collect()
+    recording.skipped.words("r").collect()
 }
 
 const ODD_NAMES: &str = concat!(
@@ -122,7 +122,7 @@ fn a_recording_cut_anywhere_keeps_what_stands_before_the_cut() {
         let lines = bytes.strip_suffix(b"\n").unwrap_or(bytes).split(|byte| *byte == b'\n').count();
         let last = bytes.rsplit(|byte| *byte == b'\n').next().unwrap();
         let whole_line = last.is_empty() || ODD_NAMES.as_bytes()[cut] == b'\n';
-        assert_eq!(kept.left_out.count(), usize::from(!whole_line), "cut at {cut}");
+        assert_eq!(kept.skipped.count(), usize::from(!whole_line), "cut at {cut}");
         let wanted = whole.events.iter().filter(|e| e.line < lines || (e.line == lines && whole_line));
         assert_eq!(shown(&kept.events), shown(wanted), "cut at {cut}");
     }
@@ -161,7 +161,7 @@ fn a_damaged_line_in_the_middle_costs_itself_and_is_a_gap_of_each_device() {
 fn of_many_damaged_lines_the_first_are_named_and_the_rest_counted() {
     let recording = read([HEAD.as_bytes(), &b"\xff\n".repeat(1_000)].concat()).unwrap();
     let said = said(&recording);
-    assert_eq!((recording.left_out.count(), said.len()), (1_000, 6));
+    assert_eq!((recording.skipped.count(), said.len()), (1_000, 6));
     assert_eq!(said[5], "r: 995 more lines are left out");
 }
 
@@ -337,7 +337,7 @@ proptest! {
         let left_out = bytes.split(|byte| *byte == b'\n').filter(|line| std::str::from_utf8(line).is_err()).count();
         let read = read(&bytes);
         if let Ok(read) = &read {
-            prop_assert!((left_out..=left_out + 1).contains(&read.left_out.count()));
+            prop_assert!((left_out..=left_out + 1).contains(&read.skipped.count()));
         }
         let without_gaps = |read: Recording| {
             let gap_of_a_loss = |e: &&Recorded| {

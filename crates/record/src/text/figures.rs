@@ -1,4 +1,4 @@
-//! The word beside its figures: what a reader works out from the line is the word that stands there.
+//! The word next to its figures: what a reader computes from the line is the word on the line.
 use alloc::borrow::ToOwned;
 use alloc::string::String;
 use alloc::vec;
@@ -72,8 +72,8 @@ fn line_of(value: f64, decision: DecisionRule) -> (String, Word) {
     (line(&VerdictJson::from(&verdict)), word)
 }
 
-/// What the line's own figures say (ILAC-G8:09/2019, 4.2.3): inside by U or more is a pass, inside by less a conditional
-/// pass, and so on outside.
+/// The word that follows from the figures on the line (ILAC-G8:09/2019, 4.2.3): inside by U or more is a pass, inside
+/// by less a conditional pass, and so on outside.
 fn word_by_the_figures(line: &str) -> Word {
     let (value, rest) = line.split("capacitance ").nth(1).unwrap().split_once(" +-").unwrap();
     let (u, rest) = rest.split_once(" uF (").unwrap();

@@ -1,5 +1,5 @@
-//! What follows a verdict as lines for people: the figure, and the amendment. The same follow-up gives the same bytes; words
-//! of others stand in them as plain text. Does not decide when either is due.
+//! What follows a verdict, as lines for people: the figure, and the amendment. The same follow-up gives the same
+//! bytes; text from outside is made plain. Does not decide when either is due.
 
 use alloc::borrow::ToOwned;
 use alloc::format;
@@ -10,7 +10,7 @@ use super::{head, short};
 use crate::verdict::JudgementJson;
 use crate::{FollowUpJson, FollowUpKind, early, plain};
 
-/// What an amendment asks for.
+/// What an amendment asks the reader to do.
 const TO_DO: &str = "measure again before you act";
 
 /// The line of a follow-up.
@@ -26,7 +26,7 @@ pub fn follow_up(of: &FollowUpJson) -> String {
     }
 }
 
-/// The figure's line: it refers to its check and has no word. Behind the figure stands what is worked out of it.
+/// The figure's line. It refers to its check and has no word; what is derived from the figure comes after it.
 #[must_use]
 pub fn completed(of: &FollowUpJson) -> String {
     let head = head(of.at_s, of.check, [&of.unit, &of.component]);
@@ -63,7 +63,7 @@ pub fn amendment(of: &FollowUpJson) -> String {
     text
 }
 
-/// The figure with its expanded uncertainty, or the ends of an interval: `40.02 +-0.84 uF, settled`.
+/// The figure with its expanded uncertainty, or an interval: `40.02 +-0.84 uF, settled`.
 pub(crate) fn value(of: &FollowUpJson, plus_minus: &str) -> String {
     let figure = || figure(of.reading.value, of.expanded_uncertainty, &of.reading.unit, plus_minus);
     early::words(&of.reading).unwrap_or_else(|| {
@@ -72,7 +72,7 @@ pub(crate) fn value(of: &FollowUpJson, plus_minus: &str) -> String {
     })
 }
 
-/// A judged value that is worked out from figures: `12.3 +-1.8 K`.
+/// A judged value derived from figures: `12.3 +-1.8 K`.
 pub(crate) fn worked_out(judged: &JudgementJson, plus_minus: &str) -> String {
     figure(judged.value, judged.expanded_uncertainty, &judged.unit, plus_minus)
 }

@@ -8,15 +8,15 @@ use serde_json::{Value, json};
 use visit::round::{CheckView, Phase, PointStage, PointView, RulerView, View};
 use visit::verdict::Verdict;
 
-use super::{Around, ShownFollowUp, view_json};
+use super::{ShownFollowUp, ViewContext, view_json};
 use crate::FollowUpJson;
 use crate::follow_up::tests::{amended, amended_to, completed, early_pass, reading, worked_out};
 
-fn view(around: &Around, amendment_is_live: bool) -> Value {
-    view_of(early_pass(), "capacitance", around, amendment_is_live)
+fn view(context: &ViewContext, amendment_is_live: bool) -> Value {
+    view_of(early_pass(), "capacitance", context, amendment_is_live)
 }
 
-fn view_of(verdict: Verdict, judged: &str, around: &Around, amendment_is_live: bool) -> Value {
+fn view_of(verdict: Verdict, judged: &str, context: &ViewContext, amendment_is_live: bool) -> Value {
     let point = PointView {
         name: "capacitance".into(),
         label: "terminal to terminal".into(),
@@ -60,18 +60,18 @@ fn view_of(verdict: Verdict, judged: &str, around: &Around, amendment_is_live: b
         amendment_is_live,
         amendment_changes: 12,
     };
-    serde_json::from_str(&view_json(1, 0, &view, around)).unwrap()
+    serde_json::from_str(&view_json(1, 0, &view, context)).unwrap()
 }
 
-fn with(shown: Vec<(FollowUpJson, bool)>) -> Around {
-    let mut around = Around::default();
-    shown.into_iter().for_each(|(json, unsaved)| around.take_follow_up(ShownFollowUp { json, unsaved }));
-    around
+fn with(shown: Vec<(FollowUpJson, bool)>) -> ViewContext {
+    let mut context = ViewContext::default();
+    shown.into_iter().for_each(|(json, unsaved)| context.add_follow_up(ShownFollowUp { json, unsaved }));
+    context
 }
 
 #[test]
 fn an_early_word_has_ends_in_the_place_of_its_value() {
-    let view = view(&Around::default(), false);
+    let view = view(&ViewContext::default(), false);
     let early = "between 38.1 and 40.4 uF, settling";
     let values = json!([{"label": "capacitance", "text": early, "settled": false, "unsaved": false}]);
     assert_eq!(view["verdict"]["values"], values);
@@ -99,10 +99,10 @@ fn an_amendment_stands_beside_its_verdict_and_says_whether_the_leads_still_show_
     let of = early_pass();
     let amendment = amended(&of, reading(true, 31.2, 0.35, (31.1, 31.3)));
     let older = FollowUpJson { now: Some("conditional fail".into()), ..amendment.clone() };
-    let around = with(vec![(completed(&of), false), (older, false), (amendment.clone(), false)]);
-    assert_eq!(around.follow_ups.len(), 2, "the newest of each");
+    let context = with(vec![(completed(&of), false), (older, false), (amendment.clone(), false)]);
+    assert_eq!(context.follow_ups.len(), 2, "the newest of each");
     for live in [true, false] {
-        let view = view(&around, live);
+        let view = view(&context, live);
         let said = &view["verdict"]["amended"];
         assert_eq!(
             (&said["said"], &said["word"], &said["live"]),
@@ -120,7 +120,7 @@ fn an_amendment_stands_beside_its_verdict_and_says_whether_the_leads_still_show_
 #[test]
 fn what_is_worked_out_is_completed_with_the_last_figure() {
     let (of, json) = worked_out();
-    let before = view_of(of.clone(), "loss", &Around::default(), false);
+    let before = view_of(of.clone(), "loss", &ViewContext::default(), false);
     assert_eq!(before["verdict"]["values"].as_array().unwrap().len(), 1);
     assert_eq!(before["check"]["ruler"]["value"], Value::Null);
     let view = view_of(of, "loss", &with(vec![(json, true)]), false);

@@ -1,7 +1,7 @@
 //! What a decode script may call: numbers, bits and text of the frame, and what it shows. Holds no operator and no check of
 //! the script.
 //! To add a function: an entry of `FRAME_FUNCTIONS`, its registration here, a row in the note of
-//! `hardware-notes/generic-scripted-meter`. One that costs more than a step is counted by `Spent`.
+//! `hardware-notes/generic-scripted-meter`. One that costs more than a step is counted by `ChecksumWork`.
 
 use alloc::format;
 use alloc::string::String;
@@ -13,13 +13,13 @@ use core::sync::atomic::{AtomicU32, Ordering};
 use quantity::{Decimal, Flags, Sign, State};
 use rhai::{Dynamic, Engine, ImmutableString, NativeCallContext};
 use wire::script::{
-    CHECK_WORDS, FLAG_WORDS, SHOWN_MAX, Scripted, Shown, Stored, checksum, figure, set_flag, shown_float,
-    unit,
+    CHECKSUM_NAMES, FLAG_NAMES, NumberEncoding, SCRIPT_READINGS_MAX, ScriptOutput, ScriptReading, checksum,
+    display_float, figure, set_flag, unit,
 };
 use wire::{Field, Reason};
 
 use super::numbers::kind_of;
-use super::values::{Bytes, Said};
+use super::values::{Bytes, FrameResult};
 use crate::diagnostic::did_you_mean;
 use crate::run::{HostError, refuse};
 
@@ -132,11 +132,11 @@ const ALL_OF_MAX: usize = 8;
 
 /// Bytes that checksums went over so far, as the tag of a call.
 #[derive(Clone)]
-pub(super) struct Spent(pub(super) Arc<AtomicU32>);
+pub(super) struct ChecksumWork(pub(super) Arc<AtomicU32>);
 
 /// The names of all functions, with how many values each takes.
 pub(super) fn names() -> impl Iterator<Item = (&'static str, &'static [usize])> {
-    let stored = Stored::all().into_iter().map(|(name, _)| (name, &[2][..]));
+    let stored = NumberEncoding::all().into_iter().map(|(name, _)| (name, &[2][..]));
     FRAME_FUNCTIONS.iter().map(|f| (f.signature.split('(').next().unwrap_or_default(), f.takes)).chain(stored)
 }
 
@@ -152,8 +152,8 @@ pub(super) fn check_word(function: &str, place: usize, takes: usize, word: &str)
     match (function, place) {
         ("reading", place) if place + 1 == takes => unit(word).map(|_| ()),
         ("overload" | "no_value", 1) => unit(word).map(|_| ()),
-        ("flag", 1) => one_of(&FLAG_WORDS),
-        ("checksum", 0) => one_of(&CHECK_WORDS),
+        ("flag", 1) => one_of(&FLAG_NAMES),
+        ("checksum", 0) => one_of(&CHECKSUM_NAMES),
         ("refuse", 0) => one_of(&REFUSALS.map(|(known, _)| known)),
         _ => Ok(()),
     }
@@ -165,7 +165,7 @@ pub(super) fn register(engine: &mut Engine) {
 }
 
 fn register_bytes(engine: &mut Engine) {
-    for (name, stored) in Stored::all() {
+    for (name, stored) in NumberEncoding::all() {
         if stored.is_float() {
             engine.register_fn(name, move |frame: Bytes, at: i64| {
                 index(at).and_then(|byte| stored.float(&frame.0, byte)).ok_or_else(|| beyond(&frame, at))
@@ -204,7 +204,7 @@ fn register_bytes(engine: &mut Engine) {
         "checksum",
         |context: NativeCallContext<'_>, kind: ImmutableString, frame: Bytes, from: i64, to: i64| {
             let bytes = slice(&frame, from, to, usize::MAX)?;
-            if let Some(spent) = context.tag().and_then(Dynamic::read_lock::<Spent>) {
+            if let Some(spent) = context.tag().and_then(Dynamic::read_lock::<ChecksumWork>) {
                 let more = u32::try_from(bytes.len()).unwrap_or(u32::MAX);
                 if spent.0.fetch_add(more, Ordering::Relaxed) > CHECKED_BYTES_MAX {
                     return Err(refuse("checksums over too many bytes for one frame"));
@@ -212,7 +212,7 @@ fn register_bytes(engine: &mut Engine) {
             }
             let sum = checksum(&kind, bytes).map(i64::from);
             sum.ok_or_else(|| {
-                refuse(format!("no checksum is named {kind:?}; known here: {}", CHECK_WORDS.join(", ")))
+                refuse(format!("no checksum is named {kind:?}; known here: {}", CHECKSUM_NAMES.join(", ")))
             })
         },
     );
@@ -232,7 +232,7 @@ fn register_shown(engine: &mut Engine) {
         one(channel, Ok(state), &unit)
     });
     engine.register_fn("reading", |channel: i64, value: f64, exponent: i64, unit: ImmutableString| {
-        one(channel, shown_float(value, power(exponent)?), &unit)
+        one(channel, display_float(value, power(exponent)?), &unit)
     });
     engine.register_fn("reading", |channel: i64, text: ImmutableString, unit: ImmutableString| {
         let digits = text.bytes().all(|b| b.is_ascii_digit() || b"+-.".contains(&b));
@@ -248,24 +248,24 @@ fn register_shown(engine: &mut Engine) {
     engine.register_fn("no_value", |channel: i64, unit: ImmutableString| {
         one(channel, Ok(State::NoValue), &unit)
     });
-    engine.register_fn("flag", |said: Said, word: ImmutableString| {
-        let Scripted::Shown(mut shown) = said.0 else { return Ok(said) };
+    engine.register_fn("flag", |said: FrameResult, word: ImmutableString| {
+        let ScriptOutput::Readings(mut shown) = said.0 else { return Ok(said) };
         for one in shown.iter_mut().flatten() {
             if !set_flag(&mut one.flags, &word) {
-                let text = format!("no flag is named {word:?}; known here: {}", FLAG_WORDS.join(", "));
+                let text = format!("no flag is named {word:?}; known here: {}", FLAG_NAMES.join(", "));
                 return Err(refuse(text));
             }
         }
-        Ok::<_, HostError>(Said(Scripted::Shown(shown)))
+        Ok::<_, HostError>(FrameResult(ScriptOutput::Readings(shown)))
     });
     for count in 2..=ALL_OF_MAX {
         let types = alloc::vec![TypeId::of::<Dynamic>(); count];
         engine.register_raw_fn("all_of", types, |_, arguments| {
-            let mut all: Vec<Result<Shown, Reason>> = Vec::new();
+            let mut all: Vec<Result<ScriptReading, Reason>> = Vec::new();
             for argument in arguments.iter_mut() {
-                match argument.take().try_cast_result::<Said>() {
-                    Ok(Said(Scripted::Shown(shown))) => all.extend(shown),
-                    Ok(Said(Scripted::Ignored)) => {}
+                match argument.take().try_cast_result::<FrameResult>() {
+                    Ok(FrameResult(ScriptOutput::Readings(shown))) => all.extend(shown),
+                    Ok(FrameResult(ScriptOutput::Ignored)) => {}
                     Err(other) => {
                         return Err(refuse(format!("all_of takes what is shown, not {}", kind_of(&other))));
                     }
@@ -279,30 +279,31 @@ fn register_shown(engine: &mut Engine) {
         let text =
             || format!("{what:?} cannot be refused; known here: {}", REFUSALS.map(|(k, _)| k).join(", "));
         let (_, reason) = known.ok_or_else(|| refuse(text()))?;
-        Ok::<_, HostError>(Said(Scripted::Shown(alloc::vec![Err(*reason)])))
+        Ok::<_, HostError>(FrameResult(ScriptOutput::Readings(alloc::vec![Err(*reason)])))
     });
-    engine.register_fn("ignored", || Said(Scripted::Ignored));
+    engine.register_fn("ignored", || FrameResult(ScriptOutput::Ignored));
 }
 
-fn several(all: Vec<Result<Shown, Reason>>) -> Result<Said, HostError> {
-    if all.len() > SHOWN_MAX {
-        return Err(refuse(format!("a frame shows at most {SHOWN_MAX} channels")));
+fn several(all: Vec<Result<ScriptReading, Reason>>) -> Result<FrameResult, HostError> {
+    if all.len() > SCRIPT_READINGS_MAX {
+        return Err(refuse(format!("a frame shows at most {SCRIPT_READINGS_MAX} channels")));
     }
     let channel = |at: usize| all.get(at).and_then(|one| one.as_ref().ok()).map(|shown| shown.channel);
     let twice = (0..all.len())
         .find(|at| channel(*at).is_some() && (0..*at).any(|before| channel(before) == channel(*at)));
     match twice.and_then(channel) {
         Some(channel) => Err(refuse(format!("channel {channel} is shown twice"))),
-        None => Ok(Said(Scripted::Shown(all))),
+        None => Ok(FrameResult(ScriptOutput::Readings(all))),
     }
 }
 
-fn one(channel: i64, state: Result<State, Reason>, text: &str) -> Result<Said, HostError> {
+fn one(channel: i64, state: Result<State, Reason>, text: &str) -> Result<FrameResult, HostError> {
     let number =
         u8::try_from(channel).map_err(|_| refuse(format!("a channel is 0 to 255, not {channel}")))?;
     let (unit, coupling) = unit(text).map_err(refuse)?;
-    let shown = state.map(|state| Shown { channel: number, unit, coupling, state, flags: Flags::default() });
-    Ok(Said(Scripted::Shown(alloc::vec![shown])))
+    let shown =
+        state.map(|state| ScriptReading { channel: number, unit, coupling, state, flags: Flags::default() });
+    Ok(FrameResult(ScriptOutput::Readings(alloc::vec![shown])))
 }
 
 fn power(exponent: i64) -> Result<i8, HostError> {

@@ -5,7 +5,7 @@ use alloc::format;
 
 use rhai::{Dynamic, Engine, ImmutableString};
 
-use super::values::{Bytes, Said};
+use super::values::{Bytes, FrameResult};
 use crate::run::{HostError, refuse};
 
 type OnWhole = fn(i64, i64) -> Option<i64>;
@@ -107,7 +107,7 @@ pub(super) fn kind_of(value: &Dynamic) -> &'static str {
         "nothing"
     } else if value.is::<Bytes>() {
         "the frame"
-    } else if value.is::<Said>() {
+    } else if value.is::<FrameResult>() {
         "what is shown"
     } else {
         "something a decode script has no use for"

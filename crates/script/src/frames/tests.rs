@@ -4,7 +4,7 @@ use super::*;
 use alloc::vec::Vec;
 use proptest::prelude::*;
 use quantity::{Coupling, Decimal, Flags, Sign, State, Unit};
-use wire::script::Shown;
+use wire::script::ScriptReading;
 use wire::{Field, Reason};
 
 fn load(text: &str) -> Result<Arc<dyn FrameScript>, ScriptError> {
@@ -16,18 +16,18 @@ fn body(body: &str) -> String {
     format!("fn decode(frame) {{\n{body}\n}}")
 }
 
-fn decode(text: &str, frame: &[u8]) -> Result<Scripted, ScriptError> {
+fn decode(text: &str, frame: &[u8]) -> Result<ScriptOutput, ScriptError> {
     load(&body(text)).unwrap_or_else(|error| panic!("{text}: {error}")).decode(frame)
 }
 
 /// What a frame shows, a line for each channel.
 fn shown(text: &str, frame: &[u8]) -> Vec<String> {
     match decode(text, frame) {
-        Ok(Scripted::Ignored) => alloc::vec!["ignored".into()],
-        Ok(Scripted::Shown(all)) => all
+        Ok(ScriptOutput::Ignored) => alloc::vec!["ignored".into()],
+        Ok(ScriptOutput::Readings(all)) => all
             .iter()
             .map(|one| match one {
-                Ok(Shown { channel, unit, coupling, state, flags }) => {
+                Ok(ScriptReading { channel, unit, coupling, state, flags }) => {
                     let value = match state {
                         State::Value(number) => number.to_string(),
                         State::Overload(Sign::Positive) => "OL".into(),
@@ -262,14 +262,14 @@ fn hostile_texts_are_refused_or_fail() {
 fn a_frame_is_decoded_alike_every_time() {
     let script = load(&body("reading(0, i16le(frame, 0), -1, \"°C\")")).unwrap();
     let first = script.decode(&[0xE7, 0x00]);
-    let shown = Shown {
+    let shown = ScriptReading {
         channel: 0,
         unit: Unit::CELSIUS,
         coupling: None::<Coupling>,
         state: State::Value(Decimal::new(231, -1).unwrap()),
         flags: Flags::default(),
     };
-    assert_eq!(first, Ok(Scripted::Shown(alloc::vec![Ok(shown)])));
+    assert_eq!(first, Ok(ScriptOutput::Readings(alloc::vec![Ok(shown)])));
     assert!((0..100).all(|_| script.decode(&[0xE7, 0x00]) == first));
     assert_eq!(REFUSED, Reason::Undecodable(Field::Value));
 }

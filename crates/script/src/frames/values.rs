@@ -2,7 +2,7 @@
 
 use alloc::sync::Arc;
 
-use wire::script::Scripted;
+use wire::script::ScriptOutput;
 
 /// A frame as a script holds it.
 #[derive(Clone)]
@@ -10,4 +10,4 @@ pub(super) struct Bytes(pub(super) Arc<[u8]>);
 
 /// What a script says of a frame, as far as it has got.
 #[derive(Clone)]
-pub(super) struct Said(pub(super) Scripted);
+pub(super) struct FrameResult(pub(super) ScriptOutput);

@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 use judge::evaluate::Input;
 use judge::rule::{PlateDefault, Rule, RuleSet};
-use script::{Diagnostic, Limits, Loaded, RuleSetLoader};
+use script::{Diagnostic, Limits, LoadedRules, RuleSetLoader};
 
 /// A short rule as a shop would write it.
 pub(crate) const SKETCH: &str = r#"title("Run capacitor");
@@ -26,7 +26,7 @@ fn judge(m, plate) {
 "#;
 
 /// Loads one rule named `test-rule`.
-pub(crate) fn load(text: &str) -> Result<Loaded, Vec<Diagnostic>> {
+pub(crate) fn load(text: &str) -> Result<LoadedRules, Vec<Diagnostic>> {
     RuleSetLoader::new(Limits::default()).load([("test-rule.rhai", text)])
 }
 

@@ -2,13 +2,13 @@
 
 use libm::{ceil, cos, exp, fabs, floor, log, log10, round, sin, sqrt, tan};
 
-use super::{Function, Gives, function, gives, number};
+use super::{Function, Returns, function, number, returns};
 use crate::range::Argument;
 
 const GROUP: &str = "mathematics";
 const X: Argument = Argument { what: "number", unit: "", least: f64::MIN, greatest: f64::MAX };
 const ANGLE: Argument = Argument { what: "angle", unit: "radian", ..X };
-const SAME: Gives = gives("");
+const SAME: Returns = returns("");
 
 macro_rules! maths {
     ($name:literal($($argument:ident),+), $doc:literal, $body:expr) => {
@@ -35,7 +35,7 @@ pub(super) const ALL: &[Function] = &[
     maths!("max"(a, b), "The larger of two.", a.max(b)),
     maths!("max"(a, b, c), "The largest of three.", a.max(b).max(c)),
     maths!("middle"(a, b, c), "The middle one of three.", a.min(b).max(a.max(b).min(c))),
-    Function { steps: true, ..FLOOR },
-    Function { steps: true, ..CEIL },
-    Function { steps: true, ..ROUND },
+    Function { is_discrete: true, ..FLOOR },
+    Function { is_discrete: true, ..CEIL },
+    Function { is_discrete: true, ..ROUND },
 ];

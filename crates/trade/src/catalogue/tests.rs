@@ -8,17 +8,18 @@ use super::*;
 fn names_are_unique_for_their_number_of_arguments_and_everything_is_said() {
     let all: Vec<&Function> = functions().collect();
     for (index, function) in all.iter().enumerate() {
-        let same =
-            |other: &&Function| other.name == function.name && other.takes.len() == function.takes.len();
+        let same = |other: &&Function| {
+            other.name == function.name && other.parameters.len() == function.parameters.len()
+        };
         assert!(!all.iter().take(index).any(same), "{} stands twice", function.name);
         assert!(function.doc.ends_with('.') && !function.source.is_empty(), "{}", function.name);
-        for (at, takes) in function.takes.iter().enumerate() {
-            let earlier = function.takes.iter().take(at);
+        for (at, parameter) in function.parameters.iter().enumerate() {
+            let earlier = function.parameters.iter().take(at);
             assert!(
-                !earlier.clone().any(|other| other.name == takes.name),
+                !earlier.clone().any(|other| other.name == parameter.name),
                 "{}: {}",
                 function.name,
-                takes.name
+                parameter.name
             );
         }
     }
@@ -76,20 +77,20 @@ proptest::proptest! {
     #[test]
     fn nothing_broken_comes_out(numbers in proptest::collection::vec(proptest::num::f64::ANY, 12), scale in 0_u8..3) {
         for function in functions() {
-            let arguments: Vec<f64> = function.takes.iter().zip(&numbers).map(|(takes, n)| match (takes.what, scale) {
+            let arguments: Vec<f64> = function.parameters.iter().zip(&numbers).map(|(parameter, n)| match (parameter.kind, scale) {
                 (_, 0) => *n,
-                (What::Number(a) | What::NumberOrOpen(a) | What::List(a), _) => {
+                (ParameterKind::Number(a) | ParameterKind::NumberOrOpen(a) | ParameterKind::List(a), _) => {
                     let part = libm::fabs(libm::fmod(*n, 1.0));
                     let part = if part.is_finite() { part } else { 0.5 };
                     a.least.max(-1e9) + part * (a.greatest.min(1e9) - a.least.max(-1e9))
                 }
-                (What::Word(words), _) => {
+                (ParameterKind::Word(words), _) => {
                     let part = libm::fabs(libm::fmod(*n, 1.0));
                     libm::floor((if part.is_finite() { part } else { 0.0 }) * words.len() as f64)
                 }
             }).collect();
-            let lists: Vec<Vec<f64>> = function.takes.iter().zip(&arguments).map(|(takes, n)| match takes.what {
-                What::List(_) => numbers.iter().map(|other| if scale == 0 { *other } else { libm::fmod(*other, *n) }).collect(),
+            let lists: Vec<Vec<f64>> = function.parameters.iter().zip(&arguments).map(|(parameter, n)| match parameter.kind {
+                ParameterKind::List(_) => numbers.iter().map(|other| if scale == 0 { *other } else { libm::fmod(*other, *n) }).collect(),
                 _ => [*n].into(),
             }).collect();
             let slices: Vec<&[f64]> = lists.iter().map(Vec::as_slice).collect();
@@ -100,7 +101,7 @@ proptest::proptest! {
             }
             if let Ok(result) = function.call_lists(&slices) {
                 proptest::prop_assert!(result.is_finite());
-                if let Gives::Word(words) = function.gives {
+                if let Returns::Word(words) = function.returns {
                     proptest::prop_assert!(function.word(result).is_some() && result < words.len() as f64);
                 }
             }

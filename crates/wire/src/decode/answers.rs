@@ -1,8 +1,8 @@
-//! Answers of an instrument to SCPI queries -> what it shows. A packet says the query and the answer, and stands for
-//! itself. Does not ask.
+//! Replies of an instrument to SCPI queries -> what it displays. Each packet holds a query and its reply and is
+//! independent of others. Does not send queries.
 //!
-//! The message is the query, a line feed, and the answer without its end. 9.9E37 and -9.9E37 are overloads, 9.91E37 is no
-//! value (SCPI-99, 7.2.1.4 and 7.2.1.5).
+//! The message is the query, a line feed, and the reply without its line end. 9.9E37 and -9.9E37 are overloads,
+//! 9.91E37 is no value (SCPI-99, 7.2.1.4 and 7.2.1.5).
 
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -13,29 +13,29 @@ use super::Decoded;
 use crate::counters::{Field, Reason};
 use crate::packet::{self, PacketKind};
 use crate::poll::scpi::is_numbers;
-use crate::unit_word::UnitWord;
+use crate::unit_spec::UnitSpec;
 
 const INFINITY: f64 = 9.9e37;
 const NOT_A_NUMBER: f64 = 9.91e37;
-/// Numbers from here on are one of the two, or nonsense.
+/// Numbers from here on are one of these or nonsense.
 const SPECIAL_FROM: f64 = 1e36;
 
-/// One number of an answer.
+/// One number of a reply.
 #[derive(Clone, Debug)]
 pub(crate) struct AnswerChannel {
     pub(crate) number: u8,
     /// Index of its query.
     pub(crate) query: usize,
-    /// Which number of the answer, from 0.
+    /// Which number of the reply, from 0.
     pub(crate) part: usize,
-    pub(crate) unit: UnitWord,
-    /// Power of ten from the unit that the instrument speaks in to `unit`: 6 from F to uF.
+    pub(crate) unit: UnitSpec,
+    /// Power of ten from the instrument's unit to `unit`: 6 from F to uF.
     pub(crate) scale: i8,
-    /// Power of ten of the last digit that means something; finer ones are rounded away.
+    /// Power of ten of the last significant digit; finer ones are rounded away.
     pub(crate) exponent: Option<i8>,
 }
 
-/// The answers to all queries.
+/// The replies to all queries.
 #[derive(Clone, Debug)]
 pub(crate) struct AnswersDecode {
     /// Text and number of parts.
@@ -63,7 +63,7 @@ impl AnswersDecode {
 
 impl AnswerChannel {
     fn decode(&self, text: &str) -> Result<Decoded, Field> {
-        let UnitWord { unit, coupling } = self.unit;
+        let UnitSpec { unit, coupling } = self.unit;
         let state = self.state(text)?;
         match state {
             State::Value(number) if !unit.is_possible(number) => Err(Field::Value),

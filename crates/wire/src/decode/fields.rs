@@ -1,4 +1,5 @@
-//! Numbers, codes and bits at fixed places of a binary frame. Does not cut frames from bytes or check their checksum.
+//! Numbers, codes and bits at fixed positions of a binary frame. Does not cut frames from bytes or verify their
+//! checksum.
 
 use alloc::vec::Vec;
 
@@ -8,7 +9,7 @@ use super::Decoded;
 use crate::counters::Field;
 use crate::flag::Flag;
 use crate::number::{Counts, Number, NumberType, counts_of_float};
-use crate::unit_word::UnitWord;
+use crate::unit_spec::UnitSpec;
 
 /// One bit of the frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -36,15 +37,15 @@ pub(crate) enum BitMeaning {
 /// A row of the function table.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Function {
-    pub(crate) unit: UnitWord,
-    /// Power of ten of the last digit, where the function fixes it.
+    pub(crate) unit: UnitSpec,
+    /// Power of ten of the last digit, if the function fixes it.
     pub(crate) exponent: Option<i8>,
 }
 
 /// What selects the function.
 #[derive(Clone, Debug)]
 pub(crate) enum Select {
-    /// One function for ever.
+    /// Always the same function.
     Fixed(Function),
     /// A code in the frame, masked, looked up in a table.
     Code { at: Number, mask: i64, table: Vec<(i64, Function)> },
@@ -61,21 +62,21 @@ pub(crate) enum Exponent {
 #[derive(Clone, Debug)]
 pub(crate) struct ChannelDecode {
     pub(crate) number: u8,
-    /// The first byte behind its last field.
+    /// The first byte after its last field.
     pub(crate) end: usize,
     pub(crate) value: Number,
     pub(crate) select: Select,
     pub(crate) exponent: Exponent,
-    /// A number of more counts than this is an overload.
+    /// A number above this many counts is an overload.
     pub(crate) counts: Option<i64>,
     /// Raw codes that mean "no value".
     pub(crate) no_value: Vec<i64>,
     pub(crate) bits: Vec<(Bit, BitMeaning)>,
-    /// Bytes of flags, with those of their bits that nothing names: a frame in which one is set is refused.
+    /// Flag bytes with their unnamed bits: a frame in which one of these is set is rejected.
     pub(crate) nameless: Vec<(usize, u8)>,
 }
 
-/// A number that goes up by one with each frame and begins anew behind its greatest.
+/// A number that increases by one with each frame and wraps after its maximum.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Sequence {
     pub(crate) at: Number,
@@ -152,7 +153,7 @@ impl ChannelDecode {
             }
         }
         let state = self.state(frame, exponent)?;
-        let UnitWord { unit, coupling } = function.unit;
+        let UnitSpec { unit, coupling } = function.unit;
         match state {
             State::Value(number) if !unit.is_possible(number) => Err(Field::Value),
             _ => Ok(Decoded { channel: self.number, unit, coupling, state, flags, accuracy: None }),

@@ -1,5 +1,5 @@
-//! Values of GATT characteristics, by the channels of a profile or by what describes them. Does not cut packets from bytes
-//! or hold the SIG's tables; `gatt` does.
+//! Values of GATT characteristics, decoded by the channels of a profile or by their own descriptors. Does not cut
+//! packets from bytes or hold the SIG's tables; `gatt` does.
 
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -11,32 +11,32 @@ use super::{Decoded, Fit, Numbered};
 use crate::counters::Field;
 use crate::gatt::packet::{INSTANCE_UNKNOWN, Message};
 use crate::gatt::{
-    Characteristic, GattError, Measured, Presentation, Uuid, ValidRange, average, check_unit, measure,
-    statistics, text, thermometer,
+    Characteristic, GattError, Measured, Presentation, Uuid, ValidRange, average, measure, statistics, text,
+    thermometer, validate_unit,
 };
 use crate::packet::{PacketKind, open};
-use crate::unit_word::UnitWord;
+use crate::unit_spec::UnitSpec;
 
-/// Which of several characteristics of one UUID.
+/// Selects one of several characteristics with the same UUID.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(crate) enum Which {
+pub(crate) enum InstanceSelector {
     /// By the order of the handles, from 1.
     Instance(u8),
-    /// Nothing is said of others: the first, and the one that is shown where no order is known.
+    /// Not specified: the first, or the only one where no order is known.
     Sole,
     /// By its User Description.
     Label(String),
 }
 
-/// A figure of a statistics characteristic.
+/// One value of a statistics characteristic.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Figure {
+pub(crate) enum Statistic {
     Average,
     Minimum,
     Maximum,
 }
 
-impl Figure {
+impl Statistic {
     pub(crate) const WORDS: [(&'static str, Self); 3] =
         [("average", Self::Average), ("minimum", Self::Minimum), ("maximum", Self::Maximum)];
 }
@@ -44,37 +44,37 @@ impl Figure {
 /// How a value becomes a reading.
 #[derive(Clone, Debug)]
 pub(crate) enum Format {
-    /// By the SIG's table, else by what the device says of it.
-    Auto { unit: Option<UnitWord>, figure: Figure },
+    /// By the SIG's table, otherwise by the device's descriptors.
+    Auto { unit: Option<UnitSpec>, figure: Statistic },
     /// Numbers at fixed places of the value.
     Fields(ChannelDecode),
 }
 
-/// The one characteristic that is meant.
+/// Selects one characteristic.
 #[derive(Clone, Debug)]
-pub(crate) struct Named {
+pub(crate) struct CharacteristicSelector {
     pub(crate) service: Option<Uuid>,
     pub(crate) characteristic: Uuid,
-    pub(crate) which: Which,
+    pub(crate) which: InstanceSelector,
 }
 
 /// One channel of a profile.
 #[derive(Clone, Debug)]
 pub(crate) struct GattChannel {
     pub(crate) number: u8,
-    pub(crate) named: Named,
+    pub(crate) named: CharacteristicSelector,
     pub(crate) format: Format,
-    /// The number that the device gives its values.
+    /// The sequence number that the device gives its values.
     pub(crate) sequence: Option<Sequence>,
 }
 
-/// The channels; none: whatever describes itself, numbered by the packets' index.
+/// The channels. If empty, every characteristic that describes itself, numbered by the packets' index.
 #[derive(Clone, Debug)]
 pub(crate) struct GattDecode {
     pub(crate) channels: Vec<GattChannel>,
 }
 
-const AUTO: Format = Format::Auto { unit: None, figure: Figure::Average };
+const AUTO: Format = Format::Auto { unit: None, figure: Statistic::Average };
 
 impl GattDecode {
     pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Field>)) -> Fit {
@@ -90,7 +90,7 @@ impl GattDecode {
         }
         let Some(channel) = self.channels.iter().find(|channel| channel.named.is(&message)) else {
             if self.channels.iter().any(|channel| channel.named.may_be(&message)) {
-                out(Err(Field::Which));
+                out(Err(Field::Instance));
                 return Fit::Fits;
             }
             return Fit::Ignored;
@@ -99,7 +99,7 @@ impl GattDecode {
         Fit::Fits
     }
 
-    /// The channel of this value, and what the device calls it.
+    /// The channel of this value and the device's name for it.
     pub(crate) fn label<'f>(&self, frame: &'f [u8]) -> Option<(u8, Option<&'f str>)> {
         let (index, message) = message(frame)?;
         let channel = match self.channels.iter().find(|channel| channel.named.is(&message)) {
@@ -109,7 +109,7 @@ impl GattDecode {
         Some((channel, message.label.and_then(|bytes| text(bytes).ok())))
     }
 
-    /// The number of this value, and which channel counts it.
+    /// The sequence number of this value and the channel it counts.
     pub(crate) fn numbered(&self, frame: &[u8]) -> Option<Numbered> {
         if self.channels.iter().all(|channel| channel.sequence.is_none()) {
             return None;
@@ -121,33 +121,33 @@ impl GattDecode {
     }
 }
 
-/// A value with the index of its packet; `None` for what is no packet of a value.
+/// A value with the index of its packet; `None` if it is not a value packet.
 pub(crate) fn message(frame: &[u8]) -> Option<(u8, Message<'_>)> {
     let packet = open(PacketKind::Gatt, frame)?;
     Some((packet.index, Message::read(packet.message)?))
 }
 
-impl Which {
-    /// Whether both mean the same one of several.
+impl InstanceSelector {
+    /// Whether both select the same one.
     pub(crate) fn same(&self, other: &Self) -> bool {
         let first = |which: &Self| matches!(which, Self::Sole | Self::Instance(1));
         self == other || (first(self) && first(other))
     }
 }
 
-impl Named {
-    /// Whether the value may be meant, and the way it came cannot tell.
+impl CharacteristicSelector {
+    /// Whether the value may be the selected one, where the transport cannot tell.
     pub(crate) fn may_be(&self, message: &Message<'_>) -> bool {
         message.instance == INSTANCE_UNKNOWN
-            && matches!(self.which, Which::Instance(_))
+            && matches!(self.which, InstanceSelector::Instance(_))
             && self.is(&Message { instance: self.instance(), ..message.clone() })
     }
 
     /// Its place among those of its UUIDs, from 1.
     pub(crate) const fn instance(&self) -> u8 {
         match self.which {
-            Which::Instance(instance) => instance,
-            Which::Sole | Which::Label(_) => 1,
+            InstanceSelector::Instance(instance) => instance,
+            InstanceSelector::Sole | InstanceSelector::Label(_) => 1,
         }
     }
 
@@ -155,9 +155,11 @@ impl Named {
         self.characteristic == message.characteristic
             && self.service.is_none_or(|service| service == message.service)
             && match &self.which {
-                Which::Instance(instance) => *instance == message.instance,
-                Which::Sole => matches!(message.instance, 1 | INSTANCE_UNKNOWN),
-                Which::Label(label) => message.label.and_then(|bytes| text(bytes).ok()) == Some(label),
+                InstanceSelector::Instance(instance) => *instance == message.instance,
+                InstanceSelector::Sole => matches!(message.instance, 1 | INSTANCE_UNKNOWN),
+                InstanceSelector::Label(label) => {
+                    message.label.and_then(|bytes| text(bytes).ok()) == Some(label)
+                }
             }
     }
 }
@@ -205,7 +207,7 @@ fn by_fields(
     let by_table = message.characteristic.short().and_then(Characteristic::find).map(|row| row.unit);
     let said = presentation.map(|presentation| presentation.unit);
     for device in by_table.into_iter().chain(said) {
-        check_unit(device, decoded.unit)?;
+        validate_unit(device, decoded.unit)?;
     }
     Ok(decoded)
 }
@@ -214,7 +216,7 @@ fn by_description(
     message: &Message<'_>,
     presentation: Option<&Presentation>,
     told: Option<Unit>,
-    figure: Figure,
+    figure: Statistic,
 ) -> Result<Measured, GattError> {
     let uuid = message.characteristic.short();
     let value = message.value;
@@ -223,9 +225,9 @@ fn by_description(
         Some(uuid @ (0x2AF1 | 0x2B1A)) => {
             let figures = statistics(uuid, value)?;
             let figure = match figure {
-                Figure::Average => figures.average,
-                Figure::Minimum => figures.minimum,
-                Figure::Maximum => figures.maximum,
+                Statistic::Average => figures.average,
+                Statistic::Minimum => figures.minimum,
+                Statistic::Maximum => figures.maximum,
             };
             same_unit(figure, told)?
         }
@@ -238,7 +240,7 @@ fn by_description(
     };
     // What the device says besides must not contradict what its kind lays down.
     if let Some(said) = presentation {
-        check_unit(said.unit, measured.unit)?;
+        validate_unit(said.unit, measured.unit)?;
     }
     Ok(measured)
 }
@@ -305,7 +307,7 @@ impl GattChannel {
             Format::Fields(_) => None,
         };
         unit.filter(|unit| {
-            row.means.map_or_else(|| check_unit(row.unit, *unit).is_err(), |m| m.kind() != unit.kind())
+            row.means.map_or_else(|| validate_unit(row.unit, *unit).is_err(), |m| m.kind() != unit.kind())
         })
         .map(|_| row.unit)
     }

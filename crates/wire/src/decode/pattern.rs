@@ -1,5 +1,5 @@
-//! Text lines decoded by a pattern of fixed-width fields (or, weaker, of tokens between spaces).
-//! Does not cut lines from bytes and does not check their checksum.
+//! Decodes text lines by a pattern of fixed-width fields (or, weaker, of tokens between spaces). Does not cut lines
+//! from bytes or verify their checksum.
 
 use alloc::vec::Vec;
 
@@ -8,7 +8,7 @@ use quantity::{Coupling, Decimal, Flags, Kind, Sign, State};
 use super::Decoded;
 use crate::counters::Field;
 use crate::flag::Flag;
-use crate::unit_word::UnitWord;
+use crate::unit_spec::UnitSpec;
 
 /// What a field of a pattern holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -25,14 +25,14 @@ pub(crate) enum Slot {
 
 /// One part of a pattern.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(crate) enum Piece {
+pub(crate) enum PatternItem {
     /// Bytes that must stand there.
     Literal(Vec<u8>),
     /// A field; `of` is the channel it belongs to (`{value.1:6}`), `None` for all.
     Field { slot: Slot, of: Option<u8>, width: usize },
 }
 
-impl Piece {
+impl PatternItem {
     pub(crate) fn width(&self) -> usize {
         match self {
             Self::Literal(bytes) => bytes.len(),
@@ -54,7 +54,7 @@ pub(crate) type Words<T> = Vec<(Vec<u8>, T)>;
 /// A line's shape and its words.
 #[derive(Clone, Debug)]
 pub(crate) struct PatternDecode {
-    pub(crate) pieces: Vec<Piece>,
+    pub(crate) pieces: Vec<PatternItem>,
     /// Tokens between spaces instead of fixed widths.
     pub(crate) loose: bool,
     /// What stands between the tokens of a loose line, where it is not blanks: a comma, a semicolon, a tab.
@@ -64,11 +64,11 @@ pub(crate) struct PatternDecode {
     pub(crate) overload: Words<Sign>,
     pub(crate) no_value: Words<()>,
     pub(crate) modes: Words<Mode>,
-    pub(crate) units: Words<UnitWord>,
+    pub(crate) units: Words<UnitSpec>,
     pub(crate) flags: Vec<(u8, Flag)>,
     pub(crate) channels: Words<u8>,
     /// Units of channels that send none.
-    pub(crate) fixed_units: Vec<(u8, UnitWord)>,
+    pub(crate) fixed_units: Vec<(u8, UnitSpec)>,
 }
 
 /// A field found in a line.
@@ -81,7 +81,7 @@ struct Found<'l> {
 impl PatternDecode {
     /// Width of a line in bytes, without line end and checksum.
     pub(crate) fn width(&self) -> usize {
-        self.pieces.iter().map(Piece::width).sum()
+        self.pieces.iter().map(PatternItem::width).sum()
     }
 
     pub(crate) fn frame(&self, line: &[u8], out: &mut dyn FnMut(Result<Decoded, Field>)) -> bool {
@@ -100,9 +100,9 @@ impl PatternDecode {
             let (text, after) = rest.split_at_checked(piece.width())?;
             rest = after;
             match piece {
-                Piece::Literal(bytes) if bytes.as_slice() != text => return None,
-                Piece::Literal(_) => {}
-                Piece::Field { slot, of, .. } => found.push(Found { slot: *slot, of: *of, text }),
+                PatternItem::Literal(bytes) if bytes.as_slice() != text => return None,
+                PatternItem::Literal(_) => {}
+                PatternItem::Field { slot, of, .. } => found.push(Found { slot: *slot, of: *of, text }),
             }
         }
         rest.is_empty().then_some(found)
@@ -117,9 +117,9 @@ impl PatternDecode {
         for (i, piece) in self.pieces.iter().enumerate() {
             let token = tokens.next();
             match piece {
-                Piece::Literal(bytes) if token != Some(bytes.as_slice()) => return None,
-                Piece::Literal(_) => {}
-                Piece::Field { slot, of, .. } => {
+                PatternItem::Literal(bytes) if token != Some(bytes.as_slice()) => return None,
+                PatternItem::Literal(_) => {}
+                PatternItem::Field { slot, of, .. } => {
                     let last = i + 1 == self.pieces.len();
                     let may_miss = last && *slot == Slot::Flags && self.separator.is_none();
                     let text = if may_miss { token.unwrap_or_default() } else { token? };
@@ -155,7 +155,7 @@ impl PatternDecode {
         }
     }
 
-    fn unit(&self, prefix: Option<&[u8]>, unit: Option<&[u8]>, channel: u8) -> Result<UnitWord, Field> {
+    fn unit(&self, prefix: Option<&[u8]>, unit: Option<&[u8]>, channel: u8) -> Result<UnitSpec, Field> {
         if prefix.is_none() && unit.is_none() {
             let fixed = self.fixed_units.iter().find(|(of, _)| *of == channel);
             return fixed.map(|(_, unit)| *unit).ok_or(Field::Unit);
@@ -191,7 +191,7 @@ impl PatternDecode {
 }
 
 /// Ac or dc from mode and unit together; `None` when the two contradict each other.
-fn join_coupling(mode: Mode, unit: UnitWord) -> Option<Option<Coupling>> {
+fn join_coupling(mode: Mode, unit: UnitSpec) -> Option<Option<Coupling>> {
     let agree = match (mode.coupling, unit.coupling) {
         (Some(a), Some(b)) => a == b,
         _ => true,

@@ -1,5 +1,5 @@
-//! Replies of a Modbus device -> what it shows. A packet says what was asked and what came; each stands for itself. Does
-//! not ask, and does not check unit or CRC; the poller did.
+//! Replies of a Modbus device -> readings. Each packet holds a request and its reply and is independent of others.
+//! Sends no requests and does not verify unit or CRC; the poller has done so.
 //!
 //! | bytes of the message | |
 //! |---|---|
@@ -18,7 +18,7 @@ use crate::counters::{Field, Reason};
 use crate::number::{Counts, counts_of_float};
 use crate::packet::{self, PacketKind};
 use crate::poll::rtu::{Block, EXCEPTION};
-use crate::unit_word::UnitWord;
+use crate::unit_spec::UnitSpec;
 
 /// How a number stands in its registers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -74,7 +74,7 @@ pub(crate) struct RegisterChannel {
     pub(crate) low_word_first: bool,
     /// The bytes of each register swapped.
     pub(crate) low_byte_first: bool,
-    pub(crate) unit: UnitWord,
+    pub(crate) unit: UnitSpec,
     pub(crate) scale: Scale,
     pub(crate) counts: Option<i64>,
     pub(crate) no_value: Vec<i64>,
@@ -163,7 +163,7 @@ impl RegisterChannel {
                 }
             }
         };
-        let UnitWord { unit, coupling } = self.unit;
+        let UnitSpec { unit, coupling } = self.unit;
         match state {
             State::Value(number) if !unit.is_possible(number) => Err(Field::Value),
             _ => Ok(Decoded {

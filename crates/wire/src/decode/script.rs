@@ -1,14 +1,14 @@
-//! Frames read by a profile's own script. Does not run the script; what implements [`FrameScript`] does.
+//! Frames decoded by a script in the profile. Does not run the script; the implementation of [`FrameScript`] does.
 
 use alloc::boxed::Box;
 use alloc::sync::Arc;
 
 use quantity::State;
 
-use super::gatt::{Named, message};
+use super::gatt::{CharacteristicSelector, message};
 use super::{Decoded, Fit};
 use crate::counters::{Field, Reason};
-use crate::script::{FrameScript, SHOWN_MAX, ScriptError, Scripted, Shown};
+use crate::script::{FrameScript, SCRIPT_READINGS_MAX, ScriptError, ScriptOutput, ScriptReading};
 
 /// Frames of one second that a script reads; more are dropped unread, so that a device that babbles in whole frames cannot
 /// buy time with them. A meter sends some ten.
@@ -21,7 +21,7 @@ pub(crate) struct ScriptDecode {
     /// Lines of the profile before the script's first.
     pub(crate) lines_before: usize,
     /// The one characteristic whose values it reads, where frames are packets.
-    pub(crate) characteristic: Option<Named>,
+    pub(crate) characteristic: Option<CharacteristicSelector>,
 }
 
 impl ScriptDecode {
@@ -31,7 +31,7 @@ impl ScriptDecode {
             Some(named) => {
                 let Some((_, message)) = message(frame) else { return Fit::Foreign };
                 if named.may_be(&message) {
-                    out(Err(Reason::Undecodable(Field::Which)));
+                    out(Err(Reason::Undecodable(Field::Instance)));
                     return Fit::Fits;
                 }
                 if !named.is(&message) {
@@ -41,9 +41,9 @@ impl ScriptDecode {
             }
         };
         match self.script.decode(value) {
-            Ok(Scripted::Ignored) => Fit::Ignored,
-            Ok(Scripted::Shown(shown)) => {
-                for one in shown.into_iter().take(SHOWN_MAX) {
+            Ok(ScriptOutput::Ignored) => Fit::Ignored,
+            Ok(ScriptOutput::Readings(shown)) => {
+                for one in shown.into_iter().take(SCRIPT_READINGS_MAX) {
                     out(one.and_then(decoded));
                 }
                 Fit::Fits
@@ -59,8 +59,8 @@ impl ScriptDecode {
     }
 }
 
-fn decoded(shown: Shown) -> Result<Decoded, Reason> {
-    let Shown { channel, unit, coupling, state, flags } = shown;
+fn decoded(shown: ScriptReading) -> Result<Decoded, Reason> {
+    let ScriptReading { channel, unit, coupling, state, flags } = shown;
     match state {
         State::Value(number) if !unit.is_possible(number) => Err(Reason::Undecodable(Field::Value)),
         _ => Ok(Decoded { channel, unit, coupling, state, flags, accuracy: None }),

@@ -1,8 +1,7 @@
-//! Bits of a seven-segment display -> what it shows: digits, decimal point, sign, annunciators. Does not cut frames from
-//! bytes.
+//! Segments of a display -> what it shows: digits, decimal point, sign, annunciators. Does not cut frames from bytes.
 //!
-//! A frame that lights a bit without a name, a figure that is none, two points, two units or a blank between digits is
-//! refused whole: a damaged bit must not become another reading where the display itself says that it is damaged.
+//! A frame with an unnamed bit set, segments that form no digit, two decimal points, two units or a blank between
+//! digits is rejected whole: a damaged bit that is recognisable as damage must not become another reading.
 
 use alloc::vec::Vec;
 
@@ -13,7 +12,7 @@ use super::fields::Bit;
 use crate::counters::Field;
 use crate::flag::Flag;
 use crate::glyph::{DIGITS_MAX, GLYPHS, Glyph};
-use crate::unit_word::UnitWord;
+use crate::unit_spec::UnitSpec;
 
 /// Bits of one digit; a segment that a narrow digit does not have is never lit.
 #[derive(Clone, Debug, Default)]
@@ -51,9 +50,9 @@ pub(crate) struct Annunciator<T> {
 #[derive(Clone, Debug)]
 pub(crate) enum Units {
     /// One unit for ever.
-    Fixed(UnitWord),
+    Fixed(UnitSpec),
     /// One lit unit, and at most one lit prefix; which of them go together is the table, by their numbers.
-    Lit { units: Vec<Bit>, prefixes: Vec<Bit>, table: Vec<(usize, Option<usize>, UnitWord)> },
+    Lit { units: Vec<Bit>, prefixes: Vec<Bit>, table: Vec<(usize, Option<usize>, UnitSpec)> },
     /// All signs beside figures, minus and flags together, points included: each set that may be lit, and no other.
     Rows(Vec<Row>),
 }
@@ -61,7 +60,7 @@ pub(crate) enum Units {
 /// One set of lit signs.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Row {
-    pub(crate) unit: UnitWord,
+    pub(crate) unit: UnitSpec,
     /// Digits behind the point; without it no number stands beside these signs.
     pub(crate) decimals: Option<u8>,
     pub(crate) lit: Vec<Bit>,
@@ -163,7 +162,7 @@ impl SegmentsDecode {
         }
     }
 
-    fn unit(&self, frame: &[u8]) -> Result<(UnitWord, Places), Field> {
+    fn unit(&self, frame: &[u8]) -> Result<(UnitSpec, Places), Field> {
         let (units, prefixes, table) = match &self.units {
             Units::Fixed(unit) => return Ok((*unit, Places::Lit(self.point(frame)?))),
             Units::Rows(rows) => {

@@ -1,12 +1,12 @@
-//! Frames that begin with sync bytes and say their own length; a checksum, if any, is their end. Does not look at the
+//! Frames that start with sync bytes and contain their length; the checksum, if any, comes last. Does not look at
 //! other fields or cut frames from bytes; `synced` does.
 //!
-//! A damaged length that is too great swallows what follows, never more than the longest frame; the checksum then fails
-//! and the swallowed frames are found inside the buffer. They carry the time at which they were found.
+//! A damaged length that is too large swallows what follows, at most one frame of maximum length; then the checksum
+//! fails and the swallowed frames are found inside the buffer. They carry the time at which they were found.
 
 use alloc::vec::Vec;
 
-use crate::check::CheckKind;
+use crate::checksum::ChecksumKind;
 use crate::number::Number;
 
 /// The most bytes a counted frame may have in any profile.
@@ -17,9 +17,9 @@ pub(crate) const COUNTED_BYTES_MAX: usize = 1024;
 pub(crate) enum Counts {
     /// The bytes between the length and the checksum.
     Payload,
-    /// The bytes behind the length, the checksum included.
+    /// The bytes after the length, including the checksum.
     Rest,
-    /// All bytes, the sync bytes included.
+    /// All bytes, including the sync bytes.
     Whole,
 }
 
@@ -33,50 +33,50 @@ impl Counts {
 #[derive(Clone, Debug)]
 pub(crate) struct CountedFrame {
     pub(crate) sync: Vec<u8>,
-    /// Where the length stands.
+    /// Position of the length field.
     pub(crate) length: Number,
     pub(crate) counts: Counts,
-    /// Whole frames have no fewer and no more bytes.
+    /// Fewest and most bytes of a whole frame.
     pub(crate) min: usize,
     pub(crate) max: usize,
-    /// The checksum's kind, and the first byte it covers; it covers all from there and stands at the end.
-    pub(crate) check: Option<(CheckKind, usize)>,
-    /// Bytes that every frame has: place and value.
+    /// The kind of checksum and the first byte it covers. It covers everything from there and comes last.
+    pub(crate) check: Option<(ChecksumKind, usize)>,
+    /// Bytes with a fixed value in every frame: position and value.
     pub(crate) must: Vec<(usize, u8)>,
 }
 
 impl CountedFrame {
-    /// Bytes up to the length and with it.
+    /// Bytes up to and including the length.
     pub(crate) fn header(&self) -> usize {
         self.length.at + self.length.kind.width()
     }
 
     /// Bytes of the checksum.
-    pub(crate) fn check_width(&self) -> usize {
+    pub(crate) fn checksum_width(&self) -> usize {
         self.check.map_or(0, |(kind, _)| kind.width())
     }
 
     /// Bytes of the whole frame that the length does not count.
     pub(crate) fn uncounted(&self) -> usize {
         match self.counts {
-            Counts::Payload => self.header() + self.check_width(),
+            Counts::Payload => self.header() + self.checksum_width(),
             Counts::Rest => self.header(),
             Counts::Whole => 0,
         }
     }
 
-    /// The whole length that a frame beginning with `head` says; `None` when no frame has it.
+    /// The whole length of a frame that starts with `head`; `None` if no frame has that length.
     pub(crate) fn whole(&self, head: &[u8]) -> Option<usize> {
         let said = usize::try_from(self.length.integer(head)?).ok()?;
         said.checked_add(self.uncounted()).filter(|whole| (self.min..=self.max).contains(whole))
     }
 
-    /// Whether a frame cut at a wrong place may pass.
+    /// Whether a wrongly cut frame may pass.
     pub(crate) fn is_doubtful(&self) -> bool {
         self.check.is_none_or(|(kind, _)| kind.is_doubtful())
     }
 
-    pub(crate) fn check_holds(&self, frame: &[u8]) -> bool {
+    pub(crate) fn checksum_holds(&self, frame: &[u8]) -> bool {
         self.check.is_none_or(|(kind, from)| {
             let split = frame.len().checked_sub(kind.width()).and_then(|at| frame.split_at_checked(at));
             split.is_some_and(|(body, stored)| {

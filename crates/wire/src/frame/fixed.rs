@@ -1,18 +1,18 @@
-//! Frames of one length that begin with sync bytes and may carry a checksum. Does not look at the other fields or cut
+//! Frames of a fixed length that start with sync bytes and may carry a checksum. Does not look at other fields or cut
 //! frames from bytes; `synced` does.
 
 use alloc::vec::Vec;
 use core::ops::Range;
 
-use crate::check::CheckKind;
+use crate::checksum::ChecksumKind;
 
 /// The most bytes a fixed frame may have in any profile.
 pub(crate) const FIXED_BYTES_MAX: usize = 256;
 
-/// A checksum's kind, the bytes it covers, and where it stands.
+/// The kind of checksum, the bytes it covers, and its position.
 #[derive(Clone, Debug)]
-pub(crate) struct FrameCheck {
-    pub(crate) kind: CheckKind,
+pub(crate) struct FrameChecksum {
+    pub(crate) kind: ChecksumKind,
     pub(crate) covers: Range<usize>,
     pub(crate) at: usize,
 }
@@ -23,18 +23,18 @@ pub(crate) struct FixedFrame {
     pub(crate) sync: Vec<u8>,
     /// Whole length in bytes.
     pub(crate) length: usize,
-    pub(crate) check: Option<FrameCheck>,
-    /// Bytes that every frame has: place and value.
+    pub(crate) check: Option<FrameChecksum>,
+    /// Bytes with a fixed value in every frame: position and value.
     pub(crate) must: Vec<(usize, u8)>,
 }
 
 impl FixedFrame {
-    /// Whether a frame cut at a wrong place may pass.
+    /// Whether a wrongly cut frame may pass.
     pub(crate) fn is_doubtful(&self) -> bool {
         self.check.as_ref().is_none_or(|check| check.kind.is_doubtful())
     }
 
-    pub(crate) fn check_holds(&self, frame: &[u8]) -> bool {
+    pub(crate) fn checksum_holds(&self, frame: &[u8]) -> bool {
         self.check.as_ref().is_none_or(|check| {
             let stored = frame.get(check.at..check.at + check.kind.width());
             match (frame.get(check.covers.clone()), stored) {

@@ -1,8 +1,8 @@
-//! Frames whose every byte says its place: the high half of a byte counts from 1, the low half is data. Does not know what
-//! the data light up.
+//! Frames in which every byte carries its index: the high half counts from 1, the low half is data. Does not know
+//! what the data mean.
 //!
-//! There are no sync bytes and no checksum, but a lost, doubled or strange byte breaks the count and costs the frame it
-//! stands in, no other.
+//! There are no sync bytes and no checksum, but a lost, doubled or foreign byte breaks the count and costs only its
+//! own frame.
 
 use alloc::vec::Vec;
 
@@ -23,17 +23,17 @@ pub(crate) struct IndexedFrame {
 }
 
 impl IndexedFrame {
-    /// A byte as the device sends it at a place counted from 0.
+    /// A byte as the device sends it; `place` counts from 0.
     pub(crate) fn byte(place: usize, data: u8) -> u8 {
         u8::try_from(place + 1).unwrap_or(0) << 4 | data & DATA
     }
 }
 
-/// Cuts bytes into frames; hands out the data halves alone.
+/// Cuts bytes into frames and returns only the data halves.
 #[derive(Clone, Debug)]
 pub(crate) struct IndexedFramer {
     frame: IndexedFrame,
-    /// Data of the bytes 1 to `held.len()` of the frame in hand.
+    /// Data of the bytes 1 to `held.len()` of the current frame.
     held: Vec<u8>,
     /// Bytes dropped and not yet reported.
     skipped: u32,
@@ -86,7 +86,7 @@ impl IndexedFramer {
         }
     }
 
-    /// What is shorter than a frame was a part of one: joined in its middle, or a byte of it was lost or damaged.
+    /// Anything shorter than a frame is a partial frame: joined in the middle, or with a byte lost or damaged.
     fn report_skipped(&mut self, out: &mut Out<'_>) {
         let part = (self.skipped as usize) <= self.frame.length;
         drop_bytes(out, if part { Reason::Partial } else { Reason::Garbage }, self.skipped);

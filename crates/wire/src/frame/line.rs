@@ -1,9 +1,9 @@
-//! Lines of text, ended by CR, LF or both; an optional checksum after `*`. Does not look at the text.
+//! Lines of text, ended by CR, LF or both, with an optional checksum after `*`. Does not look at the text.
 
 use alloc::vec::Vec;
 
 use super::{Chunk, Out, RUN_BYTES_MAX, count, drop_bytes};
-use crate::check::CheckKind;
+use crate::checksum::ChecksumKind;
 use crate::counters::{Fault, Reason};
 
 /// The most bytes a line may have in any profile.
@@ -15,17 +15,17 @@ pub(crate) const CHECK_BYTES: usize = 3;
 /// The shape of a line framing.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct LineFrame {
-    /// Longest line, checksum included, line end not.
+    /// Longest line, including the checksum and without the line end.
     pub(crate) max_bytes: usize,
-    pub(crate) check: Option<CheckKind>,
+    pub(crate) check: Option<ChecksumKind>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum State {
-    /// Before the first line end: a line joined in its middle cannot be told from a whole one, so it is dropped.
+    /// Before the first line end. A line joined in the middle looks like a whole one, so it is dropped.
     Joining,
     Lines,
-    /// In a line that is too long already.
+    /// In a line that is already too long.
     Overlong,
 }
 
@@ -114,8 +114,8 @@ impl LineFramer {
     }
 }
 
-/// The line without its checksum, once that holds.
-fn check_line(line: &[u8], check: Option<CheckKind>) -> Result<&[u8], Reason> {
+/// The line without its checksum, if that matches.
+fn check_line(line: &[u8], check: Option<ChecksumKind>) -> Result<&[u8], Reason> {
     let Some(check) = check else { return Ok(line) };
     let (body, tail) = line.len().checked_sub(CHECK_BYTES).map_or((line, line), |at| line.split_at(at));
     let &[b'*', high, low] = tail else { return Err(Reason::Pattern) };

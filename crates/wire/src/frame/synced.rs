@@ -1,5 +1,5 @@
-//! Cuts bytes into frames that begin with sync bytes, of one length or of a length they say. Does not look at other
-//! fields than the length, the checksum and demanded bytes; whether a frame can be read it asks the decoder.
+//! Cuts bytes into frames that start with sync bytes and have a fixed length or a length field. Looks only at the
+//! length, the checksum and the fixed bytes; asks the decoder whether a frame can be read.
 
 use alloc::vec::Vec;
 
@@ -15,13 +15,13 @@ pub(crate) enum Shape {
     Counted(CountedFrame),
 }
 
-/// How far what is held reaches.
+/// How far the buffered bytes reach.
 enum Extent {
-    /// A frame of so many bytes begins here.
+    /// A frame of this many bytes starts here.
     Whole(usize),
-    /// So many bytes tell more.
+    /// This many bytes are needed to tell.
     Unknown(usize),
-    /// No frame begins here.
+    /// No frame starts here.
     None,
 }
 
@@ -55,21 +55,21 @@ impl Shape {
         }
     }
 
-    fn check_holds(&self, frame: &[u8]) -> bool {
+    fn checksum_holds(&self, frame: &[u8]) -> bool {
         match self {
-            Self::Fixed(shape) => shape.check_holds(frame),
-            Self::Counted(shape) => shape.check_holds(frame),
+            Self::Fixed(shape) => shape.checksum_holds(frame),
+            Self::Counted(shape) => shape.checksum_holds(frame),
         }
     }
 
     fn is_sound(&self, frame: &[u8]) -> bool {
-        self.must().iter().all(|(at, byte)| frame.get(*at) == Some(byte)) && self.check_holds(frame)
+        self.must().iter().all(|(at, byte)| frame.get(*at) == Some(byte)) && self.checksum_holds(frame)
     }
 
-    /// Why a frame is not sound.
+    /// Why a frame is invalid.
     fn fault(&self, frame: &[u8]) -> Reason {
-        let differs = !self.must().is_empty() && self.check_holds(frame);
-        if differs { Reason::Constant } else { Reason::Checksum }
+        let differs = !self.must().is_empty() && self.checksum_holds(frame);
+        if differs { Reason::FixedByte } else { Reason::Checksum }
     }
 
     fn is_doubtful(&self) -> bool {
@@ -79,48 +79,50 @@ impl Shape {
         }
     }
 
-    /// What the decoder sees of a frame: without a checksum whose place moves with the length.
+    /// What the decoder sees of a frame: without a checksum whose position depends on the length.
     fn content<'f>(&self, frame: &'f [u8]) -> &'f [u8] {
         match self {
             Self::Fixed(_) => frame,
             Self::Counted(shape) => {
-                frame.get(..frame.len().saturating_sub(shape.check_width())).unwrap_or_default()
+                frame.get(..frame.len().saturating_sub(shape.checksum_width())).unwrap_or_default()
             }
         }
     }
 }
 
-/// What a sound frame's inner sync bytes say of it.
+/// What the sync bytes inside a valid frame mean.
 enum Look {
-    /// Another sound frame begins at this byte, reaches behind this one and can be read: there are two ways to cut.
+    /// Another valid frame starts at this byte, ends after this one and can be read: the bytes can be cut in two
+    /// ways.
     Rival(usize),
-    /// No other can.
+    /// No other valid frame starts inside.
     Alone,
-    /// So many bytes held tell more.
+    /// This many buffered bytes are needed to tell.
     More(usize),
 }
 
-/// What stands directly behind a frame.
+/// What directly follows a frame.
 enum Follower {
-    /// A whole sound frame.
+    /// A whole valid frame.
     Sound,
-    /// So many bytes held tell more.
+    /// This many buffered bytes are needed to tell.
     More(usize),
     /// No frame.
     None,
 }
 
-/// Cuts bytes into frames. What is held begins like a frame.
+/// Cuts bytes into frames. The buffer always starts like a frame.
 ///
-/// Where the checksum lets other cuts pass (`CheckKind::is_doubtful`), each sync byte inside a sound frame may begin a
-/// frame too: a display that stands still holds such a one as often as the true one. So the frame waits until those
-/// inside it are told:
-/// - one that can be read, where this one cannot: this one was no frame, its bytes are dropped up to the other;
-/// - one that can be read, where this one can too, or stands where frames were read before: nothing is handed out of
-///   either ([`Reason::TwoCuts`]);
-/// - none: this one is handed out, read or refused.
+/// If the checksum lets wrong cuts pass (`ChecksumKind::is_doubtful`), each sync byte inside a valid frame may start
+/// another frame: on a display that stands still, a wrong cut passes as often as the right one. The frame therefore
+/// waits until the candidates inside it are decided:
+/// - a candidate can be read and this frame cannot: this was no frame, and its bytes are dropped up to the candidate;
+/// - a candidate can be read and this frame can too, or stands where frames were read before: neither is returned
+///   ([`Reason::Ambiguous`]);
+/// - no candidate can be read: this frame is returned, read or rejected.
 ///
-/// Frames that follow on one that was read do not wait, as long as nothing inside the one before was a rival.
+/// Frames that directly follow one that was read do not wait, as long as nothing inside the previous frame was a
+/// rival.
 #[derive(Clone, Debug)]
 pub(crate) struct SyncedFramer {
     shape: Shape,
@@ -129,13 +131,13 @@ pub(crate) struct SyncedFramer {
     skipped: u32,
     /// A whole frame has been seen since the start or the last gap.
     synced: bool,
-    /// Where in `held` the next frame begins that follows on frames which were read, each behind the other.
+    /// Where in `held` the next frame starts, if it directly continues a run of frames that were read.
     trusted: Option<usize>,
-    /// The frame handed out last, from its first inner sync byte on; empty where it has none.
+    /// The last frame returned, from its first inner sync byte on; empty if it has none.
     behind: Vec<u8>,
-    /// Bytes of the frame in hand in which no rival begins.
+    /// Bytes of the current frame in which no rival starts.
     looked: usize,
-    /// The frame in hand waits for what follows.
+    /// The current frame waits for what follows.
     waited: bool,
 }
 
@@ -170,7 +172,7 @@ impl SyncedFramer {
         (self.skipped, self.synced, self.trusted, self.looked, self.waited) = (0, false, None, 0, false);
     }
 
-    /// No more bytes are coming: a frame that waits for what follows waits no longer.
+    /// No more bytes will arrive: a waiting frame stops waiting.
     pub(crate) fn settle(&mut self, out: &mut Out<'_>) {
         while let Extent::Whole(length) = self.shape.extent(&self.held)
             && length <= self.held.len()
@@ -181,7 +183,7 @@ impl SyncedFramer {
         }
     }
 
-    /// Takes no more bytes at a time than the frame in hand wants, so how the bytes were split changes nothing.
+    /// Takes at most the bytes that the current frame needs, so how the input was split changes nothing.
     pub(crate) fn push(&mut self, data: &[u8], out: &mut Out<'_>) {
         let mut rest = data;
         loop {
@@ -206,7 +208,7 @@ impl SyncedFramer {
         }
     }
 
-    /// Decides on the frame at the front; how many bytes must be held to decide, if it cannot be.
+    /// Decides the frame at the front, or returns how many buffered bytes that takes.
     fn whole(&mut self, length: usize, out: &mut Out<'_>) -> Option<usize> {
         self.report_skipped(out);
         let frame = self.held.get(..length).unwrap_or_default();
@@ -236,7 +238,7 @@ impl SyncedFramer {
                         if follows {
                             self.trusted = length.checked_sub(at);
                         }
-                        out(Chunk::Dropped(Fault { reason: Reason::TwoCuts, bytes }));
+                        out(Chunk::Dropped(Fault { reason: Reason::Ambiguous, bytes }));
                     } else {
                         self.skip(at, out);
                     }
@@ -249,7 +251,7 @@ impl SyncedFramer {
         None
     }
 
-    /// Hands out the frame at the front.
+    /// Returns the frame at the front.
     fn read(&mut self, length: usize, out: &mut Out<'_>) {
         self.synced = true;
         let follows = self.trusted == Some(0);
@@ -269,7 +271,7 @@ impl SyncedFramer {
         self.skip(0, out);
     }
 
-    /// Whether a rival of the frame in hand begins inside it. Goes on where it stopped.
+    /// Whether a rival starts inside the current frame. Resumes where it stopped.
     fn look(&mut self, length: usize, out: &mut Out<'_>) -> Look {
         self.looked = self.looked.max(1);
         while let Some(at) = self.sync_from(self.looked, length) {
@@ -302,7 +304,7 @@ impl SyncedFramer {
         Look::Alone
     }
 
-    /// The frame directly behind the one in hand: where it is whole, no longer one is waited for.
+    /// The frame directly after the current one. Once it is whole, there is no need to wait longer.
     fn follower(&self, length: usize) -> Follower {
         let tail = self.held.get(length..).unwrap_or_default();
         match self.shape.extent(tail) {
@@ -313,7 +315,7 @@ impl SyncedFramer {
         }
     }
 
-    /// Whether no frame that can be read begins inside the frame handed out last and ends in the one in hand.
+    /// Whether no readable frame starts inside the last frame returned and ends in the current one.
     fn is_quiet_behind(&self, length: usize, out: &mut Out<'_>) -> bool {
         if self.behind.is_empty() {
             return true;
@@ -332,7 +334,7 @@ impl SyncedFramer {
         !(0..self.behind.len()).any(|at| is_rival(at, out))
     }
 
-    /// The first byte in `from..to` at which a frame may begin.
+    /// The first byte in `from..to` at which a frame may start.
     fn sync_from(&self, from: usize, to: usize) -> Option<usize> {
         let sync = self.shape.sync();
         let first = sync.first()?;
@@ -341,7 +343,7 @@ impl SyncedFramer {
         found.map(|(at, _)| at).find(|at| begins(self.held.get(*at..).unwrap_or_default(), sync))
     }
 
-    /// Drops bytes, `from` at least, until what is held begins like a frame.
+    /// Drops at least `from` bytes, until the buffer starts like a frame.
     fn skip(&mut self, from: usize, out: &mut Out<'_>) {
         self.skipped = self.skipped.saturating_add(self.align(from));
         while self.skipped >= RUN_BYTES_MAX {
@@ -350,7 +352,7 @@ impl SyncedFramer {
         }
     }
 
-    /// As `skip`, but reports nothing; how many went.
+    /// Like `skip`, without reporting; returns how many were dropped.
     fn align(&mut self, from: usize) -> u32 {
         let sync = self.shape.sync();
         let at = (from..self.held.len())
@@ -379,7 +381,7 @@ impl SyncedFramer {
     }
 }
 
-/// Whether these bytes are the sync bytes and more, or a beginning of them.
+/// Whether the bytes start with the sync bytes or are a beginning of them.
 fn begins(bytes: &[u8], sync: &[u8]) -> bool {
     bytes.starts_with(sync) || sync.starts_with(bytes)
 }

@@ -2,7 +2,7 @@
 //!
 //! Source: Bluetooth Core Specification, Vol 3 Part G, 3.3.3.2 (text) and Environmental Sensing Service (valid range).
 
-use super::raw::check_length;
+use super::raw::validate_length;
 use super::{Characteristic, GattError, Got, Presentation, ValidRange};
 
 /// The longest attribute value (Core Specification, Vol 3 Part F, 3.2.9).
@@ -35,7 +35,7 @@ impl ValidRange {
             (None, Some(presentation)) => presentation.format.wire.width(),
             (None, None) => return Err(GattError::NotDescribed),
         };
-        check_length(bytes, 2 * width)?;
+        validate_length(bytes, 2 * width)?;
         let (least, most) = bytes.split_at_checked(width).ok_or(GattError::RangeBroken)?;
         let end = |bytes: &[u8]| match (row, presentation) {
             (Some(row), _) => row.end(bytes),

@@ -1,4 +1,4 @@
-//! Why a GATT value was refused. Every error is `Copy` and carries no bytes of the device.
+//! Why a GATT value was rejected. Every error is `Copy` and carries no bytes of the device.
 
 use core::fmt;
 

@@ -1,5 +1,5 @@
-//! The message of a GATT packet ([`crate::packet`]): one value of one characteristic, with all that is needed to
-//! understand it. Holds the layout, its writer and its reader. Does not decode the value.
+//! The message of a GATT packet ([`crate::packet`]): one value of one characteristic with everything needed to
+//! interpret it. Holds the layout, its writer and its reader. Does not decode the value.
 //!
 //! | bytes | field |
 //! |---|---|

@@ -1,11 +1,11 @@
-//! The Characteristic Presentation Format descriptor (0x2904): seven bytes that say what a characteristic holds.
-//! It has no power of two, no "not known", no ac or dc, no hold and no overload; a device that has those needs a profile.
+//! The Characteristic Presentation Format descriptor (0x2904): seven bytes that describe a characteristic's value. It
+//! cannot express powers of two, "not known", AC or DC, hold or overload; a device that has those needs a profile.
 //!
 //! Source: Bluetooth Core Specification, Vol 3 Part G, 3.3.3.5; format types and namespace from Assigned Numbers.
 
 use quantity::{Decimal, State, Unit};
 
-use super::raw::{Raw, Scale, Wire, check_length};
+use super::raw::{Raw, Scale, Wire, validate_length};
 use super::sig::finish;
 use super::units::sig_unit;
 use super::{GattError, Got, Measured, ValidRange};
@@ -116,7 +116,7 @@ impl Presentation {
     /// [`GattError::Length`] unless it has seven bytes; as [`Format::from_code`].
     pub fn parse(bytes: &[u8]) -> Got<Self> {
         let [format, exponent, unit_low, unit_high, namespace, low, high] = *bytes else {
-            return Err(check_length(bytes, 7).err().unwrap_or(GattError::NotDescribed));
+            return Err(validate_length(bytes, 7).err().unwrap_or(GattError::NotDescribed));
         };
         Ok(Self {
             format: Format::from_code(format)?,

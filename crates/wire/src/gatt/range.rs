@@ -1,4 +1,4 @@
-//! The values that a device calls valid. Does not read the descriptor that says so; `descriptor` does.
+//! The range of values that a device declares valid. Does not parse the descriptor; `descriptor` does.
 
 use quantity::Decimal;
 

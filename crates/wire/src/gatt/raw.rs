@@ -53,7 +53,7 @@ impl Wire {
 
     /// Reads one number that fills `bytes`.
     pub(super) fn read(self, bytes: &[u8]) -> Got<Raw> {
-        check_length(bytes, self.width())?;
+        validate_length(bytes, self.width())?;
         let pattern = bytes.iter().rev().fold(0_u128, |sum, byte| (sum << 8) | u128::from(*byte));
         match self {
             Self::Unsigned(bits) => unsigned(pattern, bits).map(Raw::Whole),
@@ -77,7 +77,7 @@ impl Wire {
 }
 
 /// The length a value must have.
-pub(super) fn check_length(bytes: &[u8], want: usize) -> Got<()> {
+pub(super) fn validate_length(bytes: &[u8], want: usize) -> Got<()> {
     let short = |n: usize| u16::try_from(n).unwrap_or(u16::MAX);
     if bytes.len() == want {
         Ok(())

@@ -1,10 +1,10 @@
-//! Averages and statistics of voltage and current: several numbers of one characteristic and the time they were taken
-//! over. Stored figures, never live.
+//! Averages and statistics of voltage and current: several numbers in one characteristic and the time span they
+//! cover. Stored values, never live ones.
 //!
 //! Source: GATT Specification Supplement, Average Voltage, Average Current, Voltage Statistics, Electric Current
 //! Statistics, Time Exponential 8.
 
-use super::raw::check_length;
+use super::raw::validate_length;
 use super::{Characteristic, GattError, Got, Measured};
 
 /// The time that figures were taken over.
@@ -52,7 +52,7 @@ fn row(uuid: u16, known: [(u16, u16); 2]) -> Got<&'static Characteristic> {
 }
 
 fn split(bytes: &[u8], figures: usize) -> Got<(&[u8], Span)> {
-    check_length(bytes, 2 * figures + 1)?;
+    validate_length(bytes, 2 * figures + 1)?;
     let (code, figures) = bytes.split_last().ok_or(GattError::NotDescribed)?;
     Ok((figures, Span::from_code(*code)))
 }

@@ -5,7 +5,7 @@
 
 use quantity::Unit;
 
-use super::raw::{Raw, Wire, check_length};
+use super::raw::{Raw, Wire, validate_length};
 use super::sig::finish;
 use super::{GattError, Got, Measured};
 
@@ -50,7 +50,7 @@ pub fn thermometer(bytes: &[u8]) -> Got<Thermometer> {
     let flags = *bytes.first().ok_or(GattError::Length { want: 5, found: 0 })?;
     let has = |flag: u8| flags & flag != 0;
     let stamp_bytes = if has(STAMPED) { 7 } else { 0 };
-    check_length(bytes, 5 + stamp_bytes + usize::from(has(SITED)))?;
+    validate_length(bytes, 5 + stamp_bytes + usize::from(has(SITED)))?;
     let unit = if has(FAHRENHEIT) { Unit::FAHRENHEIT } else { Unit::CELSIUS };
     let state = match Wire::Float.read(bytes.get(1..5).unwrap_or_default())? {
         Raw::Digits(digits) => quantity::State::Value(digits),

@@ -88,7 +88,7 @@ pub fn sig_unit(uuid: u16) -> Got<&'static SigUnit> {
 ///
 /// # Errors
 /// [`GattError::UnitContradicts`]; [`GattError::UnitUnknown`] or [`GattError::UnitUnused`] for the device's unit.
-pub fn check_unit(device: u16, profile: Unit) -> Got<()> {
+pub fn validate_unit(device: u16, profile: Unit) -> Got<()> {
     sig_unit(device)?.resolve(Some(profile)).map(|_| ())
 }
 
@@ -96,7 +96,7 @@ impl SigUnit {
     /// The unit of the digits, and the power of ten that this one is of it.
     ///
     /// # Errors
-    /// As [`check_unit`], and [`GattError::UnitNotSaid`].
+    /// As [`validate_unit`], and [`GattError::UnitNotSaid`].
     pub fn resolve(&self, told: Option<Unit>) -> Got<(Unit, i8)> {
         let Some(first) = self.meanings.first() else { return Err(GattError::UnitUnused(self.uuid)) };
         let Some(told) = told else {

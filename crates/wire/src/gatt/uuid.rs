@@ -1,4 +1,4 @@
-//! UUIDs of services, characteristics and descriptors. Does not know what they stand for.
+//! UUIDs of services, characteristics and descriptors. Does not know their meaning.
 //!
 //! Source: Bluetooth Core Specification, Vol 3 Part B, 2.5.1 (16 bytes, and the base that short ones stand in).
 

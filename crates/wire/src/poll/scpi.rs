@@ -1,15 +1,14 @@
-//! The talk with an instrument by SCPI (IEEE 488.2): one query at a time, ended by a line feed. Does not know what an answer
-//! means.
+//! The SCPI client (IEEE 488.2): one query at a time, ended by a line feed. Does not know what a reply means.
 //!
 //! # The marker
-//! After anything that went wrong the error queue is asked (`SYST:ERR?`) until it says 0. Its answers have a form of their own,
-//! a number and a text in quotes, that no reading has. One without error queue is asked `*IDN?`, whose answer has four fields
-//! (IEEE 488.2, 10.14). The instrument answers in order, so when as many of them came back as
-//! were asked for, every late answer has passed. One that is lost is waited for until the line was quiet for
-//! `quarantine_ms`; then the count begins anew.
+//! After any fault the client reads the error queue (`SYST:ERR?`) until it returns 0. Its replies have a form that no
+//! reading has, a number and a text in quotes. An instrument without an error queue is asked `*IDN?`, whose reply has
+//! four fields (IEEE 488.2, 10.14). The instrument replies in order, so once as many of these replies are back as
+//! were asked for, every late reply has passed. For a lost one the client waits until the line has been quiet for
+//! `quarantine_ms` and starts counting again.
 //!
-//! What is left: an answer later than `quarantine_ms` after a lost one, or doubled answers of the error queue, can let a late
-//! answer through. Text carries no checksum either, so readings need agreement (`agree`, 2 or more).
+//! The remaining risk: a reply more than `quarantine_ms` after a lost one, or doubled replies of the error queue, can
+//! let a late reply through. Text carries no checksum either, so readings need agreement (`agree`, 2 or more).
 
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -17,36 +16,36 @@ use alloc::vec::Vec;
 use quantity::{Duration, Instant};
 
 use super::schedule::Schedule;
-use super::{PollCounters, PollFault, PollReason, Polled, Sink, bump};
+use super::{PollCounters, PollFault, PollOutput, PollReason, Sink, bump};
 use crate::packet::{self, PacketKind};
 
-/// The longest line taken.
+/// The longest line accepted.
 const LINE_BYTES_MAX: usize = 256;
-/// The longest query; with the longest line it fits a packet.
+/// The longest query; it fits a packet together with the longest line.
 pub(crate) const QUERY_BYTES_MAX: usize = 200;
-/// Entries of the error queue that are read at a time; a queue that never says 0 is left alone then.
+/// Entries of the error queue read in a row; if it never returns 0, the client stops there.
 const DRAINED_MAX: u32 = 32;
-/// The marker of an instrument without error queue.
+/// The marker of an instrument without an error queue.
 pub(crate) const IDENTIFY: &str = "*IDN?";
-/// Between two lines to the instrument (our own choice; some drop a line that follows at once).
+/// Pause between two lines to the instrument (our own choice; some drop a line that follows at once).
 const QUIET_MS: i64 = 20;
 
 /// A query and how often it is sent.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct Query {
     pub(crate) text: String,
-    /// Numbers in its answer, separated by commas.
+    /// Numbers in its reply, separated by commas.
     pub(crate) parts: usize,
     pub(crate) period: Duration,
     pub(crate) timeout: Duration,
 }
 
-/// The terms of a profile.
+/// The settings of a profile.
 #[derive(Clone, Debug)]
-pub(crate) struct ScpiTerms {
-    /// Sent once after opening; what ends in a question mark is waited for.
+pub(crate) struct ScpiSettings {
+    /// Sent once after opening. The client waits for a reply to those that end in a question mark.
     pub(crate) init: Vec<String>,
-    /// Asks the error queue, or is [`IDENTIFY`].
+    /// Reads the error queue, or is [`IDENTIFY`].
     pub(crate) marker: String,
     pub(crate) timeout: Duration,
     pub(crate) quarantine: Duration,
@@ -62,12 +61,12 @@ enum Asked {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum State {
     Closed,
-    /// Nothing is waited for. The next line waits for `from` and for `quiet` without a byte.
+    /// Waiting for nothing. The next line waits for `from` and for `quiet` without a byte.
     Rest {
         from: Instant,
         quiet: Duration,
     },
-    /// The error queue was asked.
+    /// The error queue was queried.
     Draining {
         until: Instant,
     },
@@ -77,41 +76,41 @@ enum State {
     },
 }
 
-/// The running talk.
+/// A running client.
 #[derive(Clone, Debug)]
-pub(super) struct ScpiTalk {
-    terms: ScpiTerms,
+pub(super) struct ScpiClient {
+    settings: ScpiSettings,
     schedule: Schedule,
     state: State,
-    /// The line begun.
+    /// The line received so far.
     heard: Vec<u8>,
-    /// The line is too long; its rest is thrown away.
+    /// The line is too long; the rest is discarded.
     overlong: bool,
     last: Instant,
-    /// Answers of the error queue that are still to come.
+    /// Replies of the error queue still to come.
     owed: u32,
-    /// The error queue must be asked before the next query.
+    /// The error queue must be read before the next query.
     wary: bool,
     drained: u32,
-    /// The next of the lines to send after opening.
+    /// Index of the next line to send after opening.
     init_at: usize,
     sent: String,
     counters: PollCounters,
 }
 
-/// The code, if the line is an answer of the error queue: `-113,"Undefined header"` (SCPI-99, 21.8.8).
+/// The code, if the line is a reply of the error queue: `-113,"Undefined header"` (SCPI-99, 21.8.8).
 fn error_code(line: &str) -> Option<i32> {
     let (code, text) = line.split_once(',')?;
     let text = text.trim();
     (text.len() >= 2 && text.starts_with('"') && text.ends_with('"')).then(|| code.trim().parse().ok())?
 }
 
-/// Whether the line names an instrument: four fields, and not all of them numbers.
+/// Whether the line identifies an instrument: four fields, not all of them numbers.
 fn is_identity(line: &str) -> bool {
     line.split(',').count() == 4 && line.split(',').next().is_some_and(|maker| !is_number(maker.trim()))
 }
 
-/// Whether the line is so many numbers, and nothing else.
+/// Whether the line is exactly this many numbers.
 pub(crate) fn is_numbers(line: &str, parts: usize) -> bool {
     line.split(',').count() == parts && line.split(',').all(|part| is_number(part.trim()))
 }
@@ -122,11 +121,11 @@ fn is_number(text: &str) -> bool {
     !text.is_empty() && text.chars().all(plain) && text.parse::<f64>().is_ok()
 }
 
-impl ScpiTalk {
-    pub(super) fn new(terms: ScpiTerms) -> Self {
+impl ScpiClient {
+    pub(super) fn new(settings: ScpiSettings) -> Self {
         Self {
-            schedule: Schedule::new(terms.queries.iter().map(|query| query.period)),
-            terms,
+            schedule: Schedule::new(settings.queries.iter().map(|query| query.period)),
+            settings,
             state: State::Closed,
             heard: Vec::new(),
             overlong: false,
@@ -151,7 +150,7 @@ impl ScpiTalk {
     pub(super) fn opened(&mut self, now: Instant) {
         // Before the first opening nothing was asked that could still be answered.
         let asked_before = self.counters.requests > 0 || self.counters.markers > 0;
-        let quiet = if asked_before { self.terms.quarantine } else { Duration::from_millis(QUIET_MS) };
+        let quiet = if asked_before { self.settings.quarantine } else { Duration::from_millis(QUIET_MS) };
         self.drop_line();
         (self.wary, self.init_at, self.drained) = (true, 0, 0);
         self.last = now;
@@ -169,7 +168,7 @@ impl ScpiTalk {
             State::Closed => None,
             State::Rest { from, quiet } => {
                 let ready = from.max(self.last + quiet);
-                if self.wary || self.init_at < self.terms.init.len() {
+                if self.wary || self.init_at < self.settings.init.len() {
                     return Some(ready);
                 }
                 self.schedule.next().map(|(_, due)| ready.max(due))
@@ -185,40 +184,40 @@ impl ScpiTalk {
         match self.state {
             State::Closed => {}
             State::Rest { quiet, .. } => {
-                if quiet >= self.terms.quarantine {
+                if quiet >= self.settings.quarantine {
                     self.owed = 0;
                 }
                 self.drop_line();
                 self.go_on(now, out);
             }
             State::Draining { .. } => {
-                self.fault(PollReason::Unmarked, None, out);
-                self.state = State::Rest { from: now, quiet: self.terms.quarantine };
+                self.fault(PollReason::MarkerTimeout, None, out);
+                self.state = State::Rest { from: now, quiet: self.settings.quarantine };
             }
-            State::Waiting { asked, .. } => self.fail(PollReason::Unanswered, asked, now, out),
+            State::Waiting { asked, .. } => self.fail(PollReason::Timeout, asked, now, out),
         }
     }
 
-    /// The next line: the error queue, the lines after opening, the query that is due.
+    /// Sends the next line: the error queue, the lines after opening, or the query that is due.
     fn go_on(&mut self, now: Instant, out: Sink<'_>) {
         if self.wary {
             self.owed = self.owed.saturating_add(1);
             bump(&mut self.counters.markers, 1);
-            let marker = self.terms.marker.clone();
+            let marker = self.settings.marker.clone();
             self.send(&marker, now, out);
-            self.state = State::Draining { until: now + self.terms.timeout };
-        } else if let Some(line) = self.terms.init.get(self.init_at).cloned() {
+            self.state = State::Draining { until: now + self.settings.timeout };
+        } else if let Some(line) = self.settings.init.get(self.init_at).cloned() {
             self.init_at += 1;
-            self.wary = self.init_at >= self.terms.init.len();
+            self.wary = self.init_at >= self.settings.init.len();
             bump(&mut self.counters.requests, 1);
             self.send(&line, now, out);
             self.state = if line.ends_with('?') {
-                State::Waiting { asked: Asked::Init, until: now + self.terms.timeout }
+                State::Waiting { asked: Asked::Init, until: now + self.settings.timeout }
             } else {
                 self.rest(now)
             };
         } else if let Some((next, _)) = self.schedule.next()
-            && let Some(query) = self.terms.queries.get(next)
+            && let Some(query) = self.settings.queries.get(next)
         {
             let (text, timeout) = (query.text.clone(), query.timeout);
             self.schedule.sent(next, now);
@@ -238,7 +237,7 @@ impl ScpiTalk {
         self.sent.push_str(line);
         let mut bytes = line.as_bytes().to_vec();
         bytes.push(b'\n');
-        out(Polled::Send(bytes));
+        out(PollOutput::Send(bytes));
     }
 
     pub(super) fn received(&mut self, at: Instant, data: &[u8], out: Sink<'_>) {
@@ -289,24 +288,24 @@ impl ScpiTalk {
         match (self.state, code) {
             (State::Closed, _) => {}
             (State::Draining { .. }, Some(code)) => self.error(code, at, out),
-            (State::Draining { .. }, None) => self.fault(PollReason::Unasked, None, out),
+            (State::Draining { .. }, None) => self.fault(PollReason::Unsolicited, None, out),
             // A late answer of the error queue.
             (State::Waiting { .. } | State::Rest { .. }, Some(_)) if self.owed > 0 => self.owed -= 1,
             (State::Waiting { asked: Asked::Init, .. }, _) => self.state = self.rest(at),
             (State::Waiting { asked: Asked::Query(query), .. }, None) => {
                 self.answer(query, text.filter(|_| !more), at, out);
             }
-            (State::Waiting { asked, .. }, Some(_)) => self.fail(PollReason::Form, asked, at, out),
+            (State::Waiting { asked, .. }, Some(_)) => self.fail(PollReason::Malformed, asked, at, out),
             (State::Rest { .. }, _) => {
                 self.wary = true;
-                self.fault(PollReason::Unasked, None, out);
+                self.fault(PollReason::Unsolicited, None, out);
             }
         }
     }
 
-    /// The code, if the line is a marker's answer; an instrument's name is as good as 0.
+    /// The code, if the line is a marker's reply; an instrument's identity counts as 0.
     fn marked(&self, line: &str) -> Option<i32> {
-        if self.terms.marker == IDENTIFY { is_identity(line).then_some(0) } else { error_code(line) }
+        if self.settings.marker == IDENTIFY { is_identity(line).then_some(0) } else { error_code(line) }
     }
 
     fn error(&mut self, code: i32, at: Instant, out: Sink<'_>) {
@@ -326,7 +325,7 @@ impl ScpiTalk {
     }
 
     fn answer(&mut self, query: usize, text: Option<&str>, at: Instant, out: Sink<'_>) {
-        let Some(Query { text: asked, parts, .. }) = self.terms.queries.get(query) else { return };
+        let Some(Query { text: asked, parts, .. }) = self.settings.queries.get(query) else { return };
         let message = text
             .filter(|text| is_numbers(text, *parts))
             .map(|text| [asked.as_bytes(), b"\n", text.as_bytes()].concat());
@@ -334,13 +333,13 @@ impl ScpiTalk {
         let packet =
             index.zip(message).and_then(|(i, message)| packet::wrap(PacketKind::Answer, i, &message));
         let Some(packet) = packet else {
-            return self.fail(PollReason::Form, Asked::Query(query), at, out);
+            return self.fail(PollReason::Malformed, Asked::Query(query), at, out);
         };
         self.state = self.rest(at);
         let bytes = text.map_or(0, |text| u64::try_from(text.len()).unwrap_or(0));
         self.counters.ignored_bytes = self.counters.ignored_bytes.saturating_sub(bytes);
         bump(&mut self.counters.answers, 1);
-        out(Polled::Answer(packet));
+        out(PollOutput::Answer(packet));
     }
 
     fn fail(&mut self, reason: PollReason, asked: Asked, at: Instant, out: Sink<'_>) {
@@ -357,7 +356,7 @@ impl ScpiTalk {
     fn fault(&mut self, reason: PollReason, query: Option<usize>, out: Sink<'_>) {
         self.counters.count(reason);
         let request = query.and_then(|query| u8::try_from(query).ok());
-        out(Polled::Fault(PollFault { reason, request }));
+        out(PollOutput::Fault(PollFault { reason, request }));
     }
 }
 

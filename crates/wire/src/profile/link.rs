@@ -1,4 +1,4 @@
-//! How a device of a class is usually reached. Opens nothing; the link crate uses it.
+//! How a class of device is usually connected. Opens nothing; crate `link` uses it.
 
 /// Kind of link.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -27,7 +27,7 @@ pub enum StopBits {
     Two,
 }
 
-/// Settings of a serial link.
+/// Settings of the connection.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct LinkHints {
     /// Kind of link.
@@ -40,8 +40,8 @@ pub struct LinkHints {
     pub parity: Parity,
     /// Stop bits.
     pub stop_bits: StopBits,
-    /// DTR to set after opening; some opto cables are powered by it.
+    /// State of DTR after opening; some optical cables draw their power from it.
     pub dtr: Option<bool>,
-    /// RTS to set after opening.
+    /// State of RTS after opening.
     pub rts: Option<bool>,
 }

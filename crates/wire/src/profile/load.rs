@@ -1,4 +1,5 @@
-//! The loader: the text of a profile (TOML), checked whole, every error with its line. Does not hold what is loaded.
+//! The loader: parses and fully validates the text of a profile (TOML); every error carries its line. Does not hold
+//! the profile type.
 
 mod accuracy;
 mod counted;
@@ -32,22 +33,25 @@ const PROFILE_BYTES_MAX: usize = 128 * 1024;
 /// The only format version so far.
 const VERSION: i64 = 1;
 
+type LoadResult<T> = Result<T, ProfileError>;
+
 impl Profile {
-    /// Reads and checks a profile (format: `profile.toml` of `hardware-notes/generic-line-meter`, of
+    /// Parses and validates a profile (format: `profile.toml` of `hardware-notes/generic-line-meter`, of
     /// `generic-binary-meter` and of `generic-counted-meter` there show every table, commented).
     ///
     /// # Errors
-    /// [`ProfileError`] with line and column: broken TOML, an unknown key (with the nearest known one), a version, unit,
-    /// word or type not known, a field outside the frame or over another, a code or word that stands twice, an accuracy
-    /// that does not fit its quantity. A profile with a decode script is refused here; [`Profile::parse_with`] takes it.
+    /// [`ProfileError`] with line and column: broken TOML, an unknown key (with the nearest known one), a version,
+    /// unit, word or type not known, a field outside the frame or overlapping another, a duplicate code or word, an
+    /// accuracy that does not fit its quantity. A profile with a decode script is refused here;
+    /// [`Profile::parse_with`] accepts it.
     pub fn parse(text: &str) -> Result<Self, ProfileError> {
         Self::load_text(text, None)
     }
 
-    /// As [`Profile::parse`], for profiles with a decode script too; `scripts` makes those ready to run.
+    /// Like [`Profile::parse`], but also accepts profiles with a decode script, which `scripts` compiles.
     ///
     /// # Errors
-    /// As [`Profile::parse`]; what is wrong in a script is named by its line in the profile.
+    /// As for [`Profile::parse`]; errors in a script carry their line in the profile.
     pub fn parse_with(text: &str, scripts: &dyn ScriptCompiler) -> Result<Self, ProfileError> {
         Self::load_text(text, Some(scripts))
     }
@@ -84,7 +88,7 @@ impl Profile {
         ])?;
         let id = root.need("id", "id = \"generic-line-meter\"")?;
         let title = root.find("title").map_or(Ok(""), Node::str)?;
-        let Shape { frame, decode, talk, silence } = load_shape(root, scripts)?;
+        let Shape { frame, decode, protocol, silence } = load_shape(root, scripts)?;
         let agree = load_agree(root, &frame, &decode)?;
         Ok(Self {
             id: check_id(id)?.into(),
@@ -95,7 +99,7 @@ impl Profile {
             link: root.table("link")?.map(|table| link::load(&table)).transpose()?,
             frame,
             decode,
-            talk,
+            protocol,
             accuracy: root.find("accuracy").map_or_else(|| Ok(Vec::new()), accuracy::load)?,
         })
     }

@@ -45,10 +45,11 @@ pub(super) fn framed_counted(
     end: usize,
     fill: impl FnOnce(&mut [u8]) -> Sent<()>,
 ) -> Sent<Vec<u8>> {
-    let body = end.max(shape.min - shape.check_width());
+    let body = end.max(shape.min - shape.checksum_width());
     let mut frame = begun(&shape.sync, body, &shape.must);
     fill(&mut frame)?;
-    let counted = (body + shape.check_width()).checked_sub(shape.uncounted()).ok_or(SimulateError::Value)?;
+    let counted =
+        (body + shape.checksum_width()).checked_sub(shape.uncounted()).ok_or(SimulateError::Value)?;
     put(&mut frame, shape.length, i64::try_from(counted).map_err(|_| SimulateError::Value)?)?;
     if let Some((kind, from)) = shape.check {
         let sum = kind.compute(frame.get(from..).unwrap_or_default());

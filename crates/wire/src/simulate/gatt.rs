@@ -5,7 +5,7 @@ use alloc::vec::Vec;
 use quantity::Reading;
 
 use super::{SimulateError, fixed};
-use crate::decode::gatt::{GattChannel, GattDecode, Which, raw_of};
+use crate::decode::gatt::{GattChannel, GattDecode, InstanceSelector, raw_of};
 use crate::gatt::packet::Message;
 use crate::gatt::{Characteristic, Uuid, sig_unit};
 use crate::packet::{PacketKind, wrap};
@@ -17,9 +17,9 @@ pub(super) fn encode(decode: &GattDecode, readings: &[Reading]) -> Result<Vec<u8
         let channel = channel.ok_or(SimulateError::Channel(reading.channel))?;
         let value = value(channel, reading)?;
         let (instance, label) = match &channel.named.which {
-            Which::Instance(instance) => (*instance, None),
-            Which::Sole => (1, None),
-            Which::Label(label) => (1, Some(label.as_bytes())),
+            InstanceSelector::Instance(instance) => (*instance, None),
+            InstanceSelector::Sole => (1, None),
+            InstanceSelector::Label(label) => (1, Some(label.as_bytes())),
         };
         let message = Message {
             service: channel.named.service.unwrap_or(Uuid::from_short(0x181A)),

@@ -6,10 +6,10 @@ use alloc::vec::Vec;
 use quantity::{Coupling, Flags, Reading, Sign, State};
 
 use super::{SimulateError, of_channel};
-use crate::decode::pattern::{PatternDecode, Piece, Slot};
+use crate::decode::pattern::{PatternDecode, PatternItem, Slot};
 use crate::flag::Flag;
 use crate::frame::line::LineFrame;
-use crate::unit_word::UnitWord;
+use crate::unit_spec::UnitSpec;
 
 type Sent<T> = Result<T, SimulateError>;
 
@@ -17,7 +17,9 @@ pub(super) fn encode(frame: &LineFrame, pattern: &PatternDecode, readings: &[Rea
     let by_field = has(pattern, Slot::Channel);
     for reading in readings {
         let carried = pattern.pieces.iter().any(|piece| match piece {
-            Piece::Field { slot: Slot::Value, of, .. } => by_field || of.unwrap_or(0) == reading.channel,
+            PatternItem::Field { slot: Slot::Value, of, .. } => {
+                by_field || of.unwrap_or(0) == reading.channel
+            }
             _ => false,
         });
         if !carried || (by_field && readings.len() > 1) {
@@ -30,9 +32,11 @@ pub(super) fn encode(frame: &LineFrame, pattern: &PatternDecode, readings: &[Rea
             line.push(pattern.separator.unwrap_or(b' '));
         }
         match piece {
-            Piece::Literal(bytes) => line.extend_from_slice(bytes),
-            Piece::Field { slot: Slot::Skip, width, .. } => line.extend(core::iter::repeat_n(b' ', *width)),
-            Piece::Field { slot, of, width } => {
+            PatternItem::Literal(bytes) => line.extend_from_slice(bytes),
+            PatternItem::Field { slot: Slot::Skip, width, .. } => {
+                line.extend(core::iter::repeat_n(b' ', *width))
+            }
+            PatternItem::Field { slot, of, width } => {
                 // A field without a number belongs to all channels, so any reading will do; a value has its own.
                 let reading = match of {
                     None if by_field || *slot != Slot::Value => {
@@ -59,7 +63,7 @@ pub(super) fn encode(frame: &LineFrame, pattern: &PatternDecode, readings: &[Rea
 }
 
 fn has(pattern: &PatternDecode, wanted: Slot) -> bool {
-    pattern.pieces.iter().any(|piece| matches!(piece, Piece::Field { slot, .. } if *slot == wanted))
+    pattern.pieces.iter().any(|piece| matches!(piece, PatternItem::Field { slot, .. } if *slot == wanted))
 }
 
 fn pad(line: &mut Vec<u8>, text: &[u8], width: usize, right: bool) -> Sent<()> {
@@ -95,7 +99,7 @@ fn field(pattern: &PatternDecode, slot: Slot, reading: &Reading) -> Sent<Vec<u8>
 /// Bytes of a unit word that go to the prefix field: as many as the unit field has no room for.
 fn prefix_len(pattern: &PatternDecode, unit: &[u8]) -> usize {
     let room = pattern.pieces.iter().find_map(|piece| match piece {
-        Piece::Field { slot: Slot::Unit, width, .. } => Some(*width),
+        PatternItem::Field { slot: Slot::Unit, width, .. } => Some(*width),
         _ => None,
     });
     if has(pattern, Slot::Prefix) { unit.len().saturating_sub(room.unwrap_or(0)) } else { 0 }
@@ -138,7 +142,7 @@ fn words<'p>(pattern: &'p PatternDecode, reading: &Reading) -> Sent<(Option<&'p 
 }
 
 /// True when a mode's coupling and a unit's together say the wanted one.
-fn says(mode: Option<Coupling>, unit: UnitWord, wanted: Option<Coupling>) -> bool {
+fn says(mode: Option<Coupling>, unit: UnitSpec, wanted: Option<Coupling>) -> bool {
     mode.or(unit.coupling) == wanted && unit.coupling.or(mode) == wanted
 }
 

@@ -96,7 +96,7 @@ fn a_named_channel_without_its_bytes_is_refused() {
     let framed = |content: &[u8]| {
         let mut frame = alloc::vec![0xA5, u8::try_from(content.len() + 4).unwrap()];
         frame.extend(content);
-        let check = CheckKind::Crc16Modbus.compute(&frame);
+        let check = ChecksumKind::Crc16Modbus.compute(&frame);
         [frame, check.to_vec()].concat()
     };
     assert_eq!(run_whole(&profile, &framed(&[4, 0x47, 1])).shown(), ["3.27 A dc"]);

@@ -37,7 +37,7 @@ pub(crate) fn meter_text(check: &str, must: &str, agree: u8) -> String {
 }
 
 /// A frame and what its display shows.
-fn display(seeded: &mut Seeded, check: CheckKind, nasty: Nasty) -> ([u8; 9], String) {
+fn display(seeded: &mut Seeded, check: ChecksumKind, nasty: Nasty) -> ([u8; 9], String) {
     let function = match nasty {
         Nasty::Function => 3,
         _ => seeded.below(3),
@@ -65,7 +65,7 @@ struct Joins {
 }
 
 /// 150 joins at a random byte, each of 40 equal frames.
-fn joins(profile: &Profile, check: CheckKind, nasty: Nasty) -> Joins {
+fn joins(profile: &Profile, check: ChecksumKind, nasty: Nasty) -> Joins {
     let mut seeded = Seeded(9);
     let mut tally = Joins::default();
     for _ in 0..150 {
@@ -76,7 +76,7 @@ fn joins(profile: &Profile, check: CheckKind, nasty: Nasty) -> Joins {
         tally.joins += 1;
         tally.without += usize::from(run.readings.is_empty());
         tally.wrong += usize::from(run.shown().iter().any(|got| *got != shown));
-        tally.two_cuts += usize::from(run.counters.drops(Reason::TwoCuts) > 0);
+        tally.two_cuts += usize::from(run.counters.drops(Reason::Ambiguous) > 0);
     }
     tally
 }
@@ -87,7 +87,7 @@ fn a_steady_display_is_read_wherever_it_is_joined() {
     println!(
         "| check | equals the sync byte | demanded | agree | joins | without a reading | wrong | two cuts |"
     );
-    for (name, check) in [("xor8", CheckKind::Xor8), ("sum8", CheckKind::Sum8)] {
+    for (name, check) in [("xor8", ChecksumKind::Xor8), ("sum8", ChecksumKind::Sum8)] {
         for nasty in [Nasty::Nothing, Nasty::Constant, Nasty::Function] {
             for must in ["", "must"] {
                 for agree in [1, 2] {
@@ -123,7 +123,7 @@ pub(crate) fn twofold(check: &str, agree: u8) -> Profile {
 fn twofold_frame(counts: u16, second: u8) -> [u8; 7] {
     let [high, low] = counts.to_be_bytes();
     let mut frame = [0xAA, high, low, 0xAA, 0, second, 0];
-    frame[6] = CheckKind::Xor8.compute(&frame[..6])[0];
+    frame[6] = ChecksumKind::Xor8.compute(&frame[..6])[0];
     frame
 }
 
@@ -135,7 +135,7 @@ fn where_both_ways_can_be_read_nothing_is_believed_and_that_is_told() {
             for size in [1, 5, 7, 500] {
                 let run = run(&twofold("xor8", agree), steady[from..].chunks(size));
                 assert_eq!(run.shown(), [""; 0], "{agree} {from} {size}");
-                assert!(run.counters.drops(Reason::TwoCuts) > 60, "{agree} {from} {size}");
+                assert!(run.counters.drops(Reason::Ambiguous) > 60, "{agree} {from} {size}");
             }
         }
     }
@@ -157,16 +157,16 @@ fn a_change_of_the_display_tells_the_ways_apart() {
 #[test]
 fn a_refused_frame_in_a_row_of_read_ones_gives_no_other_cut_a_chance() {
     let profile = meter("xor8", "", 1);
-    let named = |seed: u64| display(&mut Seeded(seed), CheckKind::Xor8, Nasty::Nothing).0;
+    let named = |seed: u64| display(&mut Seeded(seed), ChecksumKind::Xor8, Nasty::Nothing).0;
     // Byte 4 equals the sync byte, and what follows it looks like function, power and value; the function is none.
     let mut strange = [0xAA, 0, 0xFF, 0x10, 0xAA, 1, 0, 0x5C, 0];
-    strange[8] = CheckKind::Xor8.compute(&strange[..8])[0];
+    strange[8] = ChecksumKind::Xor8.compute(&strange[..8])[0];
     let alone = run_whole(&profile, &strange.repeat(20));
     let bytes = [named(1).repeat(3), named(2).repeat(3), strange.repeat(20)].concat();
     let run = run_whole(&profile, &bytes);
     assert_eq!(run.readings.len(), 6, "{:?}", run.shown());
     assert!(
-        run.counters.drops(Reason::TwoCuts) > 15 && alone.readings.len() > 15,
+        run.counters.drops(Reason::Ambiguous) > 15 && alone.readings.len() > 15,
         "the false cut can be read"
     );
 }
@@ -176,7 +176,7 @@ fn a_refused_frame_in_a_row_of_read_ones_gives_no_other_cut_a_chance() {
 fn a_frame_that_waits_for_what_follows_is_handed_out_when_nothing_does() {
     let profile = meter("xor8", "", 1);
     let mut frame = [0xAA, 1, 0xFE, 0x0F, 0xAA, 39, 0, 0x5C, 0];
-    frame[8] = CheckKind::Xor8.compute(&frame[..8])[0];
+    frame[8] = ChecksumKind::Xor8.compute(&frame[..8])[0];
     let mut decoder = Decoder::new(&profile);
     let mut seen = Vec::new();
     for second in [1, 10, 20] {
@@ -197,7 +197,7 @@ fn a_frame_that_waits_for_what_follows_is_handed_out_when_nothing_does() {
 #[test]
 fn a_frame_in_a_row_does_not_wait() {
     let profile = meter("xor8", "must = { 7 = 0xAA }\n", 1);
-    let (frame, shown) = display(&mut Seeded(5), CheckKind::Xor8, Nasty::Constant);
+    let (frame, shown) = display(&mut Seeded(5), ChecksumKind::Xor8, Nasty::Constant);
     let run = run(&profile, frame.repeat(10).chunks(9));
     let times: Vec<i64> = run.readings.iter().map(|reading| reading.at.micros() / 10_000).collect();
     // The first is told from what may begin inside it by the bytes of the second; its time is that of its last byte.
@@ -208,13 +208,13 @@ fn a_frame_in_a_row_does_not_wait() {
 #[test]
 fn a_demanded_byte_that_differs_is_told_by_its_name() {
     let profile = meter("xor8", "must = { 7 = 0x5C }\n", 1);
-    let (good, shown) = display(&mut Seeded(6), CheckKind::Xor8, Nasty::Nothing);
+    let (good, shown) = display(&mut Seeded(6), ChecksumKind::Xor8, Nasty::Nothing);
     let mut bad = good;
     bad[7] ^= 1;
     bad[8] ^= 1;
     let run = run_whole(&profile, &[good, bad, good].concat());
     assert_eq!(run.shown(), [shown.as_str(), &shown]);
-    assert_eq!(run.faults, [Fault { reason: Reason::Constant, bytes: 9 }]);
+    assert_eq!(run.faults, [Fault { reason: Reason::FixedByte, bytes: 9 }]);
 }
 
 /// What damage did to the nine-byte meter.
@@ -227,7 +227,7 @@ struct Damaged {
 }
 
 /// 1,000 displays of six frames each, every byte flipped, lost, doubled or preceded by another with a chance of 1 in `rare`.
-fn damaged(profile: &Profile, check: CheckKind, nasty: Nasty, rare: usize) -> Damaged {
+fn damaged(profile: &Profile, check: ChecksumKind, nasty: Nasty, rare: usize) -> Damaged {
     let mut seeded = Seeded(11);
     let mut decoder = Decoder::new(profile);
     let mut tally = Damaged::default();
@@ -260,7 +260,7 @@ fn damaged(profile: &Profile, check: CheckKind, nasty: Nasty, rare: usize) -> Da
 #[test]
 fn damage_on_a_steady_display_gets_nothing_through() {
     println!("| check | equals the sync byte | demanded | damage | frames | readings | wrong |");
-    for (name, check) in [("xor8", CheckKind::Xor8), ("sum8", CheckKind::Sum8)] {
+    for (name, check) in [("xor8", ChecksumKind::Xor8), ("sum8", ChecksumKind::Sum8)] {
         for nasty in [Nasty::Nothing, Nasty::Constant] {
             for must in ["", "must"] {
                 for rare in [40, 150] {

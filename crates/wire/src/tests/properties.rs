@@ -56,7 +56,7 @@ fn still() -> impl Strategy<Value = Vec<u8>> {
     let byte = prop_oneof![Just(0xAA_u8), Just(0), 1_u8..4, any::<u8>()];
     (vec(byte, 5..=7), 1_usize..4).prop_map(|(rest, times)| {
         let bytes = [&[0xAA], rest.as_slice()].concat();
-        [bytes.as_slice(), &CheckKind::Xor8.compute(&bytes)[..1]].concat().repeat(times)
+        [bytes.as_slice(), &ChecksumKind::Xor8.compute(&bytes)[..1]].concat().repeat(times)
     })
 }
 

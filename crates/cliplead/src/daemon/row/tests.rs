@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use bench::replay::{Heard, play};
+use bench::replay::{ReplayOutput, play};
 use judge::limits::Word;
 use quantity::{Decimal, Quantity, Unit};
 use record::{FollowUpJson, VerdictJson};
@@ -23,7 +23,7 @@ fn verdicts() -> Vec<Verdict> {
     ] {
         let text = std::fs::read(folder.join(name)).unwrap();
         play(text.as_slice(), &rules, &mut |heard| {
-            if let Heard::Verdict(verdict) = heard {
+            if let ReplayOutput::Verdict(verdict) = heard {
                 verdicts.push((*verdict).clone());
             }
             Ok(())

@@ -5,7 +5,7 @@ use std::sync::mpsc::sync_channel;
 use std::time::Duration;
 
 use judge::limits::Word;
-use link::{GapReason, LinkEvent, LinkState, Loss};
+use link::{GapReason, LinkEvent, LinkState, Disconnect};
 use record::Item;
 use tokio::sync::{mpsc, oneshot};
 use visit::act::{Act, By};
@@ -162,7 +162,7 @@ fn word_comes_at(at: usize, mut before: impl FnMut(&mut Bench)) -> Option<usize>
 #[test]
 fn a_gap_lets_a_value_settle_anew() {
     let straight = word_comes_at(0, |_| {}).unwrap();
-    let gap = |bench: &mut Bench| bench.link(LinkEvent::Gap(GapReason::Lost(Loss::HungUp)));
+    let gap = |bench: &mut Bench| bench.link(LinkEvent::Gap(GapReason::Lost(Disconnect::HungUp)));
     let after_a_gap = word_comes_at(straight, gap).unwrap();
     assert!(straight > 1 && after_a_gap >= 2 * straight - 1, "{straight}, {after_a_gap}");
 }
@@ -247,7 +247,7 @@ fn what_a_link_says_of_itself_is_on_the_page() {
     let state = |bench: &Bench| bench.view()["devices"][METER]["state"].as_str().map(str::to_owned);
     bench.core.beat();
     assert_eq!(state(&bench).unwrap(), "opening");
-    for said in [LinkState::Live, LinkState::Lost(Loss::HungUp)] {
+    for said in [LinkState::Live, LinkState::Lost(Disconnect::HungUp)] {
         bench.link(LinkEvent::State(said.clone()));
         assert_eq!(state(&bench).unwrap(), said.to_string());
     }

@@ -12,7 +12,7 @@ fn usb(text: &str) -> SerialPlace {
 }
 
 /// A port of the list, of this identity (`VVVV:PPPP` or `VVVV:PPPP:SERIAL`).
-fn listed(device: &str, identity: Option<&str>, name: Result<&str, Absence>) -> NamedPort {
+fn listed(device: &str, identity: Option<&str>, name: Result<&str, Unavailable>) -> NamedPort {
     let usb: Option<UsbIdentity> = identity.map(|text| match usb(text) {
         SerialPlace::Usb(usb) => usb,
         SerialPlace::Path(path) => panic!("{path:?}"),
@@ -23,9 +23,9 @@ fn listed(device: &str, identity: Option<&str>, name: Result<&str, Absence>) -> 
     }
 }
 
-fn twins() -> Absence {
+fn twins() -> Unavailable {
     let paths = vec!["COM7".to_owned(), "COM8".to_owned()];
-    Absence::Ambiguous { what: "USB serial port 1a86:7523".to_owned(), paths }
+    Unavailable::Ambiguous { what: "USB serial port 1a86:7523".to_owned(), paths }
 }
 
 #[test]

@@ -4,7 +4,7 @@
 use super::accounts::groups;
 use super::bus;
 use super::{Finding, Machine, State};
-use crate::{Remedy, Run};
+use crate::{Remedy, RunPolicy};
 
 /// Where the bus keeps its policy for BlueZ, the stronger first.
 const POLICIES: [&str; 2] =
@@ -67,7 +67,7 @@ fn radios(machine: &Machine) -> Vec<Finding> {
             (Some("0"), Some("1")) => {
                 Finding::new(CHECK, what, State::Hindered, "switched off by software", WHY).with(
                     Remedy::root(
-                        Run::OnRequest,
+                        RunPolicy::OnRequest,
                         "switches the Bluetooth radio ON; do not where radios must stay off",
                         &["rfkill", "unblock", "bluetooth"],
                     ),
@@ -93,14 +93,18 @@ fn service(machine: &Machine) -> Finding {
                 ["usr/libexec/bluetooth/bluetoothd", "usr/lib/bluetooth/bluetoothd", "usr/sbin/bluetoothd"];
             if !is_there.iter().any(|path| machine.has(path)) {
                 return Finding::new(CHECK, WHAT, State::Hindered, "does not run and was not found", WHY)
-                    .with(Remedy::root(Run::ByHand, "puts it on the machine", &["apt", "install", "bluez"]));
+                    .with(Remedy::root(
+                        RunPolicy::ByHand,
+                        "puts it on the machine",
+                        &["apt", "install", "bluez"],
+                    ));
             }
             let finding = Finding::new(CHECK, WHAT, State::Hindered, "does not run", WHY);
             let says = "starts it; it may switch the Bluetooth radio ON by itself";
             if machine.has("run/systemd/system") {
-                finding.with(Remedy::root(Run::OnRequest, says, &["systemctl", "start", "bluetooth"]))
+                finding.with(Remedy::root(RunPolicy::OnRequest, says, &["systemctl", "start", "bluetooth"]))
             } else {
-                finding.with(Remedy::root(Run::ByHand, says, &["service", "bluetooth", "start"]))
+                finding.with(Remedy::root(RunPolicy::ByHand, says, &["service", "bluetooth", "start"]))
             }
         }
     }
@@ -148,7 +152,7 @@ fn policy(machine: &Machine) -> Finding {
     match &account.name {
         Some(name) if !group.holds(name) => finding
             .with(Remedy::root(
-                Run::OnRequest,
+                RunPolicy::OnRequest,
                 format!("adds {name} to the group bluetooth"),
                 &["usermod", "-aG", "bluetooth", name],
             ))

@@ -9,7 +9,7 @@ use std::sync::mpsc;
 use std::time::Duration;
 
 use super::{Finding, Machine, State};
-use crate::{Remedy, Run};
+use crate::{Remedy, RunPolicy};
 
 /// How long the bus has for its answer.
 const ANSWER_TIME_MAX: Duration = Duration::from_secs(1);
@@ -22,7 +22,11 @@ pub(crate) fn system_bus(machine: &Machine) -> Finding {
     if !machine.has(SOCKET) {
         let finding = found(State::Hindered, "there is no socket, so no bus".to_owned());
         return if machine.has("run/systemd/system") {
-            finding.with(Remedy::root(Run::OnRequest, "starts the bus", &["systemctl", "start", "dbus"]))
+            finding.with(Remedy::root(
+                RunPolicy::OnRequest,
+                "starts the bus",
+                &["systemctl", "start", "dbus"],
+            ))
         } else {
             finding.with(Remedy::advice("start the bus; in a container hand the machine's socket in"))
         };

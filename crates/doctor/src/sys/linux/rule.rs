@@ -1,8 +1,8 @@
 //! The udev rule: is it in place, and is it the one this program has.
 
-use super::grabbers::OWN_RULE_PATH;
+use super::port_services::OWN_RULE_PATH;
 use super::{Finding, Machine, State};
-use crate::{Remedy, Run};
+use crate::{Remedy, RunPolicy};
 
 /// Where the rule goes.
 const RULE_PATH: &str = "/etc/udev/rules.d/70-cliplead-serial.rules";
@@ -15,7 +15,7 @@ const WHY: &str =
 #[must_use]
 pub fn udev_rule(machine: &Machine, current: &str) -> Vec<Finding> {
     let mut findings = vec![rule(machine, current)];
-    findings.extend(super::grabbers::grabbers(machine));
+    findings.extend(super::port_services::port_services(machine));
     findings
 }
 
@@ -32,7 +32,7 @@ fn rule(machine: &Machine, current: &str) -> Finding {
         return installed(
             Finding::new(CHECK, RULE_PATH, State::Missing, "is not in place", WHY),
             current,
-            Run::OnRequest,
+            RunPolicy::OnRequest,
         );
     };
     match machine.text(place) {
@@ -47,15 +47,15 @@ fn rule(machine: &Machine, current: &str) -> Finding {
                     "lines of your own go into {OWN_RULE_PATH}; move them before you replace it"
                 ))),
             current,
-            Run::ByHand,
+            RunPolicy::ByHand,
         ),
     }
 }
 
-fn installed(finding: Finding, current: &str, run: Run) -> Finding {
+fn installed(finding: Finding, current: &str, run: RunPolicy) -> Finding {
     let install = ["install", "-D", "-m", "0644", "/dev/stdin", RULE_PATH];
     finding
-        .with(Remedy::root(run, "puts the rule in place", &install).fed(current))
+        .with(Remedy::root(run, "puts the rule in place", &install).with_input(current))
         .with(Remedy::root(run, "lets udev read its rules again", &["udevadm", "control", "--reload"]))
         .with(Remedy::root(
             run,

@@ -6,7 +6,7 @@ use std::path::Path;
 use super::accounts::{Group, groups};
 use super::holders::Holders;
 use super::{Finding, Machine, State};
-use crate::{Remedy, Run};
+use crate::{Remedy, RunPolicy};
 use link::ports::{Source, scan, stable_name};
 use link::{Port, SerialPlace};
 
@@ -86,7 +86,7 @@ fn spare(mut finding: Finding, why: &str) -> Finding {
         finding.finding.push_str(why);
         // Nobody is to be let in, or a console ended, for a port that is not used.
         for step in finding.remedies.iter_mut().filter_map(|remedy| remedy.step.as_mut()) {
-            step.run = Run::ByHand;
+            step.run = RunPolicy::ByHand;
         }
     }
     finding
@@ -168,7 +168,7 @@ fn joined(finding: Finding, group: &Group, name: &str, counts: bool) -> Finding 
     }
     finding
         .with(Remedy::root(
-            Run::OnRequest,
+            RunPolicy::OnRequest,
             format!("adds {name} to the group {}", group.name),
             &["usermod", "-aG", &group.name, name],
         ))
@@ -218,7 +218,7 @@ fn used(machine: &Machine, port: &Port, holders: &Holders) -> Finding {
             "nobody among the programs that can be seen; {} belong to others and cannot be looked into",
             holders.unseen
         );
-        let fuser = Remedy::root(Run::ByHand, "looks into all of them", &["fuser", "-v", &what]);
+        let fuser = Remedy::root(RunPolicy::ByHand, "looks into all of them", &["fuser", "-v", &what]);
         return Finding::new(CHECK, what, State::NotSeen, seen, WHY_USE).with(fuser);
     }
     Finding::new(CHECK, what, State::Fine, "no program has it open or locked", WHY_USE)

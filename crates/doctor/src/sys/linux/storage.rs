@@ -6,7 +6,7 @@ use std::path::Path;
 use super::account::Account;
 use super::accounts::homes;
 use super::{Finding, Machine, State};
-use crate::{Remedy, Run};
+use crate::{Remedy, RunPolicy};
 
 /// Folders in which everything belongs to the system (Filesystem Hierarchy Standard 3.0, chapters 3 to 6).
 const SYSTEM: [&str; 12] =
@@ -72,7 +72,11 @@ pub fn storage(machine: &Machine, path: &Path) -> Finding {
 
 /// Root may give it away, for it is there for the history alone.
 fn give(finding: Finding, account: &Account, what: &str) -> Finding {
-    finding.with(Remedy::root(Run::ByHand, "gives it to the account", &["chown", &account.owner(), what]))
+    finding.with(Remedy::root(
+        RunPolicy::ByHand,
+        "gives it to the account",
+        &["chown", &account.owner(), what],
+    ))
 }
 
 /// Taking a folder from whom it serves breaks more than the history: another place is named.
@@ -85,7 +89,7 @@ fn elsewhere(machine: &Machine, path: &Path, finding: Finding) -> Finding {
     let name = path.file_name().map_or_else(|| "history.sqlite".into(), |name| name.to_string_lossy());
     finding
         .with(Remedy::root(
-            Run::ByHand,
+            RunPolicy::ByHand,
             "makes a folder for the history alone",
             &["install", "-d", "-o", &account.owner(), &folder],
         ))

@@ -8,7 +8,7 @@ use std::os::unix::fs::{PermissionsExt as _, symlink};
 
 use self::tree::{Case, Tree, parse};
 use super::*;
-use crate::{Remedy, Run};
+use crate::{Remedy, RunPolicy};
 
 /// What the program would have built in.
 const RULE: &str = "# a rule\n";
@@ -37,8 +37,8 @@ fn written(findings: &[Finding]) -> Vec<String> {
             lines.push(match &remedy.step {
                 None => format!("{} > {}", finding.check, remedy.says),
                 Some(step) => {
-                    let by = if step.run == Run::OnRequest { "$" } else { "by hand $" };
-                    format!("{} {by} {}", finding.check, step.typed())
+                    let by = if step.run == RunPolicy::OnRequest { "$" } else { "by hand $" };
+                    format!("{} {by} {}", finding.check, step.shell_text())
                 }
             });
         }
@@ -178,10 +178,10 @@ fn a_real_holder_is_named() {
 #[test]
 fn typed_commands_mean_the_same_words_to_a_shell() {
     for word in ["plain", "two words", "it's", "$HOME", "`id`", "a;b", "", "*", "-x=\"y\"", "ü"] {
-        let Some(step) = Remedy::root(Run::ByHand, "", &["printf", "%s", word]).step else {
+        let Some(step) = Remedy::root(RunPolicy::ByHand, "", &["printf", "%s", word]).step else {
             panic!("a step")
         };
-        let out = std::process::Command::new("sh").arg("-c").arg(step.typed()).output().unwrap();
+        let out = std::process::Command::new("sh").arg("-c").arg(step.shell_text()).output().unwrap();
         assert_eq!(String::from_utf8_lossy(&out.stdout), word);
     }
 }

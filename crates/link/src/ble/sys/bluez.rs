@@ -1,5 +1,6 @@
-//! The backend of Linux: the Bluetooth service (BlueZ) over the system bus, by object path, so that two characteristics of one
-//! UUID stay two. Translates the service's objects and signals; finds, connects and watches nothing by itself.
+//! The Linux backend: the Bluetooth service (BlueZ) over the system bus, by object path, so that two characteristics
+//! with the same UUID remain two. Translates the service's objects and signals; finds, connects and watches nothing
+//! by itself.
 
 mod bus;
 
@@ -9,17 +10,19 @@ use futures_util::StreamExt as _;
 use wire::gatt::Uuid;
 use zbus::{Message, MessageStream, Variant};
 
-use crate::ble::central::{CallFault, Central, Listed, Power, Radio, Roster, Seen, Signal};
-use crate::error::Absence;
+use crate::ble::central::{
+    CallFault, Central, Characteristics, ListedCharacteristic, Power, Radio, Seen, Signal,
+};
+use crate::error::Unavailable;
 pub(in crate::ble) use bus::Bus;
 use bus::{ADAPTER, CHARACTERISTIC, DESCRIPTOR, DEVICE, Objects, Properties, SERVICE, property};
 
 impl Central for Bus {
-    /// The address of the bus, as D-Bus writes addresses; `None`: the system's own.
+    /// The bus address in D-Bus notation; `None`: the system's own.
     type Place = Option<String>;
     type Signals = MessageStream;
 
-    async fn open(place: &Self::Place) -> Result<(Self, MessageStream), Absence> {
+    async fn open(place: &Self::Place) -> Result<(Self, MessageStream), Unavailable> {
         Self::connect_to(place.as_deref()).await
     }
 
@@ -69,13 +72,13 @@ impl Central for Bus {
         self.call(device, DEVICE, "Disconnect", &()).await.map(|_| ())
     }
 
-    async fn roster(&self, seen: &Seen) -> Result<Option<Roster>, Option<CallFault>> {
+    async fn characteristics(&self, seen: &Seen) -> Result<Option<Characteristics>, Option<CallFault>> {
         let objects = self.objects().await.map_err(Some)?;
         let device = objects.get(&seen.key).and_then(|interfaces| interfaces.get(DEVICE)).ok_or(None)?;
         if property(device, "ServicesResolved") != Some(true) {
             return Ok(None);
         }
-        Ok(Some(Roster { listed: listed(&objects, &seen.key), withheld: Vec::new() }))
+        Ok(Some(Characteristics { listed: listed(&objects, &seen.key), withheld: Vec::new() }))
     }
 
     async fn read(&self, key: &str) -> Result<Vec<u8>, CallFault> {
@@ -95,7 +98,7 @@ impl Central for Bus {
     }
 }
 
-/// What the service tells by itself; `None`: nothing that matters.
+/// The meaning of a message from the service; `None`: irrelevant.
 fn signal(message: &Message) -> Option<Signal> {
     let header = message.header();
     let path = header.path()?.as_str().to_owned();
@@ -149,8 +152,8 @@ fn seen(path: &str, properties: &Properties) -> Option<Seen> {
     })
 }
 
-/// The characteristics of a device in the order of their handles: the service writes handles into paths as hex of one width.
-fn listed(objects: &Objects, device: &str) -> Vec<Listed> {
+/// The characteristics of a device in handle order: the service writes handles into paths as hex of fixed width.
+fn listed(objects: &Objects, device: &str) -> Vec<ListedCharacteristic> {
     let mut counted: BTreeMap<(Uuid, Uuid), u8> = BTreeMap::new();
     let mut listed = Vec::new();
     for (path, interfaces) in objects {
@@ -162,7 +165,7 @@ fn listed(objects: &Objects, device: &str) -> Vec<Listed> {
         *instance = instance.saturating_add(1);
         let flags: Vec<String> = property(properties, "Flags").unwrap_or_default();
         let has = |wanted: &[&str]| flags.iter().any(|flag| wanted.contains(&flag.as_str()));
-        listed.push(Listed {
+        listed.push(ListedCharacteristic {
             key: path.clone(),
             place: listed.len(),
             service,
@@ -198,7 +201,7 @@ fn uuids(objects: &Objects, path: &str, properties: &Properties) -> Option<(Uuid
 
 #[cfg(test)]
 impl crate::BleAdapter {
-    /// On the bus at this address, as D-Bus writes addresses: `unix:path=/run/other/socket`.
+    /// On the bus at this address in D-Bus notation: `unix:path=/run/other/socket`.
     pub(crate) fn on_bus(address: &str) -> Self {
         Self(crate::ble::Reach::new("ble", Some(address.to_owned())))
     }

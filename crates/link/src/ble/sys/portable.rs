@@ -1,21 +1,22 @@
-//! The backend of every system: the library `btleplug`, on a thread and a runtime of its own. Translates its devices and events;
-//! finds, connects and watches nothing by itself.
+//! The backend of every system: the library `btleplug`, on its own thread and runtime. Translates its devices and
+//! events; finds, connects and watches nothing by itself.
 //!
 //! # Why a thread of its own
-//! The library blocks the thread that makes its manager, panics in tasks of its own, and its tasks cannot be ended. So it
-//! gets a thread with a runtime: whatever hangs there hangs nobody else, every call is waited for within its limit, a panic is
-//! caught and told, and the end of a session ends every task. A new session begins with a new manager.
+//! The library blocks the thread that creates its manager, panics in tasks of its own, and its tasks cannot be ended.
+//! It therefore gets a thread with a runtime: if it hangs, nothing else hangs; every call has a time limit; a panic
+//! is caught and reported; and the end of a session ends every task. A new session starts with a new manager.
 //!
 //! # What it does not do
 //! It never starts a scan on a radio that is off: the library would switch it on. It writes nothing.
 //!
-//! The library keeps one characteristic of each UUID in a service, and one service of each UUID. Which there are beside it is
-//! asked of the system where that is possible ([`order`]); what cannot be told apart is withheld, never guessed ([`listing`]).
+//! The library keeps one characteristic per UUID in a service, and one service per UUID. Where possible, the backend
+//! asks the system what else there is ([`handle_order`]); characteristics that cannot be told apart are withheld,
+//! never guessed ([`listing`]).
 
+mod attribute;
+mod handle_order;
 mod listing;
-mod order;
 mod panics;
-mod part;
 mod words;
 mod worker;
 
@@ -25,15 +26,15 @@ use std::time::Duration;
 use super::library::Error;
 use super::library::api::{BDAddr, Central as _, CentralState, Peripheral as _, ScanFilter};
 use super::library::platform::Peripheral;
-use crate::ble::central::{CALL_TIME_MAX, CallFault, Central, Power, Radio, Roster, Seen, Signal};
-use crate::error::Absence;
-use part::Part;
+use crate::ble::central::{CALL_TIME_MAX, CallFault, Central, Characteristics, Power, Radio, Seen, Signal};
+use crate::error::Unavailable;
+use attribute::Attribute;
 pub(in crate::ble) use worker::Place;
 use worker::{Doing, Signals, State, Worker};
 
 /// The longest wait for a connection; on some systems it waits for the services too.
 const CONNECT_TIME_MAX: Duration = Duration::from_secs(10);
-/// The longest wait for the list of what a device has.
+/// The longest wait for the list of a device's characteristics.
 const SERVICES_TIME_MAX: Duration = Duration::from_secs(10);
 
 /// A connection to the system's Bluetooth through the library.
@@ -49,11 +50,11 @@ impl Library {
         self.0.ask(CALL_TIME_MAX, ask).await.unwrap_or(false)
     }
 
-    /// Does something with a part of the open device.
+    /// Does something with an attribute of the open device.
     async fn with_part<T: Send + 'static>(
         &self,
         key: &str,
-        work: impl FnOnce(Peripheral, Part) -> Doing<T> + Send + 'static,
+        work: impl FnOnce(Peripheral, Attribute) -> Doing<T> + Send + 'static,
     ) -> Result<T, CallFault> {
         let key = key.to_owned();
         let ask = move |state: Arc<State>| -> Doing<T> {
@@ -70,7 +71,7 @@ impl Central for Library {
     type Place = Place;
     type Signals = Signals;
 
-    async fn open(place: &Place) -> Result<(Self, Signals), Absence> {
+    async fn open(place: &Place) -> Result<(Self, Signals), Unavailable> {
         let (worker, signals) = Worker::start(place).await?;
         Ok((Self(worker), signals))
     }
@@ -134,9 +135,9 @@ impl Central for Library {
         self.0.ask(CALL_TIME_MAX, disconnect).await
     }
 
-    async fn roster(&self, seen: &Seen) -> Result<Option<Roster>, Option<CallFault>> {
+    async fn characteristics(&self, seen: &Seen) -> Result<Option<Characteristics>, Option<CallFault>> {
         let seen = seen.clone();
-        self.0.ask(SERVICES_TIME_MAX, move |state| Box::pin(roster(state, seen))).await.map_err(Some)
+        self.0.ask(SERVICES_TIME_MAX, move |state| Box::pin(characteristics(state, seen))).await.map_err(Some)
     }
 
     async fn read(&self, key: &str) -> Result<Vec<u8>, CallFault> {
@@ -212,7 +213,7 @@ async fn devices(state: Arc<State>) -> super::library::Result<Vec<Seen>> {
     Ok(devices)
 }
 
-/// The address, or the id that this machine gave the device where the system hides addresses.
+/// The address, or the device's id on this machine if the system hides addresses.
 fn address(address: BDAddr, key: &str) -> String {
     if address == BDAddr::default() {
         format!("id={}", key.to_ascii_lowercase())
@@ -221,15 +222,15 @@ fn address(address: BDAddr, key: &str) -> String {
     }
 }
 
-async fn roster(state: Arc<State>, seen: Seen) -> super::library::Result<Option<Roster>> {
+async fn characteristics(state: Arc<State>, seen: Seen) -> super::library::Result<Option<Characteristics>> {
     let device = state.device(&seen.key)?;
     device.discover_services().await?;
     let services = device.services();
     if services.is_empty() {
         return Ok(None);
     }
-    let order = order::of(&seen).await?;
-    let (roster, parts) = listing::roster(&services, order.as_deref());
+    let order = handle_order::of(&seen).await?;
+    let (characteristics, parts) = listing::characteristics(&services, order.as_deref());
     state.known(device, parts);
-    Ok(Some(roster))
+    Ok(Some(characteristics))
 }

@@ -1,5 +1,5 @@
-//! Serial ports where the serial library lists them: which port a place means, and the best name each one has. Which names
-//! stay the same, the system says ([`Names`]). Opens nothing.
+//! Serial ports on systems where the serial library lists them: which port a place denotes, and the best name of
+//! each. The system decides which names are stable ([`Names`]). Opens nothing.
 
 use std::fmt;
 use std::io;
@@ -10,7 +10,7 @@ use std::sync::Arc;
 use tokio_serial::{ErrorKind, SerialPortInfo, SerialPortType, UsbPortInfo};
 
 use crate::adapter::Found;
-use crate::error::Absence;
+use crate::error::Unavailable;
 use crate::selector::Selector;
 use crate::serial::port::{Located, NamedPort, Port, SerialPlace, UsbIdentity};
 
@@ -141,16 +141,19 @@ pub(crate) fn named<N: Names>(source: &Ports<N>) -> Result<Vec<NamedPort>, Strin
 }
 
 /// Whether the port that a place means may be opened by this name; why there is no list, where the system gives none.
-pub(crate) fn find<N: Names>(place: &SerialPlace, source: &Ports<N>) -> Result<Result<(), Absence>, String> {
+pub(crate) fn find<N: Names>(
+    place: &SerialPlace,
+    source: &Ports<N>,
+) -> Result<Result<(), Unavailable>, String> {
     source.scan()?;
     Ok(locate(place, source).map(|_| ()))
 }
 
 /// The rest of the selector that means this port and no other, or why there is none.
-pub(crate) fn name<N: Names>(port: &Port, all: &[Port]) -> Result<String, Absence> {
+pub(crate) fn name<N: Names>(port: &Port, all: &[Port]) -> Result<String, Unavailable> {
     let own = port.device.display().to_string();
     let Some(usb) = &port.usb else {
-        return if N::is_fixed(port) { Ok(own) } else { Err(Absence::NotStable { path: own }) };
+        return if N::is_fixed(port) { Ok(own) } else { Err(Unavailable::NotStable { path: own }) };
     };
     let answers = |one: &&Port| one.usb.as_ref().is_some_and(|found| N::answers(usb, found));
     let alike: Vec<String> =
@@ -160,19 +163,19 @@ pub(crate) fn name<N: Names>(port: &Port, all: &[Port]) -> Result<String, Absenc
     } else if N::is_fixed(port) {
         Ok(own)
     } else {
-        Err(Absence::Ambiguous { what: SerialPlace::Usb(usb.clone()).to_string(), paths: alike })
+        Err(Unavailable::Ambiguous { what: SerialPlace::Usb(usb.clone()).to_string(), paths: alike })
     }
 }
 
 /// The port that a place means now, and that it may be opened by this name.
-pub(crate) fn locate<N: Names>(place: &SerialPlace, source: &Ports<N>) -> Result<Located, Absence> {
+pub(crate) fn locate<N: Names>(place: &SerialPlace, source: &Ports<N>) -> Result<Located, Unavailable> {
     if let SerialPlace::Path(path) = place
         && let Some(pty) = N::pty(path)
     {
         let text = pty.display().to_string();
         return Ok(Located { text, shown: path.display().to_string(), is_pty: true });
     }
-    let ports = source.scan().map_err(|detail| Absence::System {
+    let ports = source.scan().map_err(|detail| Unavailable::System {
         path: place.to_string(),
         kind: io::ErrorKind::Other,
         detail: format!("the system gives no list of its ports: {detail}"),
@@ -185,13 +188,13 @@ pub(crate) fn locate<N: Names>(place: &SerialPlace, source: &Ports<N>) -> Result
                 // A link made by hand follows nothing.
                 let is_there = path.is_absolute() && path.exists();
                 return Err(if is_there {
-                    Absence::NotStable { path: shown() }
+                    Unavailable::NotStable { path: shown() }
                 } else {
-                    Absence::NotFound { what: shown() }
+                    Unavailable::NotFound { what: shown() }
                 });
             };
             if !N::is_fixed(&port) {
-                return Err(Absence::NotStable { path: shown() });
+                return Err(Unavailable::NotStable { path: shown() });
             }
             port
         }
@@ -210,20 +213,28 @@ pub(crate) fn plain_path(rest: &str) -> Option<String> {
 }
 
 /// What the library's error means. It gives one kind for a port that is taken and, on some systems, for one that is gone.
-pub(crate) fn refused<N: Names>(error: &tokio_serial::Error, port: &Located, source: &Ports<N>) -> Absence {
+pub(crate) fn refused<N: Names>(
+    error: &tokio_serial::Error,
+    port: &Located,
+    source: &Ports<N>,
+) -> Unavailable {
     let path = port.shown.clone();
     let is_listed =
         || source.scan().is_ok_and(|ports| ports.iter().any(|one| one.device == Path::new(&port.text)));
     match error.kind() {
-        ErrorKind::NoDevice if port.is_pty || is_listed() => Absence::InUse { path },
-        ErrorKind::NoDevice | ErrorKind::Io(io::ErrorKind::NotFound) => Absence::NotFound { what: path },
-        ErrorKind::Io(io::ErrorKind::PermissionDenied) if N::DENIED_MEANS_IN_USE => Absence::InUse { path },
-        ErrorKind::Io(io::ErrorKind::PermissionDenied) => {
-            Absence::PermissionDenied { path, group: String::new() }
+        ErrorKind::NoDevice if port.is_pty || is_listed() => Unavailable::InUse { path },
+        ErrorKind::NoDevice | ErrorKind::Io(io::ErrorKind::NotFound) => Unavailable::NotFound { what: path },
+        ErrorKind::Io(io::ErrorKind::PermissionDenied) if N::DENIED_MEANS_IN_USE => {
+            Unavailable::InUse { path }
         }
-        ErrorKind::InvalidInput => Absence::NotAPort { path },
-        ErrorKind::Io(kind) => Absence::System { path, kind, detail: error.to_string() },
-        ErrorKind::Unknown => Absence::System { path, kind: io::ErrorKind::Other, detail: error.to_string() },
+        ErrorKind::Io(io::ErrorKind::PermissionDenied) => {
+            Unavailable::PermissionDenied { path, group: String::new() }
+        }
+        ErrorKind::InvalidInput => Unavailable::NotAPort { path },
+        ErrorKind::Io(kind) => Unavailable::System { path, kind, detail: error.to_string() },
+        ErrorKind::Unknown => {
+            Unavailable::System { path, kind: io::ErrorKind::Other, detail: error.to_string() }
+        }
     }
 }
 

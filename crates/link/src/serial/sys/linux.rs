@@ -1,5 +1,5 @@
-//! Serial ports on Linux: found in `/sys/class/tty`, named by udev or by USB identity, opened by path. Holds which names
-//! stay the same and what an opening rests on; the scan and the rights stand in their own files.
+//! Serial ports on Linux: found in `/sys/class/tty`, named by udev or by USB identity, opened by path. Holds which
+//! names are stable and what opening depends on; the scan and the permissions have their own files.
 
 mod access;
 pub(crate) mod ports;
@@ -12,7 +12,7 @@ use std::os::unix::fs::FileTypeExt as _;
 use std::path::{Component, Path, PathBuf};
 
 use crate::adapter::Found;
-use crate::error::{Absence, SelectorFault};
+use crate::error::{SelectorFault, Unavailable};
 use crate::selector::Selector;
 use crate::serial::port::{Located, Port, SerialPlace, UsbIdentity};
 
@@ -48,7 +48,7 @@ fn found(port: &Port, source: &Source) -> Found {
     let rest = by_id.or_else(by_usb).or_else(by_path);
     let selector: Option<Selector> = rest.and_then(|rest| format!("serial:{rest}").parse().ok());
     let hindrance = if selector.is_none() {
-        Some(Absence::NotStable { path: port.device.display().to_string() })
+        Some(Unavailable::NotStable { path: port.device.display().to_string() })
     } else {
         access::hindrance(Path::new(&port.device))
     };
@@ -81,22 +81,22 @@ fn is_numbered(path: &Path) -> bool {
 }
 
 /// The port that a place means now, and that it may be opened by this name.
-pub(crate) fn locate(place: &SerialPlace, source: &Source) -> Result<Located, Absence> {
+pub(crate) fn locate(place: &SerialPlace, source: &Source) -> Result<Located, Unavailable> {
     let (path, real) = lead(place, source)?;
     let shown = path.display().to_string();
     let is_pty = real.starts_with("/dev/pts");
     if matches!(place, SerialPlace::Path(_)) && !is_pty && !has_fixed_name(&path, &real) {
-        return Err(Absence::NotStable { path: shown });
+        return Err(Unavailable::NotStable { path: shown });
     }
     let is_device = fs::metadata(&real).is_ok_and(|meta| meta.file_type().is_char_device());
     let Some(text) = real.to_str().filter(|_| is_device) else {
-        return Err(Absence::NotAPort { path: shown });
+        return Err(Unavailable::NotAPort { path: shown });
     };
     Ok(Located { text: text.to_owned(), shown, is_pty })
 }
 
 /// The path as named and the device it leads to.
-fn lead(place: &SerialPlace, source: &Source) -> Result<(PathBuf, PathBuf), Absence> {
+fn lead(place: &SerialPlace, source: &Source) -> Result<(PathBuf, PathBuf), Unavailable> {
     let path = match place {
         SerialPlace::Path(path) => path.clone(),
         SerialPlace::Usb(usb) => usb.only_one_of(ports::scan(source), answers)?.device,
@@ -104,9 +104,9 @@ fn lead(place: &SerialPlace, source: &Source) -> Result<(PathBuf, PathBuf), Abse
     match fs::canonicalize(&path) {
         Ok(real) => Ok((path, real)),
         Err(error) if error.kind() == io::ErrorKind::NotFound => {
-            Err(Absence::NotFound { what: place.to_string() })
+            Err(Unavailable::NotFound { what: place.to_string() })
         }
-        Err(error) => Err(Absence::System {
+        Err(error) => Err(Unavailable::System {
             path: path.display().to_string(),
             kind: error.kind(),
             detail: error.to_string(),
@@ -121,21 +121,21 @@ fn has_fixed_name(path: &Path, real: &Path) -> bool {
 }
 
 /// What the library's error means here. Its "no device" is EBUSY from the kernel, or its lock held by another.
-pub(crate) fn refused(error: &tokio_serial::Error, port: &Located, _source: &Source) -> Absence {
+pub(crate) fn refused(error: &tokio_serial::Error, port: &Located, _source: &Source) -> Unavailable {
     absence(error, &port.shown, || access::group_of(Path::new(&port.text)))
 }
 
 /// Maps the library's error to what a person can do about it.
-fn absence(error: &tokio_serial::Error, path: &str, group: impl FnOnce() -> String) -> Absence {
+fn absence(error: &tokio_serial::Error, path: &str, group: impl FnOnce() -> String) -> Unavailable {
     use tokio_serial::ErrorKind as Kind;
     let path = path.to_owned();
     match error.kind() {
         // The library gives this kind for a busy port: EBUSY from the kernel, or its lock held by another.
-        Kind::NoDevice => Absence::InUse { path },
-        Kind::Io(io::ErrorKind::NotFound) => Absence::NotFound { what: path },
-        Kind::Io(io::ErrorKind::PermissionDenied) => Absence::PermissionDenied { path, group: group() },
-        Kind::InvalidInput => Absence::NotAPort { path },
-        Kind::Io(kind) => Absence::System { path, kind, detail: error.to_string() },
-        Kind::Unknown => Absence::System { path, kind: io::ErrorKind::Other, detail: error.to_string() },
+        Kind::NoDevice => Unavailable::InUse { path },
+        Kind::Io(io::ErrorKind::NotFound) => Unavailable::NotFound { what: path },
+        Kind::Io(io::ErrorKind::PermissionDenied) => Unavailable::PermissionDenied { path, group: group() },
+        Kind::InvalidInput => Unavailable::NotAPort { path },
+        Kind::Io(kind) => Unavailable::System { path, kind, detail: error.to_string() },
+        Kind::Unknown => Unavailable::System { path, kind: io::ErrorKind::Other, detail: error.to_string() },
     }
 }

@@ -1,5 +1,5 @@
-//! A look at this machine's ports, for those who open none: on Linux the scan of a tree and the names that lead to a port,
-//! elsewhere the list with its names.
+//! Lists this machine's ports for callers that open none: on Linux the scan of a tree and the names that lead to a
+//! port, elsewhere the list with its names.
 
 #[cfg(target_os = "linux")]
 pub use super::linux::Source;
@@ -9,7 +9,7 @@ pub use super::linux::ports::{scan, stable_name};
 pub use crate::sys::words::IF_IT_STAYS_AWAY;
 #[cfg(not(target_os = "linux"))]
 use crate::{
-    error::Absence,
+    error::Unavailable,
     serial::port::{NamedPort, SerialPlace},
 };
 
@@ -27,6 +27,6 @@ pub fn named() -> Result<Vec<NamedPort>, String> {
 /// # Errors
 /// Why the system gives no list.
 #[cfg(not(target_os = "linux"))]
-pub fn find(place: &SerialPlace) -> Result<Result<(), Absence>, String> {
+pub fn find(place: &SerialPlace) -> Result<Result<(), Unavailable>, String> {
     super::elsewhere::find(place, &super::Source::here())
 }

@@ -1,11 +1,11 @@
 //! Serial ports of macOS.
 //!
-//! A USB adapter is named by its identity, as everywhere. Its `/dev/cu.usbserial-...` or `/dev/cu.usbmodem...` name ends
-//! in the adapter's serial number, or, when it has none, in a number for the socket or the order; nothing in the name
-//! says which. So it is taken only while the list gives a serial number and the name carries it. `/dev/tty.*` names wait for a
-//! carrier that no meter gives.
+//! A USB adapter is named by its identity, as everywhere. Its `/dev/cu.usbserial-...` or `/dev/cu.usbmodem...` name
+//! ends in the adapter's serial number or, if it has none, in a number for the socket or the order; the name does not
+//! say which. It is therefore accepted only while the list gives a serial number and the name contains it.
+//! `/dev/tty.*` names wait for a carrier that no meter provides.
 //!
-//! Asks for no port, so its tests run on every system. It was checked by compiling; no meter has been read on macOS.
+//! Makes no system calls, so its tests run on every system. Verified by compiling; no meter has been read on macOS.
 
 use std::path::{Path, PathBuf};
 

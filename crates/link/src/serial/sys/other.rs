@@ -1,5 +1,5 @@
-//! Serial ports of a system that is not known here: no name under `/dev` is known to stay the same.
-//! Nobody has compiled or run it on one.
+//! Serial ports of an unknown system: no name under `/dev` is known to be stable. Nobody has compiled or run this on
+//! one.
 
 use std::path::{Path, PathBuf};
 

@@ -1,11 +1,11 @@
 //! Serial ports of Windows.
 //!
-//! A USB adapter is named by its identity, as everywhere. `COM3` alone is refused for one: Windows keeps the number for an
-//! adapter without a serial number by the socket it is in, gives it anew when a driver is set up again, and another
-//! computer has its own numbers. A port that the list does not call a USB port has no other name, and its number
-//! stays with its place in the machine, like a name by path on Linux; so there `COM1` is taken.
+//! A USB adapter is named by its identity, as everywhere. `COM3` alone is rejected for one: Windows assigns the
+//! number of an adapter without a serial number by its socket, reassigns it when a driver is reinstalled, and another
+//! computer has its own numbers. A port that the list does not call a USB port has no other name, and its number is
+//! tied to its place in the machine, like a name by path on Linux; `COM1` is therefore accepted for one.
 //!
-//! Asks the system for nothing, so its tests run everywhere. It was checked by compiling; no meter has been read on Windows.
+//! Makes no system calls, so its tests run everywhere. Verified by compiling; no meter has been read on Windows.
 
 use std::path::{Path, PathBuf};
 

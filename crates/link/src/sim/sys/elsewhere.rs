@@ -1,4 +1,4 @@
-//! The meter of a demonstration where the system has no pseudo-terminals: in memory, read by the simulator's adapter. Its
+//! The meter of a demonstration on systems without pseudo-terminals: in memory, read by the simulator's adapter. Its
 //! scripts can be changed while it plays. Opens no port.
 
 use std::convert::Infallible;
@@ -8,7 +8,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use crate::registry::Registry;
 use crate::sim::{Script, SimAdapter, Step};
 
-/// Why a played meter could not be made or told something: in memory it always can.
+/// Why a meter could not be created or controlled: in memory that never fails.
 pub type PlayError = Infallible;
 
 /// The name of its source.
@@ -16,7 +16,7 @@ const NAME: &str = "played";
 
 type Playing = Arc<Mutex<Box<dyn Script>>>;
 
-/// A meter that plays one script after the other.
+/// A meter that plays one script after another.
 pub struct PlayedMeter(Playing);
 
 impl std::fmt::Debug for PlayedMeter {

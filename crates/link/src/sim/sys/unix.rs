@@ -1,4 +1,4 @@
-//! What Unix systems share: simulated meters behind pseudo-terminals. Holds no port of the machine.
+//! Simulated meters behind pseudo-terminals, common to Unix systems. Holds no port of the machine.
 
 pub(crate) mod meter;
 pub(crate) mod pty;

@@ -5,7 +5,7 @@
 use std::time::Duration;
 
 use super::fake::{BUS, Fake};
-use crate::{Adapter, BleAdapter, Closing, Found, Link, OpenError, OpenOptions, Scanning, Selector};
+use crate::{Adapter, BleAdapter, CloseFuture, Found, Link, OpenError, OpenOptions, ScanFuture, Selector};
 
 /// Whether this process tests the portable backend.
 pub(super) fn portable() -> bool {
@@ -73,16 +73,16 @@ impl Adapter for Tested {
     fn list(&self) -> Vec<Found> {
         self.inner().list()
     }
-    fn scan(&self) -> Option<Scanning<'_>> {
+    fn scan(&self) -> Option<ScanFuture<'_>> {
         self.inner().scan()
     }
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
-        self.inner().check(selector)
+    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
+        self.inner().validate(selector)
     }
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
         self.inner().open(selector, options)
     }
-    fn close(&self) -> Closing {
+    fn close(&self) -> CloseFuture {
         self.inner().close()
     }
 }

@@ -2,14 +2,14 @@
 
 use super::fake::Fake;
 use super::*;
-use crate::conformance::{Bench, check};
+use crate::conformance::{Fixture, verify};
 
-struct BleBench(both::Tested, std::sync::Arc<Fake>);
+struct BleFixture(both::Tested, std::sync::Arc<Fake>);
 
 /// Three values; each makes one packet.
 const VALUES: [[u8; 2]; 3] = [[0x65, 0x08], [0x66, 0x08], [0xCE, 0xFF]];
 
-impl Bench for BleBench {
+impl Fixture for BleFixture {
     fn adapter(&self) -> &dyn Adapter {
         &self.0
     }
@@ -53,5 +53,5 @@ async fn ble() {
     let fake = std::sync::Arc::new(Fake::new(vec![device]));
     // The task that takes connections is there before the contract's count of tasks.
     fake.until(|world| world.radio).await;
-    check(&mut BleBench(adapter(&fake), fake)).await.unwrap();
+    verify(&mut BleFixture(adapter(&fake), fake)).await.unwrap();
 }

@@ -25,7 +25,7 @@ pub(super) const BUS: &str = "CLIPLEAD_TEST_BUS";
 pub(super) const RADIO: &str = "/org/bluez/hci0";
 
 #[derive(Clone, Debug)]
-pub(super) struct Part {
+pub(super) struct Attribute {
     pub(super) uuid: String,
     pub(super) flags: Vec<&'static str>,
     pub(super) value: Vec<u8>,
@@ -42,7 +42,7 @@ pub(super) struct Device {
     pub(super) connected: bool,
     /// Characteristics of one service.
     pub(super) service: u16,
-    pub(super) parts: Vec<Part>,
+    pub(super) parts: Vec<Attribute>,
 }
 
 pub(super) fn full(short: u16) -> String {

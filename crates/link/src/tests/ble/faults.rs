@@ -155,7 +155,7 @@ async fn a_bus_that_says_nothing_is_told() {
     let mute = Fake::that_says_nothing();
     let adapter = adapter(&mute);
     let mut link = adapter.open(&format!("ble:{FIRST}").parse().unwrap(), &OpenOptions::default()).unwrap();
-    let told = Absence::NoBluetooth { detail: "no answer in 5 s".to_owned() };
+    let told = Unavailable::NoBluetooth { detail: "no answer in 5 s".to_owned() };
     until(&mut *link, &LinkState::Absent(told)).await;
 }
 
@@ -169,7 +169,7 @@ async fn another_device_of_the_name_does_not_take_its_place() {
     fake.remove(0).await;
     fake.change(|world| world.devices.push(meter(SECOND)));
     let what = format!("ble:name=Air probe (it was {FIRST})");
-    until(&mut *follower.link, &LinkState::Absent(Absence::NotFound { what })).await;
+    until(&mut *follower.link, &LinkState::Absent(Unavailable::NotFound { what })).await;
     fake.change(|world| assert_eq!(world.called("Connect"), 1));
     fake.change(|world| world.devices.push(meter(FIRST)));
     follower.decoder.gap(quantity::Instant::ZERO);
@@ -195,7 +195,7 @@ async fn an_address_that_changes_is_found_again() {
 async fn a_remembered_device_is_not_there() {
     let fake = Fake::new(vec![Device { rssi: None, ..meter(FIRST) }]);
     let mut link = open(&fake, FIRST);
-    until(&mut *link, &LinkState::Absent(Absence::NotFound { what: format!("ble:{FIRST}") })).await;
+    until(&mut *link, &LinkState::Absent(Unavailable::NotFound { what: format!("ble:{FIRST}") })).await;
     fake.change(|world| assert_eq!(world.called("Connect"), 0));
 }
 
@@ -248,7 +248,7 @@ async fn a_bad_device_does_not_delay_a_good_one() {
     }
     loop {
         match next(&mut *bad).await {
-            LinkEvent::State(LinkState::Absent(Absence::NotConnected { device, .. })) => {
+            LinkEvent::State(LinkState::Absent(Unavailable::NotConnected { device, .. })) => {
                 break assert_eq!(device, SECOND);
             }
             LinkEvent::State(LinkState::Opening) => {}

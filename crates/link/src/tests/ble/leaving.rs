@@ -29,7 +29,7 @@ async fn the_scan_ends_before_the_meter_is_connected() {
 async fn the_scan_ends_when_nothing_was_found() {
     let fake = Fake::new(vec![]);
     let mut link = open(&fake, FIRST);
-    until(&mut *link, &LinkState::Absent(Absence::NotFound { what: format!("ble:{FIRST}") })).await;
+    until(&mut *link, &LinkState::Absent(Unavailable::NotFound { what: format!("ble:{FIRST}") })).await;
     fake.change(|world| assert_eq!((world.called("StopDiscovery"), world.left()), (1, (0, 0))));
 }
 

@@ -96,7 +96,8 @@ async fn a_constructor_that_hangs_costs_a_bounded_number_of_threads() {
     let mute = Fake::that_says_nothing();
     let mut link = open(&mute, FIRST);
     let told = loop {
-        if let LinkEvent::State(LinkState::Absent(Absence::NoBluetooth { detail })) = next(&mut *link).await
+        if let LinkEvent::State(LinkState::Absent(Unavailable::NoBluetooth { detail })) =
+            next(&mut *link).await
             && detail.contains("earlier attempts")
         {
             break detail;

@@ -2,7 +2,7 @@
 //! it.
 
 use super::*;
-use crate::Mend;
+use crate::Remedy;
 
 /// Two temperatures, the second with a vendor's neighbour that no profile names.
 fn neighbours() -> Device {
@@ -14,7 +14,7 @@ fn neighbours() -> Device {
 }
 
 /// Why the meter is not open.
-async fn absent(link: &mut dyn Link) -> Absence {
+async fn absent(link: &mut dyn Link) -> Unavailable {
     loop {
         match next(link).await {
             LinkEvent::State(LinkState::Absent(absence)) => return absence,
@@ -111,24 +111,24 @@ async fn advice_fits_the_cause() {
     };
     let pairing = "bluetoothctl pair C0:11:22:33:44:01";
     type Fault = fn(&mut fake::World, &Device);
-    let cases: [(&str, Device, Fault, Mend, &str); 5] = [
+    let cases: [(&str, Device, Fault, Remedy, &str); 5] = [
         (
             "a format that wants pairing",
             with_format(),
             |world, device| {
                 world.unreadable.insert(device.descriptor_path(0, 0), "org.bluez.Error.NotAuthorized");
             },
-            Mend::Pair,
+            Remedy::Pair,
             pairing,
         ),
-        ("nothing that sends", only(&["write"]), |_, _| {}, Mend::Choose, "devices list --scan"),
+        ("nothing that sends", only(&["write"]), |_, _| {}, Remedy::Choose, "devices list --scan"),
         (
             "held by another",
             only(&["notify"]),
             |world, _| {
                 world.refused.insert("Connect", 1);
             },
-            Mend::Release,
+            Remedy::Release,
             "close the program or telephone",
         ),
         (
@@ -137,14 +137,14 @@ async fn advice_fits_the_cause() {
             |world, _| {
                 world.muted.insert("ReadValue");
             },
-            Mend::Service,
+            Remedy::Service,
             "restart bluetooth",
         ),
         (
             "services that do not come",
             only(&["notify"]),
             |world, _| world.unresolved = true,
-            Mend::Forget,
+            Remedy::Forget,
             "bluetoothctl remove C0:11:22:33:44:01",
         ),
     ];
@@ -152,7 +152,7 @@ async fn advice_fits_the_cause() {
         let fake = Fake::new(vec![device.clone()]);
         fake.change(|world| fault(world, &device));
         let absence = absent(&mut *open(&fake, FIRST)).await;
-        let Absence::NotConnected { mend, .. } = &absence else { panic!("{name}: {absence:?}") };
+        let Unavailable::NotConnected { mend, .. } = &absence else { panic!("{name}: {absence:?}") };
         assert_eq!(*mend, want, "{name}");
         assert!(absence.to_string().contains(words), "{name}: {absence}");
     }

@@ -91,9 +91,9 @@ fn bits_beyond_the_number_are_refused() {
 
 #[test]
 fn a_unit_at_odds_is_an_error() {
-    assert_eq!(check_unit(0x2729, Unit::MICROFARAD), Ok(()));
-    assert_eq!(check_unit(0x2724, Unit::KPAA), Ok(()));
-    assert_eq!(check_unit(0x27A5, Unit::PSIG), Ok(()));
+    assert_eq!(validate_unit(0x2729, Unit::MICROFARAD), Ok(()));
+    assert_eq!(validate_unit(0x2724, Unit::KPAA), Ok(()));
+    assert_eq!(validate_unit(0x27A5, Unit::PSIG), Ok(()));
     for (device, profile) in [
         (0x2729, Unit::OHM),
         (0x2728, Unit::AMPERE),
@@ -103,10 +103,10 @@ fn a_unit_at_odds_is_an_error() {
         (0x272F, Unit::KELVIN_DIFFERENCE),
         (0x27A8, Unit::HERTZ),
     ] {
-        assert_eq!(check_unit(device, profile), Err(GattError::UnitContradicts { device, profile }));
+        assert_eq!(validate_unit(device, profile), Err(GattError::UnitContradicts { device, profile }));
     }
-    assert_eq!(check_unit(0x272D, Unit::F), Err(GattError::UnitUnused(0x272D)));
-    assert_eq!(check_unit(0x2FFF, Unit::F), Err(GattError::UnitUnknown(0x2FFF)));
+    assert_eq!(validate_unit(0x272D, Unit::F), Err(GattError::UnitUnused(0x272D)));
+    assert_eq!(validate_unit(0x2FFF, Unit::F), Err(GattError::UnitUnknown(0x2FFF)));
     assert_eq!(by_format(6, 0, 0x27A5, &[1, 0], None), "UnitNotSaid(10149)");
     assert_eq!(by_format(6, -1, 0x27A5, &[0x4C, 0x04], Some(Unit::PSIG)), "110.0 psig");
     // The table stands above the descriptor, and a descriptor at odds with it makes both doubtful.

@@ -15,8 +15,8 @@ use rmodbus::server::context::ModbusContext as _;
 use rmodbus::server::storage::ModbusStorage;
 
 use crate::Profile;
-use crate::check::CheckKind;
-use crate::poll::{PollReason, Polled, Poller};
+use crate::checksum::ChecksumKind;
+use crate::poll::{PollOutput, PollReason, Poller};
 use crate::tests::mutate::Seeded;
 
 pub(super) const UNIT: u8 = 17;
@@ -202,7 +202,12 @@ impl World {
     }
 
     /// Runs until `until`, or for ever if nothing is due; hands on answers and faults.
-    pub(super) fn run(&mut self, poller: &mut Poller, until: Instant, seen: &mut dyn FnMut(&Self, Polled)) {
+    pub(super) fn run(
+        &mut self,
+        poller: &mut Poller,
+        until: Instant,
+        seen: &mut dyn FnMut(&Self, PollOutput),
+    ) {
         let mut idle = 0;
         loop {
             let due = poller.poll_at();
@@ -224,7 +229,7 @@ impl World {
             assert!(poller.held() <= 512);
             for polled in out {
                 match polled {
-                    Polled::Send(request) => (self.device)(self, request),
+                    PollOutput::Send(request) => (self.device)(self, request),
                     other => seen(self, other),
                 }
             }
@@ -239,7 +244,7 @@ impl World {
 }
 
 fn sealed(body: &[u8]) -> Vec<u8> {
-    [body, &CheckKind::Crc16Modbus.compute(body)].concat()
+    [body, &ChecksumKind::Crc16Modbus.compute(body)].concat()
 }
 
 pub(super) fn profile(more: &str, channels: &str) -> Profile {
@@ -300,10 +305,10 @@ fn sessions(count: u64, profile: &Profile, temper: Temper, reveal: bool) -> Tall
         let mut world = World::new(seed, temper);
         let mut poller = profile.poller(world.seeded.next().to_le_bytes()[0].into()).unwrap();
         poller.opened(Instant::ZERO);
-        let mut see = |world: &World, polled: Polled| match polled {
-            Polled::Answer(packet) => weigh(&mut tally, world, &packet),
-            Polled::Fault(fault) => drop(tally.faults.insert(fault.reason.words())),
-            Polled::Send(_) => {}
+        let mut see = |world: &World, polled: PollOutput| match polled {
+            PollOutput::Answer(packet) => weigh(&mut tally, world, &packet),
+            PollOutput::Fault(fault) => drop(tally.faults.insert(fault.reason.words())),
+            PollOutput::Send(_) => {}
         };
         world.run(&mut poller, Instant::from_micros(8_000_000), &mut see);
         let counters = *poller.counters();
@@ -327,12 +332,12 @@ fn no_wrong_value_from_a_hostile_device() {
     assert_eq!(tally.wrong, 0, "{tally:?}");
     assert!(tally.answers > 8_000 && tally.refused > 200, "{tally:?}");
     for reason in [
-        PollReason::Unanswered,
-        PollReason::Unmarked,
+        PollReason::Timeout,
+        PollReason::MarkerTimeout,
         PollReason::Checksum,
-        PollReason::Stranger,
-        PollReason::Form,
-        PollReason::Unasked,
+        PollReason::WrongUnit,
+        PollReason::Malformed,
+        PollReason::Unsolicited,
         PollReason::Refused,
     ] {
         assert!(
@@ -364,7 +369,7 @@ fn without_marker_no_value_of_another_register() {
         let tally = sessions(800, &profile(more, &channels), temper, false);
         assert_eq!(tally.of_another, 0, "{tally:?}");
         assert!(tally.answers > 1_000, "{tally:?}");
-        assert_eq!(tally.faults.contains(PollReason::NoMarker.words()), !diagnostics);
+        assert_eq!(tally.faults.contains(PollReason::MarkerUnknown.words()), !diagnostics);
     }
 }
 

@@ -13,7 +13,7 @@ use scpi::{Branch, Leaf, Root, cmd_nquery, cmd_qonly};
 
 use super::hostile::{HOSTILE, MILD, Temper, World};
 use crate::Profile;
-use crate::poll::{PollReason, Polled};
+use crate::poll::{PollOutput, PollReason};
 
 /// What the parser works on.
 struct Instrument {
@@ -165,11 +165,11 @@ fn is_right(world: &World, packet: &[u8]) -> bool {
 fn no_answer_of_another_query() {
     let faults = no_answer_of_another(2_000, &profile("\"*CLS\""));
     for reason in [
-        PollReason::Unanswered,
-        PollReason::Unmarked,
-        PollReason::Form,
+        PollReason::Timeout,
+        PollReason::MarkerTimeout,
+        PollReason::Malformed,
         PollReason::Refused,
-        PollReason::Unasked,
+        PollReason::Unsolicited,
     ] {
         assert!(faults.contains(reason.words()), "{reason:?} never came");
     }
@@ -190,12 +190,12 @@ fn no_answer_of_another(sessions: u64, profile: &Profile) -> BTreeSet<&'static s
         let mut poller = profile.poller(0).unwrap();
         poller.opened(Instant::ZERO);
         world.run(&mut poller, Instant::from_micros(20_000_000), &mut |world, polled| match polled {
-            Polled::Answer(packet) => {
+            PollOutput::Answer(packet) => {
                 answers += 1;
                 wrong += u64::from(!is_right(world, &packet));
             }
-            Polled::Fault(fault) => drop(faults.insert(fault.reason.words())),
-            Polled::Send(_) => {}
+            PollOutput::Fault(fault) => drop(faults.insert(fault.reason.words())),
+            PollOutput::Send(_) => {}
         });
         // The instrument calms down: it is heard again.
         world.temper = MILD;
@@ -220,9 +220,9 @@ fn after_trouble_the_error_queue_is_asked_until_it_says_0() {
         poller.opened(Instant::ZERO);
         let mut text = String::new();
         world.run(&mut poller, Instant::from_micros(700_000), &mut |_, polled| match polled {
-            Polled::Answer(packet) => text += &alloc::format!("answer {}; ", packet[3]),
-            Polled::Fault(fault) => text += &alloc::format!("{fault}; "),
-            Polled::Send(_) => {}
+            PollOutput::Answer(packet) => text += &alloc::format!("answer {}; ", packet[3]),
+            PollOutput::Fault(fault) => text += &alloc::format!("{fault}; "),
+            PollOutput::Send(_) => {}
         });
         let sent: Vec<u8> = world.sent.concat();
         (String::from_utf8(sent).unwrap().replace('\n', " "), text)
@@ -258,7 +258,7 @@ fn rubbish_is_no_answer() {
         if seeded.below(2) == 0 {
             bytes.push(b'\n');
         }
-        let mut see = |polled: Polled| assert!(!matches!(polled, Polled::Answer(_)));
+        let mut see = |polled: PollOutput| assert!(!matches!(polled, PollOutput::Answer(_)));
         poller.received(now, &bytes, &mut see);
         poller.tick(now, &mut see);
         assert!(poller.held() <= 256);

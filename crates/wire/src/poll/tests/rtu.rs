@@ -1,4 +1,4 @@
-//! The talk with a Modbus device, step by step: what is sent when, and what each answer makes of it.
+//! The exchange with a Modbus device, step by step: what is sent when, and what each answer makes of it.
 
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -7,7 +7,7 @@ use core::fmt::Write as _;
 use quantity::{Duration, Instant};
 
 use super::hostile::{MILD, Temper, UNIT, World, alike, profile};
-use crate::poll::{PollReason, Polled, Poller};
+use crate::poll::{PollOutput, PollReason, Poller};
 
 /// What a device in this temper is sent, and what comes of it, in the first `ms`.
 fn told(profile: &crate::Profile, temper: Temper, ms: i64) -> (String, Poller) {
@@ -16,15 +16,15 @@ fn told(profile: &crate::Profile, temper: Temper, ms: i64) -> (String, Poller) {
     poller.opened(Instant::ZERO);
     let mut text = String::new();
     let mut sent = 0;
-    let mut see = |world: &World, polled: Polled| {
+    let mut see = |world: &World, polled: PollOutput| {
         for request in &world.sent[sent..] {
             writeln!(text, "> {}", hex(&request[..6])).unwrap();
         }
         sent = world.sent.len();
         match polled {
-            Polled::Answer(packet) => writeln!(text, "< answer {}", packet[3]).unwrap(),
-            Polled::Fault(fault) => writeln!(text, "! {fault}").unwrap(),
-            Polled::Send(_) => {}
+            PollOutput::Answer(packet) => writeln!(text, "< answer {}", packet[3]).unwrap(),
+            PollOutput::Fault(fault) => writeln!(text, "! {fault}").unwrap(),
+            PollOutput::Send(_) => {}
         }
     };
     world.run(&mut poller, Instant::from_micros(ms * 1_000), &mut see);
@@ -65,7 +65,7 @@ fn a_dead_device_is_asked_again_and_again_but_not_faster_and_faster() {
     let (text, poller) = told(&alike(""), Temper { lost: 100, ..MILD }, 60_000);
     assert!(!text.contains("answer 0"), "{text}");
     let counters = poller.counters();
-    assert_eq!(counters.of(PollReason::Unanswered), counters.requests);
+    assert_eq!(counters.of(PollReason::Timeout), counters.requests);
     assert!((40..=70).contains(&(counters.requests + counters.markers)), "{counters:?}");
     // On a line that echoes, too: the echo alone is no sign of life.
     let (text, poller) = told(&alike(""), Temper { lost: 100, echo: true, ..MILD }, 60_000);
@@ -77,7 +77,7 @@ fn a_dead_device_is_asked_again_and_again_but_not_faster_and_faster() {
 fn a_device_without_function_08_says_so() {
     let (text, poller) = told(&alike(""), Temper { diagnostics: false, ..MILD }, 20_000);
     assert!(text.contains("marker = \"none\"") && !text.contains("answer 0"), "{text}");
-    assert!(poller.counters().of(PollReason::NoMarker) > 5);
+    assert!(poller.counters().of(PollReason::MarkerUnknown) > 5);
 }
 
 /// A period that the line cannot keep is not made up for, and no read is left out.
@@ -111,7 +111,7 @@ fn rubbish_is_no_answer() {
     for _ in 0..20_000 {
         now = now + Duration::from_millis(i64::try_from(seeded.below(40)).unwrap());
         let mut answers = 0;
-        let mut see = |polled: Polled| answers += u32::from(matches!(polled, Polled::Answer(_)));
+        let mut see = |polled: PollOutput| answers += u32::from(matches!(polled, PollOutput::Answer(_)));
         let mut bytes: Vec<u8> = (0..seeded.below(700)).map(|_| seeded.next().to_le_bytes()[0]).collect();
         if seeded.below(3) == 0 {
             bytes.splice(0..0, [UNIT, 3, 2]);

@@ -3,20 +3,18 @@
 
 use alloc::vec::Vec;
 
+use super::LoadResult;
 use super::fixed::{Places, load_must, load_sync};
 use super::table::Table;
-use crate::check::CheckKind;
-use crate::error::ProfileError;
+use crate::checksum::ChecksumKind;
 use crate::frame::counted::{COUNTED_BYTES_MAX, CountedFrame, Counts};
 use crate::number::{Number, NumberType};
-
-type Loaded<T> = Result<T, ProfileError>;
 
 /// Types that a length may have.
 const LENGTH_TYPES: [&str; 3] = ["u8", "u16le", "u16be"];
 
 /// The `[frame]` table of kind `counted`.
-pub(super) fn load_frame(table: &Table<'_>) -> Loaded<CountedFrame> {
+pub(super) fn load_frame(table: &Table<'_>) -> LoadResult<CountedFrame> {
     table.only(&["kind", "sync", "length", "min_bytes", "max_bytes", "check", "must"])?;
     let max_node = table.need("max_bytes", "max_bytes = 32 (the longest whole frame)")?;
     let max = max_node.size(3, COUNTED_BYTES_MAX)?;
@@ -25,7 +23,7 @@ pub(super) fn load_frame(table: &Table<'_>) -> Loaded<CountedFrame> {
     let header = length.at + length.kind.width();
     let check = table.table("check")?.map(|t| load_check(&t, header)).transpose()?;
     let mut frame = CountedFrame { sync, length, counts, min: 0, max, check, must: Vec::new() };
-    let least = header + 1 + frame.check_width();
+    let least = header + 1 + frame.checksum_width();
     if max < least {
         return Err(max_node.error(format_args!(
             "a frame needs {least} bytes at least: sync and length, one byte, and the checksum"
@@ -41,12 +39,12 @@ pub(super) fn load_frame(table: &Table<'_>) -> Loaded<CountedFrame> {
     }
     // The shortest frame has the demanded bytes too.
     let shortest =
-        Places { room: frame.min - frame.check_width(), what: "shortest frame's", ..places(&frame) };
+        Places { room: frame.min - frame.checksum_width(), what: "shortest frame's", ..places(&frame) };
     frame.must = load_must(table, &shortest)?;
     Ok(frame)
 }
 
-fn load_length(table: &Table<'_>, sync: usize) -> Loaded<(Number, Counts)> {
+fn load_length(table: &Table<'_>, sync: usize) -> LoadResult<(Number, Counts)> {
     let hint = "length = { at = 2, type = \"u8\", counts = \"payload\" }";
     let table = table.need("length", hint)?.table("length")?;
     table.only(&["at", "type", "counts"])?;
@@ -66,9 +64,9 @@ fn load_length(table: &Table<'_>, sync: usize) -> Loaded<(Number, Counts)> {
 }
 
 /// The checksum at the end of the frame. It may leave the length out: a damaged one then moves the checksum's place.
-fn load_check(table: &Table<'_>, header: usize) -> Loaded<(CheckKind, usize)> {
+fn load_check(table: &Table<'_>, header: usize) -> LoadResult<(ChecksumKind, usize)> {
     table.only(&["kind", "from"])?;
-    let kind = table.need("kind", "kind = \"crc16modbus\"")?.word(&CheckKind::WORDS)?;
+    let kind = table.need("kind", "kind = \"crc16modbus\"")?.word(&ChecksumKind::WORDS)?;
     let from = table.need("from", "from = 2 (first byte covered; it covers all up to itself)")?;
     Ok((kind, from.size(0, header)?))
 }
@@ -78,7 +76,7 @@ pub(super) fn places(frame: &CountedFrame) -> Places {
     Places {
         length: None,
         what: "longest frame's",
-        room: frame.max - frame.check_width(),
+        room: frame.max - frame.checksum_width(),
         sync: frame.sync.len(),
         taken: Some((frame.length.at..frame.header(), "the length")),
         must: frame.must.iter().map(|(at, _)| *at).collect(),

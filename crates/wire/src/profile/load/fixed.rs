@@ -3,24 +3,23 @@
 use alloc::vec::Vec;
 use core::ops::Range;
 
+use super::LoadResult;
 use super::table::{Entry, Node, Table};
 use super::words::{kind_word, unit_word};
-use crate::check::CheckKind;
+use crate::checksum::ChecksumKind;
 use crate::decode::Decode;
 use crate::decode::fields::{
     Bit, BitMeaning, ChannelDecode, Exponent, FieldsDecode, Function, Select, Sequence,
 };
-use crate::error::{ProfileError, suggest};
+use crate::error::suggest;
 use crate::flag::Flag;
 use crate::frame::Framing;
 use crate::frame::counted::{COUNTED_BYTES_MAX, CountedFrame};
-use crate::frame::fixed::{FIXED_BYTES_MAX, FixedFrame, FrameCheck};
+use crate::frame::fixed::{FIXED_BYTES_MAX, FixedFrame, FrameChecksum};
 use crate::number::{Number, NumberType};
 
-type Loaded<T> = Result<T, ProfileError>;
-
 /// The `[frame]` table of kind `fixed`.
-pub(super) fn load_frame(table: &Table<'_>) -> Loaded<FixedFrame> {
+pub(super) fn load_frame(table: &Table<'_>) -> LoadResult<FixedFrame> {
     table.only(&["kind", "sync", "length", "check", "must"])?;
     let length = table.need("length", "length = 12")?.size(2, FIXED_BYTES_MAX)?;
     let sync = load_sync(table, length - 1)?;
@@ -31,7 +30,7 @@ pub(super) fn load_frame(table: &Table<'_>) -> Loaded<FixedFrame> {
 }
 
 /// `must = { 7 = 0xAA }`: bytes that are the same in every frame.
-pub(super) fn load_must(table: &Table<'_>, frame: &Places) -> Loaded<Vec<(usize, u8)>> {
+pub(super) fn load_must(table: &Table<'_>, frame: &Places) -> LoadResult<Vec<(usize, u8)>> {
     let Some(table) = table.table("must")? else { return Ok(Vec::new()) };
     let mut found: Vec<(usize, u8)> = Vec::new();
     for entry in table.entries() {
@@ -53,7 +52,7 @@ pub(super) fn load_must(table: &Table<'_>, frame: &Places) -> Loaded<Vec<(usize,
 }
 
 /// The sync bytes, `max` at most.
-pub(super) fn load_sync(table: &Table<'_>, max: usize) -> Loaded<Vec<u8>> {
+pub(super) fn load_sync(table: &Table<'_>, max: usize) -> LoadResult<Vec<u8>> {
     let node = table.need("sync", "sync = [0xA5, 0x5A]")?;
     let mut sync = Vec::new();
     for byte in node.list()? {
@@ -65,9 +64,9 @@ pub(super) fn load_sync(table: &Table<'_>, max: usize) -> Loaded<Vec<u8>> {
     Ok(sync)
 }
 
-fn load_check(table: &Table<'_>, sync: usize, length: usize) -> Loaded<FrameCheck> {
+fn load_check(table: &Table<'_>, sync: usize, length: usize) -> LoadResult<FrameChecksum> {
     table.only(&["kind", "from", "to", "at"])?;
-    let kind = table.need("kind", "kind = \"crc16modbus\"")?.word(&CheckKind::WORDS)?;
+    let kind = table.need("kind", "kind = \"crc16modbus\"")?.word(&ChecksumKind::WORDS)?;
     let from = table.need("from", "from = 0 (first byte covered)")?.size(0, length - 1)?;
     let to_node = table.need("to", "to = 10 (first byte not covered)")?;
     let to = to_node.size(0, length)?;
@@ -88,7 +87,7 @@ fn load_check(table: &Table<'_>, sync: usize, length: usize) -> Loaded<FrameChec
     if overlaps(&stored, &(from..to)) || stored.start < sync {
         return Err(at_node.error("the checksum stands inside the bytes it covers, or in the sync bytes"));
     }
-    Ok(FrameCheck { kind, covers: from..to, at })
+    Ok(FrameChecksum { kind, covers: from..to, at })
 }
 
 fn overlaps(a: &Range<usize>, b: &Range<usize>) -> bool {
@@ -115,7 +114,7 @@ pub(super) struct Places {
 
 impl Places {
     pub(super) fn of_fixed(frame: &FixedFrame) -> Self {
-        let stored = |check: &FrameCheck| (check.at..check.at + check.kind.width(), "the checksum");
+        let stored = |check: &FrameChecksum| (check.at..check.at + check.kind.width(), "the checksum");
         Self {
             length: Some(frame.length),
             room: frame.length,
@@ -134,7 +133,7 @@ impl Places {
 }
 
 /// The `[decode]` table of kind `fields`.
-pub(super) fn load_fields(table: &Table<'_>, frame: &Places) -> Loaded<FieldsDecode> {
+pub(super) fn load_fields(table: &Table<'_>, frame: &Places) -> LoadResult<FieldsDecode> {
     table.only(&["kind", "channel_at", "sequence", "channel"])?;
     let selector = table.find("channel_at").map(|node| integer(node, frame)).transpose()?;
     let sequence = table.find("sequence").map(|node| load_sequence(node, frame)).transpose()?;
@@ -161,7 +160,7 @@ pub(super) fn load_fields(table: &Table<'_>, frame: &Places) -> Loaded<FieldsDec
 }
 
 /// `{ at = 2, type = "u8", mask = 0x0F }`: a number that goes up by one with each frame.
-pub(super) fn load_sequence(node: Node<'_>, frame: &Places) -> Loaded<Sequence> {
+pub(super) fn load_sequence(node: Node<'_>, frame: &Places) -> LoadResult<Sequence> {
     let at = number_at(node, frame, &["at", "type", "mask"])?;
     let NumberType::Integer { bytes, .. } = at.kind else {
         return Err(node.error("a number of frames is an integer, not a float"));
@@ -188,7 +187,7 @@ pub(super) const CHANNEL_KEYS: [&str; 9] =
     ["number", "value", "exponent", "counts", "no_value", "select", "functions", "unit", "flags"];
 
 /// A channel whose keys have been looked over.
-pub(super) fn load_channel(table: &Table<'_>, frame: &Places) -> Loaded<ChannelDecode> {
+pub(super) fn load_channel(table: &Table<'_>, frame: &Places) -> LoadResult<ChannelDecode> {
     let number = table.find("number").map_or(Ok(0), |node| node.int(0..=255))?;
     let value_node = table.need("value", "value = { at = 4, type = \"i16le\" }")?;
     let value = number_at(value_node, frame, &["at", "type"])?;
@@ -208,7 +207,9 @@ pub(super) fn load_channel(table: &Table<'_>, frame: &Places) -> Loaded<ChannelD
         return Err(value_node.error("a float needs fixed decimals: exponent = -2 shows two places"));
     }
     let no_value = match table.find("no_value") {
-        Some(node) => node.list()?.into_iter().map(|n| n.int(i64::MIN..=i64::MAX)).collect::<Loaded<_>>()?,
+        Some(node) => {
+            node.list()?.into_iter().map(|n| n.int(i64::MIN..=i64::MAX)).collect::<LoadResult<_>>()?
+        }
         None => Vec::new(),
     };
     let mut channel = ChannelDecode {
@@ -277,11 +278,11 @@ fn every_function_fixes_it(select: &Select) -> bool {
     }
 }
 
-pub(super) fn power(node: Node<'_>) -> Loaded<i8> {
+pub(super) fn power(node: Node<'_>) -> LoadResult<i8> {
     i8::try_from(node.int(-24..=24)?).map_err(|_| node.error("must be -24 to 24"))
 }
 
-fn load_select(table: &Table<'_>, frame: &Places) -> Loaded<Select> {
+fn load_select(table: &Table<'_>, frame: &Places) -> LoadResult<Select> {
     match (table.find("select"), table.table("functions")?, table.find("unit")) {
         (None, None, Some(node)) => Ok(Select::Fixed(Function { unit: unit_word(node)?, exponent: None })),
         (Some(node), Some(functions), None) => {
@@ -302,7 +303,7 @@ fn load_select(table: &Table<'_>, frame: &Places) -> Loaded<Select> {
     }
 }
 
-fn load_functions(table: &Table<'_>, kind: NumberType, mask: i64) -> Loaded<Vec<(i64, Function)>> {
+fn load_functions(table: &Table<'_>, kind: NumberType, mask: i64) -> LoadResult<Vec<(i64, Function)>> {
     let mut found: Vec<(i64, Function)> = Vec::new();
     for entry in table.entries() {
         let code = code(&entry)?;
@@ -323,7 +324,7 @@ fn load_functions(table: &Table<'_>, kind: NumberType, mask: i64) -> Loaded<Vec<
 }
 
 /// A code as key: `4` or `0x04`.
-fn code(entry: &Entry<'_>) -> Loaded<i64> {
+fn code(entry: &Entry<'_>) -> LoadResult<i64> {
     let parsed = match entry.key.strip_prefix("0x") {
         Some(hex) => i64::from_str_radix(hex, 16),
         None => entry.key.parse(),
@@ -332,7 +333,7 @@ fn code(entry: &Entry<'_>) -> Loaded<i64> {
 }
 
 /// `"V ac"`, or `{ unit = "uF", exponent = -2, quantity = "capacitance" }`.
-fn load_function(node: Node<'_>) -> Loaded<Function> {
+fn load_function(node: Node<'_>) -> LoadResult<Function> {
     if !node.is_table() {
         return Ok(Function { unit: unit_word(node)?, exponent: None });
     }
@@ -353,7 +354,7 @@ fn load_function(node: Node<'_>) -> Loaded<Function> {
 }
 
 /// A number's place: inside the frame, off the sync bytes and the checksum.
-fn number_at(node: Node<'_>, frame: &Places, known: &[&str]) -> Loaded<Number> {
+fn number_at(node: Node<'_>, frame: &Places, known: &[&str]) -> LoadResult<Number> {
     let table = node.table("a place")?;
     table.only(known)?;
     let kind = table.need("type", "type = \"u8\"")?.word(&NumberType::WORDS)?;
@@ -363,7 +364,7 @@ fn number_at(node: Node<'_>, frame: &Places, known: &[&str]) -> Loaded<Number> {
     Ok(Number { at, kind })
 }
 
-fn integer(node: Node<'_>, frame: &Places) -> Loaded<Number> {
+fn integer(node: Node<'_>, frame: &Places) -> LoadResult<Number> {
     let number = number_at(node, frame, &["at", "type"])?;
     match number.kind {
         NumberType::Float { .. } => Err(node.error("must be an integer type, for example \"u8\"")),
@@ -405,7 +406,7 @@ pub(super) const BITS: [(&str, BitMeaning); 8] = [
 ];
 
 /// `hold = "6.1"`, or a list of such where more than one bit means it.
-fn load_bits(table: &Table<'_>, frame: &Places) -> Loaded<Vec<(Bit, BitMeaning)>> {
+fn load_bits(table: &Table<'_>, frame: &Places) -> LoadResult<Vec<(Bit, BitMeaning)>> {
     let Some(table) = table.table("flags")? else { return Ok(Vec::new()) };
     let mut found: Vec<(Bit, BitMeaning)> = Vec::new();
     for entry in table.entries() {
@@ -429,7 +430,7 @@ fn load_bits(table: &Table<'_>, frame: &Places) -> Loaded<Vec<(Bit, BitMeaning)>
 }
 
 /// `"6.1"`, or `"6.*"` for all bits of a byte.
-pub(super) fn load_some_bits(node: Node<'_>, frame: &Places) -> Loaded<Vec<Bit>> {
+pub(super) fn load_some_bits(node: Node<'_>, frame: &Places) -> LoadResult<Vec<Bit>> {
     let Some(byte) = node.str()?.strip_suffix(".*") else { return Ok(alloc::vec![load_bit(node, frame)?]) };
     let byte = byte
         .parse()
@@ -438,7 +439,7 @@ pub(super) fn load_some_bits(node: Node<'_>, frame: &Places) -> Loaded<Vec<Bit>>
     Ok((0..8).filter(|bit| frame.data >> bit & 1 == 1).map(|bit| Bit { byte, bit }).collect())
 }
 
-pub(super) fn load_bit(node: Node<'_>, frame: &Places) -> Loaded<Bit> {
+pub(super) fn load_bit(node: Node<'_>, frame: &Places) -> LoadResult<Bit> {
     let text = node.str()?;
     let bit = text.split_once('.').and_then(|(byte, bit)| {
         let bit = bit.parse::<u8>().ok().filter(|bit| *bit < 8)?;

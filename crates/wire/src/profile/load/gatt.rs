@@ -1,16 +1,17 @@
-//! Loads the decoding of GATT values: which characteristic is which channel, and how its value is read. Does not decode.
+//! Loads the decoding of GATT values: which characteristic becomes which channel, and how to read its value. Does not
+//! decode.
 
 use alloc::vec::Vec;
 
+use super::LoadResult;
 use super::fixed::{CHANNEL_KEYS, Places, load_channel, load_sequence};
 use super::table::{Node, Table};
 use super::words::unit_word;
-use crate::decode::gatt::{Figure, Format, GattChannel, GattDecode, Named, Which};
-use crate::error::ProfileError;
+use crate::decode::gatt::{
+    CharacteristicSelector, Format, GattChannel, GattDecode, InstanceSelector, Statistic,
+};
 use crate::gatt::{Characteristic, Uuid, text};
 use crate::packet::MESSAGE_BYTES_MAX;
-
-type Loaded<T> = Result<T, ProfileError>;
 
 /// The most channels of one device, as many as its packets can number.
 const CHANNELS_MAX: usize = 256;
@@ -28,7 +29,7 @@ const VALUE: Places = Places {
 };
 
 /// The `[decode]` table of kind `gatt`. Without channels it takes whatever describes itself.
-pub(super) fn load_decode(table: &Table<'_>) -> Loaded<GattDecode> {
+pub(super) fn load_decode(table: &Table<'_>) -> LoadResult<GattDecode> {
     table.only(&["kind", "channel"])?;
     let mut channels: Vec<GattChannel> = Vec::new();
     let Some(node) = table.find("channel") else { return Ok(GattDecode { channels }) };
@@ -62,18 +63,18 @@ pub(super) fn load_decode(table: &Table<'_>) -> Loaded<GattDecode> {
 
 /// A channel beside another of its characteristic is not the sole one: it is the first.
 fn number_the_first(channels: &mut [GattChannel]) {
-    let all: Vec<Named> = channels.iter().map(|channel| channel.named.clone()).collect();
-    for channel in channels.iter_mut().filter(|channel| channel.named.which == Which::Sole) {
-        let beside = |other: &&Named| {
-            other.characteristic == channel.named.characteristic && other.which != Which::Sole
+    let all: Vec<CharacteristicSelector> = channels.iter().map(|channel| channel.named.clone()).collect();
+    for channel in channels.iter_mut().filter(|channel| channel.named.which == InstanceSelector::Sole) {
+        let beside = |other: &&CharacteristicSelector| {
+            other.characteristic == channel.named.characteristic && other.which != InstanceSelector::Sole
         };
         if all.iter().any(|other| beside(&other)) {
-            channel.named.which = Which::Instance(1);
+            channel.named.which = InstanceSelector::Instance(1);
         }
     }
 }
 
-fn load(table: &Table<'_>) -> Loaded<GattChannel> {
+fn load(table: &Table<'_>) -> LoadResult<GattChannel> {
     let known: Vec<&str> = KEYS.iter().chain(&CHANNEL_KEYS).copied().collect();
     table.only(&known)?;
     let number = table.find("number").map_or(Ok(0), |node| node.int(0..=255))?;
@@ -88,15 +89,15 @@ fn load(table: &Table<'_>) -> Loaded<GattChannel> {
 }
 
 /// The characteristic that is read, and which of several of its UUID.
-pub(super) fn load_named(table: &Table<'_>) -> Loaded<Named> {
-    Ok(Named {
+pub(super) fn load_named(table: &Table<'_>) -> LoadResult<CharacteristicSelector> {
+    Ok(CharacteristicSelector {
         characteristic: uuid(table.need("characteristic", "characteristic = \"0x2A6E\"")?)?,
         service: table.find("service").map(uuid).transpose()?,
         which: load_which(table)?,
     })
 }
 
-fn uuid(node: Node<'_>) -> Loaded<Uuid> {
+fn uuid(node: Node<'_>) -> LoadResult<Uuid> {
     let given = node.str()?;
     Uuid::parse(given).ok_or_else(|| {
         node.error(format_args!(
@@ -105,22 +106,22 @@ fn uuid(node: Node<'_>) -> Loaded<Uuid> {
     })
 }
 
-fn load_which(table: &Table<'_>) -> Loaded<Which> {
+fn load_which(table: &Table<'_>) -> LoadResult<InstanceSelector> {
     match (table.find("instance"), table.find("label")) {
         (Some(_), Some(label)) => Err(label.error("say instance or label, not both")),
         (None, Some(node)) => {
             let label = node.str()?;
             match text(label.as_bytes()) {
-                Ok(kept) if kept == label => Ok(Which::Label(label.into())),
+                Ok(kept) if kept == label => Ok(InstanceSelector::Label(label.into())),
                 _ => Err(node.error("a label is what the device says, without blanks around it")),
             }
         }
-        (Some(node), None) => Ok(Which::Instance(u8::try_from(node.int(1..=255)?).unwrap_or(1))),
-        (None, None) => Ok(Which::Sole),
+        (Some(node), None) => Ok(InstanceSelector::Instance(u8::try_from(node.int(1..=255)?).unwrap_or(1))),
+        (None, None) => Ok(InstanceSelector::Sole),
     }
 }
 
-fn load_format(table: &Table<'_>) -> Loaded<Format> {
+fn load_format(table: &Table<'_>) -> LoadResult<Format> {
     let words = [("auto", true), ("fields", false)];
     let auto = match table.find("format") {
         Some(node) => node.word(&words)?,
@@ -141,12 +142,12 @@ fn load_format(table: &Table<'_>) -> Loaded<Format> {
     }
     Ok(Format::Auto {
         unit: table.find("unit").map(unit_word).transpose()?,
-        figure: table.find("figure").map_or(Ok(Figure::Average), |node| node.word(&Figure::WORDS))?,
+        figure: table.find("figure").map_or(Ok(Statistic::Average), |node| node.word(&Statistic::WORDS))?,
     })
 }
 
 /// What can never be right is refused here: a figure of what has none, a unit that the SIG's table contradicts.
-fn check_described(table: &Table<'_>, channel: &GattChannel) -> Loaded<()> {
+fn check_described(table: &Table<'_>, channel: &GattChannel) -> LoadResult<()> {
     let characteristic = channel.named.characteristic;
     let short = characteristic.short();
     if let (Some(node), false) = (table.find("figure"), matches!(short, Some(0x2AF1 | 0x2B1A))) {

@@ -4,15 +4,14 @@ use alloc::vec::Vec;
 
 use quantity::Sign;
 
+use super::LoadResult;
 use super::table::{Entry, Node, Table};
 use super::words::{kind_word, unit_word};
-use crate::check::CheckKind;
-use crate::decode::pattern::{Mode, PatternDecode, Piece, Slot, Words, trim};
-use crate::error::{ProfileError, suggest};
+use crate::checksum::ChecksumKind;
+use crate::decode::pattern::{Mode, PatternDecode, PatternItem, Slot, Words, trim};
+use crate::error::suggest;
 use crate::flag::Flag;
 use crate::frame::line::{CHECK_BYTES, LINE_BYTES_MAX, LineFrame};
-
-type Loaded<T> = Result<T, ProfileError>;
 
 const SLOTS: [(&str, Slot); 7] = [
     ("value", Slot::Value),
@@ -25,7 +24,7 @@ const SLOTS: [(&str, Slot); 7] = [
 ];
 
 /// The `[frame]` table of kind `line`.
-pub(super) fn load_frame(table: &Table<'_>, pattern: &PatternDecode) -> Loaded<LineFrame> {
+pub(super) fn load_frame(table: &Table<'_>, pattern: &PatternDecode) -> LoadResult<LineFrame> {
     table.only(&["kind", "check", "max_bytes"])?;
     let check = load_check(table)?;
     let check_bytes = if check.is_some() { CHECK_BYTES } else { 0 };
@@ -39,7 +38,7 @@ pub(super) fn load_frame(table: &Table<'_>, pattern: &PatternDecode) -> Loaded<L
 }
 
 /// As `load_frame`, for lines that no pattern describes.
-pub(super) fn load_any_frame(table: &Table<'_>) -> Loaded<LineFrame> {
+pub(super) fn load_any_frame(table: &Table<'_>) -> LoadResult<LineFrame> {
     table.only(&["kind", "check", "max_bytes"])?;
     let check = load_check(table)?;
     let max_bytes =
@@ -47,10 +46,10 @@ pub(super) fn load_any_frame(table: &Table<'_>) -> Loaded<LineFrame> {
     Ok(LineFrame { max_bytes, check })
 }
 
-fn load_check(table: &Table<'_>) -> Loaded<Option<CheckKind>> {
+fn load_check(table: &Table<'_>) -> LoadResult<Option<ChecksumKind>> {
     table
         .find("check")
-        .map(|node| node.word(&[("sum8", CheckKind::Sum8), ("xor8", CheckKind::Xor8)]))
+        .map(|node| node.word(&[("sum8", ChecksumKind::Sum8), ("xor8", ChecksumKind::Xor8)]))
         .transpose()
 }
 
@@ -78,7 +77,7 @@ impl Encoding {
 }
 
 /// The `[decode]` table of kind `pattern`.
-pub(super) fn load_pattern(table: &Table<'_>) -> Loaded<PatternDecode> {
+pub(super) fn load_pattern(table: &Table<'_>) -> LoadResult<PatternDecode> {
     table.only(&[
         "kind",
         "pattern",
@@ -128,7 +127,7 @@ pub(super) fn load_pattern(table: &Table<'_>) -> Loaded<PatternDecode> {
 }
 
 /// One mark that no number, unit or sign holds.
-fn separator(node: Node<'_>) -> Loaded<u8> {
+fn separator(node: Node<'_>) -> LoadResult<u8> {
     match node.str()?.as_bytes() {
         [mark @ (b',' | b';' | b'|' | b'\t')] => Ok(*mark),
         _ => Err(node
@@ -136,11 +135,11 @@ fn separator(node: Node<'_>) -> Loaded<u8> {
     }
 }
 
-fn channel(node: Node<'_>) -> Loaded<u8> {
+fn channel(node: Node<'_>) -> LoadResult<u8> {
     u8::try_from(node.int(0..=255)?).map_err(|_| node.error("a channel is 0 to 255"))
 }
 
-fn key_bytes(entry: &Entry<'_>, encoding: Encoding) -> Loaded<Vec<u8>> {
+fn key_bytes(entry: &Entry<'_>, encoding: Encoding) -> LoadResult<Vec<u8>> {
     let bytes = encoding.bytes(entry.key).map_err(|why| entry.error(why))?;
     if trim(&bytes) == bytes { Ok(bytes) } else { Err(entry.error("leave the padding spaces away")) }
 }
@@ -150,15 +149,15 @@ fn words<'t, T>(
     table: &Table<'t>,
     key: &str,
     encoding: Encoding,
-    meaning: impl Fn(Node<'t>) -> Loaded<T>,
-) -> Loaded<Words<T>> {
+    meaning: impl Fn(Node<'t>) -> LoadResult<T>,
+) -> LoadResult<Words<T>> {
     let Some(table) = table.table(key)? else { return Ok(Vec::new()) };
     let entries = table.entries();
     entries.iter().map(|e| Ok((key_bytes(e, encoding)?, meaning(e.value)?))).collect()
 }
 
 /// A list of device words, each with its text.
-fn list<'t>(table: &Table<'t>, key: &str, encoding: Encoding) -> Loaded<Vec<(Vec<u8>, &'t str)>> {
+fn list<'t>(table: &Table<'t>, key: &str, encoding: Encoding) -> LoadResult<Vec<(Vec<u8>, &'t str)>> {
     let Some(node) = table.find(key) else { return Ok(Vec::new()) };
     let mut found: Vec<(Vec<u8>, &'t str)> = Vec::new();
     for node in node.list()? {
@@ -172,7 +171,7 @@ fn list<'t>(table: &Table<'t>, key: &str, encoding: Encoding) -> Loaded<Vec<(Vec
     Ok(found)
 }
 
-fn load_flags(table: &Table<'_>, encoding: Encoding) -> Loaded<Vec<(u8, Flag)>> {
+fn load_flags(table: &Table<'_>, encoding: Encoding) -> LoadResult<Vec<(u8, Flag)>> {
     let Some(table) = table.table("flags")? else { return Ok(Vec::new()) };
     let letter = |entry: &Entry<'_>| match key_bytes(entry, encoding)?.as_slice() {
         [letter] => Ok(*letter),
@@ -181,7 +180,7 @@ fn load_flags(table: &Table<'_>, encoding: Encoding) -> Loaded<Vec<(u8, Flag)>> 
     table.entries().iter().map(|e| Ok((letter(e)?, e.value.word(&Flag::WORDS)?))).collect()
 }
 
-fn load_fixed_units(table: &Table<'_>) -> Loaded<Vec<(u8, crate::unit_word::UnitWord)>> {
+fn load_fixed_units(table: &Table<'_>) -> LoadResult<Vec<(u8, crate::unit_spec::UnitSpec)>> {
     let Some(table) = table.table("fixed_units")? else { return Ok(Vec::new()) };
     let mut found: Vec<(u8, _)> = Vec::new();
     for entry in table.entries() {
@@ -196,7 +195,7 @@ fn load_fixed_units(table: &Table<'_>) -> Loaded<Vec<(u8, crate::unit_word::Unit
 }
 
 /// Splits `{value.1:6}` texts; `{{` and `}}` are braces.
-fn load_pieces(node: Node<'_>, tokens: Option<char>, encoding: Encoding) -> Loaded<Vec<Piece>> {
+fn load_pieces(node: Node<'_>, tokens: Option<char>, encoding: Encoding) -> LoadResult<Vec<PatternItem>> {
     let text = node.str()?;
     let mut pieces = Vec::new();
     let mut literal = alloc::string::String::new();
@@ -222,7 +221,7 @@ fn load_pieces(node: Node<'_>, tokens: Option<char>, encoding: Encoding) -> Load
 
 /// A loose pattern's literals are tokens; spaces and separators between tokens mean nothing there.
 fn push_literal(
-    pieces: &mut Vec<Piece>,
+    pieces: &mut Vec<PatternItem>,
     literal: &mut alloc::string::String,
     tokens: Option<char>,
     encoding: Encoding,
@@ -230,15 +229,15 @@ fn push_literal(
     let text = core::mem::take(literal);
     if let Some(separator) = tokens {
         for token in text.split(separator).map(str::trim).filter(|t| !t.is_empty()) {
-            pieces.push(Piece::Literal(encoding.bytes(token)?));
+            pieces.push(PatternItem::Literal(encoding.bytes(token)?));
         }
     } else if !text.is_empty() {
-        pieces.push(Piece::Literal(encoding.bytes(&text)?));
+        pieces.push(PatternItem::Literal(encoding.bytes(&text)?));
     }
     Ok(())
 }
 
-fn load_field(node: Node<'_>, field: &str, loose: bool) -> Loaded<Piece> {
+fn load_field(node: Node<'_>, field: &str, loose: bool) -> LoadResult<PatternItem> {
     let (name, width) = field.split_once(':').map_or((field, None), |(name, width)| (name, Some(width)));
     let (name, of) = name.split_once('.').map_or((name, None), |(name, of)| (name, Some(of)));
     let slot = SLOTS.iter().find(|(known, _)| *known == name).map(|(_, slot)| *slot).ok_or_else(|| {
@@ -264,11 +263,11 @@ fn load_field(node: Node<'_>, field: &str, loose: bool) -> Loaded<Piece> {
             width.ok_or_else(|| node.error(format_args!("width {text:?} must be 1 to 64")))?
         }
     };
-    Ok(Piece::Field { slot, of, width })
+    Ok(PatternItem::Field { slot, of, width })
 }
 
 /// Every word must fit its field and mean one thing.
-fn check_words(table: &Table<'_>, decode: &PatternDecode) -> Loaded<()> {
+fn check_words(table: &Table<'_>, decode: &PatternDecode) -> LoadResult<()> {
     for (word, _) in &decode.overload {
         if decode.no_value.iter().any(|(other, ())| other == word) {
             return Err(table.error("a word stands in overload and in no_value; it can mean one"));
@@ -289,7 +288,7 @@ fn check_words(table: &Table<'_>, decode: &PatternDecode) -> Loaded<()> {
     }
     let width = |slot: Slot| {
         decode.pieces.iter().filter_map(move |piece| match piece {
-            Piece::Field { slot: s, width, .. } if *s == slot => Some(*width),
+            PatternItem::Field { slot: s, width, .. } if *s == slot => Some(*width),
             _ => None,
         })
     };
@@ -315,11 +314,11 @@ fn check_words(table: &Table<'_>, decode: &PatternDecode) -> Loaded<()> {
 }
 
 /// The fields present and the tables given must match.
-fn check_fields(table: &Table<'_>, pattern: Node<'_>, decode: &PatternDecode) -> Loaded<()> {
+fn check_fields(table: &Table<'_>, pattern: Node<'_>, decode: &PatternDecode) -> LoadResult<()> {
     let fields = || {
         decode.pieces.iter().filter_map(|piece| match piece {
-            Piece::Field { slot, of, .. } => Some((*slot, *of)),
-            Piece::Literal(_) => None,
+            PatternItem::Field { slot, of, .. } => Some((*slot, *of)),
+            PatternItem::Literal(_) => None,
         })
     };
     let has = |slot: Slot| fields().any(|(s, _)| s == slot);
@@ -353,7 +352,7 @@ fn check_fields(table: &Table<'_>, pattern: Node<'_>, decode: &PatternDecode) ->
 }
 
 /// A field needs its table and a table its field.
-fn check_pair(table: &Table<'_>, pattern: Node<'_>, key: &str, field: bool, empty: bool) -> Loaded<()> {
+fn check_pair(table: &Table<'_>, pattern: Node<'_>, key: &str, field: bool, empty: bool) -> LoadResult<()> {
     match (field, empty, table.find(key)) {
         (true, true, _) => Err(pattern.error(format_args!(
             "the pattern has a field for {key}, but [decode.{key}] says nothing; list the words the device sends"
@@ -366,7 +365,7 @@ fn check_pair(table: &Table<'_>, pattern: Node<'_>, key: &str, field: bool, empt
 }
 
 /// Every channel has a unit, from a field or fixed.
-fn check_units(pattern: Node<'_>, decode: &PatternDecode, fields: &[(Slot, Option<u8>)]) -> Loaded<()> {
+fn check_units(pattern: Node<'_>, decode: &PatternDecode, fields: &[(Slot, Option<u8>)]) -> LoadResult<()> {
     let sent = |of: Option<u8>| {
         let of_unit = |(slot, f): &(Slot, Option<u8>)| {
             matches!(slot, Slot::Unit | Slot::Prefix) && (*f == of || f.is_none())

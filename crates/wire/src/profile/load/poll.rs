@@ -1,21 +1,20 @@
-//! Loads what is asked of a device that speaks only when asked: the `[poll]` table, and for Modbus the `[decode]` table of
-//! kind `registers`, from which the reads follow. Asks nothing and decodes nothing.
+//! Loads the requests for a device that speaks only when asked: the `[poll]` table and, for Modbus, the `[decode]`
+//! table of kind `registers`, from which the reads are derived. Sends and decodes nothing.
 
 use alloc::string::String;
 use alloc::vec::Vec;
 
 use quantity::Duration;
 
+use super::LoadResult;
 use super::fixed::{BITS, power};
 use super::table::{Node, Table};
 use super::words::unit_word;
 use crate::decode::fields::BitMeaning;
 use crate::decode::registers::{RegisterChannel, RegisterType, RegistersDecode, Scale};
-use crate::error::{ProfileError, suggest};
-use crate::poll::rtu::{BITS_MAX, Block, Entity, REGISTERS_MAX};
-use crate::poll::rtu_talk::{Read, RtuTerms};
-
-type Loaded<T> = Result<T, ProfileError>;
+use crate::error::suggest;
+use crate::poll::rtu::{BITS_MAX, Block, ModbusTable, REGISTERS_MAX};
+use crate::poll::rtu_client::{Read, RtuSettings};
 
 /// Requests are numbered in a byte.
 pub(super) const REQUESTS_MAX: usize = 64;
@@ -31,7 +30,7 @@ pub(super) struct Pace {
 
 impl Pace {
     /// `poll_ms` and `timeout_ms` of a table, else those of `outer`.
-    pub(super) fn load(table: &Table<'_>, outer: Self) -> Loaded<Self> {
+    pub(super) fn load(table: &Table<'_>, outer: Self) -> LoadResult<Self> {
         let time = |key: &str, range, outer: Duration| {
             table.find(key).map_or(Ok(outer), |node: Node<'_>| node.int(range).map(Duration::from_millis))
         };
@@ -46,7 +45,7 @@ impl Pace {
 }
 
 /// `quarantine_ms`, by default ten time-outs and at least 2 s (our own choice).
-pub(super) fn quarantine(table: &Table<'_>, pace: Pace) -> Loaded<Duration> {
+pub(super) fn quarantine(table: &Table<'_>, pace: Pace) -> LoadResult<Duration> {
     let default = (pace.timeout.micros() / 100).max(2_000);
     let ms = table.find("quarantine_ms").map_or(Ok(default), |node| node.int(100..=600_000))?;
     Ok(Duration::from_millis(ms))
@@ -55,7 +54,7 @@ pub(super) fn quarantine(table: &Table<'_>, pace: Pace) -> Loaded<Duration> {
 /// A channel with the place it takes in its table, before it is known in which read it stands.
 struct Placed {
     channel: RegisterChannel,
-    entity: Entity,
+    entity: ModbusTable,
     /// First and last address, flags included.
     first: u16,
     last: u16,
@@ -65,7 +64,10 @@ struct Placed {
 }
 
 /// Both tables of a Modbus device.
-pub(super) fn load_modbus(poll: &Table<'_>, decode: &Table<'_>) -> Loaded<(RtuTerms, RegistersDecode)> {
+pub(super) fn load_modbus(
+    poll: &Table<'_>,
+    decode: &Table<'_>,
+) -> LoadResult<(RtuSettings, RegistersDecode)> {
     poll.only(&["kind", "unit", "marker", "poll_ms", "timeout_ms", "quarantine_ms", "block_max"])?;
     let unit = poll.need("unit", "unit = 17 (the address of the device on its line)")?.int(1..=247)?;
     let pace = Pace::load(poll, Pace::DEFAULT)?;
@@ -103,9 +105,9 @@ pub(super) fn load_modbus(poll: &Table<'_>, decode: &Table<'_>) -> Loaded<(RtuTe
         channels: placed.into_iter().map(|placed| placed.channel).collect(),
     };
     let quarantine = quarantine(poll, pace)?;
-    let terms = RtuTerms { unit: u8::try_from(unit).unwrap_or(1), marker: marked, quarantine, reads };
-    if let (Some(marker), false, Some((a, b))) = (marker, marked, terms.alike()) {
-        let at = |i: usize| terms.reads.get(i).map_or(0, |read| read.block.address);
+    let settings = RtuSettings { unit: u8::try_from(unit).unwrap_or(1), marker: marked, quarantine, reads };
+    if let (Some(marker), false, Some((a, b))) = (marker, marked, settings.alike()) {
+        let at = |i: usize| settings.reads.get(i).map_or(0, |read| read.block.address);
         return Err(marker.error(format_args!(
             "without marker a late reply could be taken for another: the reads at {} and {} are of one length; let their \
              channels share a read, or read one register more with one of them",
@@ -113,7 +115,7 @@ pub(super) fn load_modbus(poll: &Table<'_>, decode: &Table<'_>) -> Loaded<(RtuTe
             at(b)
         )));
     }
-    Ok((terms, decode))
+    Ok((settings, decode))
 }
 
 /// Reads for all channels: those of one table and pace whose places adjoin or overlap share one.
@@ -175,11 +177,11 @@ const CHANNEL_KEYS: [&str; 16] = [
     "registers",
 ];
 
-fn load_channel(table: &Table<'_>, pace: Pace) -> Loaded<Placed> {
+fn load_channel(table: &Table<'_>, pace: Pace) -> LoadResult<Placed> {
     table.only(&CHANNEL_KEYS)?;
     let number = table.find("number").map_or(Ok(0), |node| node.int(0..=255))?;
     let entity = table.need("entity", "entity = \"holding\" (or \"input\", \"coil\", \"discrete\")")?;
-    let entity = entity.word(&Entity::WORDS)?;
+    let entity = entity.word(&ModbusTable::WORDS)?;
     let address_node = table.need("address", "address = 0 (counted from 0)")?;
     let address = u16::try_from(address_node.int(0..=65_535)?).unwrap_or(0);
     let kind_node = table.need("type", "type = \"f32\"")?;
@@ -227,7 +229,7 @@ fn load_channel(table: &Table<'_>, pace: Pace) -> Loaded<Placed> {
     Ok(placed)
 }
 
-fn load_scale(table: &Table<'_>, kind: RegisterType) -> Loaded<Scale> {
+fn load_scale(table: &Table<'_>, kind: RegisterType) -> LoadResult<Scale> {
     match (table.find("exponent"), table.find("divisor")) {
         (Some(_), Some(node)) => Err(node.error("a channel has either exponent or divisor")),
         (Some(node), None) => power(node).map(Scale::Exponent),
@@ -245,7 +247,7 @@ fn load_scale(table: &Table<'_>, kind: RegisterType) -> Loaded<Scale> {
     }
 }
 
-fn load_no_value(table: &Table<'_>, kind: RegisterType) -> Loaded<Vec<i64>> {
+fn load_no_value(table: &Table<'_>, kind: RegisterType) -> LoadResult<Vec<i64>> {
     let Some(node) = table.find("no_value") else { return Ok(Vec::new()) };
     let range = match kind {
         RegisterType::U16 => 0..=i64::from(u16::MAX),
@@ -260,7 +262,7 @@ fn load_no_value(table: &Table<'_>, kind: RegisterType) -> Loaded<Vec<i64>> {
 }
 
 /// `hold = "40.3"`: register 40, bit 3; of a table of bits `hold = "40"`. They are read together with the value.
-fn load_flags(table: &Table<'_>, placed: &mut Placed) -> Loaded<()> {
+fn load_flags(table: &Table<'_>, placed: &mut Placed) -> LoadResult<()> {
     let Some(table) = table.table("flags")? else { return Ok(()) };
     for entry in table.entries() {
         let meaning = BITS.iter().find(|(known, _)| *known == entry.key).map(|(_, m)| *m);
@@ -281,7 +283,7 @@ fn load_flags(table: &Table<'_>, placed: &mut Placed) -> Loaded<()> {
     Ok(())
 }
 
-fn load_bit(node: Node<'_>, entity: Entity) -> Loaded<(u16, u8)> {
+fn load_bit(node: Node<'_>, entity: ModbusTable) -> LoadResult<(u16, u8)> {
     let text = node.str()?;
     let parsed = if entity.is_bits() {
         text.parse().ok().map(|at| (at, 0))
@@ -298,7 +300,7 @@ fn load_bit(node: Node<'_>, entity: Entity) -> Loaded<(u16, u8)> {
 }
 
 /// `registers = 3`: read so many from `address` on, to give the read a length of its own.
-fn load_more(table: &Table<'_>, placed: &mut Placed) -> Loaded<()> {
+fn load_more(table: &Table<'_>, placed: &mut Placed) -> LoadResult<()> {
     let Some(node) = table.find("registers") else { return Ok(()) };
     let most = if placed.entity.is_bits() { BITS_MAX } else { REGISTERS_MAX };
     let count = u16::try_from(node.int(1..=i64::from(most))?).unwrap_or(1);
@@ -309,7 +311,7 @@ fn load_more(table: &Table<'_>, placed: &mut Placed) -> Loaded<()> {
 }
 
 /// What silence is by default, and whether the stated one leaves a device time to answer: three rounds at least.
-pub(super) fn silence(node: Option<Node<'_>>, paces: impl Iterator<Item = Pace>) -> Loaded<Duration> {
+pub(super) fn silence(node: Option<Node<'_>>, paces: impl Iterator<Item = Pace>) -> LoadResult<Duration> {
     let round = paces.map(|pace| pace.period.micros().saturating_add(pace.timeout.micros()) / 1_000).max();
     let least = round.unwrap_or(0).saturating_mul(3);
     let Some(node) = node else { return Ok(Duration::from_millis(least.clamp(3_000, 3_600_000))) };

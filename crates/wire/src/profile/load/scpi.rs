@@ -4,27 +4,25 @@
 use alloc::string::String;
 use alloc::vec::Vec;
 
+use super::LoadResult;
 use super::fixed::power;
 use super::poll::{Pace, REQUESTS_MAX, quarantine};
 use super::table::{Node, Table};
 use super::words::unit_word;
 use crate::decode::answers::{AnswerChannel, AnswersDecode};
-use crate::error::ProfileError;
-use crate::poll::scpi::{IDENTIFY, QUERY_BYTES_MAX, Query, ScpiTerms};
-
-type Loaded<T> = Result<T, ProfileError>;
+use crate::poll::scpi::{IDENTIFY, QUERY_BYTES_MAX, Query, ScpiSettings};
 
 /// The most numbers in one answer.
 const PARTS_MAX: usize = 32;
 
 /// Both tables.
-pub(super) fn load(poll: &Table<'_>, decode: &Table<'_>) -> Loaded<(ScpiTerms, AnswersDecode)> {
+pub(super) fn load(poll: &Table<'_>, decode: &Table<'_>) -> LoadResult<(ScpiSettings, AnswersDecode)> {
     poll.only(&["kind", "init", "marker", "poll_ms", "timeout_ms", "quarantine_ms"])?;
     let pace = Pace::load(poll, Pace::DEFAULT)?;
     let marker = poll.find("marker").map_or(Ok("SYST:ERR?"), marker)?;
     let init = match poll.find("init") {
         Some(node) => {
-            node.list()?.into_iter().map(|node| line(node).map(String::from)).collect::<Loaded<_>>()?
+            node.list()?.into_iter().map(|node| line(node).map(String::from)).collect::<LoadResult<_>>()?
         }
         None => Vec::new(),
     };
@@ -47,8 +45,8 @@ pub(super) fn load(poll: &Table<'_>, decode: &Table<'_>) -> Loaded<(ScpiTerms, A
     }
     let texts = queries.iter().map(|query| (query.text.clone(), query.parts)).collect();
     let quarantine = quarantine(poll, pace)?;
-    let terms = ScpiTerms { init, marker: marker.into(), timeout: pace.timeout, quarantine, queries };
-    Ok((terms, AnswersDecode { queries: texts, channels }))
+    let settings = ScpiSettings { init, marker: marker.into(), timeout: pace.timeout, quarantine, queries };
+    Ok((settings, AnswersDecode { queries: texts, channels }))
 }
 
 fn load_channel(
@@ -56,7 +54,7 @@ fn load_channel(
     pace: Pace,
     marker: &str,
     queries: &mut Vec<Query>,
-) -> Loaded<AnswerChannel> {
+) -> LoadResult<AnswerChannel> {
     table.only(&[
         "number",
         "query",
@@ -101,7 +99,7 @@ fn load_channel(
 }
 
 /// A line to an instrument: printable ASCII.
-fn line(node: Node<'_>) -> Loaded<&str> {
+fn line(node: Node<'_>) -> LoadResult<&str> {
     let text = node.str()?;
     let plain = text.chars().all(|c| c.is_ascii_graphic() || c == ' ');
     if text.trim().is_empty() || text.trim() != text || text.len() > QUERY_BYTES_MAX || !plain {
@@ -113,7 +111,7 @@ fn line(node: Node<'_>) -> Loaded<&str> {
 }
 
 /// What is asked after anything that went wrong: an error queue by any of its names, or the identity.
-fn marker(node: Node<'_>) -> Loaded<&str> {
+fn marker(node: Node<'_>) -> LoadResult<&str> {
     let text = query(node)?;
     if text == IDENTIFY || text.to_ascii_uppercase().contains("ERR") {
         return Ok(text);
@@ -124,7 +122,7 @@ fn marker(node: Node<'_>) -> Loaded<&str> {
 }
 
 /// One query: what asks for one answer.
-fn query(node: Node<'_>) -> Loaded<&str> {
+fn query(node: Node<'_>) -> LoadResult<&str> {
     let text = line(node)?;
     if !text.contains('?') {
         return Err(node.error("no question mark: a query has one, for example \"MEAS:CAP?\""));

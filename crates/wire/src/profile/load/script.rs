@@ -2,13 +2,12 @@
 
 use alloc::format;
 
+use super::LoadResult;
 use super::gatt;
 use super::table::{Node, Table};
 use crate::decode::script::ScriptDecode;
 use crate::error::ProfileError;
 use crate::script::ScriptCompiler;
-
-type Loaded<T> = Result<T, ProfileError>;
 
 /// The `[decode]` table of kind `script`; `packets` where frames are values of characteristics.
 pub(super) fn load_decode(
@@ -16,7 +15,7 @@ pub(super) fn load_decode(
     kind: Node<'_>,
     packets: bool,
     scripts: Option<&dyn ScriptCompiler>,
-) -> Loaded<ScriptDecode> {
+) -> LoadResult<ScriptDecode> {
     let keys = ["kind", "script", "characteristic", "service", "instance", "label"];
     table.only(if packets { &keys } else { keys.get(..2).unwrap_or_default() })?;
     let characteristic = packets.then(|| gatt::load_named(table)).transpose()?;

@@ -5,16 +5,15 @@ use alloc::vec::Vec;
 
 use quantity::{Coupling, Unit};
 
+use super::LoadResult;
 use super::fixed::{Places, load_bit, load_some_bits};
 use super::table::{Entry, Node, Table};
 use super::words::unit_word;
 use crate::decode::fields::Bit;
 use crate::decode::segments::{Annunciator, Digit, Function, Row, SegmentsDecode, Units};
-use crate::error::{ProfileError, suggest};
+use crate::error::suggest;
 use crate::flag::Flag;
 use crate::glyph::{DIGITS_MAX, SEGMENTS};
-
-type Loaded<T> = Result<T, ProfileError>;
 
 const FUNCTIONS: [(&str, Function); 3] = [
     ("ac", Function::Coupling(Coupling::Ac)),
@@ -26,7 +25,7 @@ const FUNCTIONS: [(&str, Function); 3] = [
 const PREFIXES: [&str; 6] = ["p", "n", "u", "m", "k", "M"];
 
 /// The `[decode]` table of kind `segments`.
-pub(super) fn load_decode(table: &Table<'_>, frame: &Places) -> Loaded<SegmentsDecode> {
+pub(super) fn load_decode(table: &Table<'_>, frame: &Places) -> LoadResult<SegmentsDecode> {
     table.only(&["kind", "digits", "minus", "unit", "units", "prefixes", "modes", "functions", "flags"])?;
     let mut bits = Bits { frame, taken: Vec::new() };
     let (digits, points) = load_digits(table, &mut bits)?;
@@ -65,13 +64,13 @@ struct Bits<'f> {
 }
 
 impl Bits<'_> {
-    fn one(&mut self, node: Node<'_>) -> Loaded<Bit> {
+    fn one(&mut self, node: Node<'_>) -> LoadResult<Bit> {
         let bit = load_bit(node, self.frame)?;
         self.take(bit, node)?;
         Ok(bit)
     }
 
-    fn take(&mut self, bit: Bit, node: Node<'_>) -> Loaded<()> {
+    fn take(&mut self, bit: Bit, node: Node<'_>) -> LoadResult<()> {
         if self.taken.contains(&bit) {
             return Err(node.error(format_args!("the bit {}.{} has a meaning already", bit.byte, bit.bit)));
         }
@@ -80,7 +79,7 @@ impl Bits<'_> {
     }
 
     /// `"6.1"`, `"6.*"` for all bits of a byte, or a list of such.
-    fn some(&mut self, node: Node<'_>) -> Loaded<Vec<Bit>> {
+    fn some(&mut self, node: Node<'_>) -> LoadResult<Vec<Bit>> {
         let mut found = Vec::new();
         for node in node.list().unwrap_or_else(|_| alloc::vec![node]) {
             for bit in load_some_bits(node, self.frame)? {
@@ -94,7 +93,7 @@ impl Bits<'_> {
 
 type Points = Vec<(Bit, usize)>;
 
-fn load_digits(table: &Table<'_>, bits: &mut Bits<'_>) -> Loaded<(Vec<Digit>, Points)> {
+fn load_digits(table: &Table<'_>, bits: &mut Bits<'_>) -> LoadResult<(Vec<Digit>, Points)> {
     let hint =
         "digits = [{ a = \"1.0\", b = \"2.0\", ..., g = \"2.1\", point_after = \"4.3\" }], left to right";
     let node = table.need("digits", hint)?;
@@ -121,7 +120,7 @@ fn load_digits(table: &Table<'_>, bits: &mut Bits<'_>) -> Loaded<(Vec<Digit>, Po
 }
 
 /// A whole digit, or the narrow one that shows nothing but 1.
-fn load_digit(table: &Table<'_>, bits: &mut Bits<'_>) -> Loaded<Digit> {
+fn load_digit(table: &Table<'_>, bits: &mut Bits<'_>) -> LoadResult<Digit> {
     let mut digit = Digit::default();
     for (segment, key) in digit.segments.iter_mut().zip(SEGMENTS) {
         *segment = table.find(key).map(|node| bits.one(node)).transpose()?;
@@ -136,7 +135,7 @@ fn load_digit(table: &Table<'_>, bits: &mut Bits<'_>) -> Loaded<Digit> {
     }
 }
 
-fn load_units(table: &Table<'_>, bits: &mut Bits<'_>) -> Loaded<Units> {
+fn load_units(table: &Table<'_>, bits: &mut Bits<'_>) -> LoadResult<Units> {
     let (node, units) = match (table.find("unit"), table.table("units")?) {
         (None, Some(units)) => (table.find("units"), units),
         (Some(node), None) => {
@@ -180,12 +179,12 @@ fn load_units(table: &Table<'_>, bits: &mut Bits<'_>) -> Loaded<Units> {
         prefixes: prefixes.iter().map(|(_, bit)| *bit).collect(),
         table: rows
             .into_iter()
-            .map(|(u, p, unit)| (u, p, crate::unit_word::UnitWord { unit, coupling: None }))
+            .map(|(u, p, unit)| (u, p, crate::unit_spec::UnitSpec { unit, coupling: None }))
             .collect(),
     })
 }
 
-fn load_prefixes<'t>(table: &Table<'t>, bits: &mut Bits<'_>) -> Loaded<Vec<(Entry<'t>, Bit)>> {
+fn load_prefixes<'t>(table: &Table<'t>, bits: &mut Bits<'_>) -> LoadResult<Vec<(Entry<'t>, Bit)>> {
     let Some(table) = table.table("prefixes")? else { return Ok(Vec::new()) };
     let mut found = Vec::new();
     for entry in table.entries() {
@@ -204,7 +203,7 @@ fn load_prefixes<'t>(table: &Table<'t>, bits: &mut Bits<'_>) -> Loaded<Vec<(Entr
 }
 
 /// `{ unit = "uF", decimals = 2, lit = ["10.1", "11.1"] }`, one for each set of signs.
-fn load_rows(node: Node<'_>, bits: &mut Bits<'_>) -> Loaded<Vec<Row>> {
+fn load_rows(node: Node<'_>, bits: &mut Bits<'_>) -> LoadResult<Vec<Row>> {
     let others = bits.taken.clone();
     let mut rows: Vec<Row> = Vec::new();
     for table in node.tables("decode.functions")? {
@@ -246,7 +245,7 @@ fn load_signs<T: Copy>(
     key: &str,
     words: &[(&str, T)],
     bits: &mut Bits<'_>,
-) -> Loaded<Vec<Annunciator<T>>> {
+) -> LoadResult<Vec<Annunciator<T>>> {
     let Some(table) = table.table(key)? else { return Ok(Vec::new()) };
     let mut found = Vec::new();
     for entry in table.entries() {

@@ -1,4 +1,5 @@
-//! Which framing goes with which decoding and which talk, and how many frames must agree. Does not load what stands inside them.
+//! Which framing goes with which decoding and which protocol, and how many frames must agree. Does not load their
+//! content.
 
 use alloc::vec::Vec;
 
@@ -10,8 +11,8 @@ use crate::agree::AGREE_MAX;
 use crate::decode::Decode;
 use crate::error::ProfileError;
 use crate::frame::Framing;
-use crate::poll::Talk;
-use crate::poll::rtu_talk::Read;
+use crate::poll::Protocol;
+use crate::poll::rtu_client::Read;
 use crate::poll::scpi::Query;
 use crate::profile::is_checked;
 use crate::script::ScriptCompiler;
@@ -20,7 +21,7 @@ use crate::script::ScriptCompiler;
 pub(super) struct Shape {
     pub(super) frame: Framing,
     pub(super) decode: Decode,
-    pub(super) talk: Option<Talk>,
+    pub(super) protocol: Option<Protocol>,
     pub(super) silence: Duration,
 }
 
@@ -43,10 +44,10 @@ pub(super) fn load_shape(
     let frame = root.need("frame", hint)?.table("frame")?;
     let (frame, decode) = load_frame(&frame, &decode?.table("decode")?, scripts)?;
     let silence_ms = silence.map_or(Ok(3_000), |node| node.int(50..=3_600_000))?;
-    Ok(Shape { frame, decode, talk: None, silence: Duration::from_millis(silence_ms) })
+    Ok(Shape { frame, decode, protocol: None, silence: Duration::from_millis(silence_ms) })
 }
 
-/// A device that speaks only when asked: its kind of talk says how its answers are decoded.
+/// A device that speaks only when asked: its kind of protocol says how its answers are decoded.
 fn load_polled(
     poll: &Table<'_>,
     decode: &Table<'_>,
@@ -64,17 +65,27 @@ fn load_polled(
     match kind {
         Kind::Modbus => {
             node.word(&[("registers", ())])?;
-            let (terms, decode) = poll::load_modbus(poll, decode)?;
+            let (settings, decode) = poll::load_modbus(poll, decode)?;
             let pace = |read: &Read| poll::Pace { period: read.period, timeout: read.timeout };
-            let silence = poll::silence(silence, terms.reads.iter().map(pace))?;
-            Ok(Shape { frame, decode: Decode::Registers(decode), talk: Some(Talk::Rtu(terms)), silence })
+            let silence = poll::silence(silence, settings.reads.iter().map(pace))?;
+            Ok(Shape {
+                frame,
+                decode: Decode::Registers(decode),
+                protocol: Some(Protocol::Rtu(settings)),
+                silence,
+            })
         }
         Kind::Scpi => {
             node.word(&[("answers", ())])?;
-            let (terms, decode) = scpi::load(poll, decode)?;
+            let (settings, decode) = scpi::load(poll, decode)?;
             let pace = |query: &Query| poll::Pace { period: query.period, timeout: query.timeout };
-            let silence = poll::silence(silence, terms.queries.iter().map(pace))?;
-            Ok(Shape { frame, decode: Decode::Answers(decode), talk: Some(Talk::Scpi(terms)), silence })
+            let silence = poll::silence(silence, settings.queries.iter().map(pace))?;
+            Ok(Shape {
+                frame,
+                decode: Decode::Answers(decode),
+                protocol: Some(Protocol::Scpi(settings)),
+                silence,
+            })
         }
     }
 }
@@ -214,7 +225,7 @@ pub(super) fn load_agree(root: &Table<'_>, frame: &Framing, decode: &Decode) -> 
     let weak = match frame {
         Framing::Line(_) | Framing::Indexed(_) => false,
         Framing::Fixed(fixed) => fixed.check.as_ref().is_some_and(|check| check.kind.width() == 1),
-        Framing::Counted(counted) => counted.check_width() == 1,
+        Framing::Counted(counted) => counted.checksum_width() == 1,
     };
     let (least, default) = match (checked, loose) {
         (true, _) if weak || loose => (1, 2),

@@ -1,5 +1,4 @@
-//! A walk over parsed TOML that never loses the place: every key and value knows its line.
-//! Does not know what the keys mean.
+//! Access to parsed TOML that keeps positions: every key and value knows its line. Does not know what the keys mean.
 
 use alloc::format;
 use alloc::string::String;
@@ -10,9 +9,8 @@ use core::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+use super::LoadResult;
 use crate::error::{ProfileError, suggest};
-
-type Loaded<T> = Result<T, ProfileError>;
 
 /// A value of the file with its place.
 #[derive(Clone, Copy)]
@@ -72,7 +70,7 @@ impl<'t> Table<'t> {
     }
 
     /// Refuses every key that is not in `known`; the first in the file is named, with the nearest known key.
-    pub(super) fn only(&self, known: &[&str]) -> Loaded<()> {
+    pub(super) fn only(&self, known: &[&str]) -> LoadResult<()> {
         match self.entries().iter().find(|entry| !known.contains(&entry.key)) {
             None => Ok(()),
             Some(entry) => Err(entry.error(format_args!(
@@ -89,14 +87,14 @@ impl<'t> Table<'t> {
     }
 
     /// The value of `key`, which must be there; `example` is shown when it is not.
-    pub(super) fn need(&self, key: &str, example: &str) -> Loaded<Node<'t>> {
+    pub(super) fn need(&self, key: &str, example: &str) -> LoadResult<Node<'t>> {
         self.find(key).ok_or_else(|| {
             self.error(format_args!("{} has no {key:?}; add one, for example: {example}", self.name))
         })
     }
 
     /// A flag, `false` when absent.
-    pub(super) fn switch(&self, key: &str) -> Loaded<bool> {
+    pub(super) fn switch(&self, key: &str) -> LoadResult<bool> {
         self.find(key).map_or(Ok(false), |node| match node.value.get_ref() {
             DeValue::Boolean(b) => Ok(*b),
             _ => Err(node.error("must be true or false")),
@@ -104,7 +102,7 @@ impl<'t> Table<'t> {
     }
 
     /// The sub-table of `key`, if there.
-    pub(super) fn table(&self, key: &str) -> Loaded<Option<Self>> {
+    pub(super) fn table(&self, key: &str) -> LoadResult<Option<Self>> {
         self.find(key).map(|node| node.table(key)).transpose()
     }
 }
@@ -123,7 +121,7 @@ impl<'t> Node<'t> {
         self.value.get_ref().is_table()
     }
 
-    pub(super) fn str(self) -> Loaded<&'t str> {
+    pub(super) fn str(self) -> LoadResult<&'t str> {
         self.value.get_ref().as_str().ok_or_else(|| self.wrong_type("a text in quotes"))
     }
 
@@ -137,7 +135,7 @@ impl<'t> Node<'t> {
     }
 
     /// A whole number within `range`.
-    pub(super) fn int(self, range: core::ops::RangeInclusive<i64>) -> Loaded<i64> {
+    pub(super) fn int(self, range: core::ops::RangeInclusive<i64>) -> LoadResult<i64> {
         let DeValue::Integer(digits) = self.value.get_ref() else {
             return Err(self.wrong_type("a whole number"));
         };
@@ -147,7 +145,7 @@ impl<'t> Node<'t> {
     }
 
     /// A time in seconds, whole or not, above zero and up to an hour.
-    pub(super) fn seconds(self) -> Loaded<f64> {
+    pub(super) fn seconds(self) -> LoadResult<f64> {
         let seconds = match self.value.get_ref() {
             DeValue::Float(digits) => digits.as_str().replace('_', "").parse().ok(),
             DeValue::Integer(digits) if digits.radix() == 10 => digits.as_str().replace('_', "").parse().ok(),
@@ -159,13 +157,13 @@ impl<'t> Node<'t> {
     }
 
     /// A byte count or offset up to `max`.
-    pub(super) fn size(self, min: usize, max: usize) -> Loaded<usize> {
+    pub(super) fn size(self, min: usize, max: usize) -> LoadResult<usize> {
         let bound = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
         let n = self.int(bound(min)..=bound(max))?;
         usize::try_from(n).map_err(|_| self.error("must not be negative"))
     }
 
-    pub(super) fn table(self, name: &str) -> Loaded<Table<'t>> {
+    pub(super) fn table(self, name: &str) -> LoadResult<Table<'t>> {
         match self.value.get_ref() {
             DeValue::Table(entries) => {
                 Ok(Table { text: self.text, span: self.value.span(), name: format!("[{name}]"), entries })
@@ -174,7 +172,7 @@ impl<'t> Node<'t> {
         }
     }
 
-    pub(super) fn list(self) -> Loaded<Vec<Self>> {
+    pub(super) fn list(self) -> LoadResult<Vec<Self>> {
         match self.value.get_ref() {
             DeValue::Array(items) => Ok(items.iter().map(|value| Node { text: self.text, value }).collect()),
             _ => Err(self.wrong_type("a list in [ ]")),
@@ -182,12 +180,12 @@ impl<'t> Node<'t> {
     }
 
     /// Every table of a `[[name]]` list.
-    pub(super) fn tables(self, name: &str) -> Loaded<Vec<Table<'t>>> {
+    pub(super) fn tables(self, name: &str) -> LoadResult<Vec<Table<'t>>> {
         self.list()?.into_iter().map(|node| node.table(name)).collect()
     }
 
     /// One of a set of words.
-    pub(super) fn word<T: Copy>(self, words: &[(&str, T)]) -> Loaded<T> {
+    pub(super) fn word<T: Copy>(self, words: &[(&str, T)]) -> LoadResult<T> {
         let given = self.str()?;
         words.iter().find(|(word, _)| *word == given).map(|(_, value)| *value).ok_or_else(|| {
             let known: Vec<&str> = words.iter().map(|(word, _)| *word).collect();

@@ -4,10 +4,10 @@ use quantity::Coupling;
 
 use super::table::Node;
 use crate::error::ProfileError;
-use crate::unit_word::{UnitWord, check_coupling, parse_unit};
+use crate::unit_spec::{UnitSpec, parse_unit, validate_coupling};
 
 /// A unit as profiles write it: `uF`, `V ac`.
-pub(super) fn unit_word(node: Node<'_>) -> Result<UnitWord, ProfileError> {
+pub(super) fn unit_word(node: Node<'_>) -> Result<UnitSpec, ProfileError> {
     parse_unit(node.str()?).map_err(|message| node.error(message))
 }
 
@@ -22,6 +22,6 @@ pub(super) fn kind_word(node: Node<'_>) -> Result<(quantity::Kind, Option<Coupli
         let names = quantity::Kind::ALL.map(quantity::Kind::name);
         node.error(format_args!("unknown quantity {text:?}; {}", crate::error::suggest(head, &names)))
     })?;
-    check_coupling(kind, coupling).map_err(|message| node.error(message))?;
+    validate_coupling(kind, coupling).map_err(|message| node.error(message))?;
     Ok((kind, coupling))
 }

@@ -1,5 +1,5 @@
-//! The system bus and the Bluetooth service on it (BlueZ, `org.bluez`): one connection, calls that always end, and the
-//! objects the service has. Knows no selectors and no links.
+//! The system bus and the Bluetooth service on it (BlueZ, `org.bluez`): one connection, calls that always return, and
+//! the objects of the service. Knows no selectors and no links.
 
 use std::collections::{BTreeMap, HashMap};
 
@@ -7,9 +7,9 @@ use tokio::time::timeout;
 use zbus::{Connection, DynamicType, Message, MessageStream, OwnedObjectPath, OwnedVariant, connection};
 
 use crate::ble::central::{CALL_TIME_MAX, CallFault};
-use crate::error::Absence;
+use crate::error::Unavailable;
 
-/// Messages that may wait in the library before it stops reading the socket.
+/// The most messages that wait in the library before it stops reading the socket.
 const MESSAGES_MAX: usize = 256;
 
 pub(super) const ADAPTER: &str = "org.bluez.Adapter1";
@@ -24,16 +24,16 @@ const BLUEZ: &str = "org.bluez";
 
 /// Properties of one interface of one object.
 pub(super) type Properties = BTreeMap<String, OwnedVariant>;
-/// Everything the service has, by path: interfaces and their properties.
+/// All objects of the service, by path: interfaces and their properties.
 pub(super) type Objects = BTreeMap<String, BTreeMap<String, Properties>>;
 
-/// A connection to the system bus. Cheap to clone; the last one closes it.
+/// A connection to the system bus. Cheap to clone; dropping the last clone closes it.
 #[derive(Clone, Debug)]
 pub(in crate::ble) struct Bus(Connection);
 
 impl Bus {
-    /// Connects to the bus at `address`, or to the system's own, and gives the signals that will come.
-    pub(super) async fn connect_to(address: Option<&str>) -> Result<(Self, MessageStream), Absence> {
+    /// Connects to the bus at `address`, or to the system's own, and returns the stream of its signals.
+    pub(super) async fn connect_to(address: Option<&str>) -> Result<(Self, MessageStream), Unavailable> {
         let builder = match address {
             Some(address) => connection::Builder::address(address),
             None => connection::Builder::system(),
@@ -56,12 +56,12 @@ impl Bus {
         Ok((bus, stream))
     }
 
-    /// Asks for the signals of a rule.
+    /// Subscribes to the signals of a match rule.
     pub(super) async fn watch(&self, rule: &str) -> Result<(), CallFault> {
         self.call_at(BUS, "/org/freedesktop/DBus", BUS, "AddMatch", &rule).await.map(|_| ())
     }
 
-    /// Asks for the changes of an object and of those below it.
+    /// Subscribes to changes of an object and of those below it.
     pub(super) async fn watch_below(&self, path: &str) -> Result<(), CallFault> {
         let rule = format!(
             "type='signal',sender='org.bluez',interface='{PROPERTIES}',member='PropertiesChanged',path_namespace='{path}'"
@@ -117,7 +117,7 @@ impl Bus {
     }
 }
 
-/// A property, if it is there and of this type.
+/// A property, if it exists and has this type.
 pub(super) fn property<T: TryFrom<OwnedVariant>>(properties: &Properties, name: &str) -> Option<T> {
     properties.get(name).and_then(|value| value.try_clone().ok()).and_then(|value| T::try_from(value).ok())
 }

@@ -1,5 +1,5 @@
-//! Panics on a thread that runs somebody else's code: caught by its runtime, counted and told here in place of the text that
-//! the program prints for its own. Holds no runtime.
+//! Panics on a thread that runs third-party code: its runtime catches them, and this module reports them as signals
+//! instead of printing the program's own panic text. Holds no runtime.
 
 use std::cell::RefCell;
 use std::panic::PanicHookInfo;
@@ -13,7 +13,8 @@ thread_local! {
     static TELL: RefCell<Option<Sender<Signal>>> = const { RefCell::new(None) };
 }
 
-/// From now on a panic on this thread goes to `signals`. One that does not fit there is left out: it would not be the first.
+/// From now on, panics on this thread go to `signals`. If there is no room, the panic is dropped: it would not be the
+/// first.
 pub(super) fn tell(signals: Sender<Signal>) {
     static HOOK: Once = Once::new();
     HOOK.call_once(|| {
@@ -28,7 +29,7 @@ pub(super) fn tell(signals: Sender<Signal>) {
     let _ = TELL.try_with(|tell| tell.replace(Some(signals)));
 }
 
-/// Tells a panic of this thread; `false`: it is a thread of the program's own.
+/// Reports a panic of this thread; `false`: the thread is one of the program's own.
 fn told(panic: &PanicHookInfo<'_>) -> bool {
     let tell = |tell: &RefCell<Option<Sender<Signal>>>| {
         let tell = tell.try_borrow().ok()?;
@@ -43,7 +44,7 @@ fn told(panic: &PanicHookInfo<'_>) -> bool {
     TELL.try_with(tell).ok().flatten().is_some()
 }
 
-/// The name of a file without the folders of the machine that built it.
+/// The name of a file without the folders of the build machine.
 fn file(path: &str) -> &str {
     path.rsplit(['/', '\\']).next().unwrap_or(path)
 }

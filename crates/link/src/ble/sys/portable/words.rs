@@ -1,10 +1,10 @@
-//! What the library's errors say, as faults of a call. Adds the service's own name of an error where the library's text leaves it
-//! out: the name tells what mends it.
+//! Turns the library's errors into call faults. Adds the service's own name of an error if the library's text omits
+//! it: the name tells what to do.
 
 use super::super::library::Error;
 use crate::ble::central::CallFault;
 
-/// The fault in words: `org.bluez.Error.NotPermitted: ...` where the service named it, else the library's own.
+/// The fault as text: `org.bluez.Error.NotPermitted: ...` if the service named it, otherwise the library's own text.
 pub(super) fn fault(error: &Error) -> CallFault {
     let words = error.to_string();
     CallFault::Refused(match name(&format!("{error:?}")) {
@@ -13,7 +13,7 @@ pub(super) fn fault(error: &Error) -> CallFault {
     })
 }
 
-/// The name of an error on the bus, from the text for programmers: `... (org.bluez.Error.Failed)`.
+/// The D-Bus name of an error, from its debug text: `... (org.bluez.Error.Failed)`.
 fn name(debug: &str) -> Option<String> {
     let is_part = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | '_');
     let begins = debug.find("(org.")?.saturating_add(1);

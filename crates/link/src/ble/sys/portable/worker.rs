@@ -1,5 +1,5 @@
-//! The thread on which the library lives, with a runtime of its own: jobs go in, answers and signals come out, each in bounded time.
-//! Holds the library's objects by the keys that are given out; knows no session.
+//! The thread on which the library lives, with its own runtime: jobs go in, replies and signals come out, each in
+//! bounded time. Holds the library's objects by the keys it hands out; knows no session.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
@@ -18,19 +18,19 @@ use wire::gatt::Uuid;
 use super::super::library::api::{Central as _, CentralEvent, CentralState, Manager as _, Peripheral as _};
 use super::super::library::platform::{Adapter, Manager, Peripheral};
 use super::super::library::{Error, Result as Got};
-use super::part::{Part, Parts};
+use super::attribute::{Attribute, Attributes};
 use super::{listing, panics, words};
 use crate::ble::central::{CALL_TIME_MAX, CallFault, Signal};
-use crate::error::Absence;
+use crate::error::Unavailable;
 
-/// The most jobs that wait for the thread.
+/// The most jobs waiting for the thread.
 const JOBS_MAX: usize = 64;
-/// The most signals that wait for the session.
+/// The most signals waiting for the session.
 const SIGNALS_MAX: usize = 256;
-/// The most threads that hang in the library's constructor before no further one is started.
+/// The most threads that may hang in the library's constructor before no further one is started.
 const HANGING_MAX: usize = 4;
 
-/// What the session hears.
+/// The session's end of the signals.
 pub(in crate::ble) type Signals = mpsc::Receiver<Signal>;
 
 /// Work for the library; it runs on the thread.
@@ -41,14 +41,14 @@ type Job = Box<dyn FnOnce(Arc<State>) -> Pin<Box<dyn Future<Output = ()> + Send>
 /// How the library is started; shared by all links of an adapter.
 #[derive(Clone, Debug, Default)]
 pub(in crate::ble) struct Place {
-    /// Threads that began to make a manager and have not come back.
+    /// Threads that started to create a manager and have not returned.
     hanging: Arc<AtomicUsize>,
-    /// Tests make code on the library's thread fail with it.
+    /// Lets tests make code on the library's thread fail.
     #[cfg(test)]
     pub(crate) trip: Arc<std::sync::atomic::AtomicBool>,
 }
 
-/// The way to the thread. The last one ends it.
+/// A handle to the thread. Dropping the last one ends it.
 #[derive(Clone)]
 pub(super) struct Worker {
     jobs: mpsc::Sender<Job>,
@@ -63,12 +63,12 @@ impl fmt::Debug for Worker {
 }
 
 impl Worker {
-    /// Starts the thread and has the library make its manager, which blocks; waits for it within the limit of a call.
-    pub(super) async fn start(place: &Place) -> Result<(Self, Signals), Absence> {
+    /// Starts the thread and lets the library create its manager, which blocks; waits within the limit of a call.
+    pub(super) async fn start(place: &Place) -> Result<(Self, Signals), Unavailable> {
         let hanging = place.hanging.load(Ordering::Relaxed);
         if hanging >= HANGING_MAX {
             let detail = format!("{hanging} earlier attempts still wait for its answer");
-            return Err(Absence::NoBluetooth { detail });
+            return Err(Unavailable::NoBluetooth { detail });
         }
         let (jobs, queue) = mpsc::channel(JOBS_MAX);
         let (signals, heard) = mpsc::channel(SIGNALS_MAX);
@@ -90,7 +90,7 @@ impl Worker {
         Ok((worker, heard))
     }
 
-    /// Has the library do something, and waits for it as long as `limit`, also when the thread itself hangs.
+    /// Runs a job on the thread and waits for at most `limit`, even if the thread itself hangs.
     pub(super) async fn ask<T: Send + 'static>(
         &self,
         limit: Duration,
@@ -122,7 +122,7 @@ impl Worker {
     }
 }
 
-/// What a call gives whose code panicked, or whose thread did.
+/// The fault of a call whose code or thread panicked.
 fn failed() -> CallFault {
     CallFault::Refused("the Bluetooth library failed; it is started again".to_owned())
 }
@@ -171,7 +171,7 @@ impl Drop for Hanging {
     }
 }
 
-/// Does the jobs, each as a task of its own, until nobody can give one any more.
+/// Runs the jobs, each as a task, until nobody can submit one any more.
 async fn live(
     manager: Got<Manager>,
     mut queue: mpsc::Receiver<Job>,
@@ -208,9 +208,9 @@ pub(super) struct State {
 struct Objects {
     adapters: Vec<(String, Adapter)>,
     devices: BTreeMap<String, Peripheral>,
-    /// The device whose parts are known.
+    /// The device whose attributes are known.
     open: Option<Peripheral>,
-    parts: Parts,
+    parts: Attributes,
     listened_to: BTreeSet<String>,
     pumps: Vec<AbortHandle>,
 }
@@ -220,7 +220,7 @@ impl State {
         self.objects.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// The radios, asked for once: some systems make a new one at each question.
+    /// The radios, queried once: some systems create a new one for each query.
     pub(super) async fn adapters(&self) -> Got<Vec<(String, Adapter)>> {
         let known = self.objects().adapters.clone();
         if !known.is_empty() {
@@ -258,12 +258,12 @@ impl State {
         self.objects().devices.get(key).cloned().ok_or(Error::DeviceNotFound)
     }
 
-    /// A device that was seen, under this key.
+    /// Remembers a device that was seen under this key.
     pub(super) fn seen(&self, key: &str, device: Peripheral) {
         self.objects().devices.entry(key.to_owned()).or_insert(device);
     }
 
-    /// Hands on what this device sends, for as long as the thread lives: the stream outlives connections.
+    /// Passes on what this device sends for as long as the thread lives: the stream outlives connections.
     pub(super) async fn listen_to(self: &Arc<Self>, device: &Peripheral) -> Got<()> {
         let key = device.id().to_string();
         if !self.objects().listened_to.insert(key) {
@@ -296,15 +296,15 @@ impl State {
         self.objects().pumps.push(pump);
     }
 
-    /// What the open device has.
-    pub(super) fn known(&self, device: Peripheral, parts: Parts) {
+    /// Remembers the attributes of the open device.
+    pub(super) fn known(&self, device: Peripheral, parts: Attributes) {
         let mut objects = self.objects();
         objects.open = Some(device);
         objects.parts = parts;
     }
 
-    /// The open device and a part of it.
-    pub(super) fn part(&self, key: &str) -> Got<(Peripheral, Part)> {
+    /// The open device and one of its attributes.
+    pub(super) fn part(&self, key: &str) -> Got<(Peripheral, Attribute)> {
         let objects = self.objects();
         let device = objects.open.clone().ok_or(Error::NotConnected)?;
         let part = objects.parts.get(key).cloned().ok_or(Error::NoSuchCharacteristic)?;
@@ -312,7 +312,7 @@ impl State {
     }
 }
 
-/// What an event of the library means to the session.
+/// The meaning of a library event for the session.
 fn signal(event: CentralEvent, radio: &str) -> Option<Signal> {
     match event {
         CentralEvent::DeviceDisconnected(id) | CentralEvent::DeviceServicesModified(id) => {

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use tokio_serial::{Error, ErrorKind, SerialPortInfo, SerialPortType, UsbPortInfo};
 
 use super::{Names, Ports, find, list, locate, named, refused};
-use crate::Absence;
+use crate::Unavailable;
 use crate::error::SelectorFault;
 use crate::serial::port::{Located, SerialPlace, UsbIdentity};
 use crate::serial::sys::macos::MacOs;
@@ -75,8 +75,8 @@ fn a_windows_number_is_taken_only_for_what_is_no_usb_port() {
     let open = |rest: &str| windows::named(rest).map(|path| locate(&SerialPlace::Path(path), &ports));
     let com1 = Located { text: "COM1".to_owned(), shown: "COM1".to_owned(), is_pty: false };
     assert_eq!(open("com1"), Ok(Ok(com1)));
-    assert_eq!(open("COM3"), Ok(Err(Absence::NotStable { path: "COM3".to_owned() })));
-    assert_eq!(open("COM4"), Ok(Err(Absence::NotFound { what: "COM4".to_owned() })));
+    assert_eq!(open("COM3"), Ok(Err(Unavailable::NotStable { path: "COM3".to_owned() })));
+    assert_eq!(open("COM4"), Ok(Err(Unavailable::NotFound { what: "COM4".to_owned() })));
     for rest in
         ["COM0", "COM03", "COM257", "COM", "COM+1", "LPT1", "ttyUSB0", "/dev/ttyUSB0", r"\\.\COM3", "C:/x"]
     {
@@ -155,11 +155,11 @@ fn a_macos_name_is_taken_while_it_carries_the_serial_number() {
         assert!(matches!(open(rest), Ok(Ok(_))), "{rest}: {:?}", open(rest));
     }
     for rest in ["/dev/cu.usbserial-1410", "/dev/cu.usbserial-1420"] {
-        assert_eq!(open(rest), Ok(Err(Absence::NotStable { path: rest.to_owned() })));
+        assert_eq!(open(rest), Ok(Err(Unavailable::NotStable { path: rest.to_owned() })));
     }
     assert_eq!(
         open("/dev/cu.usbserial-GONE"),
-        Ok(Err(Absence::NotFound { what: "/dev/cu.usbserial-GONE".to_owned() }))
+        Ok(Err(Unavailable::NotFound { what: "/dev/cu.usbserial-GONE".to_owned() }))
     );
     for (rest, fault) in [
         ("/dev/tty.usbserial-A702TB52", SelectorFault::NumberedName),
@@ -204,10 +204,10 @@ fn a_port_that_cannot_be_opened_is_taken_or_gone() {
     let path = || "COM3".to_owned();
     let denied = || Error::new(ErrorKind::Io(std::io::ErrorKind::PermissionDenied), "denied");
     let none = || Error::new(ErrorKind::NoDevice, "none");
-    assert_eq!(refused(&none(), &port, &here), Absence::InUse { path: path() });
-    assert_eq!(refused(&none(), &port, &gone), Absence::NotFound { what: path() });
-    assert_eq!(refused(&denied(), &port, &here), Absence::InUse { path: path() });
-    let right = Absence::PermissionDenied { path: path(), group: String::new() };
+    assert_eq!(refused(&none(), &port, &here), Unavailable::InUse { path: path() });
+    assert_eq!(refused(&none(), &port, &gone), Unavailable::NotFound { what: path() });
+    assert_eq!(refused(&denied(), &port, &here), Unavailable::InUse { path: path() });
+    let right = Unavailable::PermissionDenied { path: path(), group: String::new() };
     assert_eq!(refused(&denied(), &port, &mac), right);
     let odd = refused(&Error::new(ErrorKind::Unknown, "odd"), &port, &here);
     assert!(odd.to_string().contains("cannot open COM3: odd"), "{odd}");
@@ -258,7 +258,7 @@ fn ports_are_handed_on_with_their_names_or_the_reason() {
     let devices: Vec<_> = all.iter().filter_map(|one| one.port.device.to_str()).collect();
     assert_eq!(devices, ["COM1", "COM5", "COM7", "COM8"]);
     let paths = vec!["COM7".to_owned(), "COM8".to_owned()];
-    let twins = Absence::Ambiguous { what: "USB serial port 1a86:7523".to_owned(), paths };
+    let twins = Unavailable::Ambiguous { what: "USB serial port 1a86:7523".to_owned(), paths };
     let names: Vec<_> = all.into_iter().map(|one| one.name).collect();
     let want = [
         Ok("COM1".to_owned()),

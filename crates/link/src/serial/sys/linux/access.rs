@@ -1,11 +1,11 @@
-//! Whether this process may open a device, told from the file's mode without opening it, and the group that may.
-//! A hint for people: the open itself decides.
+//! Whether this process may open a device, judged by the file's mode without opening it, and the group that may. A
+//! hint for people: only opening it tells for certain.
 
 use std::fs;
 use std::os::unix::fs::MetadataExt as _;
 use std::path::Path;
 
-use crate::error::Absence;
+use crate::error::Unavailable;
 use crate::sys::unix_rights::{READ_AND_WRITE, Rights, identity};
 
 /// The group that owns serial ports where the device's own cannot be told: common on Debian and its kin.
@@ -13,15 +13,15 @@ const GROUP_FALLBACK: &str = "dialout";
 
 /// What stands in the way of opening, as far as the mode tells. Access lists (udev `uaccess`) are not seen, so a device
 /// that carries one may be named forbidden here only when the kernel shows no group rights either.
-pub(crate) fn hindrance(device: &Path) -> Option<Absence> {
+pub(crate) fn hindrance(device: &Path) -> Option<Unavailable> {
     let path = device.display().to_string();
-    let Ok(meta) = fs::metadata(device) else { return Some(Absence::NotFound { what: path }) };
+    let Ok(meta) = fs::metadata(device) else { return Some(Unavailable::NotFound { what: path }) };
     let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
     let (uid, gids) = identity(&status)?;
     if Rights::of(&meta).let_in(uid, &gids, READ_AND_WRITE) {
         None
     } else {
-        Some(Absence::PermissionDenied { group: group_of(device), path })
+        Some(Unavailable::PermissionDenied { group: group_of(device), path })
     }
 }
 

@@ -1,5 +1,5 @@
-//! Finds serial ports by reading the kernel's tree under `/sys/class/tty`; nothing is opened, whatever cannot be read is left
-//! out. Our own scan and not the library's, which panics where that directory is missing.
+//! Finds serial ports by reading the kernel's tree under `/sys/class/tty`. Opens nothing; leaves out what cannot be
+//! read. Our own scan instead of the library's, which panics if that directory is missing.
 
 use std::fs;
 use std::path::{Path, PathBuf};

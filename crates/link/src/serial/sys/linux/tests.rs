@@ -8,7 +8,7 @@ use std::path::Path;
 use super::access::group_name;
 use super::{Source, absence};
 use crate::tests::TestDir;
-use crate::{Absence, Adapter, SerialAdapter, UsbIdentity};
+use crate::{Adapter, SerialAdapter, Unavailable, UsbIdentity};
 
 /// One USB adapter as the kernel shows it: `class/NAME/device` leads below a directory with the identity.
 pub(crate) fn plug_usb(
@@ -65,7 +65,7 @@ fn ports_are_listed_by_their_best_name() {
         listed.iter().map(|f| f.selector.as_ref().map(ToString::to_string)).collect();
     let by_id = format!("serial:{}", root.join("dev/serial/by-id/usb-Test_Cable-if00").display());
     assert_eq!(selectors, [None, Some("serial:usb=0403:6001:BENCH01".to_owned()), Some(by_id)]);
-    assert!(matches!(listed[0].hindrance, Some(Absence::NotStable { .. })), "{:?}", listed[0]);
+    assert!(matches!(listed[0].hindrance, Some(Unavailable::NotStable { .. })), "{:?}", listed[0]);
     assert!(listed[1].description.contains("Test Cable (USB 0403:6001:BENCH01), now "), "{:?}", listed[1]);
 }
 

@@ -1,5 +1,5 @@
-//! The meter of a demonstration on a Unix system: on a real pseudo-terminal, read by the serial adapter like any other port.
-//! Plays what it is given; the line itself stands in `pty`.
+//! The meter of a demonstration on a Unix system: on a real pseudo-terminal, read by the serial adapter like any
+//! other port. Plays what it is given; the line itself is in `pty`.
 
 use std::path::Path;
 
@@ -7,7 +7,7 @@ use super::pty::{PtyError, PtyMeter, PtyOptions};
 use crate::registry::Registry;
 use crate::sim::Script;
 
-/// Why a played meter could not be made or told something.
+/// Why a meter could not be created or controlled.
 pub type PlayError = PtyError;
 
 /// A meter that plays one script after the other.

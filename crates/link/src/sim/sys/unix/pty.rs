@@ -1,5 +1,5 @@
-//! A simulated meter behind a real pseudo-terminal, so that the serial adapter reads it like any other port. It can be
-//! unplugged and plugged in again behind a stable link, and made to send something else while it runs. Unix only.
+//! A simulated meter behind a real pseudo-terminal, so that the serial adapter reads it like any other port. It can
+//! be unplugged and replugged behind a stable link, and its script can be changed while it runs. Unix only.
 
 use std::fmt;
 use std::fs;
@@ -39,7 +39,8 @@ pub enum WhenFull {
 pub struct PtyOptions {
     /// What happens to bytes that nobody reads.
     pub when_full: WhenFull,
-    /// The rate it sends at. Whoever opens it at another one hears what a receiver would; `None`: every rate will do.
+    /// The rate at which it sends. Opened at another rate, it delivers what a receiver would hear; `None`: any rate
+    /// works.
     pub baud: Option<u32>,
 }
 

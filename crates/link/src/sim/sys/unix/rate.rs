@@ -1,5 +1,5 @@
-//! What a serial receiver hears at another rate than the sender's. Does not send anything, and knows 8 data bits without
-//! parity alone.
+//! What a serial receiver hears if its rate differs from the sender's. Sends nothing, and handles only 8 data bits
+//! without parity.
 
 /// The bytes that a receiver at `theirs` baud makes of `bytes` sent at `ours`: it waits for a falling edge and looks at the line
 /// in the middle of each of its own bits. A stop bit that is none gives the byte all the same, as most drivers do.

@@ -1,4 +1,4 @@
-//! A unit with ac or dc, as profiles and scripts write it. Does not hold the table of units; crate `quantity` does.
+//! A unit with AC or DC, as profiles and scripts write it. Does not hold the table of units; crate `quantity` does.
 
 use alloc::format;
 use alloc::string::String;
@@ -8,35 +8,35 @@ use quantity::{Coupling, Kind, Unit};
 
 /// A unit as a profile names it: `V ac`.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct UnitWord {
+pub struct UnitSpec {
     /// The unit.
     pub unit: Unit,
-    /// ac or dc, where it is said.
+    /// AC or DC, if stated.
     pub coupling: Option<Coupling>,
 }
 
-impl fmt::Display for UnitWord {
+impl fmt::Display for UnitSpec {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}", self.unit)?;
         self.coupling.map_or(Ok(()), |coupling| write!(f, " {coupling}"))
     }
 }
 
-/// Reads one.
-pub(crate) fn parse_unit(text: &str) -> Result<UnitWord, String> {
+/// Parses one.
+pub(crate) fn parse_unit(text: &str) -> Result<UnitSpec, String> {
     if let Ok(unit) = Unit::parse(text) {
-        return Ok(UnitWord { unit, coupling: None });
+        return Ok(UnitSpec { unit, coupling: None });
     }
     let (head, coupling) = Coupling::strip_from(text);
     let unit = Unit::parse(head).map_err(|error| {
         format!("{error}; write a unit as cliplead prints it, for example \"uF\" or \"V ac\"")
     })?;
-    check_coupling(unit.kind(), coupling)?;
-    Ok(UnitWord { unit, coupling })
+    validate_coupling(unit.kind(), coupling)?;
+    Ok(UnitSpec { unit, coupling })
 }
 
-/// Whether ac or dc, if said, means something for this kind.
-pub(crate) fn check_coupling(kind: Kind, coupling: Option<Coupling>) -> Result<(), String> {
+/// Whether AC or DC, if stated, makes sense for this kind.
+pub(crate) fn validate_coupling(kind: Kind, coupling: Option<Coupling>) -> Result<(), String> {
     match coupling {
         Some(coupling) if !kind.takes_coupling() => {
             Err(format!("{kind} is not {coupling}; leave {coupling} away"))

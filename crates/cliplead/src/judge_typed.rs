@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use anyhow::{Context as _, bail};
-use bench::once::{self, Confirm, Once};
+use bench::typed::{self, Confirm, TypedCheck};
 use judge::limits::DecisionRule;
 use record::{VerdictJson, text};
 use visit::round::Settings;
@@ -20,7 +20,7 @@ use crate::rules;
 pub(crate) fn run(options: &JudgeOptions) -> anyhow::Result<Exit> {
     let set = rules::load_or_say(options.rules.as_deref())?;
     rules::must_have(&set, &options.rule)?;
-    let once = Once {
+    let check = TypedCheck {
         unit: "",
         component: "",
         rule: &options.rule,
@@ -31,7 +31,7 @@ pub(crate) fn run(options: &JudgeOptions) -> anyhow::Result<Exit> {
         sure: options.sure,
     };
     let decision = if options.simple { DecisionRule::Simple } else { DecisionRule::default() };
-    let verdict = once::judge(&set, &once, Settings { decision, ..Settings::default() })?;
+    let verdict = typed::judge(&set, &check, Settings { decision, ..Settings::default() })?;
     let json = VerdictJson::from(&verdict);
     match options.format {
         Format::Json => data(&json.line())?,

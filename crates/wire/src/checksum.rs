@@ -1,8 +1,8 @@
-//! Checksums that frames carry. Does not know where in a frame they stand.
+//! Frame checksums. Does not know their position in a frame.
 
-/// How a frame is checked.
+/// The algorithm.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum CheckKind {
+pub enum ChecksumKind {
     /// Sum of the bytes, modulo 256.
     Sum8,
     /// Exclusive or of the bytes.
@@ -15,7 +15,7 @@ pub enum CheckKind {
     Crc16Modbus,
 }
 
-impl CheckKind {
+impl ChecksumKind {
     /// Names as a profile writes them.
     pub const WORDS: [(&'static str, Self); 5] = [
         ("sum8", Self::Sum8),
@@ -25,7 +25,7 @@ impl CheckKind {
         ("crc16modbus", Self::Crc16Modbus),
     ];
 
-    /// Bytes the check takes in a frame: 1 or 2.
+    /// Bytes of the checksum in a frame: 1 or 2.
     #[must_use]
     pub const fn width(self) -> usize {
         match self {
@@ -34,8 +34,8 @@ impl CheckKind {
         }
     }
 
-    /// Whether it often holds for frames cut at a wrong place: an exclusive or does wherever a display stands still, a sum
-    /// at times. A CRC does once in 65,536.
+    /// Whether it often matches frames cut at the wrong place: XOR does whenever a display stands still, a sum
+    /// sometimes. A CRC matches once in 65,536.
     pub(crate) const fn is_doubtful(self) -> bool {
         match self {
             Self::Sum8 | Self::Xor8 | Self::Sum16Le | Self::Sum16Be => true,
@@ -43,7 +43,7 @@ impl CheckKind {
         }
     }
 
-    /// The check of `bytes` as it stands in a frame; a one-byte check is in the first byte, the second is 0.
+    /// The checksum of `bytes` as it is stored in a frame. A one-byte checksum is in the first byte; the second is 0.
     #[must_use]
     pub fn compute(self, bytes: &[u8]) -> [u8; 2] {
         let sum = || bytes.iter().fold(0_u16, |sum, byte| sum.wrapping_add(u16::from(*byte)));
@@ -56,7 +56,7 @@ impl CheckKind {
         }
     }
 
-    /// True when `stored` is the check of `bytes`.
+    /// True if `stored` is the checksum of `bytes`.
     #[must_use]
     pub fn holds(self, bytes: &[u8], stored: &[u8]) -> bool {
         self.compute(bytes).get(..self.width()) == Some(stored)
@@ -83,17 +83,17 @@ mod tests {
         // CRC-16/MODBUS check value 0x4B37 over "123456789" (catalogue of parametrised CRC algorithms; from memory).
         assert_eq!(crc16_modbus(b"123456789"), 0x4B37);
         // The request 02 07 has CRC 0x1241, sent 41 12: the worked example of the MODBUS serial line guide (from memory).
-        assert_eq!(CheckKind::Crc16Modbus.compute(&[0x02, 0x07]), [0x41, 0x12]);
+        assert_eq!(ChecksumKind::Crc16Modbus.compute(&[0x02, 0x07]), [0x41, 0x12]);
     }
 
     #[test]
     fn sums_keep_their_order() {
         let bytes = [0xFF, 0xFF, 0x03];
-        assert_eq!(CheckKind::Sum8.compute(&bytes), [0x01, 0]);
-        assert_eq!(CheckKind::Xor8.compute(&bytes), [0x03, 0]);
-        assert_eq!(CheckKind::Sum16Le.compute(&bytes), [0x01, 0x02]);
-        assert_eq!(CheckKind::Sum16Be.compute(&bytes), [0x02, 0x01]);
-        assert!(CheckKind::Sum16Be.holds(&bytes, &[0x02, 0x01]));
-        assert!(!CheckKind::Sum16Be.holds(&bytes, &[0x02]));
+        assert_eq!(ChecksumKind::Sum8.compute(&bytes), [0x01, 0]);
+        assert_eq!(ChecksumKind::Xor8.compute(&bytes), [0x03, 0]);
+        assert_eq!(ChecksumKind::Sum16Le.compute(&bytes), [0x01, 0x02]);
+        assert_eq!(ChecksumKind::Sum16Be.compute(&bytes), [0x02, 0x01]);
+        assert!(ChecksumKind::Sum16Be.holds(&bytes, &[0x02, 0x01]));
+        assert!(!ChecksumKind::Sum16Be.holds(&bytes, &[0x02]));
     }
 }

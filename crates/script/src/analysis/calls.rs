@@ -7,10 +7,10 @@ use alloc::vec::Vec;
 use judge::rule::Source;
 use quantity::Unit;
 use rhai::{Expr, FnCallExpr, ImmutableString, Position};
-use trade::catalogue::{self, Function, Gives, What};
+use trade::catalogue::{self, Function, ParameterKind, Returns};
 
 use super::types::{Made, Origins, Type};
-use super::{Checker, quoted};
+use super::{Analyser, quoted};
 use crate::diagnostic::{At, did_you_mean};
 use crate::header::DECLARATIONS;
 use crate::judgement::{ALL_OF_MAX, CHAINED, JUDGEMENTS};
@@ -18,7 +18,7 @@ use crate::judgement::{ALL_OF_MAX, CHAINED, JUDGEMENTS};
 /// Words that make a judgement, with the number of limits each takes.
 const MAKERS: [(&str, usize); 3] = [("within", 2), ("at_least", 1), ("at_most", 1)];
 
-impl Checker<'_, '_> {
+impl Analyser<'_, '_> {
     pub(super) fn call(&mut self, call: &FnCallExpr, at: Position) -> Type {
         let name = call.name.as_str();
         if call.op_token.is_some() {
@@ -228,32 +228,32 @@ impl Checker<'_, '_> {
             return self.unknown(name, at);
         }
         let signatures = || named().map(Function::signature).collect::<Vec<String>>().join(" or ");
-        let Some(function) = named().find(|function| function.takes.len() == arguments.len()) else {
+        let Some(function) = named().find(|function| function.parameters.len() == arguments.len()) else {
             let text = format!("write {}; {} values were given", signatures(), arguments.len());
             return self.error(at, text);
         };
         let mut origins = Origins::default();
-        for (takes, argument) in function.takes.iter().zip(arguments) {
-            match (takes.what, argument) {
+        for (parameter, argument) in function.parameters.iter().zip(arguments) {
+            match (parameter.kind, argument) {
                 (_, Type::Any) => return Type::Any,
-                (What::Number(_) | What::NumberOrOpen(_), Type::Number(from))
-                | (What::List(_), Type::List(from)) => origins = origins.and(*from),
-                (What::List(_), other) => {
+                (ParameterKind::Number(_) | ParameterKind::NumberOrOpen(_), Type::Number(from))
+                | (ParameterKind::List(_), Type::List(from)) => origins = origins.and(*from),
+                (ParameterKind::List(_), other) => {
                     let text = format!(
                         "{}: {} is a list, [a, b, c], not {}",
                         signatures(),
-                        takes.name,
+                        parameter.name,
                         other.words()
                     );
                     return self.error(at, text);
                 }
-                (What::Word(list), Type::Text(Some(text))) if list.contains(&text.as_str()) => {}
-                (What::Word(list), Type::Word(words, from))
+                (ParameterKind::Word(list), Type::Text(Some(text))) if list.contains(&text.as_str()) => {}
+                (ParameterKind::Word(list), Type::Word(words, from))
                     if words.iter().all(|word| list.contains(&word.as_str())) =>
                 {
                     origins = origins.and(*from);
                 }
-                (What::Word(list), other) => {
+                (ParameterKind::Word(list), other) => {
                     let given = match other {
                         Type::Text(Some(text)) => {
                             format!("{}{}", quoted(text), did_you_mean(text, list.iter().copied()))
@@ -261,7 +261,7 @@ impl Checker<'_, '_> {
                         other => other.words().into(),
                     };
                     let list = list.join(", ");
-                    let text = format!("{}: {} is one of {list}, not {given}", signatures(), takes.name);
+                    let text = format!("{}: {} is one of {list}, not {given}", signatures(), parameter.name);
                     return self.error(at, text);
                 }
                 (_, other) => {
@@ -270,9 +270,9 @@ impl Checker<'_, '_> {
                 }
             }
         }
-        match function.gives {
-            Gives::Number(_) => Type::Number(origins),
-            Gives::Word(words) => Type::Word(words.iter().map(|word| (*word).into()).collect(), origins),
+        match function.returns {
+            Returns::Number(_) => Type::Number(origins),
+            Returns::Word(words) => Type::Word(words.iter().map(|word| (*word).into()).collect(), origins),
         }
     }
 

@@ -1,5 +1,5 @@
-//! Places for visitors. There are so many; when all are taken, the newest visitor gets the place of the one that has
-//! kept its own longest without using it. It does not know what a place is for, and closes nothing itself.
+//! A limited number of slots for clients. When all are taken, the newest client gets the slot of the one that has
+//! left its own unused longest. Does not know what a slot is for, and closes nothing itself.
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -8,40 +8,40 @@ use std::time::Duration;
 use tokio::sync::Notify;
 use tokio::time::Instant;
 
-/// Least time between two words in the log about visitors who had to leave.
+/// Least time between two log messages about evicted clients.
 const TOLD_GAP: Duration = Duration::from_secs(60);
 
-/// A set of places of one kind.
-pub(crate) struct Places {
-    /// What holds a place, for the log: `connections`.
+/// A set of slots of one kind.
+pub(crate) struct Slots {
+    /// What holds a slot, for the log: `connections`.
     what: &'static str,
     most: usize,
-    kept: Mutex<Kept>,
+    kept: Mutex<State>,
 }
 
 #[derive(Default)]
-struct Kept {
+struct State {
     next_id: u64,
     holders: BTreeMap<u64, Holder>,
-    /// Holders who had to leave, and how many of them the log knows of.
+    /// Clients evicted so far, and how many of them have been logged.
     left: u64,
     told: u64,
     told_at: Option<Instant>,
 }
 
 struct Holder {
-    /// Since when it has been waiting for its visitor; `None` while the visitor takes what it is given.
+    /// Since when it has been waiting for its client; `None` while the client takes what it is given.
     waits_since: Option<Instant>,
     leave: Arc<Notify>,
 }
 
-impl Places {
+impl Slots {
     pub(crate) fn new(what: &'static str, most: usize) -> Arc<Self> {
         Arc::new(Self { what, most, kept: Mutex::default() })
     }
 
-    /// A place for the newest visitor, who has asked for nothing yet.
-    pub(crate) fn take(self: &Arc<Self>) -> Arc<Place> {
+    /// A slot for the newest client, which has requested nothing yet.
+    pub(crate) fn take(self: &Arc<Self>) -> Arc<Slot> {
         let mut kept = self.kept();
         while kept.holders.len() >= self.most.max(1) {
             if !self.send_one_away(&mut kept) {
@@ -52,10 +52,10 @@ impl Places {
         kept.next_id += 1;
         let leave = Arc::new(Notify::new());
         kept.holders.insert(id, Holder { waits_since: Some(Instant::now()), leave: Arc::clone(&leave) });
-        Arc::new(Place { places: Arc::clone(self), id, leave })
+        Arc::new(Slot { slots: Arc::clone(self), id, leave })
     }
 
-    /// Frees one place that waits for its visitor, if there is one.
+    /// Frees one slot that is waiting for its client, if there is one.
     pub(crate) fn make_room(&self) {
         let mut kept = self.kept();
         if kept.holders.values().any(|holder| holder.waits_since.is_some()) {
@@ -63,8 +63,8 @@ impl Places {
         }
     }
 
-    /// Whoever has kept its visitor's place waiting longest; when none waits, whoever has been here longest.
-    fn send_one_away(&self, kept: &mut Kept) -> bool {
+    /// Evicts the slot that has waited for its client longest; if none waits, the oldest.
+    fn send_one_away(&self, kept: &mut State) -> bool {
         let order = |(id, holder): &(&u64, &Holder)| (holder.waits_since.is_none(), holder.waits_since, **id);
         let Some(id) = kept.holders.iter().min_by_key(order).map(|(id, _)| *id) else { return false };
         if let Some(holder) = kept.holders.remove(&id) {
@@ -83,7 +83,7 @@ impl Places {
         true
     }
 
-    fn kept(&self) -> MutexGuard<'_, Kept> {
+    fn kept(&self) -> MutexGuard<'_, State> {
         self.kept.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
@@ -93,39 +93,39 @@ impl Places {
     }
 }
 
-/// One visitor's place; given back when it is dropped.
-pub(crate) struct Place {
-    places: Arc<Places>,
+/// One client's slot; freed on drop.
+pub(crate) struct Slot {
+    slots: Arc<Slots>,
     id: u64,
     leave: Arc<Notify>,
 }
 
-impl Place {
-    /// From now on it waits for its visitor: to ask for something, or to take what it was given.
+impl Slot {
+    /// From now on it waits for its client: for a request, or to take what it was given.
     pub(crate) fn waits(&self) {
         self.set(Some(Instant::now()));
     }
 
-    /// The visitor has taken all it was given so far, and there is more to come.
+    /// The client has taken everything so far, and more is to come.
     pub(crate) fn flows(&self) {
         self.set(None);
     }
 
     fn set(&self, waits_since: Option<Instant>) {
-        if let Some(holder) = self.places.kept().holders.get_mut(&self.id) {
+        if let Some(holder) = self.slots.kept().holders.get_mut(&self.id) {
             holder.waits_since = waits_since;
         }
     }
 
-    /// Done when the place has gone to somebody else.
+    /// Resolves when the slot has gone to another client.
     pub(crate) async fn lost(&self) {
         self.leave.notified().await;
     }
 }
 
-impl Drop for Place {
+impl Drop for Slot {
     fn drop(&mut self) {
-        self.places.kept().holders.remove(&self.id);
+        self.slots.kept().holders.remove(&self.id);
     }
 }
 
@@ -135,51 +135,51 @@ mod tests {
     use futures_util::FutureExt;
     use tokio::time::advance;
 
-    fn is_lost(place: &Place) -> bool {
+    fn is_lost(place: &Slot) -> bool {
         place.lost().now_or_never().is_some()
     }
 
     #[tokio::test(start_paused = true)]
     async fn the_newest_gets_the_place_that_waits_longest() {
-        let places = Places::new("seats", 3);
-        let [first, second, third] = [places.take(), places.take(), places.take()];
+        let slots = Slots::new("seats", 3);
+        let [first, second, third] = [slots.take(), slots.take(), slots.take()];
         advance(Duration::from_secs(1)).await;
         // The first one's visitor has asked again since, the third's takes what comes.
         first.waits();
         third.flows();
-        let fourth = places.take();
+        let fourth = slots.take();
         assert_eq!([&first, &second, &third, &fourth].map(|p| is_lost(p)), [false, true, false, false]);
         // What a place that is lost says, and its end, change nothing.
         second.waits();
         drop(second);
-        assert_eq!(places.taken(), 3);
+        assert_eq!(slots.taken(), 3);
         advance(Duration::from_secs(1)).await;
         fourth.waits();
-        let fifth = places.take();
+        let fifth = slots.take();
         assert_eq!([&first, &third, &fourth, &fifth].map(|p| is_lost(p)), [true, false, false, false]);
     }
 
     #[tokio::test(start_paused = true)]
     async fn when_none_waits_the_one_that_came_first_leaves() {
-        let places = Places::new("seats", 2);
-        let (first, second) = (places.take(), places.take());
+        let slots = Slots::new("seats", 2);
+        let (first, second) = (slots.take(), slots.take());
         first.flows();
         second.flows();
-        places.make_room();
+        slots.make_room();
         assert!(!is_lost(&first) && !is_lost(&second), "there is no need to send away who takes what comes");
-        let third = places.take();
+        let third = slots.take();
         assert_eq!([&first, &second, &third].map(|p| is_lost(p)), [true, false, false]);
-        places.make_room();
+        slots.make_room();
         assert_eq!([&second, &third].map(|p| is_lost(p)), [false, true]);
     }
 
     #[tokio::test(start_paused = true)]
     async fn a_place_given_back_is_free() {
-        let places = Places::new("seats", 1);
+        let slots = Slots::new("seats", 1);
         for _ in 0..100 {
-            let place = places.take();
+            let place = slots.take();
             assert!(!is_lost(&place));
         }
-        assert_eq!(places.taken(), 0);
+        assert_eq!(slots.taken(), 0);
     }
 }

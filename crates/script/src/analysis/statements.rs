@@ -6,10 +6,10 @@ use alloc::vec::Vec;
 use rhai::{ASTFlags, BinaryExpr, Expr, OpAssignment, Position, Stmt};
 
 use super::types::{Record, Type};
-use super::{Checker, Frame, Name};
+use super::{Analyser, Frame, Name};
 use crate::limits::CALL_LEVELS_MAX;
 
-impl Checker<'_, '_> {
+impl Analyser<'_, '_> {
     /// The type that function `index` gives for arguments of these types.
     pub(super) fn analyse(&mut self, index: usize, arguments: Vec<Type>, at: Position) -> Type {
         if let Some((.., result)) = self.done.iter().find(|(i, types, _)| *i == index && *types == arguments)

@@ -6,11 +6,11 @@ use alloc::vec::Vec;
 use rhai::{ASTFlags, Expr, FnCallExpr, Position};
 
 use super::types::{Origins, Record, Type};
-use super::{Checker, quoted};
+use super::{Analyser, quoted};
 use crate::diagnostic::did_you_mean;
 use crate::operators::{ARITHMETIC, COMPARISONS, EQUAL_NUMBERS, EQUALITY};
 
-impl Checker<'_, '_> {
+impl Analyser<'_, '_> {
     pub(super) fn expression(&mut self, expression: &Expr) -> Type {
         let at = expression.start_position();
         match expression {

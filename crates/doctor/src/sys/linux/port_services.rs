@@ -2,7 +2,7 @@
 
 use super::serial::{ports, udev_data};
 use super::{Finding, Machine, State};
-use crate::{Remedy, Run};
+use crate::{Remedy, RunPolicy};
 
 /// Where udev looks for rules, the strongest first (udev(7)).
 const RULE_FOLDERS: [&str; 4] =
@@ -12,7 +12,7 @@ const RULE_FOLDERS: [&str; 4] =
 pub(super) const OWN_RULE_PATH: &str = "/etc/udev/rules.d/71-cliplead-own.rules";
 
 /// Both services.
-pub(crate) fn grabbers(machine: &Machine) -> Vec<Finding> {
+pub(crate) fn port_services(machine: &Machine) -> Vec<Finding> {
     vec![modem(machine), braille(machine)]
 }
 
@@ -112,7 +112,7 @@ fn braille(machine: &Machine) -> Finding {
         WHY,
     )
     .with(Remedy::root(
-        Run::ByHand,
+        RunPolicy::ByHand,
         "if nobody here needs a braille display: takes it off the machine",
         &["apt", "remove", WHAT],
     ))

@@ -1,16 +1,16 @@
-//! What reads a frame piece by piece: units, numbers, checksums, flags and figures by the names that profiles give them.
-//! Does not cut frames from bytes; `cutter` does.
+//! Units, numbers, checksums, flags and seven-segment digits by the names that profiles and scripts use. Does not cut
+//! frames from bytes; `splitter` does.
 
 use alloc::string::String;
 
 use quantity::{Coupling, Decimal, Flags, State, Unit};
 
-use crate::check::CheckKind;
+use crate::checksum::ChecksumKind;
 use crate::counters::{Field, Reason};
 use crate::flag::Flag;
 use crate::glyph::{GLYPHS, Glyph};
 use crate::number::{Counts, Number, NumberType, counts_of_float};
-use crate::unit_word::parse_unit;
+use crate::unit_spec::parse_unit;
 
 /// A unit as profiles and scripts write it: `uF`, `V ac`.
 ///
@@ -22,9 +22,9 @@ pub fn unit(text: &str) -> Result<(Unit, Option<Coupling>), String> {
 
 /// How a number is stored in a frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Stored(NumberType);
+pub struct NumberEncoding(NumberType);
 
-impl Stored {
+impl NumberEncoding {
     /// Every way, with its name: `u8` to `f32be`, as profiles write them.
     #[must_use]
     pub fn all() -> [(&'static str, Self); NumberType::WORDS.len()] {
@@ -74,7 +74,7 @@ impl Stored {
 ///
 /// # Errors
 /// [`Reason::Undecodable`]: more digits than any display has.
-pub fn shown_float(value: f64, exponent: i8) -> Result<State, Reason> {
+pub fn display_float(value: f64, exponent: i8) -> Result<State, Reason> {
     match counts_of_float(value, exponent).map_err(Reason::Undecodable)? {
         Counts::None => Ok(State::NoValue),
         Counts::Infinite { negative } => Ok(State::overload(negative)),
@@ -86,21 +86,21 @@ pub fn shown_float(value: f64, exponent: i8) -> Result<State, Reason> {
 }
 
 /// The checksum kinds by name; the sum of bytes as a number comes from [`checksum`].
-pub const CHECK_WORDS: [&str; 5] = {
-    let [(a, _), (b, _), (c, _), (d, _), (e, _)] = CheckKind::WORDS;
+pub const CHECKSUM_NAMES: [&str; 5] = {
+    let [(a, _), (b, _), (c, _), (d, _), (e, _)] = ChecksumKind::WORDS;
     [a, b, c, d, e]
 };
 
 /// The checksum of this name over the bytes, as a number; `None` for a name that is none.
 #[must_use]
 pub fn checksum(word: &str, bytes: &[u8]) -> Option<u16> {
-    let (_, kind) = CheckKind::WORDS.into_iter().find(|(known, _)| *known == word)?;
+    let (_, kind) = ChecksumKind::WORDS.into_iter().find(|(known, _)| *known == word)?;
     let stored = kind.compute(bytes);
-    Some(if kind == CheckKind::Sum16Be { u16::from_be_bytes(stored) } else { u16::from_le_bytes(stored) })
+    Some(if kind == ChecksumKind::Sum16Be { u16::from_be_bytes(stored) } else { u16::from_le_bytes(stored) })
 }
 
 /// The words for a flag of the display.
-pub const FLAG_WORDS: [&str; 5] = {
+pub const FLAG_NAMES: [&str; 5] = {
     let [(a, _), (b, _), (c, _), (d, _), (e, _)] = Flag::WORDS;
     [a, b, c, d, e]
 };

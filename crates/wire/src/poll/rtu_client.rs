@@ -1,45 +1,48 @@
-//! The talk with a Modbus RTU device: when to mark, when to ask, what to believe. Does not know the layout of a frame
-//! (`rtu.rs`) or what a register means.
+//! The Modbus RTU client: when to send a marker, when to send a read, which reply to accept. Does not know the layout
+//! of a frame (`rtu.rs`) or what a register means.
 //!
 //! # The marker
-//! Before each read a Diagnostics request (function 08, sub-function 0) with a fresh number is sent; the device sends it
-//! back. The device answers in order, so behind that echo nothing older can come: no late reply, no doubled one. The reply
-//! to the one read sent after it is the only one that can follow. A read that is not answered in time is given up, and the next
-//! marker waits for whatever is still under way. A slow device may send back an older marker of the same run; it is as good.
+//! Before each read, the client sends a Diagnostics request (function 08, sub-function 0) with a fresh number, and
+//! the device echoes it. The device replies in order, so nothing older can follow that echo, neither a late reply nor
+//! a doubled one. Only the reply to the one read sent after it can come next. If a read is not answered in time, the
+//! client gives it up, and the next marker waits for whatever is still on its way. A slow device may echo an older
+//! marker of the same run; that is just as good.
 //!
-//! A line that sends back what is written on it would answer each marker itself. So at each opening one read is sent whose
-//! reply is thrown away: if its request comes back too, the line echoes, and a marker must come back twice.
+//! A line that echoes what is written to it would answer each marker itself. So each time the line is opened, the
+//! client sends one read and discards its reply: if the request comes back too, the line echoes, and each marker must
+//! come back twice.
 //!
-//! # Without marker
-//! For a device that does not know function 08 the profile says `marker = "none"`; one that refuses it is found out. Then
-//! all reads must differ in function or length, so that a reply fits no other read (the loader checks it), and after
-//! each trouble nothing is sent before the line was quiet for `quarantine_ms`. What is left: a reply later than that is
-//! taken for a newer one of the same read, and a doubled one too. Its value is then older than its time says, never another's.
+//! # Without a marker
+//! For a device without function 08, the profile sets `marker = "none"`; a device that refuses the function is
+//! recognised. Then all reads must differ in function or length, so that a reply fits no other read (the loader
+//! enforces it), and after any fault nothing is sent until the line has been quiet for `quarantine_ms`. The remaining
+//! risk: a reply later than that, or a doubled one, passes for a newer reply to the same read. Its value is then
+//! older than its time stamp says, but never that of another read.
 
 use alloc::vec::Vec;
 
 use quantity::{Duration, Instant};
 
-use super::rtu::{self, Block, Mark, REQUEST_BYTES, Reply};
+use super::rtu::{self, Block, MarkerReply, REQUEST_BYTES, Reply};
 use super::schedule::Schedule;
-use super::{PollCounters, PollFault, PollReason, Polled, Sink, bump};
+use super::{PollCounters, PollFault, PollOutput, PollReason, Sink, bump};
 use crate::packet::{self, PacketKind};
 
-/// The most bytes held; more than the longest reply, an echo before it, and a marker's echo before both.
+/// The most bytes buffered; more than the longest reply, an echo before it, and a marker's echo before both.
 const HELD_BYTES_MAX: usize = 512;
-/// So many bytes are looked at together.
+/// Bytes are examined in pieces of this size.
 const PIECE_BYTES: usize = 256;
-/// Markers of one run whose echoes still count.
+/// Markers of one run whose echoes are still accepted.
 const RUN_MAX: usize = 16;
-/// A line is quiet after this: the 3.5 characters of the standard are shorter from 2,400 baud on, but adapters hand bytes on in
-/// lumps of up to 16 ms (common practice).
+/// The line counts as quiet after this. The 3.5 characters of the standard are shorter from 2,400 baud on, but
+/// adapters deliver bytes in bursts of up to 16 ms (common practice).
 const QUIET_MS: i64 = 20;
-/// The longest wait between two markers that nobody answers.
+/// The longest wait between two unanswered markers.
 const BACKOFF_MS_MAX: i64 = 1_000;
-/// After so many unanswered markers it is asked anew whether the line echoes.
+/// After this many unanswered markers the client tests again whether the line echoes.
 const UNMARKED_MAX: u32 = 3;
 
-/// What is read how often.
+/// One read and how often it is sent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Read {
     pub(crate) block: Block,
@@ -47,17 +50,17 @@ pub(crate) struct Read {
     pub(crate) timeout: Duration,
 }
 
-/// The terms of a profile.
+/// The settings of a profile.
 #[derive(Clone, Debug)]
-pub(crate) struct RtuTerms {
+pub(crate) struct RtuSettings {
     pub(crate) unit: u8,
-    /// Whether the device knows the marker.
+    /// Whether the device supports the marker.
     pub(crate) marker: bool,
     pub(crate) quarantine: Duration,
     pub(crate) reads: Vec<Read>,
 }
 
-impl RtuTerms {
+impl RtuSettings {
     /// The first two reads whose replies have the same form.
     pub(crate) fn alike(&self) -> Option<(usize, usize)> {
         let form = |read: &Read| (read.block.entity.function(), read.block.data_bytes());
@@ -71,12 +74,12 @@ impl RtuTerms {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum State {
     Closed,
-    /// Nothing is under way. The next request waits for `from` and for `quiet` without a byte.
+    /// Nothing is pending. The next request waits for `from` and for `quiet` without a byte.
     Rest {
         from: Instant,
         quiet: Duration,
     },
-    /// A read was sent to see whether the line echoes.
+    /// A read was sent to find out whether the line echoes.
     Learning {
         until: Instant,
     },
@@ -94,20 +97,20 @@ enum State {
     },
 }
 
-/// The running talk.
+/// A running client.
 #[derive(Clone, Debug)]
-pub(super) struct RtuTalk {
-    terms: RtuTerms,
+pub(super) struct RtuClient {
+    settings: RtuSettings,
     /// Whether the marker is used in this session.
     marker: bool,
     baud: u32,
     schedule: Schedule,
     state: State,
-    /// Bytes received and not yet understood.
+    /// Bytes received and not yet interpreted.
     heard: Vec<u8>,
-    /// When a byte last went over the line, either way.
+    /// When the line last carried a byte, in either direction.
     last: Instant,
-    /// Whether the line sends back what is written on it.
+    /// Whether the line echoes what is written to it.
     echo: Option<bool>,
     number: u16,
     /// Markers sent since the last read, and how often each came back.
@@ -116,12 +119,12 @@ pub(super) struct RtuTalk {
     counters: PollCounters,
 }
 
-impl RtuTalk {
-    pub(super) fn new(terms: RtuTerms, baud: u32, seed: u16) -> Self {
+impl RtuClient {
+    pub(super) fn new(settings: RtuSettings, baud: u32, seed: u16) -> Self {
         Self {
-            marker: terms.marker,
-            schedule: Schedule::new(terms.reads.iter().map(|read| read.period)),
-            terms,
+            marker: settings.marker,
+            schedule: Schedule::new(settings.reads.iter().map(|read| read.period)),
+            settings,
             baud,
             state: State::Closed,
             heard: Vec::new(),
@@ -145,7 +148,7 @@ impl RtuTalk {
     pub(super) fn opened(&mut self, now: Instant) {
         self.drop_heard(self.heard.len());
         self.run.clear();
-        self.marker = self.terms.marker;
+        self.marker = self.settings.marker;
         self.echo = None;
         self.unmarked = 0;
         self.last = now;
@@ -164,14 +167,14 @@ impl RtuTalk {
         Duration::from_micros(self.wire_time(4).micros().max(QUIET_MS * 1_000))
     }
 
-    /// What so many characters of 11 bits take on the line.
+    /// The time that this many characters of 11 bits take on the line.
     fn wire_time(&self, characters: usize) -> Duration {
         let bits = i64::try_from(characters).unwrap_or(i64::MAX).saturating_mul(11);
         Duration::from_micros(bits.saturating_mul(1_000_000) / i64::from(self.baud.max(1)))
     }
 
     fn after_trouble(&self) -> Duration {
-        if self.marker { self.quiet() } else { self.terms.quarantine }
+        if self.marker { self.quiet() } else { self.settings.quarantine }
     }
 
     fn ready_at(&self, from: Instant, quiet: Duration) -> Instant {
@@ -201,7 +204,7 @@ impl RtuTalk {
             State::Rest { .. } if self.echo.is_none() => self.learn(now, out),
             State::Rest { .. } => self.mark(now, out),
             // The beginning of something that is no marker's echo.
-            State::Marked if !self.heard.is_empty() => self.fail(PollReason::Unasked, None, now, out),
+            State::Marked if !self.heard.is_empty() => self.fail(PollReason::Unsolicited, None, now, out),
             State::Marked => self.ask(next, now, out),
             State::Learning { .. } => self.learned(now, out),
             State::Marking { .. } => {
@@ -209,10 +212,10 @@ impl RtuTalk {
                 if self.unmarked.is_multiple_of(UNMARKED_MAX) {
                     self.echo = None;
                 }
-                self.fault(PollReason::Unmarked, None, out);
+                self.fault(PollReason::MarkerTimeout, None, out);
                 self.back_off(now);
             }
-            State::Asked { read, .. } => self.fail(PollReason::Unanswered, Some(read), now, out),
+            State::Asked { read, .. } => self.fail(PollReason::Timeout, Some(read), now, out),
         }
     }
 
@@ -239,23 +242,23 @@ impl RtuTalk {
             State::Learning { .. } => {}
             State::Rest { .. } if self.run.is_empty() => {
                 self.drop_heard(self.heard.len());
-                self.fault(PollReason::Unasked, None, out);
+                self.fault(PollReason::Unsolicited, None, out);
             }
             // A device slower than the time-out sends its echo back after the marker was given up.
             State::Rest { .. } | State::Marking { .. } => self.look_for_mark(at, out),
             State::Marked => {
                 self.drop_marks();
-                if !rtu::may_be_mark(self.terms.unit, &self.heard) {
-                    self.fail(PollReason::Unasked, None, at, out);
+                if !rtu::may_be_marker_reply(self.settings.unit, &self.heard) {
+                    self.fail(PollReason::Unsolicited, None, at, out);
                 }
             }
             State::Asked { read, .. } => self.look_for_reply(read, at, out),
         }
     }
 
-    /// Echoes of markers at the head of what is held.
+    /// Drops echoes of markers at the front of the buffer.
     fn drop_marks(&mut self) {
-        while let Some((_, bytes)) = rtu::mark_at(self.terms.unit, &self.heard) {
+        while let Some((_, bytes)) = rtu::marker_reply_at(self.settings.unit, &self.heard) {
             self.drop_heard(bytes);
         }
     }
@@ -264,30 +267,30 @@ impl RtuTalk {
         let mut from = 0;
         while from < self.heard.len() {
             let tail = self.heard.get(from..).unwrap_or_default();
-            let Some((mark, bytes)) = rtu::mark_at(self.terms.unit, tail) else {
+            let Some((mark, bytes)) = rtu::marker_reply_at(self.settings.unit, tail) else {
                 from += 1;
                 continue;
             };
             self.drop_heard(from + bytes);
             from = 0;
             match mark {
-                Mark::Echo(number) if self.came_back(number) => {
+                MarkerReply::Echo(number) if self.came_back(number) => {
                     self.unmarked = 0;
                     self.state = State::Marked;
                     self.drop_marks();
-                    if !rtu::may_be_mark(self.terms.unit, &self.heard) {
-                        self.fail(PollReason::Unasked, None, at, out);
+                    if !rtu::may_be_marker_reply(self.settings.unit, &self.heard) {
+                        self.fail(PollReason::Unsolicited, None, at, out);
                     }
                     return;
                 }
-                Mark::Unknown => return self.do_without(at, out),
-                Mark::Echo(_) | Mark::Failed => {}
+                MarkerReply::Unknown => return self.do_without(at, out),
+                MarkerReply::Echo(_) | MarkerReply::Failed => {}
             }
         }
         self.drop_heard(self.heard.len().saturating_sub(REQUEST_BYTES - 1));
     }
 
-    /// A marker came back; whether that is the device's answer, not only the line's echo.
+    /// A marker came back. Returns whether that is the device's reply and not only the line's echo.
     fn came_back(&mut self, number: u16) -> bool {
         let wanted = if self.echo == Some(false) { 1 } else { 2 };
         self.run.iter_mut().find(|(sent, _)| *sent == number).is_some_and(|(_, times)| {
@@ -299,8 +302,8 @@ impl RtuTalk {
     fn do_without(&mut self, at: Instant, out: Sink<'_>) {
         self.run.clear();
         self.drop_heard(self.heard.len());
-        self.fault(PollReason::NoMarker, None, out);
-        if self.terms.alike().is_none() {
+        self.fault(PollReason::MarkerUnknown, None, out);
+        if self.settings.alike().is_none() {
             self.marker = false;
             self.state = State::Rest { from: at, quiet: self.after_trouble() };
         } else {
@@ -310,8 +313,8 @@ impl RtuTalk {
     }
 
     fn look_for_reply(&mut self, read: usize, at: Instant, out: Sink<'_>) {
-        let Some(Read { block, .. }) = self.terms.reads.get(read).copied() else { return };
-        let unit = self.terms.unit;
+        let Some(Read { block, .. }) = self.settings.reads.get(read).copied() else { return };
+        let unit = self.settings.unit;
         let request = block.request(unit);
         loop {
             self.drop_marks();
@@ -327,7 +330,7 @@ impl RtuTalk {
                     self.state = State::Asked { read, until, echoed: true };
                 }
                 Reply::Incomplete => return,
-                Reply::Bad(_) if rtu::may_be_mark(unit, &self.heard) => return,
+                Reply::Bad(_) if rtu::may_be_marker_reply(unit, &self.heard) => return,
                 Reply::Bad(_) if !echoed && request.starts_with(&self.heard) => return,
                 Reply::Bad(reason) => return self.fail(reason, Some(read), at, out),
             }
@@ -345,29 +348,29 @@ impl RtuTalk {
         }
         if let Some(bytes) = wrapped {
             bump(&mut self.counters.answers, 1);
-            out(Polled::Answer(bytes));
+            out(PollOutput::Answer(bytes));
         }
     }
 
     fn learn(&mut self, now: Instant, out: Sink<'_>) {
-        let Some(Read { block, timeout, .. }) = self.terms.reads.first().copied() else { return };
-        let until = self.send(block.request(self.terms.unit), block.reply_bytes(), timeout, now, out);
+        let Some(Read { block, timeout, .. }) = self.settings.reads.first().copied() else { return };
+        let until = self.send(block.request(self.settings.unit), block.reply_bytes(), timeout, now, out);
         self.run.clear();
         bump(&mut self.counters.requests, 1);
         self.state = State::Learning { until };
     }
 
     fn learned(&mut self, now: Instant, out: Sink<'_>) {
-        let Some(Read { block, .. }) = self.terms.reads.first().copied() else { return };
-        let request = block.request(self.terms.unit);
+        let Some(Read { block, .. }) = self.settings.reads.first().copied() else { return };
+        let request = block.request(self.settings.unit);
         if self.heard.windows(REQUEST_BYTES).any(|bytes| bytes == request) {
             self.echo = Some(true);
-        } else if matches!(rtu::reply(self.terms.unit, block, &self.heard), Reply::Whole { .. }) {
+        } else if matches!(rtu::reply(self.settings.unit, block, &self.heard), Reply::Whole { .. }) {
             self.echo = Some(false);
         }
         if self.echo.is_none() {
             self.unmarked = self.unmarked.saturating_add(1);
-            let reason = if self.heard.is_empty() { PollReason::Unanswered } else { PollReason::Form };
+            let reason = if self.heard.is_empty() { PollReason::Timeout } else { PollReason::Malformed };
             self.fault(reason, Some(0), out);
             self.drop_heard(self.heard.len());
             return self.back_off(now);
@@ -383,24 +386,24 @@ impl RtuTalk {
         }
         self.run.push((self.number, 0));
         self.drop_heard(self.heard.len());
-        let timeout = self.terms.reads.iter().map(|read| read.timeout).max().unwrap_or(Duration::ZERO);
-        let marker = rtu::marker(self.terms.unit, self.number);
+        let timeout = self.settings.reads.iter().map(|read| read.timeout).max().unwrap_or(Duration::ZERO);
+        let marker = rtu::marker(self.settings.unit, self.number);
         let until = self.send(marker, REQUEST_BYTES, timeout, now, out);
         bump(&mut self.counters.markers, 1);
         self.state = State::Marking { until };
     }
 
     fn ask(&mut self, read: usize, now: Instant, out: Sink<'_>) {
-        let Some(Read { block, timeout, .. }) = self.terms.reads.get(read).copied() else { return };
+        let Some(Read { block, timeout, .. }) = self.settings.reads.get(read).copied() else { return };
         self.schedule.sent(read, now);
         self.run.clear();
         self.drop_heard(self.heard.len());
-        let until = self.send(block.request(self.terms.unit), block.reply_bytes(), timeout, now, out);
+        let until = self.send(block.request(self.settings.unit), block.reply_bytes(), timeout, now, out);
         bump(&mut self.counters.requests, 1);
         self.state = State::Asked { read, until, echoed: false };
     }
 
-    /// Sends, and says until when the answer may take: the time-out, and what both take on the line.
+    /// Sends, and returns the deadline of the reply: the time-out plus the time of both on the line.
     fn send(
         &mut self,
         request: Vec<u8>,
@@ -411,7 +414,7 @@ impl RtuTalk {
     ) -> Instant {
         let sent = now + self.wire_time(request.len());
         self.last = sent;
-        out(Polled::Send(request));
+        out(PollOutput::Send(request));
         sent + timeout + self.wire_time(answer)
     }
 
@@ -428,7 +431,7 @@ impl RtuTalk {
 
     fn fault(&mut self, reason: PollReason, read: Option<usize>, out: Sink<'_>) {
         self.counters.count(reason);
-        out(Polled::Fault(PollFault { reason, request: read.and_then(index) }));
+        out(PollOutput::Fault(PollFault { reason, request: read.and_then(index) }));
     }
 
     fn drop_heard(&mut self, bytes: usize) {
@@ -437,7 +440,7 @@ impl RtuTalk {
     }
 }
 
-/// Requests are numbered in a byte; the loader lets no more through.
+/// A byte numbers the requests; the loader allows no more.
 fn index(read: usize) -> Option<u8> {
     u8::try_from(read).ok()
 }

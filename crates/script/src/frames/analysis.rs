@@ -14,13 +14,13 @@ use super::functions::{check_word, names};
 use super::numbers::is_known;
 use crate::diagnostic::{At, did_you_mean};
 
-type Checked = Result<(), (At, String)>;
+type Analysis = Result<(), (At, String)>;
 
 /// A function of the script: name and number of values.
 type Own = (ImmutableString, usize);
 
 /// The first thing in the text that may not stand there.
-pub(super) fn check(ast: &AST) -> Result<(), ScriptError> {
+pub(super) fn analyse(ast: &AST) -> Result<(), ScriptError> {
     let own: Vec<Own> = ast
         .shared_lib()
         .iter_script_fn_info()
@@ -62,7 +62,7 @@ pub(super) fn check(ast: &AST) -> Result<(), ScriptError> {
     Err(error(At::default(), "there is no fn decode(frame) { ... }; it is called for every frame"))
 }
 
-fn check_statement(statement: &Stmt, own: &[Own]) -> Checked {
+fn check_statement(statement: &Stmt, own: &[Own]) -> Analysis {
     let not = |at: Position, what: &str| Err((At::from(at), format!("{what} is not part of decode scripts")));
     match statement {
         Stmt::Noop(_) | Stmt::If(..) | Stmt::While(..) | Stmt::Var(..) | Stmt::Block(_) | Stmt::Expr(_) => {
@@ -84,7 +84,7 @@ fn check_statement(statement: &Stmt, own: &[Own]) -> Checked {
     }
 }
 
-fn check_expression(expression: &Expr, own: &[Own]) -> Checked {
+fn check_expression(expression: &Expr, own: &[Own]) -> Analysis {
     let at = expression.start_position();
     let not = |what: &str| Err((At::from(at), format!("{what} is not part of decode scripts")));
     match expression {
@@ -107,7 +107,7 @@ fn check_expression(expression: &Expr, own: &[Own]) -> Checked {
     }
 }
 
-fn check_call(call: &FnCallExpr, at: Position, takes: usize, own: &[Own]) -> Checked {
+fn check_call(call: &FnCallExpr, at: Position, takes: usize, own: &[Own]) -> Analysis {
     let name = call.name.as_str();
     let wrong = |text: String| Err((At::from(at), text));
     if call.capture_parent_scope {

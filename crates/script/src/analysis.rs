@@ -27,7 +27,7 @@ use types::{Origins, Record, Type};
 
 /// What the check found out besides errors.
 #[derive(Default)]
-pub(crate) struct Checked {
+pub(crate) struct Analysis {
     /// `judge` takes the limits as a third argument.
     pub(crate) takes_limits: bool,
     /// The source of the limits of each judgement, by the place where it is made.
@@ -46,9 +46,9 @@ struct FunctionDef {
 }
 
 /// Checks all functions of a rule whose header was read without error.
-pub(crate) fn check(ast: &AST, header: &Header, findings: &mut Findings<'_>) -> Checked {
+pub(crate) fn analyse(ast: &AST, header: &Header, findings: &mut Findings<'_>) -> Analysis {
     let functions = functions_of(ast);
-    let mut checker = Checker {
+    let mut analyser = Analyser {
         header,
         findings,
         functions,
@@ -59,21 +59,21 @@ pub(crate) fn check(ast: &AST, header: &Header, findings: &mut Findings<'_>) -> 
         origins: BTreeMap::new(),
         budget: ANALYSES_MAX,
     };
-    checker.own_names();
-    let takes_limits = checker.judge();
-    checker.leftovers(takes_limits);
-    let origins = core::mem::take(&mut checker.origins);
+    analyser.own_names();
+    let takes_limits = analyser.judge();
+    analyser.leftovers(takes_limits);
+    let origins = core::mem::take(&mut analyser.origins);
     let sources = origins
         .into_iter()
         .filter_map(|(at, origins)| source_of(header, origins).map(|source| (at, source)))
         .collect();
-    Checked { takes_limits, sources }
+    Analysis { takes_limits, sources }
 }
 
 /// Bound on the analyses of one rule: one per function and set of argument types.
 const ANALYSES_MAX: u32 = 500;
 
-struct Checker<'f, 'a> {
+struct Analyser<'f, 'a> {
     header: &'f Header,
     findings: &'f mut Findings<'a>,
     functions: Vec<FunctionDef>,
@@ -104,7 +104,7 @@ struct Name {
     used: bool,
 }
 
-impl Checker<'_, '_> {
+impl Analyser<'_, '_> {
     fn error(&mut self, at: impl Into<At>, message: impl Into<String>) -> Type {
         self.findings.error(at, message);
         Type::Any

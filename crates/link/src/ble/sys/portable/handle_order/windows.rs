@@ -1,5 +1,5 @@
-//! Windows: the system's own list of services and characteristics, through calls that the library makes too. Compiled for that
-//! system by the project's checks; not run on one yet.
+//! Windows: the system's own list of services and characteristics, through calls that the library makes too. Compiled
+//! for that system by the project's tests; not yet run on one.
 
 use windows::Devices::Bluetooth::GenericAttributeProfile::{GattCommunicationStatus, GattDeviceService};
 use windows::Devices::Bluetooth::{BluetoothCacheMode, BluetoothLEDevice};
@@ -7,18 +7,18 @@ use windows::core::GUID;
 use wire::gatt::Uuid;
 
 use super::super::super::library::{Error, Result};
-use super::super::part::Ordered;
+use super::super::attribute::SystemCharacteristic;
 use super::NOT_READ;
 use crate::ble::central::Seen;
 
 /// Who can read what is withheld here.
 pub(in super::super) const READS_THEM_APART: &str = "cliplead on Linux reads it";
 
-/// What the device has.
+/// The characteristics of the device.
 ///
 /// # Errors
-/// The system gives no answer, or the device is gone: the places of its characteristics would be guessed.
-pub(in super::super) async fn of(seen: &Seen) -> Result<Option<Vec<Ordered>>> {
+/// The system does not reply, or the device is gone: the order of its characteristics would be a guess.
+pub(in super::super) async fn of(seen: &Seen) -> Result<Option<Vec<SystemCharacteristic>>> {
     let digits: String = seen.address.split(':').collect();
     let listed = match u64::from_str_radix(&digits, 16) {
         Ok(address) => list(address).await.ok().flatten(),
@@ -27,14 +27,14 @@ pub(in super::super) async fn of(seen: &Seen) -> Result<Option<Vec<Ordered>>> {
     listed.map(Some).ok_or_else(|| Error::RuntimeError(NOT_READ.to_owned()))
 }
 
-/// `None`: the device did not answer, so that the list is not whole.
-async fn list(address: u64) -> windows::core::Result<Option<Vec<Ordered>>> {
+/// `None`: the device did not reply, so the list is incomplete.
+async fn list(address: u64) -> windows::core::Result<Option<Vec<SystemCharacteristic>>> {
     let device = BluetoothLEDevice::FromBluetoothAddressAsync(address)?.await?;
     let services = device.GetGattServicesWithCacheModeAsync(BluetoothCacheMode::Uncached)?.await?;
     if services.Status()? != GattCommunicationStatus::Success {
         return Ok(None);
     }
-    let mut ordered: Vec<(u16, Ordered)> = Vec::new();
+    let mut ordered: Vec<(u16, SystemCharacteristic)> = Vec::new();
     // Collected: what goes through the system's list may not be held while another answer is waited for.
     let services: Vec<GattDeviceService> = services.Services()?.into_iter().collect();
     for service in services {
@@ -44,7 +44,7 @@ async fn list(address: u64) -> windows::core::Result<Option<Vec<Ordered>>> {
         }
         for characteristic in found.Characteristics()? {
             let formats = characteristic.PresentationFormats()?.Size()?;
-            let of = Ordered {
+            let of = SystemCharacteristic {
                 service: uuid(service.Uuid()?),
                 uuid: uuid(characteristic.Uuid()?),
                 formats: usize::try_from(formats).unwrap_or(usize::MAX),

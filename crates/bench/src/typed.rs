@@ -9,10 +9,10 @@ use visit::act::{Act, Display, reads_open};
 use visit::round::{Event, Output, Round, Settings, Stamped};
 use visit::verdict::Verdict;
 
-use crate::near::did_you_mean;
+use crate::suggest::did_you_mean;
 
 /// A check with typed values, all at once.
-pub struct Once<'a> {
+pub struct TypedCheck<'a> {
     /// The unit's tag; may be empty.
     pub unit: &'a str,
     /// The component; may be empty.
@@ -31,34 +31,34 @@ pub struct Once<'a> {
     pub sure: bool,
 }
 
-/// The word that stands for every hold point of the rule.
+/// Stands for every hold point of the rule.
 const ALL: &str = "all";
 
 /// Which hold points count as shown.
 pub enum Confirm {
-    /// These; `all` among them stands for every one.
+    /// These; `all` among them means every one.
     Named(Vec<String>),
     /// All but these.
     AllBut(Vec<String>),
 }
 
-/// Judges typed values: arm, confirm, type, and take what comes.
+/// Judges typed values: arms the check, confirms, types, and returns the verdict.
 ///
 /// # Errors
-/// When a value cannot be read or a name does not exist in the rule.
-pub fn judge(set: &RuleSet, once: &Once<'_>, settings: Settings) -> anyhow::Result<Verdict> {
-    let rule = set.find(once.rule).with_context(|| format!("there is no rule {:?}", once.rule))?;
+/// If a value cannot be parsed or the rule lacks a name.
+pub fn judge(set: &RuleSet, check: &TypedCheck<'_>, settings: Settings) -> anyhow::Result<Verdict> {
+    let rule = set.find(check.rule).with_context(|| format!("there is no rule {:?}", check.rule))?;
     let header = rule.header();
-    check_names(header, once)?;
-    let plan = site::plan(once.unit, once.component, once.rule, &once.plate, &BTreeMap::new())
+    validate_names(header, check)?;
+    let plan = site::plan(check.unit, check.component, check.rule, &check.plate, &BTreeMap::new())
         .map_err(anyhow::Error::msg)?;
     let mut round = Round::new(set.clone(), settings);
     let mut said = round.step(Event::Arm(Box::new(plan)), Instant::ZERO);
-    for name in confirmations(header, &once.confirm)? {
+    for name in confirmations(header, &check.confirm)? {
         said.extend(round.step(Event::from(Act::Confirm { hold_point: name }), Instant::ZERO));
     }
     for point in &header.points {
-        let Some(text) = once.readings.get(&point.name) else { continue };
+        let Some(text) = check.readings.get(&point.name) else { continue };
         if reads_open(text) {
             let out = round.step(
                 Event::from(Act::Type { point: point.name.clone(), value: Display::Open, accuracy: None }),
@@ -71,7 +71,7 @@ pub fn judge(set: &RuleSet, once: &Once<'_>, settings: Settings) -> anyhow::Resu
             continue;
         }
         let value = parse_typed(text).with_context(|| format!("reading {}", point.name))?;
-        let accuracy = once.accuracy.get(&point.name).map(|text| Accuracy::parse(text)).transpose();
+        let accuracy = check.accuracy.get(&point.name).map(|text| Accuracy::parse(text)).transpose();
         let accuracy = accuracy.with_context(|| format!("accuracy of {}", point.name))?;
         let out = round.step(
             Event::from(Act::Type { point: point.name.clone(), value: value.into(), accuracy }),
@@ -83,7 +83,8 @@ pub fn judge(set: &RuleSet, once: &Once<'_>, settings: Settings) -> anyhow::Resu
         said.extend(out);
     }
     // Each question can come once only, so this ends.
-    while let Some(Stamped { output: Output::Asked { number, .. }, .. }) = said.last().filter(|_| once.sure) {
+    while let Some(Stamped { output: Output::Asked { number, .. }, .. }) = said.last().filter(|_| check.sure)
+    {
         let answer = Event::from(Act::Answer { question: Some(*number), yes: true });
         said.extend(round.step(answer, Instant::ZERO));
     }
@@ -107,19 +108,19 @@ fn refusal(said: &[Stamped]) -> Option<&str> {
     })
 }
 
-/// Names that the rule does not know are mistakes, never ignored.
-fn check_names(header: &Header, once: &Once<'_>) -> anyhow::Result<()> {
+/// Names that the rule does not have are errors, never ignored.
+fn validate_names(header: &Header, check: &TypedCheck<'_>) -> anyhow::Result<()> {
     let points: Vec<&str> = header.points.iter().map(|point| point.name.as_str()).collect();
     let plate: Vec<&str> = header.nameplate.iter().map(|item| item.name.as_str()).collect();
     for (what, given, known) in [
-        ("reading", &once.readings, &points),
-        ("accuracy for a reading", &once.accuracy, &points),
-        ("nameplate value", &once.plate, &plate),
+        ("reading", &check.readings, &points),
+        ("accuracy for a reading", &check.accuracy, &points),
+        ("nameplate value", &check.plate, &plate),
     ] {
         if let Some(name) = given.keys().find(|name| !known.contains(&name.as_str())) {
             let near = did_you_mean(name, known);
             let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
-            bail!("rule {} knows no {what} {name:?}{near}; it has: {known}", once.rule);
+            bail!("rule {} knows no {what} {name:?}{near}; it has: {known}", check.rule);
         }
     }
     Ok(())

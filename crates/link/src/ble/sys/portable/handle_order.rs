@@ -1,5 +1,5 @@
-//! What the system itself says a connected device has, in the order of the handles: the library does not tell. Each system in a
-//! file of its own; `None` where it cannot be asked.
+//! The system's own list of a connected device's characteristics, in handle order, which the library does not
+//! provide. One file per system; `None` if the system cannot be asked.
 
 #[cfg(target_os = "linux")]
 mod linux;
@@ -15,6 +15,6 @@ pub(super) use unknown::{READS_THEM_APART, of};
 #[cfg(windows)]
 pub(super) use windows::{READS_THEM_APART, of};
 
-/// Why a device is not opened where the system should have told.
+/// Why a device is not opened if the system should have answered.
 #[cfg(any(target_os = "linux", windows))]
 const NOT_READ: &str = "the system's own list of what it has could not be read";

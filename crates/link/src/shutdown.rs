@@ -1,5 +1,5 @@
-//! What is owed to devices when links end: the word to stop that goes to every link of an adapter, and the wait until each has
-//! let its device go. Holds no device code.
+//! Ends the links of an adapter: signals every link to stop and waits until each has released its device. Holds no device
+//! code.
 
 use std::fmt;
 use std::future::Future;
@@ -10,34 +10,34 @@ use std::time::Duration;
 use tokio::sync::watch;
 use tokio::time::{Instant, timeout_at};
 
-/// The longest wait for devices to be let go of. The Bluetooth service takes up to 2 s to disconnect one (BlueZ,
+/// The longest wait for links to release their devices. The Bluetooth service takes up to 2 s to disconnect one (BlueZ,
 /// `DISCONNECT_TIMER` in src/device.c; from memory).
 pub const CLOSE_TIME_MAX: Duration = Duration::from_secs(4);
 
-/// The end of an adapter's links; gives how many of them did not let their device go in time.
-pub type Closing = Pin<Box<dyn Future<Output = usize> + Send>>;
+/// Resolves when the links of an adapter have ended, to the number of links that did not release their device in time.
+pub type CloseFuture = Pin<Box<dyn Future<Output = usize> + Send>>;
 
-/// The links of one adapter that have to say something to their devices in parting.
+/// Ends the links of one adapter that must disconnect their devices before they stop.
 #[derive(Debug, Clone)]
-pub(crate) struct Closer(Arc<watch::Sender<bool>>);
+pub(crate) struct Shutdown(Arc<watch::Sender<bool>>);
 
-/// Held by whatever may still owe something to a device; the wait is over when the last one is dropped.
-pub(crate) type Hold = watch::Receiver<bool>;
+/// Held by whatever may still have to disconnect a device. The wait is over when the last guard is dropped.
+pub(crate) type ShutdownGuard = watch::Receiver<bool>;
 
-impl Default for Closer {
+impl Default for Shutdown {
     fn default() -> Self {
         Self(Arc::new(watch::Sender::new(false)))
     }
 }
 
-impl Closer {
-    /// For one link, or one search.
-    pub(crate) fn hold(&self) -> Hold {
+impl Shutdown {
+    /// A guard for one link, or one scan.
+    pub(crate) fn guard(&self) -> ShutdownGuard {
         self.0.subscribe()
     }
 
-    /// Asks every link to end, those too that are opened later, and waits for them.
-    pub(crate) fn close(&self) -> Closing {
+    /// Asks every link to end, including links opened later, and waits for them.
+    pub(crate) fn close(&self) -> CloseFuture {
         let until = Instant::now() + CLOSE_TIME_MAX;
         self.0.send_replace(true);
         let ended = Arc::clone(&self.0);
@@ -50,22 +50,22 @@ impl Closer {
     }
 }
 
-/// Waits until the links are asked to end.
-pub(crate) async fn asked_to_end(hold: &mut Hold) {
-    if hold.wait_for(|asked| *asked).await.is_err() {
+/// Waits until somebody asks the links to end.
+pub(crate) async fn shutdown_requested(guard: &mut ShutdownGuard) {
+    if guard.wait_for(|asked| *asked).await.is_err() {
         // The adapter is gone and can no longer ask; the link goes on.
         std::future::pending::<()>().await;
     }
 }
 
-/// Devices that were not let go of in time.
+/// Some links did not release their device in time.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct NotLetGo {
-    /// Scheme and number of links.
+pub struct NotReleased {
+    /// The scheme and the number of links of each adapter concerned.
     pub links: Vec<(&'static str, usize)>,
 }
 
-impl fmt::Display for NotLetGo {
+impl fmt::Display for NotReleased {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let links: Vec<String> =
             self.links.iter().map(|(scheme, count)| format!("{count} {scheme}:")).collect();
@@ -79,4 +79,4 @@ impl fmt::Display for NotLetGo {
     }
 }
 
-impl std::error::Error for NotLetGo {}
+impl std::error::Error for NotReleased {}

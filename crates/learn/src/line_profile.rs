@@ -7,13 +7,13 @@ use quantity::State;
 use crate::draft::{opening, quoted};
 use crate::lines::{Part, kind_of, text_of};
 use crate::text::{Text, Tokens};
-use crate::{Draft, Head, Observation};
-use wire::kit::trim;
+use crate::{Draft, Observation, ProfileHeader};
+use wire::analysis::trim;
 
 impl Text {
     pub(crate) fn write(
         &self,
-        head: Head<'_>,
+        head: ProfileHeader<'_>,
         seen: &[Observation],
         parts: &[(Range<usize>, Part)],
     ) -> Draft {

@@ -1,12 +1,12 @@
-//! Names that were meant. Does not correct anything; it says what there is.
+//! Suggests known names for unknown ones. Corrects nothing.
 
 use anyhow::bail;
 use judge::rule::RuleSet;
 
-/// The rule with this id, or a sentence with the nearest ones.
+/// The rule with this id, or an error that suggests the nearest ones.
 ///
 /// # Errors
-/// When there is none.
+/// If there is none.
 pub fn must_have(set: &RuleSet, id: &str) -> anyhow::Result<()> {
     if set.find(id).is_some() {
         return Ok(());
@@ -15,7 +15,7 @@ pub fn must_have(set: &RuleSet, id: &str) -> anyhow::Result<()> {
     bail!("there is no rule {id:?}{}; there are: {}", did_you_mean(id, &known), known.join(", "))
 }
 
-/// "; did you mean ...?" when a known name is near, else nothing.
+/// "; did you mean ...?" if a known name is near, otherwise empty.
 #[must_use]
 pub fn did_you_mean(given: &str, known: &[&str]) -> String {
     let allowed = 1 + given.chars().count() / 4;

@@ -1,13 +1,14 @@
-//! Bytes -> frames for whoever only looks at frames: a framer with its inner signs left out. Does not decode them.
+//! Splits bytes into frames for callers that only look at frames. Hides the framer's internal signals. Does not
+//! decode.
 
 use crate::counters::Fault;
 use crate::frame::indexed::{IndexedFrame, IndexedFramer};
 use crate::frame::{Chunk, Framer, Framing};
 use crate::profile::Profile;
 
-/// What a [`Cutter`] hands out.
+/// What a [`FrameSplitter`] hands out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Piece<'f> {
+pub enum FrameEvent<'f> {
     /// A frame without what only frames it, and the bytes that it took on the wire.
     Frame {
         /// What it holds.
@@ -21,9 +22,9 @@ pub enum Piece<'f> {
 
 /// Cuts bytes into frames as the decoder does, but takes no frame for another's rival: what they say is not known here.
 #[derive(Clone, Debug)]
-pub struct Cutter(Framer);
+pub struct FrameSplitter(Framer);
 
-impl Cutter {
+impl FrameSplitter {
     /// With the framing of a profile.
     #[must_use]
     pub fn of(profile: &Profile) -> Self {
@@ -37,20 +38,20 @@ impl Cutter {
     }
 
     /// Takes bytes as they came.
-    pub fn push(&mut self, data: &[u8], out: &mut dyn FnMut(Piece<'_>)) {
+    pub fn push(&mut self, data: &[u8], out: &mut dyn FnMut(FrameEvent<'_>)) {
         self.0.push(data, &mut |chunk| take(chunk, out));
     }
 
     /// Bytes are missing here.
-    pub fn gap(&mut self, out: &mut dyn FnMut(Piece<'_>)) {
+    pub fn gap(&mut self, out: &mut dyn FnMut(FrameEvent<'_>)) {
         self.0.cut(&mut |chunk| take(chunk, out));
     }
 }
 
-fn take(chunk: Chunk<'_>, out: &mut dyn FnMut(Piece<'_>)) -> bool {
+fn take(chunk: Chunk<'_>, out: &mut dyn FnMut(FrameEvent<'_>)) -> bool {
     match chunk {
-        Chunk::Frame { frame, bytes, .. } => out(Piece::Frame { frame, bytes }),
-        Chunk::Dropped(fault) => out(Piece::Dropped(fault)),
+        Chunk::Frame { frame, bytes, .. } => out(FrameEvent::Frame { frame, bytes }),
+        Chunk::Dropped(fault) => out(FrameEvent::Dropped(fault)),
         Chunk::LineEnd | Chunk::Other(_) | Chunk::Waits => return false,
     }
     true

@@ -5,20 +5,20 @@ use std::string::{String, ToString as _};
 
 use quantity::{Coupling, Decimal, Flags, Sign, State, Unit};
 
-use wire::kit::UnitWord;
+use wire::analysis::UnitSpec;
 
 /// What stood on the display.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Shown {
+pub struct Displayed {
     pub(crate) text: String,
     pub(crate) state: State,
-    pub(crate) unit: Option<UnitWord>,
+    pub(crate) unit: Option<UnitSpec>,
     pub(crate) flags: Flags,
 }
 
 /// Why a text is not what a display shows.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum ShownFault {
+pub enum DisplayedError {
     /// It begins with no number, `OL`, `-OL` or dashes.
     Number(String),
     /// A unit that is not known.
@@ -27,7 +27,7 @@ pub enum ShownFault {
     UnitMissing,
 }
 
-impl fmt::Display for ShownFault {
+impl fmt::Display for DisplayedError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Number(text) => write!(
@@ -43,14 +43,14 @@ impl fmt::Display for ShownFault {
     }
 }
 
-impl std::error::Error for ShownFault {}
+impl std::error::Error for DisplayedError {}
 
-impl Shown {
+impl Displayed {
     /// Reads `12.46 uF`, `-3.1 V dc`, `OL`, `OL Mohm`, `---`, with `hold`, `low battery`, `relative`, `min`, `max` behind.
     ///
     /// # Errors
-    /// [`ShownFault`], when it is none of these.
-    pub fn parse(text: &str) -> Result<Self, ShownFault> {
+    /// [`DisplayedError`], when it is none of these.
+    pub fn parse(text: &str) -> Result<Self, DisplayedError> {
         let mut words: Vec<&str> = text.split_whitespace().collect();
         let mut flags = Flags::default();
         while let Some(last) = words.last() {
@@ -64,19 +64,21 @@ impl Shown {
             }
             words.pop();
         }
-        let Some((first, unit)) = words.split_first() else { return Err(ShownFault::Number(text.into())) };
+        let Some((first, unit)) = words.split_first() else {
+            return Err(DisplayedError::Number(text.into()));
+        };
         let state = match *first {
             "OL" | "+OL" | "ol" => State::Overload(Sign::Positive),
             "-OL" | "-ol" => State::Overload(Sign::Negative),
             dashes if dashes.len() > 1 && dashes.bytes().all(|b| b == b'-') => State::NoValue,
             number => {
-                Decimal::parse(number).map(State::Value).map_err(|_| ShownFault::Number(text.into()))?
+                Decimal::parse(number).map(State::Value).map_err(|_| DisplayedError::Number(text.into()))?
             }
         };
         let unit = unit.join(" ");
         let unit = if unit.is_empty() { None } else { Some(unit_word(&unit)?) };
         if matches!(state, State::Value(_)) && unit.is_none() {
-            return Err(ShownFault::UnitMissing);
+            return Err(DisplayedError::UnitMissing);
         }
         Ok(Self { text: text.trim().to_string(), state, unit, flags })
     }
@@ -101,11 +103,11 @@ impl Shown {
     }
 }
 
-fn unit_word(text: &str) -> Result<UnitWord, ShownFault> {
+fn unit_word(text: &str) -> Result<UnitSpec, DisplayedError> {
     if let Ok(unit) = Unit::parse(text) {
-        return Ok(UnitWord { unit, coupling: None });
+        return Ok(UnitSpec { unit, coupling: None });
     }
     let (head, coupling) = Coupling::strip_from(text);
-    let unit = Unit::parse(head).map_err(|_| ShownFault::Unit(text.into()))?;
-    Ok(UnitWord { unit, coupling })
+    let unit = Unit::parse(head).map_err(|_| DisplayedError::Unit(text.into()))?;
+    Ok(UnitSpec { unit, coupling })
 }

@@ -1,28 +1,28 @@
-//! Linux: the Bluetooth service is asked over the bus, as the other backend does.
+//! Linux: asks the Bluetooth service over the bus, like the other backend.
 
 use super::super::super::bluez::Bus;
 use super::super::super::library::{Error, Result};
-use super::super::part::Ordered;
+use super::super::attribute::SystemCharacteristic;
 use super::NOT_READ;
 use crate::ble::central::{Central as _, Seen};
 
 /// Who can read what is withheld here.
 pub(in super::super) const READS_THEM_APART: &str = "`ble:` in place of `ble+portable:` reads it";
 
-/// What the device has.
+/// The characteristics of the device.
 ///
 /// # Errors
-/// The service gives no answer, or the device is gone: the places of its characteristics would be guessed.
-pub(in super::super) async fn of(seen: &Seen) -> Result<Option<Vec<Ordered>>> {
+/// The service does not reply, or the device is gone: the order of its characteristics would be a guess.
+pub(in super::super) async fn of(seen: &Seen) -> Result<Option<Vec<SystemCharacteristic>>> {
     let listed = list(seen).await;
     listed.map(Some).ok_or_else(|| Error::RuntimeError(NOT_READ.to_owned()))
 }
 
-async fn list(seen: &Seen) -> Option<Vec<Ordered>> {
+async fn list(seen: &Seen) -> Option<Vec<SystemCharacteristic>> {
     let (bus, _signals) = Bus::open(&None).await.ok()?;
     let own = bus.devices().await.ok()?.into_iter().find(|own| own.address == seen.address)?;
-    let roster = bus.roster(&own).await.ok().flatten()?;
-    let ordered = roster.listed.into_iter().map(|listed| Ordered {
+    let characteristics = bus.characteristics(&own).await.ok().flatten()?;
+    let ordered = characteristics.listed.into_iter().map(|listed| SystemCharacteristic {
         service: listed.service,
         uuid: listed.uuid,
         formats: listed.descriptors.iter().filter(|(kind, _)| *kind == 0x2904).count(),

@@ -1,4 +1,5 @@
-//! Lines of a recording that are left out, each with its number and why. Holds the first few and counts the rest.
+//! Lines of a recording that were skipped, each with its number and the reason. Holds the first few and counts the
+//! rest.
 
 use alloc::format;
 use alloc::string::String;
@@ -7,13 +8,13 @@ use core::fmt;
 
 use crate::lines::LINE_BYTES_MAX;
 
-/// Lines named one by one; the rest is counted.
+/// Lines listed individually; the rest is counted.
 const NAMED_MAX: usize = 5;
 
-/// Why a line is left out.
+/// Why a line was skipped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum LeftOut {
-    /// The last line ends in the middle: the recorder was stopped hard.
+pub enum SkipReason {
+    /// The last line is incomplete: the recorder was killed.
     CutOff,
     /// It is not UTF-8 text.
     NotText,
@@ -21,7 +22,7 @@ pub enum LeftOut {
     TooLong,
 }
 
-impl fmt::Display for LeftOut {
+impl fmt::Display for SkipReason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::CutOff => {
@@ -35,20 +36,20 @@ impl fmt::Display for LeftOut {
     }
 }
 
-/// What a line lost in the middle means.
+/// The consequence of a line lost in the middle.
 const LOST: &str =
     "what it said is not known, and every device begins anew there, as after bytes that were lost";
 
-/// The lines left out of one recording.
+/// The skipped lines of one recording.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct LeftOutLines {
-    named: Vec<(usize, LeftOut)>,
+pub struct SkippedLines {
+    named: Vec<(usize, SkipReason)>,
     count: usize,
 }
 
-impl LeftOutLines {
-    /// One more: its number, from 1, and why.
-    pub fn push(&mut self, line: usize, why: LeftOut) {
+impl SkippedLines {
+    /// Adds one: its number, from 1, and the reason.
+    pub fn push(&mut self, line: usize, why: SkipReason) {
         self.count = self.count.saturating_add(1);
         if self.named.len() < NAMED_MAX {
             self.named.push((line, why));
