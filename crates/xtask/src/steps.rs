@@ -40,12 +40,12 @@ const STEPS: &[Step] = &[
     Step { name: "doc", what: "documentation builds, warnings are errors", run: rust::doc },
     Step {
         name: "no-std",
-        what: "core crates and written forms build without std for this machine",
+        what: "core crates and written forms compile without std for this machine",
         run: no_std::host,
     },
     Step {
         name: "thumb",
-        what: "core crates and written forms build for thumbv7em-none-eabihf",
+        what: "the same for thumbv7em-none-eabihf, and the firmware's lints",
         run: no_std::thumb,
     },
     Step { name: "slim", what: "the build for the smallest boards: lints", run: rust::slim },
