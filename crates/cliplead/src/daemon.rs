@@ -45,7 +45,9 @@ use crate::output::{self, Exit, talk};
 use crate::rules::Texts;
 use crate::sys::StopSignals;
 
-pub(crate) use self::messages::{Ask, Input, Notice};
+#[cfg(any(feature = "dashboard", feature = "demo", test))]
+pub(crate) use self::messages::Ask;
+pub(crate) use self::messages::{Input, Notice};
 
 /// Inputs that wait for the core at most; links hold their own bounded queues behind it.
 const INPUTS_MAX: usize = 256;
@@ -88,6 +90,7 @@ pub(crate) struct Running {
     /// Where events go.
     pub(crate) inputs: mpsc::Sender<Input>,
     /// What it says, for whoever follows along.
+    #[cfg_attr(not(feature = "demo"), allow(dead_code, reason = "only the demo follows along"))]
     pub(crate) notices: broadcast::Receiver<Arc<Notice>>,
     /// Where the page is.
     pub(crate) address: Option<SocketAddr>,

@@ -54,7 +54,7 @@ fn run() -> anyhow::Result<bool> {
         }
         Command::Licences => steps::supply::write_notices(&Context::new(options)?).map(|()| true),
         Command::Release => {
-            println!("{}", release::build(&Context::new(options)?)?.display());
+            println!("{}", release::build(&Context::new(options)?, &[])?.display());
             Ok(true)
         }
         Command::Tidy => tidy::run(&Context::new(options)?),

@@ -16,14 +16,16 @@ const SEPARATOR: char = '\u{1f}';
 /// Every copy of a binary has the same keys in any case.
 const HASH_SEED: (&str, &str) = ("CONST_RANDOM_SEED", "cliplead");
 
-/// Builds the product in the release profile and says where it is.
+/// Builds the product in the release profile, with these options of cargo that choose features, and says where it is: the last
+/// build lies there alone.
 ///
 /// # Errors
 /// When it does not build, or when a path of this machine is in it.
-pub(crate) fn build(context: &Context) -> Result<PathBuf> {
+pub(crate) fn build(context: &Context, features: &[&str]) -> Result<PathBuf> {
     let machine = Machine::here(&context.root)?;
     let flags = machine.flags(std::env::var_os("CARGO_ENCODED_RUSTFLAGS"), std::env::var_os("RUSTFLAGS"));
-    let run = context.cargo(&["build", "--release", "--package", "cliplead"]);
+    let base = ["build", "--release", "--package", "cliplead"];
+    let run = context.cargo(&[base.as_slice(), features].concat());
     run.env("CARGO_ENCODED_RUSTFLAGS", flags).env(HASH_SEED.0, HASH_SEED.1).check()?;
     let binary = context.target.join("release/cliplead");
     let bytes = std::fs::read(&binary).context("no release binary")?;

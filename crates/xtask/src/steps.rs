@@ -40,15 +40,15 @@ const STEPS: &[Step] = &[
     Step { name: "doc", what: "documentation builds, warnings are errors", run: rust::doc },
     Step {
         name: "no-std",
-        what: "core crates and written forms build without std for this machine",
+        what: "core crates and written forms compile without std for this machine",
         run: no_std::host,
     },
     Step {
         name: "thumb",
-        what: "core crates and written forms build for thumbv7em-none-eabihf",
+        what: "the same for thumbv7em-none-eabihf, and the firmware's lints",
         run: no_std::thumb,
     },
-    Step { name: "slim", what: "the build for the smallest boards compiles", run: rust::slim },
+    Step { name: "slim", what: "the build for the smallest boards: lints", run: rust::slim },
     Step {
         name: "portable",
         what: "the second Bluetooth backend: lints, and the adapter's tests on it",
@@ -78,7 +78,7 @@ const STEPS: &[Step] = &[
     Step { name: "full", what: "a history on a full disk (a mount of its own)", run: disk::full },
     Step {
         name: "budget",
-        what: "packages, binary size, no path of this machine in it, idle memory",
+        what: "packages, sizes of the default and slim binaries, no path of this machine in them, idle memory",
         run: budget::run,
     },
 ];

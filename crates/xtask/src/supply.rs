@@ -19,7 +19,7 @@ pub(crate) const POLICY: &str = ".cargo/deny.toml";
 pub(crate) const NOTICES: &str = "crates/cliplead/third-party.txt";
 
 /// The firmware's manifest; it stands beside the workspace.
-const FIRMWARE: &str = "crates/firmware/Cargo.toml";
+pub(crate) const FIRMWARE: &str = "crates/firmware/Cargo.toml";
 
 /// A package that is not ours.
 #[derive(Clone, Debug, Default)]

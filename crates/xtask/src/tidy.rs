@@ -7,6 +7,7 @@ mod graph;
 mod imports;
 mod layout;
 mod lines;
+mod locks;
 mod shown_by;
 mod size;
 mod systems;
@@ -68,6 +69,7 @@ pub(crate) fn check(context: &Context) -> Result<Vec<Finding>> {
     graph::check_core_openings(&graph, &sources, &mut findings);
     circles::check(&sources, &mut findings);
     layout::check(&sources, &mut findings);
+    locks::check(&sources, &mut findings);
     docs::check(&graph, &sources, &mut findings);
     shown_by::check(&sources, &mut findings);
     systems::check(&sources, &mut findings);

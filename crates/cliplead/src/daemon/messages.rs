@@ -18,6 +18,10 @@ pub(crate) enum Input {
     /// A device cannot ever be opened as it is configured.
     CannotOpen { device: usize, why: String },
     /// A person wants something.
+    #[cfg_attr(
+        not(any(feature = "dashboard", feature = "demo")),
+        allow(dead_code, reason = "without page and demo, people speak through typed lines alone")
+    )]
     Ask(Ask),
     /// The rules folder has changed: a good set, or why not.
     Rules(Result<RuleSet, String>),
@@ -40,6 +44,7 @@ pub(crate) struct Ask {
 
 /// What the core says, for whoever follows along.
 #[derive(Clone)]
+#[cfg_attr(not(feature = "demo"), allow(dead_code, reason = "only the demo follows along"))]
 pub(crate) enum Notice {
     /// Something the round said, other than a verdict and what follows one.
     Round(round::Output),

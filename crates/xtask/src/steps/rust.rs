@@ -71,14 +71,15 @@ pub(crate) fn portable(context: &Context) -> Result<Outcome> {
 /// The feature with the portable Bluetooth backend.
 pub(crate) const PORTABLE: &str = "ble-portable";
 
-/// The build for the smallest boards: the features of `cliplead` named here, and no default ones.
-const SLIM: &str = "serial";
+/// The build for the smallest boards: cargo's options for its features.
+pub(crate) const SLIM: &[&str] = &["--no-default-features", "--features", "serial"];
 
+/// What only the slim build leaves out must not leave unused items in it.
 pub(crate) fn slim(context: &Context) -> Result<Outcome> {
-    let args = ["check", "--package", "cliplead", "--no-default-features", "--features", SLIM];
-    context.cargo(&args).check()?;
+    let base = ["clippy", "--package", "cliplead"];
+    context.cargo(&[base.as_slice(), SLIM, &["--all-targets", "--", "-D", "warnings"]].concat()).check()?;
     let all = packages(context, &[])?;
-    let slim = packages(context, &["--no-default-features", "--features", SLIM])?;
+    let slim = packages(context, SLIM)?;
     if slim >= all {
         bail!("the slim build has {slim} packages, the default build {all}: its features leave nothing out");
     }

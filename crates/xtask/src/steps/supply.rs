@@ -7,7 +7,7 @@ use crate::context::Context;
 use crate::process::{Run, is_installed, last_lines};
 use crate::steps::no_std::THUMB;
 use crate::summary::Outcome;
-use crate::supply::{self, NOTICES, POLICY, notices};
+use crate::supply::{self, FIRMWARE, NOTICES, POLICY, notices};
 
 /// The policy is kept, and the notices are those of the packages that are linked.
 pub(crate) fn supply(context: &Context) -> Result<Outcome> {
@@ -29,7 +29,7 @@ pub(crate) fn supply(context: &Context) -> Result<Outcome> {
         bail!("{NOTICES} is not what the packages now ask for; `cargo xtask licences` writes it anew");
     }
     let deny = if is_installed("cargo-deny") {
-        cargo_deny(context, &["licenses", "bans", "sources"]).check()?;
+        cargo_deny(context, &[], &["licenses", "bans", "sources"]).check()?;
         "cargo-deny says the same"
     } else {
         "cargo-deny is not installed, so nobody has checked it twice"
@@ -47,18 +47,23 @@ pub(crate) fn advisories(context: &Context) -> Result<Outcome> {
         let why = "cargo-deny is not installed (`cargo install --locked cargo-deny`): nobody has looked for known faults";
         return Ok(Outcome::NotRun(why.to_owned()));
     }
-    let output = cargo_deny(context, &["advisories"]).output()?;
-    if output.status.success() {
-        return Ok(Outcome::passed());
+    // The firmware has a lock file of its own, and is built for a target that the policy does not list.
+    let firmware = ["--manifest-path", FIRMWARE, "--target", THUMB];
+    for (what, workspace) in [("the workspace", [].as_slice()), ("the firmware", &firmware)] {
+        let output = cargo_deny(context, workspace, &["advisories"]).output()?;
+        if output.status.success() {
+            continue;
+        }
+        let said = last_lines(&output.stderr, 20);
+        if is_database_missing(&said) {
+            return Ok(Outcome::NotRun(format!(
+                "the advisory database could not be had: {}",
+                last_lines(said.as_bytes(), 1)
+            )));
+        }
+        bail!("{what}: cargo-deny ended with {}:\n{said}", output.status);
     }
-    let said = last_lines(&output.stderr, 20);
-    if is_database_missing(&said) {
-        return Ok(Outcome::NotRun(format!(
-            "the advisory database could not be had: {}",
-            last_lines(said.as_bytes(), 1)
-        )));
-    }
-    bail!("cargo-deny ended with {}:\n{said}", output.status)
+    Ok(Outcome::Passed("the workspace and the firmware".to_owned()))
 }
 
 /// Whether cargo-deny had no advisories to compare with. It ends with 1 then, as it does when it finds something; what it
@@ -68,9 +73,11 @@ fn is_database_missing(said: &str) -> bool {
     said.lines().any(lost) && !said.contains("error[")
 }
 
-fn cargo_deny(context: &Context, checks: &[&str]) -> Run {
-    let base = ["deny", "--locked", "--config", POLICY, "check", "--hide-inclusion-graph"];
-    Run::cargo(&[base.as_slice(), checks].concat()).in_dir(&context.root)
+/// `workspace`: cargo-deny's options for one that is not the product's.
+fn cargo_deny(context: &Context, workspace: &[&str], checks: &[&str]) -> Run {
+    let check = ["--config", POLICY, "check", "--hide-inclusion-graph"];
+    let args = [&["deny", "--locked"], workspace, check.as_slice(), checks].concat();
+    Run::cargo(&args).in_dir(&context.root)
 }
 
 /// Writes the notices anew.
