@@ -1,5 +1,5 @@
-//! Binary frames: proposes sync bytes, lengths and checksums, and lets the framer that will read them later say how many
-//! frames bear each out. Does not look at what frames mean.
+//! Binary frames: proposes sync bytes, lengths and checksums, and counts with the real framer how many frames support
+//! each proposal. Does not look at the meaning of frames.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -14,34 +14,34 @@ use wire::Profile;
 use wire::analysis::{FrameEvent, FrameSplitter, fixed_length};
 use wire::stream::Recording;
 
-/// Frames longer than this are not looked for.
+/// Longer frames are not searched for.
 const FRAME_BYTES_MAX: usize = 64;
 
 /// Bytes that are searched for a framing; the rest only counts as evidence.
 const SEARCH_BYTES_MAX: usize = 16 * 1024;
 
-/// A framing with the frames it cuts.
+/// A framing with the frames it yields.
 pub(crate) struct Cut {
     /// The `[frame]` table.
     pub(crate) toml: String,
     pub(crate) frames: Vec<(Instant, Vec<u8>)>,
     /// Bytes of sync.
     pub(crate) sync: usize,
-    /// Bytes that every frame has, checksum at the end not counted.
+    /// Bytes that every frame has, without a checksum at the end.
     pub(crate) end: usize,
-    /// Bytes that are no field: the length, or the checksum inside.
+    /// Bytes that are not fields: the length, or a checksum inside.
     pub(crate) taken: Range<usize>,
-    /// 0: no checksum, 1 or 2 bytes of it.
+    /// Bytes of checksum, 0 to 2.
     pub(crate) check: usize,
     words: String,
     damaged: usize,
-    /// Bytes of the recording that lie in sound frames, in percent.
+    /// Bytes of the recording in intact frames, in percent.
     covers: usize,
-    /// Frames that begin where a piece of the recording began, in percent.
+    /// Frames that begin where a chunk of the recording began, in percent.
     aligned: usize,
 }
 
-/// Sync bytes at a place with what follows: the shape before the framer has tried it.
+/// Sync bytes at a position with what follows: the shape before the framer has tried it.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 struct Shape {
     sync: Vec<u8>,
@@ -51,7 +51,7 @@ struct Shape {
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Length {
     Fixed(usize),
-    /// Place, type as profiles write it, and what is to be added to it for the whole frame.
+    /// Position, type as profiles write it, and the number to add to get the whole frame.
     Said {
         at: usize,
         kind: &'static str,
@@ -59,7 +59,7 @@ enum Length {
     },
 }
 
-/// A checksum: kind, first byte covered, bytes between it and the frame's end.
+/// A checksum: kind, first byte covered, bytes between it and the end of the frame.
 type Check = (&'static str, ChecksumKind, usize, usize);
 
 impl Cut {
@@ -72,7 +72,7 @@ impl Cut {
         }
     }
 
-    /// True when the other has a checksum and this has none, or this cuts clearly less.
+    /// True if the other has a checksum and this has none, or if this covers clearly less.
     pub(crate) fn is_weaker_than(&self, other: Option<&Self>) -> bool {
         other.is_some_and(|o| {
             (o.check > 0 && self.check == 0) || self.covers + 15 < o.covers || self.aligned + 40 < o.aligned
@@ -80,7 +80,7 @@ impl Cut {
     }
 }
 
-/// Framings that the bytes bear out, best first; at most four.
+/// Framings that the bytes support, best first; at most four.
 pub(crate) fn find(recording: &Recording) -> Vec<Cut> {
     let runs = runs(recording);
     let (bytes, starts) = flat(&runs);
@@ -113,8 +113,9 @@ fn same_frames(a: &Cut, b: &Cut) -> bool {
     both * 10 >= a.frames.len().max(b.frames.len()) * 8
 }
 
-/// Display dumps whose bytes count their place in the high half: the place they count to and how often they do, where seven
-/// bytes of ten follow the one before. Nothing else here looks at what bytes mean; this shape has no other mark.
+/// Display dumps whose bytes carry their index in the high half: the highest index and how often it occurs, if seven
+/// of ten bytes follow their predecessor. Nothing else here looks at the meaning of bytes; this shape has no other
+/// mark.
 pub(crate) fn counts_places(recording: &Recording) -> Option<(usize, usize)> {
     let (bytes, _) = flat(&runs(recording));
     let mut ends = [0_usize; 16];
@@ -131,7 +132,7 @@ pub(crate) fn counts_places(recording: &Recording) -> Option<(usize, usize)> {
     (following * 100 / bytes.len().max(64) >= 70).then_some((length, *often))
 }
 
-/// The runs as one, short of the search bound, and the places where pieces began.
+/// The runs as one, up to the search limit, and the positions where chunks began.
 fn flat(runs: &[(Vec<u8>, Vec<usize>)]) -> (Vec<u8>, Vec<usize>) {
     let (mut bytes, mut starts) = (Vec::new(), Vec::new());
     for (run, begun) in runs {
@@ -143,7 +144,7 @@ fn flat(runs: &[(Vec<u8>, Vec<usize>)]) -> (Vec<u8>, Vec<usize>) {
     (bytes, starts)
 }
 
-/// Byte pairs that come often, those at the starts of pieces first.
+/// Frequent byte pairs, those at the starts of chunks first.
 fn syncs(bytes: &[u8], starts: &[usize]) -> Vec<Vec<u8>> {
     let mut at_starts: BTreeMap<&[u8], usize> = BTreeMap::new();
     for at in starts {
@@ -195,7 +196,7 @@ fn shapes(bytes: &[u8], starts: &[usize]) -> Vec<Shape> {
     found
 }
 
-/// Lengths that lead from one sync to the next, of at least two different sizes.
+/// Length fields that lead from one sync to the next, for at least two different sizes.
 fn said(bytes: &[u8], sync: &[u8], places: &[usize]) -> Vec<Shape> {
     let mut found = Vec::new();
     for at in sync.len()..sync.len() + 4 {
@@ -273,7 +274,7 @@ fn attempt(shape: &Shape, bytes: &[u8], starts: &[usize], recording: &Recording)
     )
 }
 
-/// Pieces that begin with the sync bytes, in percent of the pieces; 0 where there are too few to tell.
+/// Chunks that begin with the sync bytes, in percent; 0 if there are too few to tell.
 fn share_of(starts: &[usize], bytes: &[u8], sync: &[u8]) -> usize {
     let begun =
         starts.iter().filter(|at| bytes.get(**at..).is_some_and(|tail| tail.starts_with(sync))).count();
@@ -281,7 +282,7 @@ fn share_of(starts: &[usize], bytes: &[u8], sync: &[u8]) -> usize {
 }
 
 impl Shape {
-    /// Bytes up to the first that a field may take.
+    /// Bytes before the first one that a field may occupy.
     fn header(&self) -> usize {
         match self.length {
             Length::Fixed(_) => self.sync.len(),
@@ -341,7 +342,7 @@ impl Shape {
     }
 }
 
-/// A checksum that most frames bear out: different contents, different sums.
+/// A checksum that matches most frames: different contents, different sums.
 fn find_check(shape: &Shape, frames: &[&[u8]]) -> Option<Check> {
     let mut best: Option<(usize, Check)> = None;
     let fixed = matches!(shape.length, Length::Fixed(_));
@@ -368,7 +369,7 @@ fn find_check(shape: &Shape, frames: &[&[u8]]) -> Option<Check> {
     best.map(|(_, check)| check)
 }
 
-/// What a checksum covers, and itself.
+/// The bytes that a checksum covers, and the checksum.
 fn parts(check: Check, frame: &[u8]) -> Option<(&[u8], &[u8])> {
     let (_, kind, from, behind) = check;
     let at = frame.len().checked_sub(kind.width() + behind)?;
@@ -381,7 +382,7 @@ fn holds(check: Check, frame: &[u8]) -> bool {
     check.1.holds(covered, stored)
 }
 
-/// The frame whose first eight bytes come most often.
+/// The frame whose first eight bytes are the most frequent.
 fn usual<'f>(intact: &[&'f [u8]]) -> Option<&'f [u8]> {
     let mut starts: BTreeMap<&[u8], (usize, &'f [u8])> = BTreeMap::new();
     for frame in intact {
@@ -390,7 +391,7 @@ fn usual<'f>(intact: &[&'f [u8]]) -> Option<&'f [u8]> {
     starts.into_values().max_by_key(|(n, _)| *n).map(|(_, frame)| frame)
 }
 
-/// The leading bytes that are the same in all sound frames; a field cannot stand there, so what they hold is demanded.
+/// The leading bytes that are the same in all intact frames. No field can be there, so the profile fixes them.
 fn whole_sync(shape: &Shape, check: Option<Check>, intact: &[&[u8]]) -> Option<Vec<u8>> {
     let first = usual(intact)?;
     let most = match shape.length {
@@ -409,7 +410,7 @@ fn whole_sync(shape: &Shape, check: Option<Check>, intact: &[&[u8]]) -> Option<V
     first.get(..width).filter(|sync| !sync.is_empty()).map(<[u8]>::to_vec)
 }
 
-/// Runs the framer of the drawn framing over the recording.
+/// Runs the real framer of the proposed framing over the recording.
 fn tried(recording: &Recording, mut cut: Cut) -> Option<Cut> {
     let place = cut.taken.end.max(cut.sync);
     let place = if cut.toml.contains("\"fixed\"") { cut.sync } else { place };
