@@ -1,5 +1,5 @@
-//! Capacitors: value under load, series value, discharge through a resistor, stored energy.
-//! Ideal, loss-free capacitors and sine waves; what that leaves out is said on each function.
+//! Capacitors: value under load, series value, discharge through a resistor, stored energy. Assumes ideal, loss-free
+//! capacitors and sine waves; each function states what that neglects.
 
 use core::f64::consts::{PI, SQRT_2};
 

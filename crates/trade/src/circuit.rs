@@ -1,5 +1,5 @@
-//! The refrigerant circuit in the trade's units: gauge pressures in psig, °F, altitude. Superheat counts from the dew line, subcooling
-//! from the bubble line, ratios are of absolute pressures. Does not judge; rules do.
+//! The refrigerant circuit in the trade's units: gauge pressures in psig, °F, altitude. Superheat is measured from
+//! the dew line, subcooling from the bubble line; ratios use absolute pressures. Does not judge; rules do.
 
 use crate::psychro::standard_pressure_psia;
 use crate::range::{Argument, OutOfRange};

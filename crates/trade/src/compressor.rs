@@ -1,5 +1,5 @@
-//! Hermetic compressors: terminals from three resistances and what is wrong with them, crankcase heater, the ten-coefficient
-//! map, amps of the plate. Does not judge; rules do.
+//! Hermetic compressors: terminals from three resistances and their faults, crankcase heater, the ten-coefficient
+//! map, nameplate amps. Does not judge; rules do.
 
 use crate::range::{Argument, OutOfRange};
 

@@ -1,5 +1,5 @@
-//! Conformity: how probable it is that a value lies inside its limits, what a population adds to one reading, whether two meters agree.
-//! Does not say which probability is enough; the decision rule does.
+//! Conformity: the probability that a value lies inside its limits, what a population adds to one reading, whether
+//! two meters agree. Does not say which probability is enough; the decision rule does.
 
 use core::f64::consts::{FRAC_1_SQRT_2, PI};
 

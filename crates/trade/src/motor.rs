@@ -1,5 +1,5 @@
-//! Motors: winding resistance and temperature, insulation resistance brought to 40 °C, slip and load, power. Fans and belts
-//! stand in `drive.rs`. Does not judge; rules do.
+//! Motors: winding resistance and temperature, insulation resistance corrected to 40 °C, slip and load, power. Fans
+//! and belts are in `drive.rs`. Does not judge; rules do.
 
 use crate::range::{Argument, OutOfRange};
 

@@ -1,5 +1,6 @@
-//! Peers: how far one of several like parts stands from the rest, by median and median deviation, which one odd part cannot hide behind.
-//! Only among like model, stage and load, on one day. Does not say what is too far; rules do.
+//! Peers: how far one of several similar parts deviates from the rest, by median and median absolute deviation, which
+//! a single odd part cannot hide behind. Only for the same model, stage and load, on one day. Does not say what is
+//! too far; rules do.
 
 use alloc::vec::Vec;
 

@@ -1,8 +1,9 @@
-//! Moist air (psychrometrics) in the units of the trade: °F, psia, pound for pound of dry air, Btu for a pound of dry air. Does not hold what
-//! is done with it; `air.rs` does.
+//! Moist air (psychrometrics) in the units of the trade: °F, psia, pound per pound of dry air, Btu per pound of dry
+//! air. Does not hold its applications; `air.rs` does.
 //!
-//! Source of every formula: ASHRAE Handbook, Fundamentals 2017, chapter 1 (perfect-gas relations, Hyland and Wexler's saturation pressure),
-//! coefficients from memory; the tests compare with tables made by PsychroLib 2.5.0, which follows the same chapter.
+//! Source of every formula: ASHRAE Handbook, Fundamentals 2017, chapter 1 (perfect-gas relations, Hyland and Wexler's
+//! saturation pressure), coefficients from memory; the tests compare with tables made by PsychroLib 2.5.0, which
+//! follows the same chapter.
 
 use crate::range::{Argument, OutOfRange};
 

@@ -1,9 +1,10 @@
-//! Refrigerants: saturation on the bubble and on the dew line, in kPa absolute and °C. Holds the refrigerants and the interpolation;
-//! what is made of it in the trade's units stands in `circuit.rs`, the nodes in `data.rs`.
+//! Refrigerants: saturation on the bubble line and on the dew line, in kPa absolute and °C. Holds the refrigerants
+//! and the interpolation; `circuit.rs` uses them in the trade's units, and `data.rs` holds the nodes.
 //!
-//! Between nodes 5 K apart ln p is a cubic with the slopes of both ends (Hermite); against CoolProp 8.0.0, which made the nodes, it is within
-//! 10^-6 of the pressure over the whole range, and CI compares them at every kelvin. How sure CoolProp itself is differs: pure
-//! refrigerants, R-410A and R-407C to some 0.1 %; R-454B to 0.5 %, two versions of the library differing by up to 1 %.
+//! Between nodes 5 K apart, ln p is a cubic with the slopes of both ends (Hermite). It agrees with CoolProp 8.0.0,
+//! which made the nodes, to within 10^-6 of the pressure over the whole range; CI compares them at every kelvin. The
+//! accuracy of CoolProp itself differs: pure refrigerants, R-410A and R-407C to some 0.1 %; R-454B to 0.5 %, with up
+//! to 1 % between two versions of the library.
 
 mod data;
 

@@ -1,5 +1,5 @@
-//! Sensors: platinum resistance, 10 kohm thermistors and which type is configured wrong, current and voltage loops. Does not
-//! hold tolerances; rules do. Thermocouples are not here yet.
+//! Sensors: platinum resistance, 10 kohm thermistors and how to tell which type is misconfigured, current and voltage
+//! loops. Holds no tolerances; rules do. Thermocouples are in `thermocouple.rs`.
 
 use crate::range::{Argument, OutOfRange};
 

@@ -1,8 +1,9 @@
-//! Supply and control power: deviation from the plate, unbalance of three lines, derating, single phasing, the control
-//! transformer. Does not say how much is too much; rules do.
+//! Supply and control power: deviation from the nameplate, unbalance of three lines, derating, single phasing, the
+//! control transformer. Does not say how much is too much; rules do.
 //!
-//! Two measures of voltage unbalance go by one name and differ by up to some 15 % of their value: that of NEMA MG 1 (greatest
-//! deviation from the mean) and the negative-sequence factor of IEC 61000-4-30. Each function says which it is.
+//! Two measures of voltage unbalance share one name and differ by up to some 15 % of their value: that of NEMA MG 1
+//! (greatest deviation from the mean) and the negative-sequence factor of IEC 61000-4-30. Each function says which
+//! one it computes.
 
 use crate::range::{Argument, OutOfRange};
 
