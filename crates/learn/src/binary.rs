@@ -32,7 +32,7 @@ pub(crate) struct Cut {
     /// Bytes that are not fields: the length, or a checksum inside.
     pub(crate) taken: Range<usize>,
     /// Bytes of checksum, 0 to 2.
-    pub(crate) check: usize,
+    pub(crate) checksum_bytes: usize,
     words: String,
     damaged: usize,
     /// Bytes of the recording in intact frames, in percent.
@@ -60,7 +60,7 @@ enum Length {
 }
 
 /// A checksum: kind, first byte covered, bytes between it and the end of the frame.
-type Check = (&'static str, ChecksumKind, usize, usize);
+type Checksum = (&'static str, ChecksumKind, usize, usize);
 
 impl Cut {
     pub(crate) fn hypothesis(&self) -> Hypothesis {
@@ -68,14 +68,16 @@ impl Cut {
             words: self.words.clone(),
             intact: self.frames.len(),
             damaged: self.damaged,
-            distinctive: self.check > 0,
+            distinctive: self.checksum_bytes > 0,
         }
     }
 
     /// True if the other has a checksum and this has none, or if this covers clearly less.
     pub(crate) fn is_weaker_than(&self, other: Option<&Self>) -> bool {
         other.is_some_and(|o| {
-            (o.check > 0 && self.check == 0) || self.covers + 15 < o.covers || self.aligned + 40 < o.aligned
+            (o.checksum_bytes > 0 && self.checksum_bytes == 0)
+                || self.covers + 15 < o.covers
+                || self.aligned + 40 < o.aligned
         })
     }
 }
@@ -94,8 +96,8 @@ pub(crate) fn find(recording: &Recording) -> Vec<Cut> {
     }
     // What names itself by a checksum, then what covers most, then the shortest text.
     found.sort_by_key(|cut| {
-        let strength = if cut.check > 0 { cut.covers + 30 } else { cut.covers };
-        (std::cmp::Reverse(strength + cut.aligned / 2 + 4 * cut.check), cut.end, cut.toml.len())
+        let strength = if cut.checksum_bytes > 0 { cut.covers + 30 } else { cut.covers };
+        (std::cmp::Reverse(strength + cut.aligned / 2 + 4 * cut.checksum_bytes), cut.end, cut.toml.len())
     });
     let mut kept: Vec<Cut> = Vec::new();
     for cut in found {
@@ -247,16 +249,16 @@ fn attempt(shape: &Shape, bytes: &[u8], starts: &[usize], recording: &Recording)
             bytes.get(at..at + total).filter(|frame| frame.len() > header && frame.len() <= FRAME_BYTES_MAX)
         })
         .collect();
-    let check = find_check(shape, &frames);
-    let intact: Vec<&[u8]> = match check {
-        Some(check) => frames.into_iter().filter(|frame| holds(check, frame)).collect(),
+    let checksum = find_checksum(shape, &frames);
+    let intact: Vec<&[u8]> = match checksum {
+        Some(checksum) => frames.into_iter().filter(|frame| holds(checksum, frame)).collect(),
         None => frames,
     };
     if intact.len() < 4 {
         return None;
     }
-    let sync = whole_sync(shape, check, &intact)?;
-    let (toml, words, taken) = shape.write(&sync, check, &intact)?;
+    let sync = whole_sync(shape, checksum, &intact)?;
+    let (toml, words, taken) = shape.write(&sync, checksum, &intact)?;
     tried(
         recording,
         Cut {
@@ -265,7 +267,7 @@ fn attempt(shape: &Shape, bytes: &[u8], starts: &[usize], recording: &Recording)
             sync: sync.len(),
             end: 0,
             taken,
-            check: check.map_or(0, |(_, kind, ..)| kind.width()),
+            checksum_bytes: checksum.map_or(0, |(_, kind, ..)| kind.width()),
             words,
             damaged: 0,
             covers: 0,
@@ -293,7 +295,7 @@ impl Shape {
     fn write(
         &self,
         sync: &[u8],
-        check: Option<Check>,
+        checksum: Option<Checksum>,
         intact: &[&[u8]],
     ) -> Option<(String, String, Range<usize>)> {
         let sync_text = draft::bytes(sync);
@@ -302,7 +304,7 @@ impl Shape {
                 let mut toml = format!("[frame]\nkind = \"fixed\"\nsync = {sync_text}\nlength = {length}\n");
                 let mut words = format!("frames of {length} bytes that begin with {sync_text}");
                 let mut taken = 0..0;
-                if let Some((name, kind, from, behind)) = check {
+                if let Some((name, kind, from, behind)) = checksum {
                     let at = length.checked_sub(kind.width() + behind)?;
                     taken = at..at + kind.width();
                     toml.push_str(&format!(
@@ -315,7 +317,7 @@ impl Shape {
                 Some((toml, words, taken))
             }
             Length::Said { at, kind, more } => {
-                let (header, width) = (self.header(), check.map_or(0, |(_, kind, ..)| kind.width()));
+                let (header, width) = (self.header(), checksum.map_or(0, |(_, kind, ..)| kind.width()));
                 let counts = match more {
                     0 => "whole",
                     n if n == header + width => "payload",
@@ -332,7 +334,7 @@ impl Shape {
                     "frames of {min} to {max} bytes that begin with {sync_text} and say their length ({kind} at byte {at}, \
                      counts {counts})"
                 );
-                if let Some((name, _, from, _)) = check {
+                if let Some((name, _, from, _)) = checksum {
                     toml.push_str(&format!("check = {{ kind = \"{name}\", from = {from} }}\n"));
                     words.push_str(&format!(", {name} from byte {from} on at the end"));
                 }
@@ -343,43 +345,44 @@ impl Shape {
 }
 
 /// A checksum that matches most frames: different contents, different sums.
-fn find_check(shape: &Shape, frames: &[&[u8]]) -> Option<Check> {
-    let mut best: Option<(usize, Check)> = None;
+fn find_checksum(shape: &Shape, frames: &[&[u8]]) -> Option<Checksum> {
+    let mut best: Option<(usize, Checksum)> = None;
     let fixed = matches!(shape.length, Length::Fixed(_));
     for (name, kind) in ChecksumKind::WORDS.iter().rev() {
         // Bytes behind a checksum: at most two, an end mark.
         for behind in 0..=if fixed { 2 } else { 0 } {
             for from in 0..=if fixed { 4.max(shape.sync.len()) } else { shape.header() } {
-                let check = (*name, *kind, from, behind);
-                let intact: Vec<&&[u8]> = frames.iter().filter(|frame| holds(check, frame)).collect();
+                let checksum = (*name, *kind, from, behind);
+                let intact: Vec<&&[u8]> = frames.iter().filter(|frame| holds(checksum, frame)).collect();
                 let mut different: Vec<&[u8]> = intact.iter().map(|frame| **frame).collect();
                 different.sort_unstable();
                 different.dedup();
-                let sums = different.iter().filter_map(|frame| parts(check, frame).map(|(_, stored)| stored));
+                let sums =
+                    different.iter().filter_map(|frame| parts(checksum, frame).map(|(_, stored)| stored));
                 let mut sums: Vec<&[u8]> = sums.collect();
                 sums.sort_unstable();
                 sums.dedup();
                 let enough = different.len() >= 4 && sums.len() >= 3 && intact.len() * 10 >= frames.len() * 6;
                 if enough && best.is_none_or(|(most, _)| intact.len() > most) {
-                    best = Some((intact.len(), check));
+                    best = Some((intact.len(), checksum));
                 }
             }
         }
     }
-    best.map(|(_, check)| check)
+    best.map(|(_, checksum)| checksum)
 }
 
 /// The bytes that a checksum covers, and the checksum.
-fn parts(check: Check, frame: &[u8]) -> Option<(&[u8], &[u8])> {
-    let (_, kind, from, behind) = check;
+fn parts(checksum: Checksum, frame: &[u8]) -> Option<(&[u8], &[u8])> {
+    let (_, kind, from, behind) = checksum;
     let at = frame.len().checked_sub(kind.width() + behind)?;
     let covered = frame.get(from..at).filter(|covered| !covered.is_empty())?;
     Some((covered, frame.get(at..at + kind.width())?))
 }
 
-fn holds(check: Check, frame: &[u8]) -> bool {
-    let Some((covered, stored)) = parts(check, frame) else { return false };
-    check.1.holds(covered, stored)
+fn holds(checksum: Checksum, frame: &[u8]) -> bool {
+    let Some((covered, stored)) = parts(checksum, frame) else { return false };
+    checksum.1.holds(covered, stored)
 }
 
 /// The frame whose first eight bytes are the most frequent.
@@ -392,18 +395,18 @@ fn usual<'f>(intact: &[&'f [u8]]) -> Option<&'f [u8]> {
 }
 
 /// The leading bytes that are the same in all intact frames. No field can be there, so the profile fixes them.
-fn whole_sync(shape: &Shape, check: Option<Check>, intact: &[&[u8]]) -> Option<Vec<u8>> {
+fn whole_sync(shape: &Shape, checksum: Option<Checksum>, intact: &[&[u8]]) -> Option<Vec<u8>> {
     let first = usual(intact)?;
     let most = match shape.length {
         Length::Fixed(length) => {
-            length.checked_sub(1 + check.map_or(0, |(_, kind, _, behind)| kind.width() + behind))?
+            length.checked_sub(1 + checksum.map_or(0, |(_, kind, _, behind)| kind.width() + behind))?
         }
         Length::Said { at, .. } => at,
     };
     let same = |at: &usize| {
         // Where no checksum covers the byte, one in ten may be damaged.
         let others = intact.iter().filter(|frame| frame.get(*at) != first.get(*at)).count();
-        let covered = check.is_some_and(|(_, _, from, _)| *at >= from);
+        let covered = checksum.is_some_and(|(_, _, from, _)| *at >= from);
         if covered { others == 0 } else { others * 10 <= intact.len() }
     };
     let width = (0..most.min(8)).take_while(same).count();
@@ -442,7 +445,7 @@ fn tried(recording: &Recording, mut cut: Cut) -> Option<Cut> {
     if let Some(length) = fixed_length(&profile) {
         cut.end = length;
     }
-    let enough = match (cut.check, cut.aligned) {
+    let enough = match (cut.checksum_bytes, cut.aligned) {
         (0, aligned) => aligned >= 50 && cut.covers >= 75 && cut.frames.len() >= 8,
         _ => cut.covers >= 40 && cut.frames.len() >= 4,
     };

@@ -33,7 +33,7 @@ type Row = (String, i8);
 pub(crate) fn draft(head: ProfileHeader<'_>, cut: &Cut, observations: &[Observation]) -> Draft {
     match fields(cut, observations) {
         Ok(Fields { must, body, remarks }) => {
-            let agree = match cut.check {
+            let agree = match cut.checksum_bytes {
                 0 => "agree = 2                       # no checksum: two frames must bear a reading out\n",
                 1 => {
                     "agree = 2                       # one byte of checksum lets one damaged frame in 256 through\n"
@@ -65,7 +65,7 @@ fn fields(cut: &Cut, observations: &[Observation]) -> Result<Fields, String> {
         .iter()
         .map(|o| Seen {
             shown: &o.shown,
-            checked: cut.check > 0,
+            checked: cut.checksum_bytes > 0,
             frames: cut
                 .frames
                 .iter()

@@ -17,7 +17,7 @@ impl Text {
         seen: &[Observation],
         parts: &[(Range<usize>, Part)],
     ) -> Draft {
-        let agree = match (self.check.is_some(), self.tokens.is_some()) {
+        let agree = match (self.checksum.is_some(), self.tokens.is_some()) {
             (true, false) => "",
             (true, true) => "agree = 2                       # the width does not refuse a lost digit\n",
             (false, false) => {
@@ -33,8 +33,8 @@ impl Text {
             self.lines.len(),
             self.damaged
         ));
-        if let Some(check) = self.check {
-            toml.push_str(&format!("check = \"{check}\"\n"));
+        if let Some(checksum) = self.checksum {
+            toml.push_str(&format!("check = \"{checksum}\"\n"));
         }
         let (mut pattern, mut tables) = (String::new(), String::new());
         for (place, part) in parts {

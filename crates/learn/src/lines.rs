@@ -34,28 +34,28 @@ pub(crate) fn find(recording: &Recording) -> Option<Text> {
     }
     let (mut lines, odd): (Vec<_>, Vec<_>) = good.into_iter().partition(|(_, line)| line.len() == width);
     let mut damaged = odd.len() + bad.len();
-    let mut check = None;
+    let mut checksum = None;
     for (name, kind) in [("sum8", ChecksumKind::Sum8), ("xor8", ChecksumKind::Xor8)] {
         let intact = lines.iter().filter(|(_, line)| checked(line, kind).is_some()).count();
         if intact >= 4 && intact * 10 >= lines.len() * 6 {
-            check = Some(name);
+            checksum = Some(name);
             damaged += lines.len() - intact;
             lines =
                 lines.iter().filter_map(|(at, line)| Some((*at, checked(line, kind)?.to_vec()))).collect();
             break;
         }
     }
-    let width = if check.is_some() { width - 3 } else { width };
-    Some(Text { lines, width, check, damaged, tokens: None })
+    let width = if checksum.is_some() { width - 3 } else { width };
+    Some(Text { lines, width, checksum, damaged, tokens: None })
 }
 
 impl Text {
     pub(crate) fn hypothesis(&self) -> Hypothesis {
-        let check =
-            self.check.map_or_else(|| "no checksum".into(), |name| format!("checksum {name} behind a *"));
+        let checksum =
+            self.checksum.map_or_else(|| "no checksum".into(), |name| format!("checksum {name} behind a *"));
         let shape = self.tokens.as_ref().map_or_else(|| format!("of {} bytes", self.width), Tokens::words);
         Hypothesis {
-            words: format!("lines of text {shape}, ended by CR or LF, {check}"),
+            words: format!("lines of text {shape}, ended by CR or LF, {checksum}"),
             intact: self.lines.len(),
             damaged: self.damaged,
             distinctive: true,

@@ -14,7 +14,7 @@ pub(crate) struct Text {
     /// Whole lines of the usual width, without their checksum, with the times of their ends.
     pub(crate) lines: Vec<(Instant, Vec<u8>)>,
     pub(crate) width: usize,
-    pub(crate) check: Option<&'static str>,
+    pub(crate) checksum: Option<&'static str>,
     pub(crate) damaged: usize,
     /// The lines are tokens, laid out in columns.
     pub(crate) tokens: Option<Tokens>,

@@ -24,12 +24,12 @@ pub(crate) fn find(recording: &Recording) -> Option<Text> {
     let all = cut(recording);
     let whole = all.len();
     let mut lines: Vec<_> = all.into_iter().filter(|(_, line)| printable(line)).collect();
-    let mut check = None;
+    let mut checksum = None;
     for (name, kind) in [("sum8", ChecksumKind::Sum8), ("xor8", ChecksumKind::Xor8)] {
         let intact: Vec<_> =
             lines.iter().filter_map(|(at, line)| Some((*at, checked(line, kind)?.to_vec()))).collect();
         if intact.len() >= 4 && intact.len() * 10 >= lines.len() * 6 {
-            (check, lines) = (Some(name), intact);
+            (checksum, lines) = (Some(name), intact);
             break;
         }
     }
@@ -62,7 +62,7 @@ pub(crate) fn find(recording: &Recording) -> Option<Text> {
         let laid_out =
             intact().map(|(tokens, (at, _))| (*at, lay_out(tokens, &columns, separator))).collect();
         let damaged = whole - count;
-        Some(Text { lines: laid_out, width, check, damaged, tokens: Some(Tokens { separator, columns }) })
+        Some(Text { lines: laid_out, width, checksum, damaged, tokens: Some(Tokens { separator, columns }) })
     })
 }
 

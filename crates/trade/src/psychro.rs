@@ -34,7 +34,7 @@ const HALVINGS: usize = 40;
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn standard_pressure_psia(altitude_ft: f64) -> Result<f64, OutOfRange> {
-    Ok(14.696 * libm::pow(1.0 - 6.8754e-6 * ALTITUDE.check(altitude_ft)?, 5.2559))
+    Ok(14.696 * libm::pow(1.0 - 6.8754e-6 * ALTITUDE.validate(altitude_ft)?, 5.2559))
 }
 
 /// Saturation pressure of water in psia, over ice below 32.018 °F and over water above.
@@ -44,7 +44,7 @@ pub fn standard_pressure_psia(altitude_ft: f64) -> Result<f64, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn saturation_psia(temperature_f: f64) -> Result<f64, OutOfRange> {
-    Ok(saturation(DRY_BULB.check(temperature_f)?))
+    Ok(saturation(DRY_BULB.validate(temperature_f)?))
 }
 
 fn saturation(temperature_f: f64) -> f64 {
@@ -86,8 +86,8 @@ impl MoistAir {
         humidity_pct_rh: f64,
         pressure_psia: f64,
     ) -> Result<Self, OutOfRange> {
-        let (dry_bulb_f, pressure_psia) = (DRY_BULB.check(dry_bulb_f)?, PRESSURE.check(pressure_psia)?);
-        let vapour = saturation(dry_bulb_f) * HUMIDITY.check(humidity_pct_rh)? / 100.0;
+        let (dry_bulb_f, pressure_psia) = (DRY_BULB.validate(dry_bulb_f)?, PRESSURE.validate(pressure_psia)?);
+        let vapour = saturation(dry_bulb_f) * HUMIDITY.validate(humidity_pct_rh)? / 100.0;
         Ok(Self { dry_bulb_f, pressure_psia, humidity_ratio: ratio_of(vapour, pressure_psia) })
     }
 
@@ -98,11 +98,11 @@ impl MoistAir {
     /// # Errors
     /// [`OutOfRange`] outside the ranges above.
     pub fn from_wet_bulb(dry_bulb_f: f64, wet_bulb_f: f64, pressure_psia: f64) -> Result<Self, OutOfRange> {
-        let (dry_bulb_f, pressure_psia) = (DRY_BULB.check(dry_bulb_f)?, PRESSURE.check(pressure_psia)?);
-        let wet = Argument { what: "wet bulb", greatest: dry_bulb_f, ..DRY_BULB }.check(wet_bulb_f)?;
+        let (dry_bulb_f, pressure_psia) = (DRY_BULB.validate(dry_bulb_f)?, PRESSURE.validate(pressure_psia)?);
+        let wet = Argument { what: "wet bulb", greatest: dry_bulb_f, ..DRY_BULB }.validate(wet_bulb_f)?;
         // Less than nothing: no air of this dry bulb has so low a wet bulb.
         let ratio = ratio_at_wet_bulb(dry_bulb_f, wet, pressure_psia);
-        Ok(Self { dry_bulb_f, pressure_psia, humidity_ratio: RATIO.check(ratio)? })
+        Ok(Self { dry_bulb_f, pressure_psia, humidity_ratio: RATIO.validate(ratio)? })
     }
 
     /// Relative humidity, %RH.

@@ -44,7 +44,7 @@ pub struct Argument {
 
 impl Argument {
     /// The value itself if it is in the range; NaN and infinities never are.
-    pub(crate) fn check(self, value: f64) -> Result<f64, OutOfRange> {
+    pub(crate) fn validate(self, value: f64) -> Result<f64, OutOfRange> {
         if value >= self.least && value <= self.greatest {
             Ok(value)
         } else {

@@ -93,7 +93,7 @@ pub enum Saturation {
 /// [`OutOfRange`] outside the range above.
 pub fn pressure_kpa(refrigerant: Refrigerant, line: Saturation, celsius: f64) -> Result<f64, OutOfRange> {
     let nodes = refrigerant.line(line);
-    let steps = (SATURATION.check(celsius)? - FIRST_C) / STEP_K;
+    let steps = (SATURATION.validate(celsius)? - FIRST_C) / STEP_K;
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // 0 to 22
     let below = (steps as usize).min(NODES - 2);
     Ok(libm::exp(logarithm(nodes, below, steps - below as f64)))
@@ -114,7 +114,7 @@ pub fn temperature_c(refrigerant: Refrigerant, line: Saturation, kpa: f64) -> Re
         least: end(nodes.first()),
         greatest: end(nodes.last()),
     };
-    let log = libm::log(range.check(kpa)?);
+    let log = libm::log(range.validate(kpa)?);
     // The nodes rise; the last one at or below the pressure begins the stretch.
     let below = nodes.iter().take(NODES - 1).rposition(|(node, _)| *node <= log).unwrap_or(0);
     let (mut low, mut high) = (0.0, 1.0);

@@ -70,7 +70,7 @@ pub enum Crossing {
 /// # Errors
 /// [`OutOfRange`] for a day or value that is none.
 pub fn least_squares(visits: &[Visit]) -> Result<Option<Line>, OutOfRange> {
-    check(visits)?;
+    validate(visits)?;
     if !(VISITS_MIN..=VISITS_MAX).contains(&visits.len()) {
         return Ok(None);
     }
@@ -108,7 +108,7 @@ impl Line {
     /// [`OutOfRange`] outside the range above.
     pub fn prediction_half(&self, day: f64, confidence: f64) -> Result<f64, OutOfRange> {
         let n = self.visits as f64;
-        let t = student_quantile(0.5 + 0.5 * CONFIDENCE.check(confidence)?, n - 2.0)?;
+        let t = student_quantile(0.5 + 0.5 * CONFIDENCE.validate(confidence)?, n - 2.0)?;
         Ok(t * self.reach(day))
     }
 
@@ -124,8 +124,8 @@ impl Line {
     /// # Errors
     /// [`OutOfRange`] outside the range above, or for a limit that is none.
     pub fn crossing(&self, limit: f64, above: bool, confidence: f64) -> Result<Crossing, OutOfRange> {
-        let (limit, sign) = (VALUE.check(limit)?, if above { -1.0 } else { 1.0 });
-        let t = student_quantile(CONFIDENCE.check(confidence)?, self.visits as f64 - 2.0)?;
+        let (limit, sign) = (VALUE.validate(limit)?, if above { -1.0 } else { 1.0 });
+        let t = student_quantile(CONFIDENCE.validate(confidence)?, self.visits as f64 - 2.0)?;
         // How far inside the limit the worst credible value, and the line itself, lie on a day.
         let worst = |day: f64| sign * (self.at(day) - limit) - t * self.reach(day);
         let middle = |day: f64| sign * (self.at(day) - limit);
@@ -168,7 +168,7 @@ fn first_zero(f: &impl Fn(f64) -> f64, from: f64) -> Option<f64> {
 /// # Errors
 /// [`OutOfRange`] for a day or value that is not finite or out of range.
 pub fn theil_sen(visits: &[Visit]) -> Result<Option<f64>, OutOfRange> {
-    check(visits)?;
+    validate(visits)?;
     if !(VISITS_MIN..=VISITS_MAX).contains(&visits.len()) {
         return Ok(None);
     }
@@ -224,8 +224,8 @@ pub fn days_to_limit(
 }
 
 fn visits(days: &[f64], values: &[f64]) -> Result<Vec<Visit>, OutOfRange> {
-    PAIRED.check(days.len() as f64 - values.len() as f64)?;
-    COUNT.check(days.len() as f64)?;
+    PAIRED.validate(days.len() as f64 - values.len() as f64)?;
+    COUNT.validate(days.len() as f64)?;
     Ok(days.iter().copied().zip(values.iter().copied()).collect())
 }
 
@@ -237,10 +237,10 @@ pub(crate) fn median(list: &mut [f64]) -> Option<f64> {
     if list.len() % 2 == 1 { Some(upper) } else { Some(0.5 * (upper + list.get(half.checked_sub(1)?)?)) }
 }
 
-fn check(visits: &[Visit]) -> Result<(), OutOfRange> {
+fn validate(visits: &[Visit]) -> Result<(), OutOfRange> {
     visits.iter().try_for_each(|(day, value)| {
-        DAY.check(*day)?;
-        VALUE.check(*value).map(|_| ())
+        DAY.validate(*day)?;
+        VALUE.validate(*value).map(|_| ())
     })
 }
 
