@@ -55,7 +55,7 @@ pub(crate) fn run(options: &DoctorOptions) -> anyhow::Result<Exit> {
     } else if options.format == Format::Text {
         data(&summary(&last))?;
     }
-    let hinders = last.iter().any(|finding| finding.state.hinders());
+    let hinders = last.iter().any(|finding| finding.state.is_problem());
     Ok(if hinders { Exit::Found } else { Exit::Fine })
 }
 
@@ -86,14 +86,14 @@ fn examine(options: &DoctorOptions) -> anyhow::Result<Vec<Finding>> {
 fn must_be_there(kinds: &mut [Vec<Finding>], site_uses_all: bool) {
     const FIRST: [&str; 2] = ["serial ports", "Bluetooth adapter"];
     let is_missing = |kind: &Vec<Finding>| {
-        kind.iter().any(|finding| FIRST.contains(&finding.check) && finding.state == State::Missing)
+        kind.iter().any(|finding| FIRST.contains(&finding.topic) && finding.state == State::Missing)
     };
     if !site_uses_all && !kinds.iter().all(is_missing) {
         return;
     }
     for finding in kinds.iter_mut().flatten() {
-        if FIRST.contains(&finding.check) && finding.state == State::Missing {
-            finding.state = State::Hindered;
+        if FIRST.contains(&finding.topic) && finding.state == State::Missing {
+            finding.state = State::Blocked;
         }
     }
 }
@@ -132,16 +132,16 @@ fn machine(options: &DoctorOptions) -> anyhow::Result<Machine> {
 const YEAR_WRITTEN: u64 = 2026;
 
 fn clock() -> Finding {
-    const CHECK: &str = "clock";
+    const TOPIC: &str = "clock";
     const WHY: &str = "The history carries dates; readings and verdicts do not depend on them.";
     // Mean length of a year in the Gregorian calendar, 365.2425 days; a day off at New Year does not matter here.
     let year =
         SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |since| 1970 + since.as_secs() / 31_556_952);
     if year >= YEAR_WRITTEN {
-        return Finding::new(CHECK, "the machine's date", State::Fine, format!("the year {year}"), WHY);
+        return Finding::new(TOPIC, "the machine's date", State::Fine, format!("the year {year}"), WHY);
     }
     let seen = format!("the year {year} is before this program was written");
-    Finding::new(CHECK, "the machine's date", State::Hindered, seen, WHY).with(sys::date_remedy())
+    Finding::new(TOPIC, "the machine's date", State::Blocked, seen, WHY).with(sys::date_remedy())
 }
 
 /// A remedy's command as a person types it.
@@ -189,17 +189,17 @@ fn show(finding: &Finding, format: Format) -> anyhow::Result<()> {
             })
             .collect();
         return data(&record::to_line(&FindingJson {
-            check: finding.check,
+            check: finding.topic,
             what: &finding.what,
             state: finding.state.text(),
-            hinders: finding.state.hinders(),
+            hinders: finding.state.is_problem(),
             finding: &finding.finding,
             why: finding.why,
             remedies,
         }));
     }
-    let Finding { check, what, state, finding: seen, why, remedies } = finding;
-    data(&format!("{}: {check}: {}: {}", state.text(), plain(what), plain(seen)))?;
+    let Finding { topic, what, state, finding: seen, why, remedies } = finding;
+    data(&format!("{}: {topic}: {}: {}", state.text(), plain(what), plain(seen)))?;
     if *state != State::Fine {
         data(&format!("    why it matters: {why}"))?;
     }
@@ -217,9 +217,9 @@ fn summary(findings: &[Finding]) -> String {
     let count = |state: State| findings.iter().filter(|finding| finding.state == state).count();
     format!(
         "{} hindered, {} likely, {} could not be looked at, {} not there, {} notes, {} fine",
-        count(State::Hindered),
+        count(State::Blocked),
         count(State::Likely),
-        count(State::NotSeen),
+        count(State::Unknown),
         count(State::Missing),
         count(State::Note),
         count(State::Fine)
@@ -230,8 +230,8 @@ fn summary(findings: &[Finding]) -> String {
 mod tests {
     use super::*;
 
-    fn kind(check: &'static str, state: State) -> Vec<Finding> {
-        vec![Finding::new(check, "", state, "", "")]
+    fn kind(topic: &'static str, state: State) -> Vec<Finding> {
+        vec![Finding::new(topic, "", state, "", "")]
     }
 
     #[test]
@@ -242,11 +242,12 @@ mod tests {
             (State::Missing, State::Fine, false, [false, false]),
             (State::Fine, State::Missing, false, [false, false]),
             (State::Fine, State::Missing, true, [false, true]),
-            (State::NotSeen, State::Missing, false, [false, false]),
+            (State::Unknown, State::Missing, false, [false, false]),
         ] {
             let mut kinds = vec![kind("serial ports", serial), kind("Bluetooth adapter", ble)];
             must_be_there(&mut kinds, site);
-            let hinders: Vec<bool> = kinds.iter().flatten().map(|finding| finding.state.hinders()).collect();
+            let hinders: Vec<bool> =
+                kinds.iter().flatten().map(|finding| finding.state.is_problem()).collect();
             assert_eq!(hinders, want, "{serial:?} {ble:?} {site}");
         }
     }

@@ -1,7 +1,8 @@
-//! `doctor`: what stands between the program and a meter, and what mends it: findings as data. Holds what a finding is, and
-//! what is looked at alike on every system; the rest stands in the system's own files (`sys`). Ports are listed by `link`.
+//! `doctor`: finds what keeps the program from a meter and what fixes it; findings are data. Holds the type of a
+//! finding and the tests that are the same on every system; the rest is in each system's own files (`sys`). `link`
+//! lists the ports.
 //!
-//! Does not: open ports, change or run anything, word pages, know sites.
+//! Does not: open ports, change or run anything, format output, know sites.
 
 #[cfg(feature = "tcp")]
 mod network;
@@ -16,58 +17,58 @@ pub use sys::{Machine, bluetooth, storage};
 #[cfg(feature = "serial")]
 pub use sys::{serial, serial_place, udev_rule};
 
-/// How a check came out, worst first.
+/// The result of a finding, worst first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum State {
-    /// It stands in the way now.
-    Hindered,
-    /// It often stands in the way; whether it does here cannot be told from outside.
+    /// It is in the way now.
+    Blocked,
+    /// It is often in the way; whether it is here cannot be seen from outside.
     Likely,
-    /// It could not be looked at; never to be taken for fine.
-    NotSeen,
-    /// It is not there, which hinders only who needs it.
+    /// It could not be examined. Never to be taken for fine.
+    Unknown,
+    /// It is missing, which matters only to those who need it.
     Missing,
-    /// Something is in the way of what nobody here is known to use.
+    /// Something is in the way of a thing that nobody here is known to use.
     Note,
-    /// Looked at, and nothing is in the way.
+    /// Examined, and nothing is in the way.
     Fine,
 }
 
 impl State {
-    /// The word for people and programs.
+    /// The text for people and programs.
     #[must_use]
     pub const fn text(self) -> &'static str {
         match self {
-            Self::Hindered => "hindered",
+            Self::Blocked => "hindered",
             Self::Likely => "likely hindered",
-            Self::NotSeen => "could not be looked at",
+            Self::Unknown => "could not be looked at",
             Self::Missing => "not there",
             Self::Note => "note",
             Self::Fine => "fine",
         }
     }
 
-    /// Whether it counts as a hindrance.
+    /// Whether it counts as a problem.
     #[must_use]
-    pub const fn hinders(self) -> bool {
-        matches!(self, Self::Hindered | Self::Likely)
+    pub const fn is_problem(self) -> bool {
+        matches!(self, Self::Blocked | Self::Likely)
     }
 }
 
-/// One check's answer.
+/// One finding.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Finding {
-    /// The check, always the same words.
-    pub check: &'static str,
-    /// What was looked at.
+    /// What it is about, always in the same words.
+    pub topic: &'static str,
+    /// What was examined.
     pub what: String,
-    /// How it came out.
+    /// The result.
     pub state: State,
-    /// What was seen, or why nothing could be.
+    /// What was seen, or why nothing could be seen.
     pub finding: String,
     /// Why it matters, one sentence.
     pub why: &'static str,
-    /// What mends it, in order.
+    /// What fixes it, in order.
     pub remedies: Vec<Remedy>,
 }
 
@@ -75,16 +76,16 @@ impl Finding {
     /// A finding without a remedy.
     #[must_use]
     pub fn new(
-        check: &'static str,
+        topic: &'static str,
         what: impl Into<String>,
         state: State,
         finding: impl Into<String>,
         why: &'static str,
     ) -> Self {
-        Self { check, what: what.into(), state, finding: finding.into(), why, remedies: Vec::new() }
+        Self { topic, what: what.into(), state, finding: finding.into(), why, remedies: Vec::new() }
     }
 
-    /// The same with one remedy more.
+    /// The same with one more remedy.
     #[must_use]
     pub fn with(mut self, remedy: Remedy) -> Self {
         self.remedies.push(remedy);

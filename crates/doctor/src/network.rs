@@ -1,5 +1,5 @@
-//! A serial server named by a site's file: does its name resolve, does its port take a connection, within two seconds.
-//! Looks at nothing that was not named; sends no byte.
+//! A serial server named in a site's file: whether its name resolves and its port accepts a connection, within two
+//! seconds. Examines nothing that was not named; sends no byte.
 
 use std::net::{IpAddr, SocketAddr, TcpStream, ToSocketAddrs as _};
 use std::sync::mpsc;
@@ -9,19 +9,19 @@ use super::remedy::Remedy;
 use super::{Finding, State};
 use link::{TcpHost, TcpPlace};
 
-/// How long the name and the connection may take, each.
+/// Time limit for the name and for the connection, each.
 const TIME_MAX: Duration = Duration::from_secs(2);
 /// The most addresses tried.
 const ADDRESSES_MAX: usize = 4;
 
-/// Connects to the place once and lets go.
+/// Connects to the place once and disconnects.
 #[must_use]
 pub fn tcp(place: &TcpPlace) -> Finding {
-    const CHECK: &str = "device";
+    const TOPIC: &str = "device";
     const WHY: &str =
         "The daemon tries this server for ever and reads nothing until it takes the connection.";
     let hindered = |seen: String, advice: &str| {
-        Finding::new(CHECK, format!("tcp:{place}"), State::Hindered, seen, WHY).with(Remedy::advice(advice))
+        Finding::new(TOPIC, format!("tcp:{place}"), State::Blocked, seen, WHY).with(Remedy::advice(advice))
     };
     let addresses = match addresses(place) {
         Ok(addresses) => addresses,
@@ -37,7 +37,7 @@ pub fn tcp(place: &TcpPlace) -> Finding {
         match TcpStream::connect_timeout(&address, left) {
             Ok(_) => {
                 return Finding::new(
-                    CHECK,
+                    TOPIC,
                     format!("tcp:{place}"),
                     State::Fine,
                     format!("{address} takes a connection"),

@@ -1,11 +1,11 @@
-//! What mends a finding: a sentence, and where there is one the exact command. Runs nothing.
+//! What fixes a finding: a sentence and, if there is one, the exact command. Runs nothing.
 
 /// One remedy.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Remedy {
-    /// What it does, or what a person is to do.
+    /// What it does, or what a person should do.
     pub says: String,
-    /// The command, where there is one.
+    /// The command, if there is one.
     pub step: Option<Step>,
 }
 
@@ -14,20 +14,20 @@ pub struct Remedy {
 pub struct Step {
     /// Program and arguments.
     pub argv: Vec<String>,
-    /// What is fed to its standard input.
+    /// Text for its standard input.
     pub input: Option<String>,
-    /// It needs the rights of root.
+    /// It needs root.
     pub as_root: bool,
-    /// Whether the program may run it when asked to.
+    /// Who may run it.
     pub run: RunPolicy,
 }
 
-/// Who runs a command.
+/// Who may run a command.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum RunPolicy {
-    /// The program may, when somebody asks for it.
+    /// The program may, on request.
     OnRequest,
-    /// A person only: it takes away or replaces something that others may need.
+    /// Only a person: it removes or replaces something that others may need.
     ByHand,
 }
 
@@ -45,7 +45,7 @@ impl Remedy {
         Self { says: says.into(), step: Some(Step { argv, input: None, as_root: true, run }) }
     }
 
-    /// The same, fed with this text.
+    /// The same, with this text as input.
     #[must_use]
     pub fn with_input(mut self, text: &str) -> Self {
         if let Some(step) = &mut self.step {
@@ -56,7 +56,7 @@ impl Remedy {
 }
 
 impl Step {
-    /// The command as a person types it, each word quoted where a shell would change it. Without `sudo` and input.
+    /// The command as a person types it, with words quoted as a shell needs. Without `sudo` and input.
     #[must_use]
     pub fn shell_text(&self) -> String {
         let plain = |word: &str| {

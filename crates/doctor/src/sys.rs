@@ -1,4 +1,4 @@
-//! The doctor's look at the machine, as each system lets it. Every system gives the same items. Holds the choice alone.
+//! The doctor's view of the machine on each system. Every system provides the same items. Re-exports only.
 
 #[cfg(any(not(target_os = "linux"), test))]
 #[cfg_attr(unix, allow(dead_code, unreachable_pub, reason = "compiled for its tests"))]

@@ -1,5 +1,5 @@
-//! Binary frames: proposes sync bytes, lengths and checksums, and lets the framer that will read them later say how many
-//! frames bear each out. Does not look at what frames mean.
+//! Binary frames: proposes sync bytes, lengths and checksums, and counts with the real framer how many frames support
+//! each proposal. Does not look at the meaning of frames.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -14,34 +14,34 @@ use wire::Profile;
 use wire::analysis::{FrameEvent, FrameSplitter, fixed_length};
 use wire::stream::Recording;
 
-/// Frames longer than this are not looked for.
+/// Longer frames are not searched for.
 const FRAME_BYTES_MAX: usize = 64;
 
 /// Bytes that are searched for a framing; the rest only counts as evidence.
 const SEARCH_BYTES_MAX: usize = 16 * 1024;
 
-/// A framing with the frames it cuts.
+/// A framing with the frames it yields.
 pub(crate) struct Cut {
     /// The `[frame]` table.
     pub(crate) toml: String,
     pub(crate) frames: Vec<(Instant, Vec<u8>)>,
     /// Bytes of sync.
     pub(crate) sync: usize,
-    /// Bytes that every frame has, checksum at the end not counted.
+    /// Bytes that every frame has, without a checksum at the end.
     pub(crate) end: usize,
-    /// Bytes that are no field: the length, or the checksum inside.
+    /// Bytes that are not fields: the length, or a checksum inside.
     pub(crate) taken: Range<usize>,
-    /// 0: no checksum, 1 or 2 bytes of it.
-    pub(crate) check: usize,
+    /// Bytes of checksum, 0 to 2.
+    pub(crate) checksum_bytes: usize,
     words: String,
     damaged: usize,
-    /// Bytes of the recording that lie in sound frames, in percent.
+    /// Bytes of the recording in intact frames, in percent.
     covers: usize,
-    /// Frames that begin where a piece of the recording began, in percent.
+    /// Frames that begin where a chunk of the recording began, in percent.
     aligned: usize,
 }
 
-/// Sync bytes at a place with what follows: the shape before the framer has tried it.
+/// Sync bytes at a position with what follows: the shape before the framer has tried it.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 struct Shape {
     sync: Vec<u8>,
@@ -51,7 +51,7 @@ struct Shape {
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Length {
     Fixed(usize),
-    /// Place, type as profiles write it, and what is to be added to it for the whole frame.
+    /// Position, type as profiles write it, and the number to add to get the whole frame.
     Said {
         at: usize,
         kind: &'static str,
@@ -59,8 +59,8 @@ enum Length {
     },
 }
 
-/// A checksum: kind, first byte covered, bytes between it and the frame's end.
-type Check = (&'static str, ChecksumKind, usize, usize);
+/// A checksum: kind, first byte covered, bytes between it and the end of the frame.
+type Checksum = (&'static str, ChecksumKind, usize, usize);
 
 impl Cut {
     pub(crate) fn hypothesis(&self) -> Hypothesis {
@@ -68,19 +68,21 @@ impl Cut {
             words: self.words.clone(),
             intact: self.frames.len(),
             damaged: self.damaged,
-            distinctive: self.check > 0,
+            distinctive: self.checksum_bytes > 0,
         }
     }
 
-    /// True when the other has a checksum and this has none, or this cuts clearly less.
+    /// True if the other has a checksum and this has none, or if this covers clearly less.
     pub(crate) fn is_weaker_than(&self, other: Option<&Self>) -> bool {
         other.is_some_and(|o| {
-            (o.check > 0 && self.check == 0) || self.covers + 15 < o.covers || self.aligned + 40 < o.aligned
+            (o.checksum_bytes > 0 && self.checksum_bytes == 0)
+                || self.covers + 15 < o.covers
+                || self.aligned + 40 < o.aligned
         })
     }
 }
 
-/// Framings that the bytes bear out, best first; at most four.
+/// Framings that the bytes support, best first; at most four.
 pub(crate) fn find(recording: &Recording) -> Vec<Cut> {
     let runs = runs(recording);
     let (bytes, starts) = flat(&runs);
@@ -94,8 +96,8 @@ pub(crate) fn find(recording: &Recording) -> Vec<Cut> {
     }
     // What names itself by a checksum, then what covers most, then the shortest text.
     found.sort_by_key(|cut| {
-        let strength = if cut.check > 0 { cut.covers + 30 } else { cut.covers };
-        (std::cmp::Reverse(strength + cut.aligned / 2 + 4 * cut.check), cut.end, cut.toml.len())
+        let strength = if cut.checksum_bytes > 0 { cut.covers + 30 } else { cut.covers };
+        (std::cmp::Reverse(strength + cut.aligned / 2 + 4 * cut.checksum_bytes), cut.end, cut.toml.len())
     });
     let mut kept: Vec<Cut> = Vec::new();
     for cut in found {
@@ -113,8 +115,9 @@ fn same_frames(a: &Cut, b: &Cut) -> bool {
     both * 10 >= a.frames.len().max(b.frames.len()) * 8
 }
 
-/// Display dumps whose bytes count their place in the high half: the place they count to and how often they do, where seven
-/// bytes of ten follow the one before. Nothing else here looks at what bytes mean; this shape has no other mark.
+/// Display dumps whose bytes carry their index in the high half: the highest index and how often it occurs, if seven
+/// of ten bytes follow their predecessor. Nothing else here looks at the meaning of bytes; this shape has no other
+/// mark.
 pub(crate) fn counts_places(recording: &Recording) -> Option<(usize, usize)> {
     let (bytes, _) = flat(&runs(recording));
     let mut ends = [0_usize; 16];
@@ -131,7 +134,7 @@ pub(crate) fn counts_places(recording: &Recording) -> Option<(usize, usize)> {
     (following * 100 / bytes.len().max(64) >= 70).then_some((length, *often))
 }
 
-/// The runs as one, short of the search bound, and the places where pieces began.
+/// The runs as one, up to the search limit, and the positions where chunks began.
 fn flat(runs: &[(Vec<u8>, Vec<usize>)]) -> (Vec<u8>, Vec<usize>) {
     let (mut bytes, mut starts) = (Vec::new(), Vec::new());
     for (run, begun) in runs {
@@ -143,7 +146,7 @@ fn flat(runs: &[(Vec<u8>, Vec<usize>)]) -> (Vec<u8>, Vec<usize>) {
     (bytes, starts)
 }
 
-/// Byte pairs that come often, those at the starts of pieces first.
+/// Frequent byte pairs, those at the starts of chunks first.
 fn syncs(bytes: &[u8], starts: &[usize]) -> Vec<Vec<u8>> {
     let mut at_starts: BTreeMap<&[u8], usize> = BTreeMap::new();
     for at in starts {
@@ -195,7 +198,7 @@ fn shapes(bytes: &[u8], starts: &[usize]) -> Vec<Shape> {
     found
 }
 
-/// Lengths that lead from one sync to the next, of at least two different sizes.
+/// Length fields that lead from one sync to the next, for at least two different sizes.
 fn said(bytes: &[u8], sync: &[u8], places: &[usize]) -> Vec<Shape> {
     let mut found = Vec::new();
     for at in sync.len()..sync.len() + 4 {
@@ -246,16 +249,16 @@ fn attempt(shape: &Shape, bytes: &[u8], starts: &[usize], recording: &Recording)
             bytes.get(at..at + total).filter(|frame| frame.len() > header && frame.len() <= FRAME_BYTES_MAX)
         })
         .collect();
-    let check = find_check(shape, &frames);
-    let intact: Vec<&[u8]> = match check {
-        Some(check) => frames.into_iter().filter(|frame| holds(check, frame)).collect(),
+    let checksum = find_checksum(shape, &frames);
+    let intact: Vec<&[u8]> = match checksum {
+        Some(checksum) => frames.into_iter().filter(|frame| holds(checksum, frame)).collect(),
         None => frames,
     };
     if intact.len() < 4 {
         return None;
     }
-    let sync = whole_sync(shape, check, &intact)?;
-    let (toml, words, taken) = shape.write(&sync, check, &intact)?;
+    let sync = whole_sync(shape, checksum, &intact)?;
+    let (toml, words, taken) = shape.write(&sync, checksum, &intact)?;
     tried(
         recording,
         Cut {
@@ -264,7 +267,7 @@ fn attempt(shape: &Shape, bytes: &[u8], starts: &[usize], recording: &Recording)
             sync: sync.len(),
             end: 0,
             taken,
-            check: check.map_or(0, |(_, kind, ..)| kind.width()),
+            checksum_bytes: checksum.map_or(0, |(_, kind, ..)| kind.width()),
             words,
             damaged: 0,
             covers: 0,
@@ -273,7 +276,7 @@ fn attempt(shape: &Shape, bytes: &[u8], starts: &[usize], recording: &Recording)
     )
 }
 
-/// Pieces that begin with the sync bytes, in percent of the pieces; 0 where there are too few to tell.
+/// Chunks that begin with the sync bytes, in percent; 0 if there are too few to tell.
 fn share_of(starts: &[usize], bytes: &[u8], sync: &[u8]) -> usize {
     let begun =
         starts.iter().filter(|at| bytes.get(**at..).is_some_and(|tail| tail.starts_with(sync))).count();
@@ -281,7 +284,7 @@ fn share_of(starts: &[usize], bytes: &[u8], sync: &[u8]) -> usize {
 }
 
 impl Shape {
-    /// Bytes up to the first that a field may take.
+    /// Bytes before the first one that a field may occupy.
     fn header(&self) -> usize {
         match self.length {
             Length::Fixed(_) => self.sync.len(),
@@ -292,7 +295,7 @@ impl Shape {
     fn write(
         &self,
         sync: &[u8],
-        check: Option<Check>,
+        checksum: Option<Checksum>,
         intact: &[&[u8]],
     ) -> Option<(String, String, Range<usize>)> {
         let sync_text = draft::bytes(sync);
@@ -301,7 +304,7 @@ impl Shape {
                 let mut toml = format!("[frame]\nkind = \"fixed\"\nsync = {sync_text}\nlength = {length}\n");
                 let mut words = format!("frames of {length} bytes that begin with {sync_text}");
                 let mut taken = 0..0;
-                if let Some((name, kind, from, behind)) = check {
+                if let Some((name, kind, from, behind)) = checksum {
                     let at = length.checked_sub(kind.width() + behind)?;
                     taken = at..at + kind.width();
                     toml.push_str(&format!(
@@ -314,7 +317,7 @@ impl Shape {
                 Some((toml, words, taken))
             }
             Length::Said { at, kind, more } => {
-                let (header, width) = (self.header(), check.map_or(0, |(_, kind, ..)| kind.width()));
+                let (header, width) = (self.header(), checksum.map_or(0, |(_, kind, ..)| kind.width()));
                 let counts = match more {
                     0 => "whole",
                     n if n == header + width => "payload",
@@ -331,7 +334,7 @@ impl Shape {
                     "frames of {min} to {max} bytes that begin with {sync_text} and say their length ({kind} at byte {at}, \
                      counts {counts})"
                 );
-                if let Some((name, _, from, _)) = check {
+                if let Some((name, _, from, _)) = checksum {
                     toml.push_str(&format!("check = {{ kind = \"{name}\", from = {from} }}\n"));
                     words.push_str(&format!(", {name} from byte {from} on at the end"));
                 }
@@ -341,47 +344,48 @@ impl Shape {
     }
 }
 
-/// A checksum that most frames bear out: different contents, different sums.
-fn find_check(shape: &Shape, frames: &[&[u8]]) -> Option<Check> {
-    let mut best: Option<(usize, Check)> = None;
+/// A checksum that matches most frames: different contents, different sums.
+fn find_checksum(shape: &Shape, frames: &[&[u8]]) -> Option<Checksum> {
+    let mut best: Option<(usize, Checksum)> = None;
     let fixed = matches!(shape.length, Length::Fixed(_));
     for (name, kind) in ChecksumKind::WORDS.iter().rev() {
         // Bytes behind a checksum: at most two, an end mark.
         for behind in 0..=if fixed { 2 } else { 0 } {
             for from in 0..=if fixed { 4.max(shape.sync.len()) } else { shape.header() } {
-                let check = (*name, *kind, from, behind);
-                let intact: Vec<&&[u8]> = frames.iter().filter(|frame| holds(check, frame)).collect();
+                let checksum = (*name, *kind, from, behind);
+                let intact: Vec<&&[u8]> = frames.iter().filter(|frame| holds(checksum, frame)).collect();
                 let mut different: Vec<&[u8]> = intact.iter().map(|frame| **frame).collect();
                 different.sort_unstable();
                 different.dedup();
-                let sums = different.iter().filter_map(|frame| parts(check, frame).map(|(_, stored)| stored));
+                let sums =
+                    different.iter().filter_map(|frame| parts(checksum, frame).map(|(_, stored)| stored));
                 let mut sums: Vec<&[u8]> = sums.collect();
                 sums.sort_unstable();
                 sums.dedup();
                 let enough = different.len() >= 4 && sums.len() >= 3 && intact.len() * 10 >= frames.len() * 6;
                 if enough && best.is_none_or(|(most, _)| intact.len() > most) {
-                    best = Some((intact.len(), check));
+                    best = Some((intact.len(), checksum));
                 }
             }
         }
     }
-    best.map(|(_, check)| check)
+    best.map(|(_, checksum)| checksum)
 }
 
-/// What a checksum covers, and itself.
-fn parts(check: Check, frame: &[u8]) -> Option<(&[u8], &[u8])> {
-    let (_, kind, from, behind) = check;
+/// The bytes that a checksum covers, and the checksum.
+fn parts(checksum: Checksum, frame: &[u8]) -> Option<(&[u8], &[u8])> {
+    let (_, kind, from, behind) = checksum;
     let at = frame.len().checked_sub(kind.width() + behind)?;
     let covered = frame.get(from..at).filter(|covered| !covered.is_empty())?;
     Some((covered, frame.get(at..at + kind.width())?))
 }
 
-fn holds(check: Check, frame: &[u8]) -> bool {
-    let Some((covered, stored)) = parts(check, frame) else { return false };
-    check.1.holds(covered, stored)
+fn holds(checksum: Checksum, frame: &[u8]) -> bool {
+    let Some((covered, stored)) = parts(checksum, frame) else { return false };
+    checksum.1.holds(covered, stored)
 }
 
-/// The frame whose first eight bytes come most often.
+/// The frame whose first eight bytes are the most frequent.
 fn usual<'f>(intact: &[&'f [u8]]) -> Option<&'f [u8]> {
     let mut starts: BTreeMap<&[u8], (usize, &'f [u8])> = BTreeMap::new();
     for frame in intact {
@@ -390,26 +394,26 @@ fn usual<'f>(intact: &[&'f [u8]]) -> Option<&'f [u8]> {
     starts.into_values().max_by_key(|(n, _)| *n).map(|(_, frame)| frame)
 }
 
-/// The leading bytes that are the same in all sound frames; a field cannot stand there, so what they hold is demanded.
-fn whole_sync(shape: &Shape, check: Option<Check>, intact: &[&[u8]]) -> Option<Vec<u8>> {
+/// The leading bytes that are the same in all intact frames. No field can be there, so the profile fixes them.
+fn whole_sync(shape: &Shape, checksum: Option<Checksum>, intact: &[&[u8]]) -> Option<Vec<u8>> {
     let first = usual(intact)?;
     let most = match shape.length {
         Length::Fixed(length) => {
-            length.checked_sub(1 + check.map_or(0, |(_, kind, _, behind)| kind.width() + behind))?
+            length.checked_sub(1 + checksum.map_or(0, |(_, kind, _, behind)| kind.width() + behind))?
         }
         Length::Said { at, .. } => at,
     };
     let same = |at: &usize| {
         // Where no checksum covers the byte, one in ten may be damaged.
         let others = intact.iter().filter(|frame| frame.get(*at) != first.get(*at)).count();
-        let covered = check.is_some_and(|(_, _, from, _)| *at >= from);
+        let covered = checksum.is_some_and(|(_, _, from, _)| *at >= from);
         if covered { others == 0 } else { others * 10 <= intact.len() }
     };
     let width = (0..most.min(8)).take_while(same).count();
     first.get(..width).filter(|sync| !sync.is_empty()).map(<[u8]>::to_vec)
 }
 
-/// Runs the framer of the drawn framing over the recording.
+/// Runs the real framer of the proposed framing over the recording.
 fn tried(recording: &Recording, mut cut: Cut) -> Option<Cut> {
     let place = cut.taken.end.max(cut.sync);
     let place = if cut.toml.contains("\"fixed\"") { cut.sync } else { place };
@@ -441,7 +445,7 @@ fn tried(recording: &Recording, mut cut: Cut) -> Option<Cut> {
     if let Some(length) = fixed_length(&profile) {
         cut.end = length;
     }
-    let enough = match (cut.check, cut.aligned) {
+    let enough = match (cut.checksum_bytes, cut.aligned) {
         (0, aligned) => aligned >= 50 && cut.covers >= 75 && cut.frames.len() >= 8,
         _ => cut.covers >= 40 && cut.frames.len() >= 4,
     };

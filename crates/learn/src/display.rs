@@ -1,6 +1,6 @@
-//! Displays sent as lit bits: finds the segments of each digit, the minus, the flags, and which signs go with which unit and
-//! decimals, from numbers that were shown. Does not guess: a segment is known when one bit alone follows it through all
-//! numbers, and a set of signs that was not seen has no row.
+//! Displays sent as segment bits: finds the segments of each digit, the minus, the flags, and which annunciators go
+//! with which unit and decimals, from numbers that a person read. Does not guess: a segment is known if exactly one
+//! bit follows it through all numbers, and an unseen set of annunciators has no row.
 
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
@@ -14,7 +14,7 @@ use wire::analysis::{DIGITS_MAX, GLYPHS, Glyph, SEGMENTS};
 use wire::analysis::{FrameEvent, FrameSplitter};
 use wire::stream::Recording;
 
-/// A recording of a display whose bytes say their places.
+/// A recording of a display whose bytes carry their index.
 pub(crate) struct Display {
     length: usize,
     frames: Vec<(Instant, Vec<u8>)>,
@@ -24,16 +24,16 @@ pub(crate) struct Display {
 /// A bit, counted through the data halves of all bytes.
 type Place = usize;
 
-/// What was shown, and the bits that were lit meanwhile.
+/// A displayed text, and the bits that were lit meanwhile.
 struct Seen<'s> {
     observation: &'s Observation,
     lit: BTreeSet<Place>,
 }
 
-/// Which of its forms a display draws a figure in.
+/// Which of several forms a display uses for a digit.
 type Forms = BTreeMap<u8, u8>;
 
-/// Bits of the digits, from the right; a narrow one has b and c alone.
+/// Bits of the digits, from the right; a narrow one has only b and c.
 type Digits = Vec<[Option<Place>; 7]>;
 
 pub(crate) fn find(recording: &Recording) -> Option<Display> {
@@ -92,7 +92,7 @@ impl Display {
         Ok(Parts { rows: rows(&all, &not_signs)?, digits, minus, flags })
     }
 
-    /// The frame that came most often while this was shown.
+    /// The most frequent frame while this was displayed.
     fn seen<'s>(&self, observation: &'s Observation) -> Result<Seen<'s>, String> {
         let mut times: BTreeMap<&[u8], usize> = BTreeMap::new();
         let during = self.frames.iter().filter(|(at, _)| *at >= observation.from && *at <= observation.to);
@@ -164,7 +164,7 @@ impl Display {
     }
 }
 
-/// What the bits are.
+/// The meaning of the bits.
 struct Parts {
     digits: Digits,
     minus: Option<Place>,
@@ -172,10 +172,11 @@ struct Parts {
     rows: Rows,
 }
 
-/// Sets of signs, each with its unit and decimals; without decimals only what is no number was seen beside them.
+/// Sets of annunciators, each with its unit and decimals; without decimals if it was only seen with something that is
+/// not a number.
 type Rows = BTreeMap<BTreeSet<Place>, (UnitSpec, Option<u8>)>;
 
-/// A flag by its word in profiles.
+/// A flag by its name in profiles.
 type FlagWord = (&'static str, fn(Flags) -> bool);
 
 const FLAGS: [FlagWord; 4] = [
@@ -189,14 +190,14 @@ fn written(bit: Place) -> String {
     format!("\"{}.{}\"", bit / 4, bit % 4)
 }
 
-/// The digits of a number as they stand, from the right.
+/// The digits of a number, from the right.
 fn figures(observation: &Observation) -> Option<Vec<u8>> {
     let text = format!("{}", observation.shown.number()?);
     let digits: Vec<u8> = text.bytes().filter(u8::is_ascii_digit).map(|b| b - b'0').rev().collect();
     (digits.len() <= DIGITS_MAX).then_some(digits)
 }
 
-/// The segments of all digits, where one bit alone follows each of them through all numbers.
+/// The segments of all digits, if exactly one bit follows each of them through all numbers.
 fn digits(all: &[Seen<'_>]) -> Result<Digits, String> {
     let numbers: Vec<(&Seen<'_>, Vec<u8>)> =
         all.iter().filter_map(|seen| Some((seen, figures(seen.observation)?))).collect();
@@ -224,10 +225,10 @@ fn digits(all: &[Seen<'_>]) -> Result<Digits, String> {
     }
 }
 
-/// Bits that follow the segments of a digit so far; none for a segment that the digit does not have.
+/// Bits that have followed the segments of a digit so far; none for a segment that the digit does not have.
 type Candidates = [Option<Vec<Place>>; 7];
 
-/// Each segment has a bit of its own: one that has a single candidate takes it from all others, again and again.
+/// Each segment has a bit of its own: one with a single candidate removes it from all others, repeatedly.
 fn settled(mut all: Vec<Candidates>) -> Result<Digits, Unclear> {
     let mut taken: BTreeSet<Place> = BTreeSet::new();
     loop {
@@ -273,7 +274,7 @@ fn settled(mut all: Vec<Candidates>) -> Result<Digits, Unclear> {
     if taken.len() == wanted { Ok(digits) } else { Err(Unclear::Many(0)) }
 }
 
-/// Why the segments of a digit, counted from the right, are not known.
+/// Why the segments of a digit, counted from the right, are unknown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Unclear {
     /// No bit follows it.
@@ -311,7 +312,7 @@ impl Unclear {
     }
 }
 
-/// Every choice of forms for the figures that displays draw in more than one.
+/// Every choice of forms for the digits that displays draw in more than one way.
 fn forms() -> Vec<Forms> {
     let mut all: Vec<Forms> = vec![Forms::new()];
     for figure in 0..10 {
@@ -360,7 +361,8 @@ fn segments(numbers: &[(&Seen<'_>, Vec<u8>)], digit: usize, forms: &Forms) -> Re
     Ok(found)
 }
 
-/// The bit that is lit just when `is` says so; `None` where it was never lit. What `is` does not tell counts neither way.
+/// The bit that is lit exactly when `is` says so; `None` if it was never lit. Where `is` does not say, either is
+/// possible.
 fn follows(
     all: &[Seen<'_>],
     taken: &BTreeSet<Place>,
@@ -384,7 +386,7 @@ fn follows(
     }
 }
 
-/// Which signs stood together, with what they mean.
+/// Which annunciators were lit together, and what they mean.
 fn rows(all: &[Seen<'_>], not_signs: &BTreeSet<Place>) -> Result<Rows, String> {
     let mut rows = Rows::new();
     // Numbers first: they tell the decimals, and the unit of what was shown without one.

@@ -7,7 +7,7 @@ use quantity::{Coupling, Decimal, Flags, Sign, State, Unit};
 
 use wire::analysis::UnitSpec;
 
-/// What stood on the display.
+/// The text of the display.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Displayed {
     pub(crate) text: String,
@@ -16,12 +16,12 @@ pub struct Displayed {
     pub(crate) flags: Flags,
 }
 
-/// Why a text is not what a display shows.
+/// Why a text cannot be on a display.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum DisplayedError {
-    /// It begins with no number, `OL`, `-OL` or dashes.
+    /// It does not begin with a number, `OL`, `-OL` or dashes.
     Number(String),
-    /// A unit that is not known.
+    /// An unknown unit.
     Unit(String),
     /// A number needs its unit.
     UnitMissing,
@@ -46,10 +46,11 @@ impl fmt::Display for DisplayedError {
 impl std::error::Error for DisplayedError {}
 
 impl Displayed {
-    /// Reads `12.46 uF`, `-3.1 V dc`, `OL`, `OL Mohm`, `---`, with `hold`, `low battery`, `relative`, `min`, `max` behind.
+    /// Parses `12.46 uF`, `-3.1 V dc`, `OL`, `OL Mohm`, `---`, each optionally followed by `hold`, `low battery`,
+    /// `relative`, `min`, `max`.
     ///
     /// # Errors
-    /// [`DisplayedError`], when it is none of these.
+    /// [`DisplayedError`] if it is none of these.
     pub fn parse(text: &str) -> Result<Self, DisplayedError> {
         let mut words: Vec<&str> = text.split_whitespace().collect();
         let mut flags = Flags::default();
@@ -83,7 +84,7 @@ impl Displayed {
         Ok(Self { text: text.trim().to_string(), state, unit, flags })
     }
 
-    /// As it was said.
+    /// The text as given.
     #[must_use]
     pub fn text(&self) -> &str {
         &self.text
@@ -96,7 +97,7 @@ impl Displayed {
         }
     }
 
-    /// True when a reading says the same.
+    /// True if a reading has the same content.
     pub(crate) fn is(&self, reading: &quantity::Reading) -> bool {
         let unit = self.unit.is_none_or(|u| u.unit == reading.unit && u.coupling == reading.coupling);
         unit && self.state == reading.state && self.flags == reading.flags

@@ -1,19 +1,19 @@
-//! Small pieces of a profile's text. Does not decide what stands in it.
+//! Small pieces of a profile's text. Does not decide their content.
 
 use crate::{Observation, ProfileHeader};
 
-/// A TOML text in quotes.
+/// A quoted TOML string.
 pub(crate) fn quoted(text: &str) -> String {
     format!("\"{}\"", text.replace('\\', "\\\\").replace('"', "\\\""))
 }
 
-/// Bytes as TOML list: `[0xA5, 0x5A]`.
+/// Bytes as a TOML list: `[0xA5, 0x5A]`.
 pub(crate) fn bytes(bytes: &[u8]) -> String {
     let all: Vec<String> = bytes.iter().map(|b| format!("0x{b:02X}")).collect();
     format!("[{}]", all.join(", "))
 }
 
-/// All up to the `[frame]` table.
+/// Everything before the `[frame]` table.
 pub(crate) fn opening(head: ProfileHeader<'_>, agree: &str, seen: &[Observation]) -> String {
     let mut text = String::from("# Learned from a recording. What the display showed meanwhile:\n");
     for observation in seen {

@@ -1,4 +1,4 @@
-//! From frames and what was shown to the fields: the value, what selects unit and decimals, bits with a meaning, and
+//! From frames and displayed texts to fields: the value, what selects unit and decimals, bits with a meaning, and
 //! bits that were never seen set, which then mean "no value". Does not cut frames.
 
 use quantity::{Flags, Sign, State};
@@ -8,18 +8,18 @@ use crate::draft::{opening, quoted};
 use crate::numbers::{Place, Window, find};
 use crate::{Displayed, Draft, Observation, ProfileHeader};
 
-/// The frames that came while something was shown, with the bits they share.
+/// The frames that arrived while a text was displayed, with the bits they share.
 struct Seen<'f> {
     shown: &'f Displayed,
     frames: Vec<&'f [u8]>,
-    /// Frames without a checksum may be damaged: one in eight does not count.
+    /// Frames without a checksum may be damaged: one in eight is ignored.
     checked: bool,
 }
 
 /// A bit with its byte.
 type Bit = (usize, u8);
 
-/// What selects the function: place, bytes, mask, and a row for each code seen.
+/// What selects the function: position, bytes, mask, and a row for each code seen.
 struct Select {
     at: usize,
     width: usize,
@@ -27,13 +27,13 @@ struct Select {
     rows: Vec<(u32, Row)>,
 }
 
-/// Unit and decimals of a number shown.
+/// Unit and decimals of a displayed number.
 type Row = (String, i8);
 
 pub(crate) fn draft(head: ProfileHeader<'_>, cut: &Cut, observations: &[Observation]) -> Draft {
     match fields(cut, observations) {
         Ok(Fields { must, body, remarks }) => {
-            let agree = match cut.check {
+            let agree = match cut.checksum_bytes {
                 0 => "agree = 2                       # no checksum: two frames must bear a reading out\n",
                 1 => {
                     "agree = 2                       # one byte of checksum lets one damaged frame in 256 through\n"
@@ -52,9 +52,9 @@ pub(crate) fn draft(head: ProfileHeader<'_>, cut: &Cut, observations: &[Observat
     }
 }
 
-/// What is written of the fields.
+/// The text written for the fields.
 struct Fields {
-    /// The line of `[frame]` with the demanded bytes, or nothing.
+    /// The line of `[frame]` with the fixed bytes, or nothing.
     must: String,
     body: String,
     remarks: Vec<String>,
@@ -65,7 +65,7 @@ fn fields(cut: &Cut, observations: &[Observation]) -> Result<Fields, String> {
         .iter()
         .map(|o| Seen {
             shown: &o.shown,
-            checked: cut.check > 0,
+            checked: cut.checksum_bytes > 0,
             frames: cut
                 .frames
                 .iter()
@@ -108,8 +108,8 @@ fn fields(cut: &Cut, observations: &[Observation]) -> Result<Fields, String> {
     Ok(Fields { must, body, remarks })
 }
 
-/// Bytes that are the same in every frame, not zero, and no part of a field. Zeros are guarded bit by bit, since a bit that
-/// appears there is a mode that was not shown.
+/// Bytes that are the same in every frame, not zero, and not in a field. Zeros are guarded bit by bit, since a bit
+/// that appears there is a mode that was never displayed.
 fn constants(
     cut: &Cut,
     place: &Place,
@@ -131,7 +131,7 @@ impl Select {
     }
 }
 
-/// The one place that gives all numbers shown.
+/// The one position that holds all displayed numbers.
 fn value_place(cut: &Cut, windows: &[Window<'_>]) -> Result<Place, String> {
     let mut numbers: Vec<i64> = windows.iter().map(|(shown, _)| shown.mantissa()).collect();
     numbers.sort_unstable();
@@ -174,13 +174,14 @@ impl Seen<'_> {
     }
 }
 
-/// Bytes that may hold codes and bits.
+/// Bytes that may contain codes and bits.
 fn control<'c>(cut: &'c Cut, place: &Place) -> impl Iterator<Item = usize> + 'c {
     let value = place.bytes();
     (cut.sync..cut.end).filter(move |at| !value.contains(at) && !cut.taken.contains(at))
 }
 
-/// Bits that changed while the display stood still, and those below them in their byte: the display does not hang on them.
+/// Bits that changed while the display stood still, and the lower ones in their byte: the display does not depend on
+/// them.
 fn free_mask(seen: &[Seen<'_>], byte: usize) -> u8 {
     let moved = seen.iter().filter(|s| s.shown.number().is_some()).fold(0_u8, |mask, s| {
         let (all, any) = s.bits(byte);
@@ -192,7 +193,7 @@ fn free_mask(seen: &[Seen<'_>], byte: usize) -> u8 {
     }
 }
 
-/// The bits that follow what was shown: hold and so on, overload, the sign.
+/// The bits that follow what was displayed: hold and so on, overload, the sign.
 fn meanings(cut: &Cut, place: &Place, seen: &[Seen<'_>]) -> Result<Vec<(Bit, &'static str)>, String> {
     type Is<'i> = &'i dyn Fn(&Seen<'_>) -> bool;
     let flag = |set: fn(Flags) -> bool| move |s: &Seen<'_>| set(s.shown.flags);
@@ -307,7 +308,7 @@ fn same_in_all(cut: &Cut, byte: usize) -> bool {
     all.all(|b| Some(b) == first)
 }
 
-/// The rows of a select at this place, if it tells the functions apart.
+/// The rows of a select at this position, if it distinguishes the functions.
 fn table(
     at: usize,
     width: usize,
@@ -330,7 +331,7 @@ fn table(
     (mask != 0).then_some(Select { at, width, mask, rows })
 }
 
-/// Bits that no frame had set while the display was watched, but those that the select demands to be clear.
+/// Bits that no frame had set during the observations, except those that the select requires to be clear.
 fn guards(
     cut: &Cut,
     place: &Place,
@@ -431,8 +432,8 @@ fn write(
     (text, remarks)
 }
 
-/// The bits beside those with a name in bytes of flags: they were set at times and what was shown did not hang on them. Without
-/// a name they would refuse the frame.
+/// The unnamed bits in bytes of flags: they were set at times, and the display did not depend on them. Left unnamed,
+/// they would make the decoder reject the frame.
 fn ignored(place: &Place, flags: &[(&str, Vec<Bit>)], select: Option<&Select>) -> Vec<Bit> {
     let named: Vec<Bit> = flags.iter().flat_map(|(_, bits)| bits).copied().collect();
     let mut bytes: Vec<usize> = named.iter().map(|(byte, _)| *byte).collect();

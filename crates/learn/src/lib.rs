@@ -1,16 +1,16 @@
-//! Learns a profile from a recording and from what a person saw on the display meanwhile. Holds the ranking of what the
-//! bytes may be, and the last check: the profile is loaded and run over the recording before anybody gets it.
+//! Learns a profile from a recording and from what a person read on the display meanwhile. Holds the ranking of the
+//! hypotheses, and the final verification: the profile is loaded and run over the recording before anybody gets it.
 //!
-//! A value that was never seen is never guessed. Bits that were not set while the display was watched are written into
-//! the profile as "no value", codes that were not seen have no row, places that hold a constant are demanded. What is
-//! new later gives no reading until it has been shown too.
+//! A value that was never seen is never guessed. Bits that were not set during the observations go into the profile
+//! as "no value", unseen codes have no row, and constant bytes become required. Anything new yields no reading until
+//! it has been observed too.
 //!
-//! It asks crate `wire` for the framers, numbers and figures that decoding uses ([`wire::analysis`]), so that what it finds in the
-//! bytes is what the decoder will find.
+//! It uses the framers, numbers and digits of crate `wire` that decoding uses ([`wire::analysis`]), so what it finds
+//! in the bytes is what the decoder will find.
 //!
-//! To add a shape: a proposal in `binary.rs`, `lines.rs` or `display.rs`. The real framer counts what supports it, and the real loader
-//! and decoder must give back what was shown (`check.rs`). Run `made_up_binary_meters_are_learned_or_asked_about_and_never_misread`
-//! over more seeds than it has.
+//! To add a shape: a proposal in `binary.rs`, `lines.rs` or `display.rs`. The real framer counts what supports it,
+//! and the real loader and decoder must reproduce the observations (`verify.rs`). Run
+//! `made_up_binary_meters_are_learned_or_asked_about_and_never_misread` over more seeds than it has.
 //!
 //! Does not: read files or clocks, ask anybody, or write the folder of a class.
 #![cfg_attr(test, allow(clippy::float_cmp, clippy::string_slice, clippy::cast_possible_truncation))]
@@ -35,43 +35,44 @@ pub use displayed::{Displayed, DisplayedError};
 use wire::Profile;
 use wire::stream::Recording;
 
-/// While the bytes from `from` to `to` came, the display showed this.
+/// What the display showed while the bytes from `from` to `to` arrived.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Observation {
     /// First moment.
     pub from: Instant,
     /// Last moment, included.
     pub to: Instant,
-    /// What stood there.
+    /// The text of the display.
     pub shown: Displayed,
 }
 
-/// One way the bytes may be framed, with what bears it out.
+/// One possible framing of the bytes, with its evidence.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Hypothesis {
     /// A sentence for people: the shape.
     pub words: String,
-    /// Frames that bear it out.
+    /// Frames that support it.
     pub intact: usize,
-    /// Frames begun but damaged (drops of the framing).
+    /// Frames begun but damaged (dropped by the framer).
     pub damaged: usize,
-    /// Text, a checksum, or bytes that count their places. Regular frames without one may come from a wrong baud rate too.
+    /// Text, a checksum, or bytes that carry their index. Regular frames without any of these may also come from a
+    /// wrong baud rate.
     pub distinctive: bool,
 }
 
-/// How it ended.
+/// The result.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Conclusion {
-    /// A profile that reproduces every observation, and remarks on what is not known.
+    /// A profile that reproduces every observation, with remarks on what is unknown.
     Profile {
         /// Text of `profile.toml`.
         toml: String,
-        /// What is not known, in sentences.
+        /// What is unknown, in sentences.
         remarks: Vec<String>,
     },
-    /// The bytes have a shape, but more than one profile fits, or something is missing: what to show next.
+    /// The bytes have a shape, but several profiles fit, or something is missing: what to display next.
     Ask(String),
-    /// The bytes fit nothing: what to try.
+    /// The bytes fit no shape: what to try.
     Nothing(String),
 }
 
@@ -80,11 +81,11 @@ pub enum Conclusion {
 pub struct Learned {
     /// Best first.
     pub hypotheses: Vec<Hypothesis>,
-    /// How it ended.
+    /// The result.
     pub outcome: Conclusion,
 }
 
-/// What stands at the head of the profile.
+/// The beginning of the profile.
 #[derive(Clone, Copy, Debug)]
 pub struct ProfileHeader<'h> {
     /// Name of the class.
@@ -101,7 +102,7 @@ enum Draft {
     Ask(String),
 }
 
-/// Learns from a recording. Without observations only the hypotheses are of use.
+/// Learns from a recording. Without observations only the hypotheses are useful.
 #[must_use]
 pub fn learn(head: ProfileHeader<'_>, recording: &Recording, seen: &[Observation]) -> Learned {
     let (mut hypotheses, mut answers) = (Vec::new(), Vec::new());
@@ -143,7 +144,8 @@ pub fn learn(head: ProfileHeader<'_>, recording: &Recording, seen: &[Observation
     Learned { hypotheses, outcome }
 }
 
-/// The draft with the pace of the display, where the recording tells it; else a remark says that it is not known.
+/// Adds the conversion time of the display to the draft, if the recording reveals it; otherwise a remark that it is
+/// unknown.
 fn with_pace(
     toml: String,
     mut remarks: Vec<String>,
@@ -182,7 +184,7 @@ fn no_shape(recording: &Recording) -> String {
     )
 }
 
-/// The profile of a text that the learner wrote; a text of our own that does not load is told, never passed over.
+/// Loads a profile that the learner wrote. If a text of our own does not load, that is reported, never ignored.
 fn load(toml: &str) -> Result<Profile, String> {
     Profile::parse(toml).map_err(|error| format!("the profile drawn from this does not load: {error}"))
 }

@@ -1,4 +1,4 @@
-//! The profile's text for lines: the pattern and its tables. Does not find out what stands where; `lines.rs` does.
+//! The profile's text for lines: the pattern and its tables. Does not work out what is where; `lines.rs` does.
 
 use std::ops::Range;
 
@@ -17,7 +17,7 @@ impl Text {
         seen: &[Observation],
         parts: &[(Range<usize>, Part)],
     ) -> Draft {
-        let agree = match (self.check.is_some(), self.tokens.is_some()) {
+        let agree = match (self.checksum.is_some(), self.tokens.is_some()) {
             (true, false) => "",
             (true, true) => "agree = 2                       # the width does not refuse a lost digit\n",
             (false, false) => {
@@ -33,8 +33,8 @@ impl Text {
             self.lines.len(),
             self.damaged
         ));
-        if let Some(check) = self.check {
-            toml.push_str(&format!("check = \"{check}\"\n"));
+        if let Some(checksum) = self.checksum {
+            toml.push_str(&format!("check = \"{checksum}\"\n"));
         }
         let (mut pattern, mut tables) = (String::new(), String::new());
         for (place, part) in parts {
@@ -59,7 +59,8 @@ impl Text {
         Draft::Made { toml, remarks: vec!["words, letters and units that were not shown are refused".into()] }
     }
 
-    /// How a field writes its width: not at all for tokens, which get their mark instead. `None`: the mark between two.
+    /// How a field writes its width: not at all for tokens, which get their mark instead. `None`: the mark between
+    /// two.
     fn width_of(&self, place: &Range<usize>, pattern: &mut String) -> Option<String> {
         let Some(tokens) = &self.tokens else { return Some(format!(":{}", place.len())) };
         if !tokens.columns.contains(place) {
@@ -86,7 +87,7 @@ impl Text {
         }
     }
 
-    /// The words for overload and no value, as seen.
+    /// The words for overload and no value, as observed.
     fn words(&self, seen: &[Observation], parts: &[(Range<usize>, Part)]) -> String {
         let value =
             parts.iter().find(|(_, part)| matches!(part, Part::Value)).map(|(place, _)| place.clone());
@@ -116,7 +117,7 @@ impl Text {
     }
 }
 
-/// The table of words behind a field.
+/// The table of words for a field.
 fn table(part: &Part) -> String {
     let (mut text, rows): (String, Vec<(String, String)>) = match part {
         Part::Literal(_) | Part::Value => return String::new(),

@@ -1,5 +1,5 @@
-//! Lines of text: whether the bytes are lines, and the pattern that what was shown tells. Works with fixed places; lines of
-//! changing width are brought to such by `tokens.rs`. `written.rs` writes the profile.
+//! Lines of text: whether the bytes are lines, and the pattern that follows from the observations. Works with fixed
+//! columns; `tokens.rs` turns lines of varying width into such. `line_profile.rs` writes the profile.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -13,7 +13,7 @@ use wire::analysis::UnitSpec;
 use wire::analysis::trim;
 use wire::stream::Recording;
 
-/// A part of the line, and what stands there.
+/// A part of the line, and its content.
 pub(crate) enum Part {
     Literal(Vec<u8>),
     Value,
@@ -22,7 +22,7 @@ pub(crate) enum Part {
     Flags(BTreeMap<u8, &'static str>),
 }
 
-/// Lines, if the bytes are such.
+/// Lines, if the bytes are lines.
 pub(crate) fn find(recording: &Recording) -> Option<Text> {
     let all = cut(recording);
     let (good, bad): (Vec<_>, Vec<_>) = all.into_iter().partition(|(_, line)| printable(line));
@@ -34,28 +34,28 @@ pub(crate) fn find(recording: &Recording) -> Option<Text> {
     }
     let (mut lines, odd): (Vec<_>, Vec<_>) = good.into_iter().partition(|(_, line)| line.len() == width);
     let mut damaged = odd.len() + bad.len();
-    let mut check = None;
+    let mut checksum = None;
     for (name, kind) in [("sum8", ChecksumKind::Sum8), ("xor8", ChecksumKind::Xor8)] {
         let intact = lines.iter().filter(|(_, line)| checked(line, kind).is_some()).count();
         if intact >= 4 && intact * 10 >= lines.len() * 6 {
-            check = Some(name);
+            checksum = Some(name);
             damaged += lines.len() - intact;
             lines =
                 lines.iter().filter_map(|(at, line)| Some((*at, checked(line, kind)?.to_vec()))).collect();
             break;
         }
     }
-    let width = if check.is_some() { width - 3 } else { width };
-    Some(Text { lines, width, check, damaged, tokens: None })
+    let width = if checksum.is_some() { width - 3 } else { width };
+    Some(Text { lines, width, checksum, damaged, tokens: None })
 }
 
 impl Text {
     pub(crate) fn hypothesis(&self) -> Hypothesis {
-        let check =
-            self.check.map_or_else(|| "no checksum".into(), |name| format!("checksum {name} behind a *"));
+        let checksum =
+            self.checksum.map_or_else(|| "no checksum".into(), |name| format!("checksum {name} behind a *"));
         let shape = self.tokens.as_ref().map_or_else(|| format!("of {} bytes", self.width), Tokens::words);
         Hypothesis {
-            words: format!("lines of text {shape}, ended by CR or LF, {check}"),
+            words: format!("lines of text {shape}, ended by CR or LF, {checksum}"),
             intact: self.lines.len(),
             damaged: self.damaged,
             distinctive: true,
@@ -69,7 +69,7 @@ impl Text {
         }
     }
 
-    /// All lines, but those that came once where most came more than once.
+    /// All lines, without those that occurred once where most occurred more than once.
     fn undamaged(&self) -> Vec<&[u8]> {
         repeated(self.lines.iter().map(|(_, line)| line.as_slice()).collect())
     }
@@ -79,7 +79,7 @@ impl Text {
         self.lines.iter().filter(move |(at, _)| *at >= from && *at <= to).map(|(_, line)| line.as_slice())
     }
 
-    /// The lines that showed just this; for what is no number, all that show none.
+    /// The lines that show exactly this; for what is not a number, all lines without one.
     pub(crate) fn showing<'t>(&'t self, seen: &'t Observation, value: &Range<usize>) -> Vec<&'t [u8]> {
         let shows = |line: &&[u8]| match (seen.shown.state, text_of(line, value).map(parse)) {
             (State::Value(number), Some(found)) => found == Some(number),
@@ -89,7 +89,7 @@ impl Text {
         repeated(self.during(seen).filter(shows).collect())
     }
 
-    /// Columns of the number: where it stands in every line that shows it, and the blanks and digits beside them.
+    /// Columns of the number: its position in every line that shows it, and the blanks and digits next to it.
     fn value(&self, seen: &[Observation]) -> Result<Range<usize>, String> {
         let mut place: Option<Range<usize>> = None;
         let mut lines: Vec<&[u8]> = Vec::new();
@@ -209,7 +209,7 @@ impl Text {
     }
 }
 
-/// Without the lines that came once, where more than half came more than once: those may be damaged.
+/// Without the lines that occurred once, if more than half occurred more than once: those may be damaged.
 fn repeated(lines: Vec<&[u8]>) -> Vec<&[u8]> {
     let mut times: BTreeMap<&[u8], usize> = BTreeMap::new();
     lines.iter().for_each(|line| *times.entry(line).or_default() += 1);
@@ -218,7 +218,7 @@ fn repeated(lines: Vec<&[u8]>) -> Vec<&[u8]> {
     if often.len() * 2 > lines.len() { often } else { lines }
 }
 
-/// What stands in a run of columns beside the value.
+/// What is in a run of columns next to the value.
 fn part(place: &Range<usize>, windows: &[(&Observation, Vec<&[u8]>)], text: &Text) -> Result<Part, String> {
     let mut words: BTreeMap<String, UnitSpec> = BTreeMap::new();
     let (mut steady, mut one_meaning) = (true, true);
@@ -274,7 +274,7 @@ fn part(place: &Range<usize>, windows: &[(&Observation, Vec<&[u8]>)], text: &Tex
     ))
 }
 
-/// Letters that come and go with what was shown; letters seen while nothing was shown mean nothing.
+/// Letters that come and go with what was displayed; letters seen outside the observations mean nothing.
 fn letters(
     place: &Range<usize>,
     windows: &[(&Observation, Vec<&[u8]>)],
@@ -322,7 +322,7 @@ fn letters(
     (found.len() <= 12).then_some(found)
 }
 
-/// One unit field, and modes beside it only where units do not say all.
+/// One unit field, and modes next to it only if units do not say everything.
 fn keep_one_unit(
     parts: &mut [(Range<usize>, Part)],
     windows: &[(&Observation, Vec<&[u8]>)],
@@ -367,7 +367,7 @@ pub(crate) fn kind_of(unit: UnitSpec) -> String {
     unit.coupling.map_or_else(|| kind.into(), |coupling| format!("{kind} {coupling}"))
 }
 
-/// True when a device's word names the unit, whatever the coupling.
+/// True if a device's word names the unit, whatever the coupling.
 fn looks_like(word: &str, unit: UnitSpec) -> bool {
     let (head, _) = quantity::Coupling::strip_from(word);
     [word, head].iter().any(|text| Unit::parse(text).is_ok_and(|known| known == unit.unit))
@@ -381,7 +381,7 @@ fn parse(text: &[u8]) -> Option<Decimal> {
     Decimal::parse(std::str::from_utf8(text).ok()?).ok()
 }
 
-/// Where just this number stands in a line, with its sign.
+/// Where exactly this number is in a line, with its sign.
 fn numbers(line: &[u8], number: Decimal) -> Vec<Range<usize>> {
     let part = |b: &u8| b.is_ascii_digit() || b"+-.".contains(b);
     let mut found = Vec::new();

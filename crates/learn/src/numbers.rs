@@ -1,4 +1,4 @@
-//! Where in frames a number stands that was shown. Does not know units, codes or bits.
+//! Finds where in a frame a displayed number is stored. Does not know units, codes or bits.
 
 use std::ops::Range;
 
@@ -7,14 +7,14 @@ use quantity::Decimal;
 use crate::binary::Cut;
 use wire::analysis::NumberEncoding;
 
-/// A place that gives every number that was shown.
+/// A position that holds every displayed number.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Place {
     /// Its first byte.
     pub(crate) at: usize,
     pub(crate) stored: NumberEncoding,
     pub(crate) name: &'static str,
-    /// The number stands without its sign.
+    /// The number is stored without its sign.
     pub(crate) magnitude: bool,
 }
 
@@ -31,14 +31,14 @@ impl Place {
         self.stored.is_signed()
     }
 
-    /// The byte of the lowest place; places that share it differ only in how far up they reach.
+    /// The least significant byte. Positions that share it differ only in their width.
     const fn lowest(&self) -> (usize, bool, bool, bool) {
         let big_endian = self.stored.is_big_endian();
         let at = if big_endian { self.at + self.stored.width() - 1 } else { self.at };
         (at, big_endian, self.is_float(), self.magnitude)
     }
 
-    /// True when this frame carries the number.
+    /// True if this frame carries the number.
     pub(crate) fn says(&self, frame: &[u8], shown: Decimal) -> bool {
         let wanted = if self.magnitude { shown.mantissa().abs() } else { shown.mantissa() };
         if self.is_float() {
@@ -54,10 +54,10 @@ impl Place {
     }
 }
 
-/// Frames of a time, and the number shown.
+/// Frames of a time span, and the displayed number.
 pub(crate) type Window<'f> = (Decimal, Vec<&'f [u8]>);
 
-/// Places that fit all windows: one for each lowest byte and order, the widest reach.
+/// Positions that fit all windows: one for each least significant byte and byte order, at its greatest width.
 pub(crate) fn find(cut: &Cut, windows: &[Window<'_>]) -> Vec<Place> {
     let negative = windows.iter().any(|(shown, _)| shown.mantissa() < 0);
     let mut fit: Vec<Place> = Vec::new();
@@ -83,7 +83,7 @@ pub(crate) fn find(cut: &Cut, windows: &[Window<'_>]) -> Vec<Place> {
     widest(&fit)
 }
 
-/// At least half of the frames say it, and two at least.
+/// At least half of the frames hold it, and at least two.
 fn fits(place: &Place, (shown, frames): &Window<'_>) -> bool {
     let said = frames.iter().filter(|frame| place.says(frame, *shown)).count();
     said >= 2 && said * 2 >= frames.len()

@@ -1,32 +1,32 @@
-//! How long the display takes for one conversion, measured on a recording: the longest run of equal readings while the value
-//! moves. A display is sent many times between two measurements of the meter, and who takes each frame for a new one judges
-//! too early. Does not guess: a value that did not move long enough tells nothing.
+//! The time of one conversion, measured on a recording: the longest run of equal readings while the value moves. A
+//! meter sends its display many times between two measurements, and taking each frame for a new measurement means
+//! judging too early. Does not guess: a value that did not move long enough gives no result.
 //!
-//! A run counts when the value came to it and left it by a real step ([`STEP_COUNTS`]), so that it can hold one conversion
-//! only; when it is not what a person saw standing on the display; when no frame before, in or behind it was lost; and when it
-//! is no longer than [`LONGEST_S`]. The longest of them counts, rounded up: too long a time costs a wait, too short a time
-//! costs a wrong word.
+//! A run counts if the value entered and left it by a real step ([`STEP_COUNTS`]), so that it can contain only one
+//! conversion; if a person did not see it stand on the display; if no frame before, in or after it was lost; and if
+//! it is no longer than [`LONGEST_S`]. The longest such run counts, rounded up: too long a time costs a wait, too
+//! short a time costs a wrong verdict.
 
 use quantity::{Decimal, Duration, Instant, Reading, State};
 
 use crate::Observation;
 
-/// A step of so many of the last digit is the value moving; a smaller one may be flicker on a value that stands. Our own
-/// choice.
+/// A step of this many of the last digit means that the value moves; a smaller one may be flicker of a steady value.
+/// Our own choice.
 const STEP_COUNTS: f64 = 3.0;
-/// Runs that must be seen. Our own choice.
+/// The least number of runs. Our own choice.
 const RUNS_MIN: usize = 5;
 /// What stands longer is held, not converted. The slowest hand-held meters convert about once a second (from memory).
 const LONGEST_S: f64 = 3.0;
-/// A pause of so many usual spans between two frames is a frame that was lost.
+/// A pause of this many usual intervals between two frames means a lost frame.
 const LOST_SPANS: i64 = 3;
 
-/// What was measured.
+/// The measurement.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Pace {
     /// The longest conversion seen, rounded up.
     conversion_s: f64,
-    /// How many conversions were seen whole.
+    /// How many complete conversions were seen.
     runs: usize,
 }
 
@@ -35,12 +35,12 @@ struct Run {
     shown: Decimal,
     reading: Reading,
     last: Instant,
-    /// It is what a person saw standing there.
+    /// A person saw it stand on the display.
     stood: bool,
 }
 
 impl Run {
-    /// Whether the value moves on from here to `next`: a real step in the same range, and no frame lost between.
+    /// Whether the value moves on from here to `next`: by a real step in the same range, with no frame lost between.
     fn moves_to(&self, next: &Self, lost: Duration) -> bool {
         let (a, b) = (&self.reading, &next.reading);
         let same = a.unit == b.unit && a.coupling == b.coupling && a.flags == b.flags;
@@ -52,7 +52,7 @@ impl Run {
     }
 }
 
-/// Measures the pace of the display on the readings that a profile gives; `None` when the value did not move long enough.
+/// Measures the conversion time on the readings of a profile; `None` if the value did not move long enough.
 pub(crate) fn measure(readings: &[Reading], seen: &[Observation]) -> Option<Pace> {
     let mut found: Vec<f64> = Vec::new();
     let mut channels: Vec<u8> = readings.iter().map(|reading| reading.channel).collect();
@@ -98,7 +98,7 @@ fn runs(readings: &[&Reading], seen: &[Observation], lost: Duration) -> Vec<Opti
     runs
 }
 
-/// The pause that means a lost frame: some usual spans between two readings, the median.
+/// The pause that means a lost frame: a few usual intervals between two readings, from the median.
 fn usual_span(readings: &[&Reading]) -> Duration {
     let pairs = readings.iter().zip(readings.iter().skip(1));
     // Frames that came in one piece have one time, which says nothing of the pace.
@@ -109,7 +109,7 @@ fn usual_span(readings: &[&Reading]) -> Duration {
     Duration::from_micros(median.saturating_mul(LOST_SPANS).max(1))
 }
 
-/// Two digits, never less than what was seen.
+/// Rounded up to two digits.
 fn rounded_up(seconds: f64) -> f64 {
     let hundredths = seconds < 0.1;
     let step = if hundredths { 0.001 } else { 0.01 };
@@ -128,7 +128,7 @@ impl Pace {
     }
 }
 
-/// What is said when it could not be measured.
+/// The remark if it could not be measured.
 pub(crate) fn not_measured() -> String {
     "the conversion time of the display: the value did not move long enough while it was recorded. Verdicts wait for the \
      slowest display of the kind until the profile states conversion_s: record again while the value moves for some \

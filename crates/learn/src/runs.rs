@@ -2,7 +2,7 @@
 
 use wire::stream::Recording;
 
-/// Runs of bytes between gaps, and in each the places where a piece began.
+/// Runs of bytes between gaps, each with the positions where a chunk began.
 pub(crate) fn runs(recording: &Recording) -> Vec<(Vec<u8>, Vec<usize>)> {
     let mut runs = vec![(Vec::new(), Vec::new())];
     for (_, bytes) in recording.chunks() {

@@ -1,5 +1,5 @@
-//! Lines of text as a recording holds them: cut, with or without their checksum, and how their tokens are laid out. Does not
-//! decide whether the bytes are lines, or what they mean.
+//! Lines of text in a recording: how they are cut, with or without a checksum, and how their tokens are laid out.
+//! Does not decide whether the bytes are lines, or what they mean.
 
 use std::ops::Range;
 
@@ -14,15 +14,15 @@ pub(crate) struct Text {
     /// Whole lines of the usual width, without their checksum, with the times of their ends.
     pub(crate) lines: Vec<(Instant, Vec<u8>)>,
     pub(crate) width: usize,
-    pub(crate) check: Option<&'static str>,
+    pub(crate) checksum: Option<&'static str>,
     pub(crate) damaged: usize,
     /// The lines are tokens, laid out in columns.
     pub(crate) tokens: Option<Tokens>,
 }
 
-/// How lines are made of tokens.
+/// How lines consist of tokens.
 pub(crate) struct Tokens {
-    /// What stands between them; `None`: blanks.
+    /// The separator between them; `None`: blanks.
     pub(crate) separator: Option<u8>,
     /// The column of each, in the laid-out line.
     pub(crate) columns: Vec<Range<usize>>,
@@ -35,7 +35,7 @@ impl Tokens {
         format!("of changing width, {} tokens between {between}", self.columns.len())
     }
 
-    /// What stands between tokens in the profile's pattern.
+    /// The separator between tokens in the profile's pattern.
     pub(crate) fn mark(&self) -> &'static str {
         match self.separator {
             Some(b',') => ",",
@@ -57,7 +57,7 @@ impl Tokens {
         }
     }
 
-    /// The column that the numbers found at `place` stand in, when each is a token of its own.
+    /// The column of the numbers found at `place`, if each is a token of its own.
     pub(crate) fn column_of(&self, place: &Range<usize>, lines: &[&[u8]]) -> Result<Range<usize>, String> {
         let holds = |column: &&Range<usize>| column.start <= place.start && place.end <= column.end;
         let column = self.columns.iter().find(holds).ok_or("the numbers shown stand in different places")?;
@@ -77,12 +77,12 @@ impl Tokens {
     }
 }
 
-/// Whether a line holds no control characters.
+/// Whether a line contains no control characters.
 pub(crate) fn printable(line: &[u8]) -> bool {
     line.iter().all(|b| (0x20..0x7F).contains(b) || *b >= 0x80)
 }
 
-/// Printable lines, however long: five lines in six, and nearly all bytes in them.
+/// Printable lines of any length: five in six lines, and nearly all bytes in them.
 pub(crate) fn changing_width(recording: &Recording) -> bool {
     let all = cut(recording);
     let text = |line: &[u8]| line.iter().all(|b| (0x20..0x7F).contains(b));
@@ -92,7 +92,7 @@ pub(crate) fn changing_width(recording: &Recording) -> bool {
     all.len() >= 4 && good().count() * 6 >= all.len() * 5 && bytes * 10 >= recording.len() * 8
 }
 
-/// The line without its checksum, where that holds.
+/// The line without its checksum, if that matches.
 pub(crate) fn checked(line: &[u8], kind: ChecksumKind) -> Option<&[u8]> {
     let (body, tail) = line.split_at_checked(line.len().checked_sub(3)?)?;
     let digits = tail.strip_prefix(b"*")?;
@@ -100,7 +100,7 @@ pub(crate) fn checked(line: &[u8], kind: ChecksumKind) -> Option<&[u8]> {
     kind.holds(body, &[stored]).then_some(body)
 }
 
-/// Whole lines; the first of a run began before it was heard.
+/// Whole lines; the first of a run began before the recording did.
 pub(crate) fn cut(recording: &Recording) -> Vec<(Instant, Vec<u8>)> {
     let (mut found, mut line, mut whole) = (Vec::new(), Vec::new(), false);
     for (at, bytes) in recording.chunks() {

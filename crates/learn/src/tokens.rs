@@ -1,5 +1,5 @@
-//! Lines of text whose width changes: tokens between blanks or separators, laid out in columns so that what finds its way about
-//! in fixed places (`lines.rs`) can be asked. Does not decide what a token means.
+//! Lines of varying width: tokens between blanks or separators, laid out in columns so that the analysis of fixed
+//! columns (`lines.rs`) applies. Does not decide what a token means.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -9,14 +9,14 @@ use wire::ChecksumKind;
 use wire::analysis::trim;
 use wire::stream::Recording;
 
-/// Marks that may stand between tokens; blanks come last.
+/// Possible separators between tokens; blanks come last.
 const SEPARATORS: [u8; 4] = [b',', b';', b'|', b'\t'];
-/// The most tokens of a line that are looked at.
+/// The most tokens of a line that are examined.
 const TOKENS_MAX: usize = 12;
-/// Lines whose width is not the usual one: from this share on (in %) the width is no feature of the line.
+/// From this share of lines (in %) with an unusual width on, the width is no feature of the lines.
 const ODD_WIDTHS_PCT: usize = 15;
 
-/// Lines of one number of tokens and changing width, if the bytes are such.
+/// Lines with one number of tokens and varying width, if the bytes are such.
 pub(crate) fn find(recording: &Recording) -> Option<Text> {
     if !changing_width(recording) {
         return None;
@@ -24,12 +24,12 @@ pub(crate) fn find(recording: &Recording) -> Option<Text> {
     let all = cut(recording);
     let whole = all.len();
     let mut lines: Vec<_> = all.into_iter().filter(|(_, line)| printable(line)).collect();
-    let mut check = None;
+    let mut checksum = None;
     for (name, kind) in [("sum8", ChecksumKind::Sum8), ("xor8", ChecksumKind::Xor8)] {
         let intact: Vec<_> =
             lines.iter().filter_map(|(at, line)| Some((*at, checked(line, kind)?.to_vec()))).collect();
         if intact.len() >= 4 && intact.len() * 10 >= lines.len() * 6 {
-            (check, lines) = (Some(name), intact);
+            (checksum, lines) = (Some(name), intact);
             break;
         }
     }
@@ -62,11 +62,11 @@ pub(crate) fn find(recording: &Recording) -> Option<Text> {
         let laid_out =
             intact().map(|(tokens, (at, _))| (*at, lay_out(tokens, &columns, separator))).collect();
         let damaged = whole - count;
-        Some(Text { lines: laid_out, width, check, damaged, tokens: Some(Tokens { separator, columns }) })
+        Some(Text { lines: laid_out, width, checksum, damaged, tokens: Some(Tokens { separator, columns }) })
     })
 }
 
-/// Each token in its column, padded with blanks, and a mark between.
+/// Each token in its column, padded with blanks, and a separator between.
 fn lay_out(tokens: &[Vec<u8>], columns: &[Range<usize>], separator: Option<u8>) -> Vec<u8> {
     let mut line = Vec::new();
     for (token, column) in tokens.iter().zip(columns) {
@@ -81,7 +81,7 @@ fn lay_out(tokens: &[Vec<u8>], columns: &[Range<usize>], separator: Option<u8>) 
     line
 }
 
-/// The number that comes most often, and how often.
+/// The most frequent number, and how often it occurs.
 fn usual(numbers: impl Iterator<Item = usize>) -> Option<(usize, usize)> {
     let mut times: BTreeMap<usize, usize> = BTreeMap::new();
     numbers.for_each(|number| *times.entry(number).or_default() += 1);

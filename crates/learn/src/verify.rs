@@ -1,4 +1,4 @@
-//! The last check: a drawn profile must give what the display showed. Does not draw profiles.
+//! The final verification: a learned profile must reproduce what the display showed. Does not make profiles.
 
 use quantity::{Instant, Reading};
 
@@ -24,7 +24,7 @@ pub(crate) fn readings(toml: &str, recording: &Recording) -> Result<Vec<Reading>
     Ok(found)
 }
 
-/// Each observation must be what at least half of the readings of its time say, and one at least.
+/// Each observation must match at least half of the readings of its time, and at least one.
 pub(crate) fn reproduces(toml: &str, recording: &Recording, seen: &[Observation]) -> Result<(), String> {
     let all = readings(toml, recording)?;
     for observation in seen {

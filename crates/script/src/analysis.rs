@@ -1,9 +1,10 @@
-//! The proof before the first call: every node of a rule's functions is on the list of allowed ones, every name is
-//! declared, every value has the type its place wants, every judgement has a unit and a source.
+//! Static analysis of a rule before its first call. It proves that every node of the rule's functions is allowed,
+//! every name is declared, every value has the required type, and every judgement has a unit and a source.
 //!
-//! The check runs the rule on types instead of numbers, each own function anew for each set of argument types, so nothing
-//! is guessed: texts are known letter by letter, and a number knows from which nameplate items and limits it was made
-//! (that is how a judgement gets its source). Functions may not call themselves, so this ends; a budget bounds it.
+//! The analysis runs the rule on types instead of numbers, analysing each function again for each set of argument
+//! types, so nothing is guessed: texts are known literally, and a number knows which nameplate items and limits it
+//! was made from (which is how a judgement gets its source). Functions cannot call themselves, so this terminates; a
+//! budget bounds it.
 //!
 //! Does not run the rule and knows no values of readings.
 
@@ -25,12 +26,12 @@ mod types;
 
 use types::{Origins, Record, Type};
 
-/// What the check found out besides errors.
+/// The results of the analysis besides errors.
 #[derive(Default)]
 pub(crate) struct Analysis {
     /// `judge` takes the limits as a third argument.
     pub(crate) takes_limits: bool,
-    /// The source of the limits of each judgement, by the place where it is made.
+    /// The source of each judgement's limits, by the position where it is made.
     pub(crate) sources: BTreeMap<At, (Source, Arc<[SourcePart]>)>,
 }
 
@@ -45,7 +46,7 @@ struct FunctionDef {
     called: bool,
 }
 
-/// Checks all functions of a rule whose header was read without error.
+/// Analyses all functions of a rule whose header had no errors.
 pub(crate) fn analyse(ast: &AST, header: &Header, findings: &mut Findings<'_>) -> Analysis {
     let functions = functions_of(ast);
     let mut analyser = Analyser {
@@ -70,7 +71,7 @@ pub(crate) fn analyse(ast: &AST, header: &Header, findings: &mut Findings<'_>) -
     Analysis { takes_limits, sources }
 }
 
-/// Bound on the analyses of one rule: one per function and set of argument types.
+/// The most analyses for one rule: one per function and set of argument types.
 const ANALYSES_MAX: u32 = 500;
 
 struct Analyser<'f, 'a> {
@@ -88,7 +89,7 @@ struct Analyser<'f, 'a> {
     budget: u32,
 }
 
-/// One function while it is analysed.
+/// One function during its analysis.
 struct Frame {
     function: usize,
     names: Vec<Name>,
@@ -110,7 +111,7 @@ impl Analyser<'_, '_> {
         Type::Any
     }
 
-    /// Analyses `judge`; true when it takes the limits.
+    /// Analyses `judge`; true if it takes the limits.
     fn judge(&mut self) -> bool {
         let found = self.functions.iter().position(|f| f.name == "judge");
         let Some((index, function)) = found.and_then(|index| Some((index, self.functions.get(index)?)))
@@ -203,8 +204,8 @@ impl Analyser<'_, '_> {
     }
 }
 
-/// The functions with their bodies, in the order of the file. rhai keeps the bodies of functions to itself, but its walk
-/// shows every statement; the place of each tells whose it is.
+/// The functions with their bodies, in the order of the file. rhai does not expose the bodies of functions, but its
+/// walk visits every statement; the position of each shows which function it belongs to.
 fn functions_of(ast: &AST) -> Vec<FunctionDef> {
     let mut functions: Vec<FunctionDef> = ast
         .shared_lib()
@@ -232,7 +233,7 @@ fn functions_of(ast: &AST) -> Vec<FunctionDef> {
     functions
 }
 
-/// What limits made from these items rest on, and all of it in words with the weakest class. `None` for nothing.
+/// The sources of limits made from these items, and all of them as text with the weakest class. `None` for no items.
 fn source_of(header: &Header, origins: Origins) -> Option<(Source, Arc<[SourcePart]>)> {
     let mut parts: Vec<SourcePart> = Vec::new();
     let shown = |name: &str| Arc::from(name.replace('_', " "));
@@ -252,7 +253,7 @@ fn source_of(header: &Header, origins: Origins) -> Option<(Source, Arc<[SourcePa
     Some((Source::of_parts(all)?, parts.into()))
 }
 
-/// The text in quotes, cut where it grows long.
+/// The text in quotes, truncated if it is long.
 fn quoted(text: &str) -> String {
     let short: String = text.chars().take(40).collect();
     format!("{:?}", short.to_string())

@@ -1,4 +1,4 @@
-//! What is wrong with a rule file and where. Holds the collector of findings; decides nothing about rules.
+//! What is wrong with a rule file, and where. Holds the collector of findings; decides nothing about rules.
 
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -7,19 +7,19 @@ use core::fmt;
 use judge::rule::RuleError;
 use rhai::Position;
 
-/// How bad a finding is.
+/// The severity of a finding.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Severity {
-    /// The set is refused.
+    /// The set is rejected.
     Error,
-    /// The set loads; somebody should look.
+    /// The set loads, but somebody should have a look.
     Warning,
 }
 
 /// One finding in a rule file.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Diagnostic {
-    /// How bad.
+    /// The severity.
     pub severity: Severity,
     /// What and where: file, line, column, the source line.
     pub found: RuleError,
@@ -35,7 +35,7 @@ impl fmt::Display for Diagnostic {
     }
 }
 
-/// A place in a source text, 1-based; zero where unknown.
+/// A position in a source text, 1-based; zero if unknown.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) struct At {
     pub(crate) line: usize,
@@ -76,7 +76,7 @@ impl SourceFile<'_> {
     }
 }
 
-/// Findings of one file, in the order found; the same finding is kept once.
+/// Findings of one file, in the order found, without duplicates.
 pub(crate) struct Findings<'a> {
     file: SourceFile<'a>,
     found: Vec<Diagnostic>,
@@ -116,7 +116,7 @@ impl<'a> Findings<'a> {
     }
 }
 
-/// "; did you mean `x`?" when a candidate is near, else nothing.
+/// "; did you mean `x`?" if a candidate is near, otherwise empty.
 pub(crate) fn did_you_mean<'a>(text: &str, candidates: impl IntoIterator<Item = &'a str>) -> String {
     let allowed = 1 + text.chars().count() / 4;
     let nearest = candidates

@@ -1,5 +1,5 @@
-//! The bare engine: rhai without its own functions, with every operator ours, and every limit set.
-//! Holds the limits and why each has its value; knows nothing of headers or judgements.
+//! The bare engine: rhai without its standard functions, with all operators our own and every limit set. Holds the
+//! limits and the reason for each value; knows nothing of headers or judgements.
 
 use alloc::format;
 use alloc::string::ToString;
@@ -11,7 +11,7 @@ use rhai::{Engine, LexError, OptimizationLevel, Token};
 use crate::limits::CALL_LEVELS_MAX;
 use crate::{functions, judgement, operators};
 
-/// Operations one call of `judge` may take; a shipped rule takes about 50.
+/// Operations in one call of `judge`; a shipped rule takes about 50.
 pub(crate) const OPERATIONS_MAX: u64 = 20_000;
 /// Bytes of one rule file.
 pub(crate) const SOURCE_BYTES_MAX: usize = 32 * 1024;
@@ -25,7 +25,7 @@ const FUNCTIONS_MAX: usize = 64;
 const EXPRESSION_DEPTH_MAX: usize = 64;
 const FUNCTION_EXPRESSION_DEPTH_MAX: usize = 32;
 
-/// Words rhai knows and neither a rule nor a decode script.
+/// Keywords of rhai that neither a rule nor a decode script has.
 const DISABLED: [&str; 23] = [
     "eval",
     "Fn",
@@ -52,10 +52,10 @@ const DISABLED: [&str; 23] = [
     "switch",
 ];
 
-/// Words of loops, which a decode script knows and a rule does not.
+/// Loop keywords, which a decode script has and a rule does not.
 const LOOPS: [&str; 3] = ["while", "break", "continue"];
 
-/// An engine for one set of rules and the count of tokens it has read.
+/// An engine for one set of rules, and the number of tokens it has read.
 pub(crate) struct Sandbox {
     pub(crate) engine: Engine,
     tokens: Arc<AtomicU32>,
@@ -75,7 +75,7 @@ impl Sandbox {
         sandbox
     }
 
-    /// Limits, and nothing that can be called; `read` may turn one token into another.
+    /// Limits, and nothing to call; `read` may replace one token with another.
     pub(crate) fn bare(read: fn(Token) -> Token) -> Self {
         let mut engine = Engine::new_raw();
         set_limits(&mut engine);
@@ -92,13 +92,13 @@ impl Sandbox {
         Self { engine, tokens }
     }
 
-    /// To be called before each file.
+    /// Call before each file.
     pub(crate) fn reset_token_count(&self) {
         self.tokens.store(0, Ordering::Relaxed);
     }
 }
 
-/// Whole numbers become floats before the parser sees them, so `7 / 2` is 3.5 and no integer exists in a rule.
+/// Whole numbers become floats before the parser sees them, so `7 / 2` is 3.5 and a rule contains no integers.
 fn number_token(token: Token) -> Token {
     match token {
         #[allow(clippy::cast_precision_loss, reason = "beyond 2^53 the nearest float is what is meant")]

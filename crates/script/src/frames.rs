@@ -1,11 +1,11 @@
-//! Decode scripts: a profile's own `fn decode(frame)` for frames that no table describes. Compiles, checks and runs them, behind
-//! the same walls as rules: a closed language and a bare engine with limits.
+//! Decode scripts: a profile's own `fn decode(frame)` for frames that no table describes. Compiles, analyses and runs
+//! them behind the same walls as rules: a closed language and a bare engine with limits.
 //!
-//! Beside what a rule may write, a decode script has whole numbers with their bits (`&`, `|`, `^`, `<<`, `>>`) and
-//! `while`; it has no formulas, readings or nameplate. A call is given a frame and gives what it shows; it keeps nothing
-//! from one frame to the next. It knows no clock, so the same frame always gives the same.
+//! In addition to what a rule may use, a decode script has whole numbers with bit operators (`&`, `|`, `^`, `<<`,
+//! `>>`) and `while`; it has no formulas, readings or nameplate. A call receives a frame and returns what it shows;
+//! nothing is kept from one frame to the next. There is no clock, so the same frame always gives the same result.
 //!
-//! Does not: cut frames from bytes, ask other frames whether they agree, or bound how often it is called; `wire` does.
+//! Does not: cut frames from bytes, compare frames for agreement, or limit how often it is called; `wire` does.
 
 use alloc::format;
 use alloc::string::{String, ToString};
@@ -30,7 +30,7 @@ use functions::ChecksumWork;
 pub use functions::{FRAME_FUNCTIONS, FrameFunction};
 use values::{Bytes, FrameResult};
 
-/// Steps one call of `decode` may take; reading eight digits bit by bit takes some 300.
+/// Steps in one call of `decode`; reading eight digits bit by bit takes some 300.
 const STEPS_MAX: u64 = 5_000;
 
 /// Compiles decode scripts. Each gets an engine of its own.
@@ -52,7 +52,7 @@ impl ScriptCompiler for FrameScripts {
     }
 }
 
-/// A script that was checked.
+/// A script that passed the analysis.
 struct Script {
     engine: Engine,
     ast: AST,
@@ -94,7 +94,7 @@ fn error(at: impl Into<At>, message: impl Into<String>) -> ScriptError {
     ScriptError { line, column, message: message.into() }
 }
 
-/// rhai's parse error in our words where these differ from those for rules.
+/// rhai's parse error in our words, if these differ from those for rules.
 fn explain(error: &ParseError) -> String {
     match error.err_type() {
         ParseErrorType::Reserved(word) | ParseErrorType::BadInput(LexError::ImproperSymbol(word, _)) => {

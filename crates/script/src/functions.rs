@@ -1,5 +1,5 @@
-//! Hands the catalogue of the crate `trade` to the engine: every function under its name, words as texts. Holds no formula and no
-//! declaration of one.
+//! Registers the catalogue of crate `trade` with the engine: every function under its name, words as texts. Holds no
+//! formula and no declaration.
 
 use alloc::format;
 use alloc::string::String;
@@ -78,13 +78,13 @@ fn call(
         .map_or_else(|| Dynamic::from(result), |word| Dynamic::from(ImmutableString::from(word))))
 }
 
-/// Puts a number to the others; false if there is none.
+/// Appends a number; false if there is none.
 fn put(numbers: &mut Vec<f64>, number: Option<f64>) -> bool {
     numbers.extend(number);
     number.is_some()
 }
 
-/// Why a call gave nothing, one sentence.
+/// Why a call failed, in one sentence.
 fn explain(function: &Function, numbers: &[f64], error: &CallError) -> String {
     match error {
         CallError::Count => format!("{} takes {} values", function.signature(), function.parameters.len()),

@@ -1,5 +1,5 @@
-//! The declarations at the top of a rule file: read from the syntax tree, never executed.
-//! Holds what each declaration takes and checks it; knows nothing of the functions below.
+//! The declarations at the top of a rule file: read from the syntax tree, never executed. Holds and validates what
+//! each declaration takes; knows nothing of the functions below.
 
 use alloc::format;
 use alloc::string::{String, ToString};
@@ -100,11 +100,11 @@ pub const DECLARATIONS: &[Declaration] = &[
 /// Most items of one kind (nameplate items, readings, limits): the engine's map limit.
 const ITEMS_MAX: usize = 32;
 
-/// How far apart readings of one moment may lie, in seconds: below a second no hand-held meter answers, and beyond ten
-/// minutes nothing is one moment. Our own choice.
+/// How far apart readings of one moment may lie, in seconds: no hand-held meter responds within less than a second,
+/// and beyond ten minutes nothing is one moment. Our own choice.
 const MOMENT_S: core::ops::RangeInclusive<f64> = 1.0..=600.0;
 
-/// What stands before the name where `plausible` means a nameplate value; a reading may have the same name.
+/// The prefix with which `plausible` means a nameplate value; a reading may have the same name.
 const OF_PLATE: &str = "plate.";
 
 /// A literal argument.
@@ -254,7 +254,7 @@ impl Reader<'_, '_> {
         *slot = text.to_string();
     }
 
-    /// A name that stands after a dot in the rule.
+    /// A name that follows a dot in the rule.
     fn name(&mut self, name: &str, position: Position) {
         let mut letters = name.chars();
         let fine = letters.next().is_some_and(|c| c.is_ascii_lowercase())
@@ -273,7 +273,7 @@ impl Reader<'_, '_> {
         }
     }
 
-    /// The unit; a stand-in after an error, so that the item itself is still known and reported once.
+    /// The unit; a placeholder after an error, so that the item itself is still known and reported once.
     fn unit(&mut self, text: &str, position: Position) -> (Unit, Option<Coupling>) {
         let (symbol, coupling) = Coupling::strip_from(text);
         let unit = Unit::parse(symbol).unwrap_or_else(|error| {
@@ -283,7 +283,7 @@ impl Reader<'_, '_> {
         (unit, coupling)
     }
 
-    /// The source; a stand-in after an error.
+    /// The source; a placeholder after an error.
     fn source(&mut self, text: &str, position: Position) -> Source {
         Source::parse(text).unwrap_or_else(|error| {
             self.findings.error(position, error.to_string());
@@ -378,7 +378,7 @@ impl Reader<'_, '_> {
         });
     }
 
-    /// A judgement takes its unit by name, so a name has one unit in a rule.
+    /// A judgement takes its unit by name, so a name has only one unit in a rule.
     fn same_unit(&mut self, name: &str, other: Option<Unit>, unit: Unit, position: Position) {
         if let Some(other) = other.filter(|other| *other != unit) {
             let text = format!("{name:?} is in {other} above and in {unit} here: give both the same unit");

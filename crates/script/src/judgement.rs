@@ -1,5 +1,5 @@
 //! The words that judge: `within`, `at_least`, `at_most`, their `.low() .high() .ok() .unit() .source()`, `all_of`,
-//! `no_verdict`; and the drafts they make until the rule turns them into judgements. Compares nothing with limits.
+//! `no_verdict`; and the drafts they create until the rule turns them into judgements. Compares nothing with limits.
 
 use alloc::format;
 use alloc::vec::Vec;
@@ -13,7 +13,7 @@ use crate::run::{HostError, refuse, tick};
 /// A word that judges, as documentation lists it.
 #[derive(Clone, Copy, Debug)]
 pub struct JudgementWord {
-    /// How it is written.
+    /// Its signature.
     pub signature: &'static str,
     /// What it does.
     pub doc: &'static str,
@@ -55,7 +55,7 @@ pub const JUDGEMENTS: &[JudgementWord] = &[
 
 /// Words on a judgement that take one text.
 pub(crate) const CHAINED: [&str; 5] = ["low", "high", "ok", "unit", "source"];
-/// Most judgements in one `all_of`.
+/// The most judgements in one `all_of`.
 pub(crate) const ALL_OF_MAX: usize = 8;
 
 /// A judgement while the rule builds it.
@@ -67,7 +67,7 @@ pub(crate) struct Draft {
     pub(crate) high: Option<f64>,
     /// Texts in the order of [`CHAINED`].
     pub(crate) texts: [Option<ImmutableString>; 5],
-    /// Where `within` (or its like) was called: the key to the source of its limits.
+    /// Where `within` (or the like) was called: the key to the source of its limits.
     pub(crate) at: At,
 }
 
@@ -79,7 +79,7 @@ pub(crate) struct Drafts(pub(crate) Vec<Draft>);
 #[derive(Clone)]
 pub(crate) struct Refusal(pub(crate) ImmutableString);
 
-/// What a value is, in the words of messages.
+/// As messages name a value.
 pub(crate) fn kind_of(value: &Dynamic) -> &'static str {
     if value.is::<f64>() {
         "a number"

@@ -1,20 +1,22 @@
-//! Rules as the shop writes them: rhai files with declarations at the top and one `judge` function.
+//! Rules as a shop writes them: rhai files with declarations at the top and one `judge` function.
 //!
-//! The way in is [`RuleSetLoader::load`]: texts in, a checked [`judge::rule::RuleSet`] out, or every problem of every file.
-//! Walls between a rule and the daemon, each meant to hold alone against most mischief:
+//! The entry point is [`RuleSetLoader::load`]: texts in; out comes a validated [`judge::rule::RuleSet`], or every
+//! problem of every file. Two walls separate a rule from the daemon, each meant to withstand most mischief on its
+//! own:
 //!
-//! 1. **A closed language** (`check`). After parsing, every node of the syntax tree is checked against a list of allowed
-//!    ones; types, names, units and sources are proved before the first call. Loops, lists, maps, closures, texts made at
-//!    run time and recursion are not in the list.
-//! 2. **A bare engine with limits** (`engine`): rhai without its own functions, without modules, closures and time; every
-//!    operator is ours; operations, depth, sizes and (when the edge lends a clock) time are bounded.
+//! 1. **A closed language** (`analysis`). After parsing, every node of the syntax tree must be on a list of allowed
+//!    ones; types, names, units and sources are proved before the first call. Loops, lists, maps, closures, texts
+//!    built at run time and recursion are not allowed.
+//! 2. **A bare engine with limits** (`engine`): rhai without its standard functions, modules, closures and time;
+//!    every operator is ours; operations, depth, sizes and (if the edge lends a clock) time are bounded.
 //!
-//! Numbers are floats: whole numbers become floats before they are parsed. Every comparison a rule makes goes into
-//! [`judge::rule::Outcome::path`], so does the result of `floor`, `ceil`, `round`; `min`, `max`, `abs`, `middle` do not,
-//! because they have no jump. Two numbers are never compared with `==`.
+//! Numbers are floats: whole numbers become floats before they are parsed. Every comparison in a rule goes into
+//! [`judge::rule::Outcome::path`], and so does the result of `floor`, `ceil`, `round`; `min`, `max`, `abs`, `middle`
+//! do not, because they do not jump. Two numbers are never compared with `==`.
 //!
 //! Calls run on the caller's thread. The deepest rule that loads runs on 2 MiB of stack in a debug build (tests
-//! `hostile`), and on 512 KiB in a release build; give the thread that loads or judges at least that. No public signature names rhai.
+//! `hostile`), and on 512 KiB in a release build; give the thread that loads or judges at least that. No public
+//! signature names rhai.
 //!
 //! Decode scripts of device profiles run behind the same walls ([`FrameScripts`]).
 //!

@@ -1,4 +1,4 @@
-//! Loading a rule set: texts in, a checked set or every problem of every file out. Reads no files itself.
+//! Loads a rule set: texts in; a validated set, or every problem of every file, out. Reads no files itself.
 
 use alloc::boxed::Box;
 use alloc::collections::BTreeMap;
@@ -18,12 +18,12 @@ use crate::limits::Limits;
 use crate::rule::{Parts, RhaiRule, shared};
 use crate::{analysis, header};
 
-/// A set that loaded.
+/// A loaded set.
 #[derive(Clone, Debug)]
 pub struct LoadedRules {
     /// The rules, by id.
     pub set: RuleSet,
-    /// What somebody should look at; never an error.
+    /// Things that somebody should look at; never errors.
     pub warnings: Vec<Diagnostic>,
 }
 
@@ -40,14 +40,14 @@ impl RuleSetLoader {
         Self { limits }
     }
 
-    /// Compiles and checks all files: pairs of path (for messages, and its stem for the id) and text.
+    /// Compiles and analyses all files: pairs of path (for messages; its stem is the id) and text.
     ///
-    /// The set's hash is SHA-256 over, for each rule by id: id, a zero byte, the rule's SHA-256; so it does not depend on
-    /// folders or order.
+    /// The set's hash is SHA-256 over, for each rule by id: id, a zero byte, the rule's SHA-256. It does not depend
+    /// on folders or order.
     ///
     /// # Errors
-    /// All problems of all files, by file in the order given and by line. A set with one bad file is refused whole, so
-    /// the caller keeps the last good set.
+    /// All problems of all files, by file in the order given and by line. One bad file rejects the whole set, so the
+    /// caller keeps the last good one.
     pub fn load<'a>(
         &self,
         files: impl IntoIterator<Item = (&'a str, &'a str)>,
@@ -55,11 +55,11 @@ impl RuleSetLoader {
         self.load_after(files, &RuleSet::default())
     }
 
-    /// As [`RuleSetLoader::load`], for a set that takes the place of another one: a rule of that set whose path and text
-    /// are the same is taken over as it is, without its warnings, and not compiled again.
+    /// Like [`RuleSetLoader::load`], for a set that replaces another: rules of that set with the same path and text
+    /// are reused, without their warnings, and not compiled again.
     ///
     /// # Errors
-    /// As [`RuleSetLoader::load`].
+    /// As for [`RuleSetLoader::load`].
     pub fn load_after<'a>(
         &self,
         files: impl IntoIterator<Item = (&'a str, &'a str)>,
@@ -105,7 +105,7 @@ impl RuleSetLoader {
     }
 }
 
-/// A rule on its way into a set.
+/// A rule that is ready for its set.
 enum Ready<'a> {
     Fresh(Box<Parts<'a>>),
     /// It was in the set before.
@@ -128,10 +128,10 @@ impl Ready<'_> {
     }
 }
 
-/// The rules of the set before, by file.
+/// The rules of the previous set, by file.
 type Known<'r> = BTreeMap<&'r str, &'r Arc<dyn Rule>>;
 
-/// One file with its rule's id, taken over from before or read anew.
+/// One file with its rule's id, reused or newly loaded.
 fn ready_one<'a>(
     file: SourceFile<'a>,
     before: &Known<'_>,
@@ -147,7 +147,7 @@ fn ready_one<'a>(
     Some((parts.id.clone(), Ready::Fresh(Box::new(parts))))
 }
 
-/// One file, when it has no errors.
+/// One file, if it has no errors.
 fn read_one<'a>(file: SourceFile<'a>, sandbox: &Sandbox, findings: &mut Findings<'_>) -> Option<Parts<'a>> {
     let id = id_of(file.path, findings);
     let ast = parse(file, sandbox, findings)?;
@@ -190,7 +190,7 @@ fn parse(file: SourceFile<'_>, sandbox: &Sandbox, findings: &mut Findings<'_>) -
     }
 }
 
-/// Whether a text may be parsed at all: not too long, and nothing in it that a reader does not see.
+/// Whether a text may be parsed at all: not too long, and without invisible characters.
 pub(crate) fn readable(text: &str) -> Result<(), (At, String)> {
     if text.len() > SOURCE_BYTES_MAX {
         let said = format!("{} bytes are too much; at most {SOURCE_BYTES_MAX}", text.len());
@@ -203,7 +203,7 @@ pub(crate) fn readable(text: &str) -> Result<(), (At, String)> {
     Ok(())
 }
 
-/// The place of the first character that shows nothing or reorders what is shown.
+/// The position of the first character that is invisible or reorders the text.
 fn hidden_character(text: &str) -> Option<(usize, usize)> {
     let hidden = |c: char| {
         // CR before LF is no part of the line; alone it ends a line for rhai and for nobody else.
@@ -215,7 +215,7 @@ fn hidden_character(text: &str) -> Option<(usize, usize)> {
         .find_map(|(line, content)| content.chars().position(hidden).map(|column| (line + 1, column + 1)))
 }
 
-/// rhai's parse error in our words where ours say more.
+/// rhai's parse error in our words, if ours say more.
 pub(crate) fn explain(error: &ParseError) -> String {
     match error.err_type() {
         ParseErrorType::Reserved(word) => not_in_rules(word),
@@ -248,7 +248,7 @@ fn not_in_rules(word: &str) -> String {
     }
 }
 
-/// Over id and hash of each rule; the hash as the 32 bytes that its hexadecimal digits stand for.
+/// Over the id and hash of each rule; the hash as the 32 bytes of its hexadecimal digits.
 fn set_hash<'p>(rules: impl Iterator<Item = (&'p str, &'p str)>) -> String {
     let mut hasher = Sha256::new();
     for (id, hash) in rules {

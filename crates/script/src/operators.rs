@@ -1,8 +1,9 @@
-//! Every operator a rule may use, on the types it may use it on; all else is refused by name.
+//! Every operator of rules, with the types it accepts; anything else is rejected by name.
 //!
-//! Arithmetic takes two numbers and gives a finite number or an error. `<`, `<=`, `>`, `>=` take two numbers, compare by
-//! plain IEEE 754 (both are finite here) and record the outcome. `==` and `!=` take yes/no values, or words of one list: two measured
-//! numbers are never meant to be exactly equal, and rhai's own float `==` is not exact either.
+//! Arithmetic takes two numbers and returns a finite number or an error. `<`, `<=`, `>`, `>=` take two numbers,
+//! compare them by plain IEEE 754 (both are finite here) and record the outcome. `==` and `!=` take booleans, or
+//! words of one list: two measured numbers are never meant to be exactly equal, and rhai's own float `==` is not
+//! exact either.
 
 use alloc::format;
 
@@ -11,13 +12,13 @@ use rhai::{Dynamic, Engine, ImmutableString, NativeCallContext};
 use crate::judgement::kind_of;
 use crate::run::{HostError, record, refuse, tick};
 
-/// Operators that take two numbers and give a number.
+/// Operators that take two numbers and return a number.
 pub(crate) const ARITHMETIC: [&str; 6] = ["+", "-", "*", "/", "%", "**"];
-/// Operators that take two numbers and give yes or no.
+/// Operators that take two numbers and return a boolean.
 pub(crate) const COMPARISONS: [&str; 4] = ["<", "<=", ">", ">="];
-/// Operators that take two yes/no values.
+/// Operators that take two booleans.
 pub(crate) const EQUALITY: [&str; 2] = ["==", "!="];
-/// Operators rhai has and rules have not.
+/// Operators of rhai that rules do not have.
 const REFUSED: [&str; 8] = ["|", "&", "^", "<<", ">>", "contains", "..", "..="];
 
 pub(crate) const EQUAL_NUMBERS: &str =
@@ -71,8 +72,8 @@ pub(crate) fn register(engine: &mut Engine) {
     refuse_the_rest(engine);
 }
 
-/// Whatever else meets an operator is an error that says what met what. Registered for any two values, these stand
-/// before rhai's built-in operators, which would answer `false`.
+/// Any other use of an operator is an error that names both types. Registered for any two values, these take
+/// precedence over rhai's built-in operators, which would return `false`.
 fn refuse_the_rest(engine: &mut Engine) {
     let assigning = ["+=", "-=", "*=", "/=", "%=", "**=", "|=", "&=", "^=", "<<=", ">>="];
     for name in ARITHMETIC.into_iter().chain(COMPARISONS).chain(EQUALITY).chain(REFUSED) {
@@ -103,7 +104,7 @@ fn unlike(name: &str, a: &Dynamic, b: &Dynamic) -> Result<Dynamic, HostError> {
     Err(refuse(format!("{name} cannot work on {} and {}", kind_of(a), kind_of(b))))
 }
 
-/// The number if it is finite, else an error that shows how it came about.
+/// The number if it is finite, otherwise an error that shows where it came from.
 pub(crate) fn finite(number: f64, shown: impl FnOnce() -> alloc::string::String) -> Result<f64, HostError> {
     if number.is_finite() { Ok(number) } else { Err(refuse(format!("{} is not a finite number", shown()))) }
 }

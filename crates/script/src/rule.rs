@@ -1,4 +1,5 @@
-//! A checked rule: calls `judge` and turns its drafts into judgements. Does not check the file; `check` did.
+//! A loaded rule: calls `judge` and turns its drafts into judgements. Does not validate the file; `analysis` has done
+//! so.
 
 use alloc::boxed::Box;
 use alloc::collections::BTreeMap;
@@ -18,17 +19,17 @@ use crate::judgement::{Draft, Drafts, Refusal, kind_of};
 use crate::limits::Limits;
 use crate::run::{Run, RunHandle, failed};
 
-/// A text of the rule with what it can mean, made once when the rule is loaded.
+/// A text in the rule with its possible meanings, computed once when the rule is loaded.
 struct Word {
     text: Arc<str>,
     source: Option<Source>,
     unit: Option<Unit>,
 }
 
-/// A group of values as rhai takes it, and which input goes where.
+/// A group of values in rhai's form, and which input goes where.
 struct Group {
     template: Map,
-    /// For each entry of the template, in its order, the index of its input and the words it may be.
+    /// For each entry of the template, in its order, the index of its input and its possible words.
     inputs: Vec<(usize, Vec<ImmutableString>)>,
 }
 
@@ -44,13 +45,13 @@ pub(crate) struct RhaiRule {
     limits: Limits,
     readings: Group,
     nameplate: Group,
-    /// The limits as rhai takes them, when `judge` wants them.
+    /// The limits in rhai's form, if `judge` takes them.
     named_limits: Option<Map>,
     words: Vec<Word>,
     sources: BTreeMap<At, (Source, Arc<[SourcePart]>)>,
 }
 
-/// What a rule is made from.
+/// The parts of a rule.
 pub(crate) struct Parts<'a> {
     pub(crate) id: String,
     pub(crate) hash: String,
@@ -91,7 +92,7 @@ impl RhaiRule {
         SourceFile { path: &self.path, text: &self.source }.error(at, message)
     }
 
-    /// Runs `judge`; gives what it gave and the path it took.
+    /// Runs `judge`; returns its result and the path it took.
     fn run(&self, values: &[f64]) -> Result<(Dynamic, u64), RuleError> {
         let run = Arc::new(Run::new(&self.limits));
         let options =
@@ -121,7 +122,7 @@ impl RhaiRule {
         }
     }
 
-    /// rhai's error in our words, at the innermost place.
+    /// rhai's error in our words, at the innermost position.
     fn explain(&self, error: EvalAltResult) -> RuleError {
         let (at, message) = failed(error, OPERATIONS_MAX);
         self.error(at, message)
@@ -277,10 +278,10 @@ impl Group {
     }
 }
 
-/// No unit's spelling is longer.
+/// No unit has a longer spelling.
 const UNIT_BYTES_MAX: usize = 10;
 
-/// Every text in the rule, sorted, each once.
+/// Every text in the rule, sorted, without duplicates.
 fn words_of(ast: &AST) -> Vec<Word> {
     let mut texts: BTreeMap<ImmutableString, ()> = BTreeMap::new();
     ast.walk(&mut |path: &[ASTNode<'_>]| {
@@ -300,7 +301,7 @@ fn words_of(ast: &AST) -> Vec<Word> {
         .collect()
 }
 
-/// The rule as the engine holds it.
+/// The rule in the form that the engine holds.
 pub(crate) fn shared(rule: RhaiRule) -> Arc<dyn Rule> {
     let rule: Box<dyn Rule> = Box::new(rule);
     Arc::from(rule)

@@ -1,5 +1,5 @@
-//! The state of one call of `judge`, the path its comparisons took and its deadline; and how a call failed, in our words.
-//! Holds no values of the rule.
+//! The state of one call of `judge`: the path of its comparisons and its deadline; and why a call failed, in our
+//! words. Holds no values of the rule.
 
 use alloc::boxed::Box;
 use alloc::format;
@@ -20,7 +20,7 @@ pub(crate) fn refuse(message: impl AsRef<str>) -> HostError {
     Box::new(EvalAltResult::ErrorRuntime(message.as_ref().into(), Position::NONE))
 }
 
-/// rhai's error in our words, at the innermost place; `steps` is how many a call may take.
+/// rhai's error in our words, at the innermost position; `steps` is the limit of the call.
 pub(crate) fn failed(error: EvalAltResult, steps: u64) -> (At, String) {
     let mut inner = error;
     while let EvalAltResult::ErrorInFunctionCall(_, _, next, _) = inner {
@@ -49,7 +49,7 @@ pub(crate) fn failed(error: EvalAltResult, steps: u64) -> (At, String) {
 
 /// One call of `judge`.
 pub(crate) struct Run {
-    /// Two 32-bit lanes: targets without 64-bit atomics run this too.
+    /// Two 32-bit lanes, because targets without 64-bit atomics run this too.
     lanes: [AtomicU32; 2],
     ticks: AtomicU32,
     clock: Option<fn() -> i64>,
@@ -75,8 +75,8 @@ impl Run {
         }
     }
 
-    /// Mixes the outcome of a comparison, or of a step function, into the path (FNV-1a, and a second lane with another
-    /// multiplier). A rule is deterministic, so its outcomes in order fix its path.
+    /// Mixes the outcome of a comparison, or of a step function, into the path (FNV-1a, and a second lane with
+    /// another multiplier). A rule is deterministic, so the sequence of outcomes identifies its path.
     fn record(&self, outcome: u32) {
         for (lane, prime) in self.lanes.iter().zip([0x0100_0193_u32, 0x85EB_CA6B]) {
             let mixed = (lane.load(Ordering::Relaxed) ^ (outcome.wrapping_add(1))).wrapping_mul(prime);
@@ -99,7 +99,7 @@ impl Run {
     }
 }
 
-/// Runs `f` on the state of the call in progress. Without one (never in a rule) there is nothing to record.
+/// Runs `f` on the state of the current call. Without one (never in a rule) there is nothing to record.
 fn with_run<T: Default>(
     context: &NativeCallContext<'_>,
     f: impl FnOnce(&Run) -> Result<T, HostError>,
@@ -110,12 +110,12 @@ fn with_run<T: Default>(
     }
 }
 
-/// Looks at the clock now and then.
+/// Reads the clock from time to time.
 pub(crate) fn tick(context: &NativeCallContext<'_>) -> Result<(), HostError> {
     with_run(context, Run::tick)
 }
 
-/// Records the outcome of a comparison or step and looks at the clock.
+/// Records the outcome of a comparison or step, and reads the clock.
 pub(crate) fn record(context: &NativeCallContext<'_>, outcome: u32) -> Result<(), HostError> {
     with_run(context, |run| {
         run.record(outcome);

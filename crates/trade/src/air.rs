@@ -38,7 +38,7 @@ pub fn sensible_factor(altitude_ft: f64) -> Result<f64, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn sensible_btu_per_h(cfm: f64, rise_f: f64, factor: f64) -> Result<f64, OutOfRange> {
-    Ok(FACTOR.check(factor)? * FLOW.check(cfm)? * RISE.check(rise_f)?)
+    Ok(FACTOR.validate(factor)? * FLOW.validate(cfm)? * RISE.validate(rise_f)?)
 }
 
 /// Total heat in Btu/h that is taken from air: 60 cfm / v x (h1 - h2), with the volume of the air that enters, where the flow is meant.
@@ -48,7 +48,7 @@ pub fn sensible_btu_per_h(cfm: f64, rise_f: f64, factor: f64) -> Result<f64, Out
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn total_btu_per_h(cfm: f64, entering: &MoistAir, leaving: &MoistAir) -> Result<f64, OutOfRange> {
-    let pounds = 60.0 * FLOW.check(cfm)? / entering.volume_ft3_per_lb();
+    let pounds = 60.0 * FLOW.validate(cfm)? / entering.volume_ft3_per_lb();
     Ok(pounds * (entering.enthalpy_btu_per_lb() - leaving.enthalpy_btu_per_lb()))
 }
 
@@ -60,7 +60,7 @@ pub fn total_btu_per_h(cfm: f64, entering: &MoistAir, leaving: &MoistAir) -> Res
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn airflow_by_rise_cfm(output_btu_per_h: f64, rise_f: f64, factor: f64) -> Result<f64, OutOfRange> {
-    Ok(HEAT.check(output_btu_per_h)? / (FACTOR.check(factor)? * RISE_NOT_ZERO.check(rise_f)?))
+    Ok(HEAT.validate(output_btu_per_h)? / (FACTOR.validate(factor)? * RISE_NOT_ZERO.validate(rise_f)?))
 }
 
 /// Outside air in the mixed air, as a part: (return - mixed) / (return - outside). Below 0 or above 1: a sensor is wrong or the air is not mixed.
@@ -71,9 +71,9 @@ pub fn airflow_by_rise_cfm(output_btu_per_h: f64, rise_f: f64, factor: f64) -> R
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn outside_air_fraction(return_f: f64, mixed_f: f64, outside_f: f64) -> Result<f64, OutOfRange> {
-    let [warm, mixed, outside] = [return_f, mixed_f, outside_f].map(|t| TEMPERATURE.check(t));
+    let [warm, mixed, outside] = [return_f, mixed_f, outside_f].map(|t| TEMPERATURE.validate(t));
     let (warm, mixed, apart) = (warm?, mixed?, warm? - outside?);
-    Argument { what: "return and outside apart by", ..RISE_NOT_ZERO }.check(libm::fabs(apart))?;
+    Argument { what: "return and outside apart by", ..RISE_NOT_ZERO }.validate(libm::fabs(apart))?;
     Ok((warm - mixed) / apart)
 }
 
@@ -84,7 +84,7 @@ pub fn outside_air_fraction(return_f: f64, mixed_f: f64, outside_f: f64) -> Resu
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn external_static_in_wc(supply_in_wc: f64, return_in_wc: f64) -> Result<f64, OutOfRange> {
-    Ok(libm::fabs(STATIC.check(supply_in_wc)?) + libm::fabs(STATIC.check(return_in_wc)?))
+    Ok(libm::fabs(STATIC.validate(supply_in_wc)?) + libm::fabs(STATIC.validate(return_in_wc)?))
 }
 
 /// Air velocity in ft/min from velocity pressure: 1096.7 sqrt(p / density); 4005 sqrt(p) at 0.075 lb/ft3.
@@ -94,7 +94,7 @@ pub fn external_static_in_wc(supply_in_wc: f64, return_in_wc: f64) -> Result<f64
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn velocity_ft_per_min(velocity_pressure_in_wc: f64, density_lb_per_ft3: f64) -> Result<f64, OutOfRange> {
-    Ok(1096.7 * libm::sqrt(DROP.check(velocity_pressure_in_wc)? / DENSITY.check(density_lb_per_ft3)?))
+    Ok(1096.7 * libm::sqrt(DROP.validate(velocity_pressure_in_wc)? / DENSITY.validate(density_lb_per_ft3)?))
 }
 
 /// Airflow in cfm through the same filter or coil at another pressure drop: Q sqrt(p2 / p1).
@@ -104,7 +104,7 @@ pub fn velocity_ft_per_min(velocity_pressure_in_wc: f64, density_lb_per_ft3: f64
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn airflow_by_drop_cfm(cfm: f64, drop_in_wc: f64, other_drop_in_wc: f64) -> Result<f64, OutOfRange> {
-    Ok(FLOW.check(cfm)? * libm::sqrt(DROP.check(other_drop_in_wc)? / DROP.check(drop_in_wc)?))
+    Ok(FLOW.validate(cfm)? * libm::sqrt(DROP.validate(other_drop_in_wc)? / DROP.validate(drop_in_wc)?))
 }
 
 /// Target temperature split in °F over the evaporator: -70.1339 + 0.545767 DB + 2.196192 WB - 0.0228128 WB^2.
@@ -116,9 +116,9 @@ pub fn airflow_by_drop_cfm(cfm: f64, drop_in_wc: f64, other_drop_in_wc: f64) -> 
 /// [`OutOfRange`] outside the ranges above.
 pub fn target_split_f(return_dry_bulb_f: f64, return_wet_bulb_f: f64) -> Result<f64, OutOfRange> {
     let dry = Argument { what: "return dry bulb", least: 70.0, greatest: 80.0, ..TEMPERATURE }
-        .check(return_dry_bulb_f)?;
+        .validate(return_dry_bulb_f)?;
     let wet = Argument { what: "return wet bulb", least: 50.0, greatest: 76.0, ..TEMPERATURE }
-        .check(return_wet_bulb_f)?;
+        .validate(return_wet_bulb_f)?;
     Ok(-70.1339 + 0.545_767 * dry + 2.196_192 * wet - 0.022_812_8 * wet * wet)
 }
 

@@ -1,5 +1,5 @@
-//! Capacitors: value under load, series value, discharge through a resistor, stored energy.
-//! Ideal, loss-free capacitors and sine waves; what that leaves out is said on each function.
+//! Capacitors: value under load, series value, discharge through a resistor, stored energy. Assumes ideal, loss-free
+//! capacitors and sine waves; each function states what that neglects.
 
 use core::f64::consts::{PI, SQRT_2};
 
@@ -36,8 +36,8 @@ pub(crate) const TIME: Argument = Argument { what: "time", unit: "s", least: 0.0
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn capacitance_under_load_uf(amps: f64, volts: f64, hertz: f64) -> Result<f64, OutOfRange> {
-    let omega = 2.0 * PI * FREQUENCY.check(hertz)?;
-    Ok(CURRENT.check(amps)? * 1e6 / (omega * VOLTAGE_NOT_ZERO.check(volts)?))
+    let omega = 2.0 * PI * FREQUENCY.validate(hertz)?;
+    Ok(CURRENT.validate(amps)? * 1e6 / (omega * VOLTAGE_NOT_ZERO.validate(volts)?))
 }
 
 /// Current in A rms through a capacitor: I = 2 pi f C V. The inverse of [`capacitance_under_load_uf`].
@@ -47,8 +47,8 @@ pub fn capacitance_under_load_uf(amps: f64, volts: f64, hertz: f64) -> Result<f6
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn current_a(microfarads: f64, volts: f64, hertz: f64) -> Result<f64, OutOfRange> {
-    let omega = 2.0 * PI * FREQUENCY.check(hertz)?;
-    Ok(omega * CAPACITANCE.check(microfarads)? * 1e-6 * VOLTAGE.check(volts)?)
+    let omega = 2.0 * PI * FREQUENCY.validate(hertz)?;
+    Ok(omega * CAPACITANCE.validate(microfarads)? * 1e-6 * VOLTAGE.validate(volts)?)
 }
 
 /// Capacitance in uF of two capacitors in series: C1 C2 / (C1 + C2). What a meter shows across HERM and FAN of a dual
@@ -59,7 +59,7 @@ pub fn current_a(microfarads: f64, volts: f64, hertz: f64) -> Result<f64, OutOfR
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn series_uf(first_uf: f64, second_uf: f64) -> Result<f64, OutOfRange> {
-    let (first, second) = (CAPACITANCE.check(first_uf)?, CAPACITANCE.check(second_uf)?);
+    let (first, second) = (CAPACITANCE.validate(first_uf)?, CAPACITANCE.validate(second_uf)?);
     let sum = first + second;
     Ok(if sum > 0.0 { first * second / sum } else { 0.0 })
 }
@@ -71,7 +71,7 @@ pub fn series_uf(first_uf: f64, second_uf: f64) -> Result<f64, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn time_constant_s(microfarads: f64, ohms: f64) -> Result<f64, OutOfRange> {
-    Ok(CAPACITANCE_NOT_ZERO.check(microfarads)? * 1e-6 * RESISTANCE.check(ohms)?)
+    Ok(CAPACITANCE_NOT_ZERO.validate(microfarads)? * 1e-6 * RESISTANCE.validate(ohms)?)
 }
 
 /// Volts left on a capacitor after `seconds` across a resistor: V = V0 exp(-t / R C).
@@ -89,7 +89,7 @@ pub fn discharge_volts(
     seconds: f64,
 ) -> Result<f64, OutOfRange> {
     let tau = time_constant_s(microfarads, ohms)?;
-    Ok(VOLTAGE.check(start_volts)? * libm::exp(-TIME.check(seconds)? / tau))
+    Ok(VOLTAGE.validate(start_volts)? * libm::exp(-TIME.validate(seconds)? / tau))
 }
 
 /// Time in s until a capacitor across a resistor has fallen from `start_volts` to `end_volts`: t = R C ln(V0 / V).
@@ -107,7 +107,7 @@ pub fn discharge_time_s(
     ohms: f64,
 ) -> Result<f64, OutOfRange> {
     let tau = time_constant_s(microfarads, ohms)?;
-    let (start, end) = (VOLTAGE_NOT_ZERO.check(start_volts)?, VOLTAGE_NOT_ZERO.check(end_volts)?);
+    let (start, end) = (VOLTAGE_NOT_ZERO.validate(start_volts)?, VOLTAGE_NOT_ZERO.validate(end_volts)?);
     Ok(if start > end { tau * libm::log(start / end) } else { 0.0 })
 }
 
@@ -118,8 +118,8 @@ pub fn discharge_time_s(
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn stored_energy_j(microfarads: f64, volts: f64) -> Result<f64, OutOfRange> {
-    let volts = VOLTAGE.check(volts)?;
-    Ok(0.5e-6 * CAPACITANCE.check(microfarads)? * volts * volts)
+    let volts = VOLTAGE.validate(volts)?;
+    Ok(0.5e-6 * CAPACITANCE.validate(microfarads)? * volts * volts)
 }
 
 /// Power in W a discharge resistor takes at the first instant: V^2 / R.
@@ -129,8 +129,8 @@ pub fn stored_energy_j(microfarads: f64, volts: f64) -> Result<f64, OutOfRange> 
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn discharge_power_w(volts: f64, ohms: f64) -> Result<f64, OutOfRange> {
-    let volts = VOLTAGE.check(volts)?;
-    Ok(volts * volts / RESISTANCE.check(ohms)?)
+    let volts = VOLTAGE.validate(volts)?;
+    Ok(volts * volts / RESISTANCE.validate(ohms)?)
 }
 
 /// Crest in V of a sine wave: V rms x sqrt 2, the most that can be left on a capacitor cut off from ac.
@@ -140,7 +140,7 @@ pub fn discharge_power_w(volts: f64, ohms: f64) -> Result<f64, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn crest_volts(volts_rms: f64) -> Result<f64, OutOfRange> {
-    Ok(VOLTAGE.check(volts_rms)? * SQRT_2)
+    Ok(VOLTAGE.validate(volts_rms)? * SQRT_2)
 }
 
 /// Loss tangent of a capacitor from its series resistance: 2 pi f C R. A film capacitor is near 0.001 when new and is rejected near 0.02
@@ -151,7 +151,12 @@ pub fn crest_volts(volts_rms: f64) -> Result<f64, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn loss_tangent(esr_ohms: f64, microfarads: f64, hertz: f64) -> Result<f64, OutOfRange> {
-    Ok(2.0 * PI * FREQUENCY.check(hertz)? * CAPACITANCE.check(microfarads)? * 1e-6 * ESR.check(esr_ohms)?)
+    Ok(2.0
+        * PI
+        * FREQUENCY.validate(hertz)?
+        * CAPACITANCE.validate(microfarads)?
+        * 1e-6
+        * ESR.validate(esr_ohms)?)
 }
 
 /// Series resistance in ohm that makes a loss tangent: tan / (2 pi f C).
@@ -161,8 +166,8 @@ pub fn loss_tangent(esr_ohms: f64, microfarads: f64, hertz: f64) -> Result<f64, 
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn esr_ohm(tangent: f64, microfarads: f64, hertz: f64) -> Result<f64, OutOfRange> {
-    let omega = 2.0 * PI * FREQUENCY.check(hertz)?;
-    Ok(TANGENT.check(tangent)? / (omega * CAPACITANCE_NOT_ZERO.check(microfarads)? * 1e-6))
+    let omega = 2.0 * PI * FREQUENCY.validate(hertz)?;
+    Ok(TANGENT.validate(tangent)? / (omega * CAPACITANCE_NOT_ZERO.validate(microfarads)? * 1e-6))
 }
 
 /// Capacitance in uF that a part read at one temperature has at another: C (1 + k (t2 - t1)), k in parts in a million for each kelvin.
@@ -178,8 +183,8 @@ pub fn at_temperature_uf(
     wanted_c: f64,
     ppm_per_k: f64,
 ) -> Result<f64, OutOfRange> {
-    let kelvin = CASE.check(wanted_c)? - CASE.check(read_c)?;
-    Ok(CAPACITANCE.check(microfarads)? * (1.0 + COEFFICIENT.check(ppm_per_k)? * 1e-6 * kelvin))
+    let kelvin = CASE.validate(wanted_c)? - CASE.validate(read_c)?;
+    Ok(CAPACITANCE.validate(microfarads)? * (1.0 + COEFFICIENT.validate(ppm_per_k)? * 1e-6 * kelvin))
 }
 
 /// Whether a capacitor may take another's place.
@@ -206,8 +211,8 @@ pub fn replacement(
     new_uf: f64,
     new_volts: f64,
 ) -> Result<Replacement, OutOfRange> {
-    let (plate, new) = (CAPACITANCE_NOT_ZERO.check(plate_uf)?, CAPACITANCE_NOT_ZERO.check(new_uf)?);
-    let (wanted, given) = (VOLTAGE_NOT_ZERO.check(plate_volts)?, VOLTAGE_NOT_ZERO.check(new_volts)?);
+    let (plate, new) = (CAPACITANCE_NOT_ZERO.validate(plate_uf)?, CAPACITANCE_NOT_ZERO.validate(new_uf)?);
+    let (wanted, given) = (VOLTAGE_NOT_ZERO.validate(plate_volts)?, VOLTAGE_NOT_ZERO.validate(new_volts)?);
     Ok(if libm::fabs(new / plate - 1.0) > 0.005 {
         Replacement::OtherCapacitance
     } else if given < wanted {

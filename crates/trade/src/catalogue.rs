@@ -1,8 +1,8 @@
-//! Every formula by name, declared once: what it takes, what it gives, its meaning and source. The command line, the rule
-//! language, the reference and the editors' definitions all read this. Does not hold the formulas.
+//! The catalogue of formulas, each declared once: name, parameters, result, meaning and source. The command line, the
+//! rule language, the reference and the editors' definitions all read it. Does not hold the formulas.
 //!
-//! A call takes numbers in the units of the declaration. A word ("R-410A", "copper") is passed as its place in its list. A few take
-//! lists: the visits of a trend, the parts beside which one stands.
+//! A call takes numbers in the units of the declaration. A word ("R-410A", "copper") is passed as its index in its
+//! list. A few functions take lists: the visits of a trend, the peers of a part.
 
 #![allow(non_snake_case, reason = "names of arguments carry units as they are written")]
 
@@ -25,12 +25,12 @@ use alloc::vec::Vec;
 
 use crate::range::{Argument, OutOfRange};
 
-/// What an argument is.
+/// The kind of a parameter.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum ParameterKind {
     /// A number in a range.
     Number(Argument),
-    /// A resistance or the like that may also be open: infinite.
+    /// A resistance or similar that may also be open: infinite.
     NumberOrOpen(Argument),
     /// One of these words.
     Word(&'static [&'static str]),
@@ -38,17 +38,17 @@ pub enum ParameterKind {
     List(Argument),
 }
 
-/// One argument of a function.
+/// One parameter of a function.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Parameter {
     /// Its name.
     pub name: &'static str,
-    /// What it is.
+    /// Its kind and range.
     pub kind: ParameterKind,
 }
 
 impl Parameter {
-    /// Its unit; empty for a bare number or a word.
+    /// Its unit; empty for a plain number or a word.
     #[must_use]
     pub const fn unit(&self) -> &'static str {
         match self.kind {
@@ -60,12 +60,12 @@ impl Parameter {
     }
 }
 
-/// What a function gives.
+/// The result of a function.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Returns {
-    /// A number in this unit; empty for a bare number, or for the unit of the arguments.
+    /// A number in this unit; empty for a plain number, or for the unit of the arguments.
     Number(&'static str),
-    /// One of these words; the result is its place in the list.
+    /// One of these words; the result is its index.
     Word(&'static [&'static str]),
 }
 
@@ -80,22 +80,22 @@ enum Body {
 pub struct Function {
     /// Its name.
     pub name: &'static str,
-    /// What it belongs to: "capacitors".
+    /// Its group: "capacitors".
     pub group: &'static str,
-    /// What it takes, in order.
+    /// Its parameters, in order.
     pub parameters: &'static [Parameter],
-    /// What it gives.
+    /// Its result.
     pub returns: Returns,
-    /// What it is, one sentence or two.
+    /// Its meaning, in one sentence or two.
     pub doc: &'static str,
     /// Where the formula comes from.
     pub source: &'static str,
     body: Body,
-    /// It jumps (floor, a word): its result counts as a decision of a rule.
+    /// Its result jumps (floor, a word), so it counts as a decision of a rule.
     pub is_discrete: bool,
 }
 
-/// What a call may end in instead of a number.
+/// Why a call failed.
 #[derive(Clone, Debug, PartialEq)]
 pub enum CallError {
     /// Another number of arguments than declared.
@@ -107,14 +107,14 @@ pub enum CallError {
 }
 
 impl Function {
-    /// How it is called: `series_uF(first, second)`.
+    /// Its signature: `series_uF(first, second)`.
     #[must_use]
     pub fn signature(&self) -> String {
         let names: Vec<&str> = self.parameters.iter().map(|parameter| parameter.name).collect();
         format!("{}({})", self.name, names.join(", "))
     }
 
-    /// Calls it; words as their places in their lists.
+    /// Calls it; words are passed as indices.
     ///
     /// # Errors
     /// [`CallError`]: the number of arguments, an argument out of range, a result that is not finite.
@@ -131,10 +131,10 @@ impl Function {
         }
     }
 
-    /// Calls it where some arguments are lists; a number or word is a list of one.
+    /// Calls it if some parameters are lists; a number or word is a list of one.
     ///
     /// # Errors
-    /// [`CallError`], as [`Self::call`]; also the count when what is no list is not one number.
+    /// [`CallError`], as for [`Self::call`]; also the count if something other than a list is not exactly one number.
     pub fn call_lists(&self, arguments: &[&[f64]]) -> Result<f64, CallError> {
         if arguments.len() != self.parameters.len() {
             return Err(CallError::Count);
@@ -152,13 +152,13 @@ impl Function {
         }
     }
 
-    /// Some argument is a list.
+    /// Whether some parameter is a list.
     #[must_use]
     pub fn takes_lists(&self) -> bool {
         matches!(self.body, Body::Lists(_))
     }
 
-    /// The word that a result stands for; `None` when it gives a number.
+    /// The word that a result denotes; `None` if the result is a number.
     #[must_use]
     pub fn word(&self, result: f64) -> Option<&'static str> {
         match self.returns {
@@ -192,7 +192,7 @@ const GROUPS: [&[Function]; 12] = [
     trends::ALL,
 ];
 
-/// Every function, mathematics first. Names with several numbers of arguments stand once per number.
+/// Every function, mathematics first. A name with several numbers of arguments appears once per number.
 pub fn functions() -> impl Iterator<Item = &'static Function> + Clone {
     GROUPS.into_iter().flatten()
 }
@@ -202,19 +202,19 @@ pub fn find(name: &str) -> impl Iterator<Item = &'static Function> + Clone {
     functions().filter(move |function| function.name == name)
 }
 
-/// The place that a number passed for a word stands for; beyond every list for what is none.
+/// The index that a number denotes; beyond every list if it denotes none.
 fn place(number: f64) -> usize {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // within 0 to 1000
     if (0.0..1000.0).contains(&number) { number as usize } else { usize::MAX }
 }
 
-/// The item of a list that a word stands for.
+/// The item that a word denotes.
 fn pick<T: Copy>(list: &[T], number: f64) -> Result<T, OutOfRange> {
     let error = OutOfRange { what: "word", value: number, unit: "", least: 0.0, greatest: 0.0 };
     list.get(place(number)).copied().ok_or(error)
 }
 
-/// The number that a slice of one holds.
+/// The number in a slice of one.
 fn one(slice: &[f64]) -> f64 {
     slice.first().copied().unwrap_or(f64::NAN)
 }
@@ -244,8 +244,8 @@ const fn returns(unit: &'static str) -> Returns {
     Returns::Number(unit)
 }
 
-/// `function!(GROUP, "name"(argument: what, ...) -> returns, "doc", "source", expression)`. With `lists` before the group every argument
-/// comes as a slice; [`one`] takes a number out.
+/// `function!(GROUP, "name"(argument: what, ...) -> returns, "doc", "source", expression)`. With `lists` before the
+/// group every argument is a slice; [`one`] extracts a number.
 macro_rules! function {
     (lists $($declaration:tt)+) => {
         $crate::catalogue::function!(@ Lists $($declaration)+)

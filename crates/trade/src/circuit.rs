@@ -1,5 +1,5 @@
-//! The refrigerant circuit in the trade's units: gauge pressures in psig, °F, altitude. Superheat counts from the dew line, subcooling
-//! from the bubble line, ratios are of absolute pressures. Does not judge; rules do.
+//! The refrigerant circuit in the trade's units: gauge pressures in psig, °F, altitude. Superheat is measured from
+//! the dew line, subcooling from the bubble line; ratios use absolute pressures. Does not judge; rules do.
 
 use crate::psychro::standard_pressure_psia;
 use crate::range::{Argument, OutOfRange};
@@ -46,7 +46,7 @@ fn fahrenheit(celsius: f64) -> f64 {
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn absolute_psia(psig: f64, altitude_ft: f64) -> Result<f64, OutOfRange> {
-    Ok(GAUGE.check(psig)? + standard_pressure_psia(altitude_ft)?)
+    Ok(GAUGE.validate(psig)? + standard_pressure_psia(altitude_ft)?)
 }
 
 /// Saturation temperature in °F on one of the lines, at a gauge pressure.
@@ -77,7 +77,7 @@ pub fn saturation_psig(
     saturated_f: f64,
     altitude_ft: f64,
 ) -> Result<f64, OutOfRange> {
-    let kpa = pressure_kpa(refrigerant, line, celsius(SATURATED.check(saturated_f)?))?;
+    let kpa = pressure_kpa(refrigerant, line, celsius(SATURATED.validate(saturated_f)?))?;
     Ok(kpa / KPA_PER_PSI - standard_pressure_psia(altitude_ft)?)
 }
 
@@ -94,7 +94,8 @@ pub fn superheat_f(
     suction_line_f: f64,
     altitude_ft: f64,
 ) -> Result<f64, OutOfRange> {
-    Ok(LINE.check(suction_line_f)? - saturation_f(refrigerant, Saturation::Dew, suction_psig, altitude_ft)?)
+    Ok(LINE.validate(suction_line_f)?
+        - saturation_f(refrigerant, Saturation::Dew, suction_psig, altitude_ft)?)
 }
 
 /// Subcooling in °F: bubble temperature at the liquid pressure less liquid line.
@@ -110,7 +111,7 @@ pub fn subcooling_f(
     altitude_ft: f64,
 ) -> Result<f64, OutOfRange> {
     Ok(saturation_f(refrigerant, Saturation::Bubble, liquid_psig, altitude_ft)?
-        - LINE.check(liquid_line_f)?)
+        - LINE.validate(liquid_line_f)?)
 }
 
 /// Target superheat in °F of a fixed orifice: (3 wet bulb - 80 - outdoor) / 2.
@@ -121,7 +122,7 @@ pub fn subcooling_f(
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn target_superheat_f(return_wet_bulb_f: f64, outdoor_f: f64) -> Result<f64, OutOfRange> {
-    TARGET.check((3.0 * WET_BULB.check(return_wet_bulb_f)? - 80.0 - OUTDOOR.check(outdoor_f)?) / 2.0)
+    TARGET.validate((3.0 * WET_BULB.validate(return_wet_bulb_f)? - 80.0 - OUTDOOR.validate(outdoor_f)?) / 2.0)
 }
 
 /// Condensing temperature over the outdoor air in °F: bubble temperature at the liquid pressure less outdoor dry bulb.
@@ -136,7 +137,7 @@ pub fn condensing_over_ambient_f(
     outdoor_f: f64,
     altitude_ft: f64,
 ) -> Result<f64, OutOfRange> {
-    Ok(saturation_f(refrigerant, Saturation::Bubble, liquid_psig, altitude_ft)? - AIR.check(outdoor_f)?)
+    Ok(saturation_f(refrigerant, Saturation::Bubble, liquid_psig, altitude_ft)? - AIR.validate(outdoor_f)?)
 }
 
 /// Return air over the evaporator's dew temperature in °F.
@@ -151,7 +152,7 @@ pub fn evaporator_difference_f(
     return_f: f64,
     altitude_ft: f64,
 ) -> Result<f64, OutOfRange> {
-    Ok(AIR.check(return_f)? - saturation_f(refrigerant, Saturation::Dew, suction_psig, altitude_ft)?)
+    Ok(AIR.validate(return_f)? - saturation_f(refrigerant, Saturation::Dew, suction_psig, altitude_ft)?)
 }
 
 /// Compression ratio: discharge over suction, both absolute.
@@ -167,7 +168,7 @@ pub fn compression_ratio(
 ) -> Result<f64, OutOfRange> {
     let suction = Argument { what: "suction pressure", unit: "psia", least: 1.0, greatest: 800.0 };
     Ok(absolute_psia(discharge_psig, altitude_ft)?
-        / suction.check(absolute_psia(suction_psig, altitude_ft)?)?)
+        / suction.validate(absolute_psia(suction_psig, altitude_ft)?)?)
 }
 
 /// Discharge temperature in °F that a compressor of 70 % isentropic efficiency would have without losing heat: (suction, absolute) x
@@ -185,11 +186,11 @@ pub fn expected_discharge_f(
     condensing_f: f64,
     superheat_f: f64,
 ) -> Result<f64, OutOfRange> {
-    let evaporating = SATURATED.check(evaporating_f)?;
+    let evaporating = SATURATED.validate(evaporating_f)?;
     let hotter = Argument { what: "condensing temperature", least: evaporating, ..SATURATED };
     let suction = pressure_kpa(refrigerant, Saturation::Dew, celsius(evaporating))?;
-    let discharge = pressure_kpa(refrigerant, Saturation::Bubble, celsius(hotter.check(condensing_f)?))?;
-    let kelvin = celsius(evaporating + SUPERHEAT.check(superheat_f)?) + 273.15;
+    let discharge = pressure_kpa(refrigerant, Saturation::Bubble, celsius(hotter.validate(condensing_f)?))?;
+    let kelvin = celsius(evaporating + SUPERHEAT.validate(superheat_f)?) + 273.15;
     let hot = kelvin * libm::pow(discharge / suction, refrigerant.discharge_exponent());
     Ok(fahrenheit(hot - 273.15))
 }
@@ -202,7 +203,7 @@ pub fn expected_discharge_f(
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn annual_leak_pct(added_lb: f64, charge_lb: f64, days: f64) -> Result<f64, OutOfRange> {
-    Ok(100.0 * MASS.check(added_lb)? / CHARGE.check(charge_lb)? * 365.0 / DAYS.check(days)?)
+    Ok(100.0 * MASS.validate(added_lb)? / CHARGE.validate(charge_lb)? * 365.0 / DAYS.validate(days)?)
 }
 
 /// Leak rate in % of the full charge a year, as the additions of the last 365 days together: 100 added / charge.
@@ -212,7 +213,7 @@ pub fn annual_leak_pct(added_lb: f64, charge_lb: f64, days: f64) -> Result<f64, 
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn rolling_leak_pct(added_in_365_days_lb: f64, charge_lb: f64) -> Result<f64, OutOfRange> {
-    Ok(100.0 * MASS.check(added_in_365_days_lb)? / CHARGE.check(charge_lb)?)
+    Ok(100.0 * MASS.validate(added_in_365_days_lb)? / CHARGE.validate(charge_lb)?)
 }
 
 #[cfg(test)]

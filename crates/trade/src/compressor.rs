@@ -1,5 +1,5 @@
-//! Hermetic compressors: terminals from three resistances and what is wrong with them, crankcase heater, the ten-coefficient
-//! map, amps of the plate. Does not judge; rules do.
+//! Hermetic compressors: terminals from three resistances and their faults, crankcase heater, the ten-coefficient
+//! map, nameplate amps. Does not judge; rules do.
 
 use crate::range::{Argument, OutOfRange};
 
@@ -76,7 +76,7 @@ pub fn windings(
     overload_inside: bool,
 ) -> Result<Windings, OutOfRange> {
     use Terminal::{One, Three, Two};
-    let read = |ohms: Option<f64>| ohms.map(|ohms| WINDING.check(ohms)).transpose();
+    let read = |ohms: Option<f64>| ohms.map(|ohms| WINDING.validate(ohms)).transpose();
     let apart = |terminal| match overload_inside {
         true => Windings::OverloadOpen { common: terminal },
         false => Windings::WindingOpen { apart: terminal },
@@ -129,8 +129,8 @@ pub struct Heater {
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn crankcase_heater(rated_volts: f64, rated_watts: f64, volts: f64) -> Result<Heater, OutOfRange> {
-    let (rated, power) = (VOLTAGE.check(rated_volts)?, POWER.check(rated_watts)?);
-    let ratio = VOLTAGE.check(volts)? / rated;
+    let (rated, power) = (VOLTAGE.validate(rated_volts)?, POWER.validate(rated_watts)?);
+    let ratio = VOLTAGE.validate(volts)? / rated;
     Ok(Heater { ohms: rated * rated / power, rated_amps: power / rated, watts: power * ratio * ratio })
 }
 
@@ -142,7 +142,7 @@ pub fn crankcase_heater(rated_volts: f64, rated_watts: f64, volts: f64) -> Resul
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn sum_error_ohm(common_start: f64, common_run: f64, start_run: f64) -> Result<f64, OutOfRange> {
-    Ok(WINDING.check(start_run)? - WINDING.check(common_start)? - WINDING.check(common_run)?)
+    Ok(WINDING.validate(start_run)? - WINDING.validate(common_start)? - WINDING.validate(common_run)?)
 }
 
 /// Rated load amps from the greatest continuous current of the plate: MCC / divisor, the divisor being 1.56 or 1.4.
@@ -153,7 +153,7 @@ pub fn sum_error_ohm(common_start: f64, common_run: f64, start_run: f64) -> Resu
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn rated_load_amps(mcc_amps: f64, divisor: f64) -> Result<f64, OutOfRange> {
-    Ok(CURRENT.check(mcc_amps)? / DIVISOR.check(divisor)?)
+    Ok(CURRENT.validate(mcc_amps)? / DIVISOR.validate(divisor)?)
 }
 
 /// A compressor maker's map: C1 + C2 S + C3 D + C4 S^2 + C5 S D + C6 D^2 + C7 S^3 + C8 D S^2 + C9 S D^2 + C10 D^3, with S the
@@ -165,11 +165,11 @@ pub fn rated_load_amps(mcc_amps: f64, divisor: f64) -> Result<f64, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn map_value(coefficients: [f64; 10], evaporating: f64, condensing: f64) -> Result<f64, OutOfRange> {
-    let (s, d) = (MAP_TEMPERATURE.check(evaporating)?, MAP_TEMPERATURE.check(condensing)?);
+    let (s, d) = (MAP_TEMPERATURE.validate(evaporating)?, MAP_TEMPERATURE.validate(condensing)?);
     let powers = [1.0, s, d, s * s, s * d, d * d, s * s * s, d * s * s, s * d * d, d * d * d];
     let mut sum = 0.0;
     for (coefficient, power) in coefficients.into_iter().zip(powers) {
-        sum += COEFFICIENT.check(coefficient)? * power;
+        sum += COEFFICIENT.validate(coefficient)? * power;
     }
     Ok(sum)
 }

@@ -1,5 +1,5 @@
-//! Conformity: how probable it is that a value lies inside its limits, what a population adds to one reading, whether two meters agree.
-//! Does not say which probability is enough; the decision rule does.
+//! Conformity: the probability that a value lies inside its limits, what a population adds to one reading, whether
+//! two meters agree. Does not say which probability is enough; the decision rule does.
 
 use core::f64::consts::{FRAC_1_SQRT_2, PI};
 
@@ -26,8 +26,8 @@ pub(crate) fn normal(z: f64) -> f64 {
 /// # Errors
 /// [`OutOfRange`] outside the ranges above, or when the limits stand the wrong way round.
 pub fn probability_of_conformance(value: f64, u: f64, low: f64, high: f64) -> Result<f64, OutOfRange> {
-    let (value, u, low) = (VALUE.check(value)?, UNCERTAINTY.check(u)?, VALUE.check(low)?);
-    let high = Argument { what: "upper limit", least: low, ..VALUE }.check(high)?;
+    let (value, u, low) = (VALUE.validate(value)?, UNCERTAINTY.validate(u)?, VALUE.validate(low)?);
+    let high = Argument { what: "upper limit", least: low, ..VALUE }.validate(high)?;
     // From the nearer side, so that small chances keep their digits.
     let (a, b) = ((low - value) / u, (high - value) / u);
     Ok(if a > 0.0 { normal(-a) - normal(-b) } else { normal(b) - normal(a) })
@@ -41,7 +41,7 @@ pub fn probability_of_conformance(value: f64, u: f64, low: f64, high: f64) -> Re
 /// [`OutOfRange`] outside the ranges above.
 pub fn posterior_mean(value: f64, u: f64, prior_mean: f64, prior_spread: f64) -> Result<f64, OutOfRange> {
     let (a, b) = weights(u, prior_spread)?;
-    Ok((VALUE.check(value)? * a + VALUE.check(prior_mean)? * b) / (a + b))
+    Ok((VALUE.validate(value)? * a + VALUE.validate(prior_mean)? * b) / (a + b))
 }
 
 /// Standard uncertainty of that mean.
@@ -56,7 +56,7 @@ pub fn posterior_u(u: f64, prior_spread: f64) -> Result<f64, OutOfRange> {
 }
 
 fn weights(u: f64, spread: f64) -> Result<(f64, f64), OutOfRange> {
-    let (u, spread) = (UNCERTAINTY.check(u)?, UNCERTAINTY.check(spread)?);
+    let (u, spread) = (UNCERTAINTY.validate(u)?, UNCERTAINTY.validate(spread)?);
     Ok((1.0 / (u * u), 1.0 / (spread * spread)))
 }
 
@@ -72,8 +72,8 @@ pub fn en_number(
     second: f64,
     second_expanded: f64,
 ) -> Result<f64, OutOfRange> {
-    let (a, b) = (UNCERTAINTY.check(first_expanded)?, UNCERTAINTY.check(second_expanded)?);
-    Ok(libm::fabs(VALUE.check(first)? - VALUE.check(second)?) / libm::sqrt(a * a + b * b))
+    let (a, b) = (UNCERTAINTY.validate(first_expanded)?, UNCERTAINTY.validate(second_expanded)?);
+    Ok(libm::fabs(VALUE.validate(first)? - VALUE.validate(second)?) / libm::sqrt(a * a + b * b))
 }
 
 /// Quantile of Student's distribution: the t below which it lies with this probability.
@@ -83,7 +83,7 @@ pub fn en_number(
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn student_quantile(probability: f64, freedom: f64) -> Result<f64, OutOfRange> {
-    let (p, nu) = (PROBABILITY.check(probability)?, FREEDOM.check(freedom)?);
+    let (p, nu) = (PROBABILITY.validate(probability)?, FREEDOM.validate(freedom)?);
     let upper = libm::fmin(p, 1.0 - p);
     // The tail falls with t; it is bracketed, then halved. 200 halvings reach the last bit of any bracket.
     let mut high = 1.0;

@@ -17,9 +17,9 @@ pub(crate) const RATIO: Argument =
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn belt_length_in(centres_in: f64, large_in: f64, small_in: f64) -> Result<f64, OutOfRange> {
-    let (large, small) = (LENGTH.check(large_in)?, LENGTH.check(small_in)?);
+    let (large, small) = (LENGTH.validate(large_in)?, LENGTH.validate(small_in)?);
     let apart = Argument { what: "distance of the centres", least: (large + small) / 2.0, ..LENGTH };
-    let centres = apart.check(centres_in)?;
+    let centres = apart.validate(centres_in)?;
     Ok(2.0 * centres + PI * (large + small) / 2.0 + (large - small) * (large - small) / (4.0 * centres))
 }
 
@@ -30,7 +30,7 @@ pub fn belt_length_in(centres_in: f64, large_in: f64, small_in: f64) -> Result<f
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn belt_deflection_in(span_in: f64) -> Result<f64, OutOfRange> {
-    Ok(LENGTH.check(span_in)? / 64.0)
+    Ok(LENGTH.validate(span_in)? / 64.0)
 }
 
 /// Speed in rpm of the driven sheave: n d / D.
@@ -40,7 +40,7 @@ pub fn belt_deflection_in(span_in: f64) -> Result<f64, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn driven_rpm(driver_rpm: f64, driver_in: f64, driven_in: f64) -> Result<f64, OutOfRange> {
-    Ok(SPEED.check(driver_rpm)? * LENGTH.check(driver_in)? / LENGTH.check(driven_in)?)
+    Ok(SPEED.validate(driver_rpm)? * LENGTH.validate(driver_in)? / LENGTH.validate(driven_in)?)
 }
 
 /// What a fan on an unchanged system does at another speed, as parts of what it did.
@@ -62,7 +62,7 @@ pub struct FanChange {
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn fan_laws(old_rpm: f64, new_rpm: f64) -> Result<FanChange, OutOfRange> {
-    let ratio = RATIO.check(SPEED.check(new_rpm)? / SPEED.check(old_rpm)?)?;
+    let ratio = RATIO.validate(SPEED.validate(new_rpm)? / SPEED.validate(old_rpm)?)?;
     Ok(FanChange { flow: ratio, pressure: ratio * ratio, power: ratio * ratio * ratio })
 }
 

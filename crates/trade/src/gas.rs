@@ -43,7 +43,7 @@ pub(crate) const FLUE_RISE: Argument =
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn input_ratio(manifold_in_wc: f64, rated_in_wc: f64) -> Result<f64, OutOfRange> {
-    Ok(libm::sqrt(MANIFOLD.check(manifold_in_wc)? / MANIFOLD.check(rated_in_wc)?))
+    Ok(libm::sqrt(MANIFOLD.validate(manifold_in_wc)? / MANIFOLD.validate(rated_in_wc)?))
 }
 
 /// How far a draft is beyond the point at which its pressure switch gives up, as a part of that point: 0.2 is a fifth beyond.
@@ -53,7 +53,7 @@ pub fn input_ratio(manifold_in_wc: f64, rated_in_wc: f64) -> Result<f64, OutOfRa
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn draft_margin(draft_in_wc: f64, switch_in_wc: f64) -> Result<f64, OutOfRange> {
-    Ok(DRAFT.check(draft_in_wc)? / SWITCH.check(switch_in_wc)? - 1.0)
+    Ok(DRAFT.validate(draft_in_wc)? / SWITCH.validate(switch_in_wc)? - 1.0)
 }
 
 /// Gas flow in ft3/h through a meter, from the time of one turn of a dial: 3600 ft3 / s. Every other appliance on the meter is off.
@@ -63,7 +63,7 @@ pub fn draft_margin(draft_in_wc: f64, switch_in_wc: f64) -> Result<f64, OutOfRan
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn clocked_ft3_per_h(dial_ft3: f64, seconds: f64) -> Result<f64, OutOfRange> {
-    Ok(3600.0 * DIAL.check(dial_ft3)? / TIME.check(seconds)?)
+    Ok(3600.0 * DIAL.validate(dial_ft3)? / TIME.validate(seconds)?)
 }
 
 /// Gas flow in standard ft3/h (14.73 psia, 60 °F) from the metered one: Q (Pb + Pg) / 14.73 x 520 / (460 + T).
@@ -79,8 +79,9 @@ pub fn standard_ft3_per_h(
     gauge_in_wc: f64,
     gas_f: f64,
 ) -> Result<f64, OutOfRange> {
-    let pressure = BAROMETER.check(barometer_psia)? + METER_PRESSURE.check(gauge_in_wc)? * PSI_PER_IN_WC;
-    Ok(FLOW.check(ft3_per_h)? * pressure / 14.73 * 520.0 / (460.0 + GAS_TEMPERATURE.check(gas_f)?))
+    let pressure =
+        BAROMETER.validate(barometer_psia)? + METER_PRESSURE.validate(gauge_in_wc)? * PSI_PER_IN_WC;
+    Ok(FLOW.validate(ft3_per_h)? * pressure / 14.73 * 520.0 / (460.0 + GAS_TEMPERATURE.validate(gas_f)?))
 }
 
 /// Input in Btu/h: flow times heating value.
@@ -90,7 +91,7 @@ pub fn standard_ft3_per_h(
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn input_btu_per_h(ft3_per_h: f64, btu_per_ft3: f64) -> Result<f64, OutOfRange> {
-    Ok(FLOW.check(ft3_per_h)? * HEATING_VALUE.check(btu_per_ft3)?)
+    Ok(FLOW.validate(ft3_per_h)? * HEATING_VALUE.validate(btu_per_ft3)?)
 }
 
 /// Input in Btu/h that a plate's rating allows at an altitude, where the plate says nothing else: 4 % less for each 1000 ft, counted from
@@ -101,9 +102,9 @@ pub fn input_btu_per_h(ft3_per_h: f64, btu_per_ft3: f64) -> Result<f64, OutOfRan
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn input_at_altitude_btu_per_h(rated_btu_per_h: f64, altitude_ft: f64) -> Result<f64, OutOfRange> {
-    let altitude = ALTITUDE.check(altitude_ft)?;
+    let altitude = ALTITUDE.validate(altitude_ft)?;
     let less = if altitude > 2000.0 { 0.04 * altitude / 1000.0 } else { 0.0 };
-    Ok(INPUT.check(rated_btu_per_h)? * (1.0 - less))
+    Ok(INPUT.validate(rated_btu_per_h)? * (1.0 - less))
 }
 
 /// Carbon monoxide in ppm, air free, from oxygen: CO x 20.9 / (20.9 - O2).
@@ -114,7 +115,7 @@ pub fn input_at_altitude_btu_per_h(rated_btu_per_h: f64, altitude_ft: f64) -> Re
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn co_air_free_ppm(co_ppm: f64, oxygen_pct: f64) -> Result<f64, OutOfRange> {
-    Ok(CO.check(co_ppm)? * OXYGEN_IN_AIR_PCT / (OXYGEN_IN_AIR_PCT - OXYGEN.check(oxygen_pct)?))
+    Ok(CO.validate(co_ppm)? * OXYGEN_IN_AIR_PCT / (OXYGEN_IN_AIR_PCT - OXYGEN.validate(oxygen_pct)?))
 }
 
 /// Carbon monoxide in ppm, air free, from carbon dioxide: CO x CO2max / CO2.
@@ -124,7 +125,7 @@ pub fn co_air_free_ppm(co_ppm: f64, oxygen_pct: f64) -> Result<f64, OutOfRange> 
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn co_air_free_by_co2_ppm(co_ppm: f64, co2_pct: f64, fuel: Fuel) -> Result<f64, OutOfRange> {
-    Ok(CO.check(co_ppm)? * fuel.co2_max_pct() / CO2.check(co2_pct)?)
+    Ok(CO.validate(co_ppm)? * fuel.co2_max_pct() / CO2.validate(co2_pct)?)
 }
 
 /// A fuel gas.
@@ -180,7 +181,7 @@ impl Fuel {
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn excess_air_pct(oxygen_pct: f64, fuel: Fuel) -> Result<f64, OutOfRange> {
-    let part = OXYGEN.check(oxygen_pct)? / 100.0;
+    let part = OXYGEN.validate(oxygen_pct)? / 100.0;
     let dry = fuel.stoichiometry().co2 + fuel.inert();
     // Each mole of excess air brings 0.20946 mole of oxygen into the dry gas.
     let air = part * dry / (0.20946 - part);
@@ -197,7 +198,7 @@ pub fn excess_air_pct(oxygen_pct: f64, fuel: Fuel) -> Result<f64, OutOfRange> {
 /// [`OutOfRange`] outside the ranges above.
 pub fn stack_loss_net_pct(flue_over_air_k: f64, oxygen_pct: f64, fuel: Fuel) -> Result<f64, OutOfRange> {
     let (a, b) = fuel.siegert();
-    Ok(FLUE_RISE.check(flue_over_air_k)? * (a / (21.0 - OXYGEN.check(oxygen_pct)?) + b))
+    Ok(FLUE_RISE.validate(flue_over_air_k)? * (a / (21.0 - OXYGEN.validate(oxygen_pct)?) + b))
 }
 
 #[cfg(test)]

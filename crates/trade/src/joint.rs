@@ -18,7 +18,7 @@ pub(crate) const EXPONENT: Argument = Argument { what: "exponent", unit: "", lea
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn resistance_ohm(millivolts: f64, amps: f64) -> Result<f64, OutOfRange> {
-    Ok(DROP.check(millivolts)? / (1000.0 * CURRENT.check(amps)?))
+    Ok(DROP.validate(millivolts)? / (1000.0 * CURRENT.validate(amps)?))
 }
 
 /// Heat in W that a contact or joint gives off: P = mV I / 1000.
@@ -28,7 +28,7 @@ pub fn resistance_ohm(millivolts: f64, amps: f64) -> Result<f64, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn heat_w(millivolts: f64, amps: f64) -> Result<f64, OutOfRange> {
-    Ok(DROP.check(millivolts)? * CURRENT.check(amps)? / 1000.0)
+    Ok(DROP.validate(millivolts)? * CURRENT.validate(amps)? / 1000.0)
 }
 
 /// Voltage drop in mV that the same contact would show at its rated current: mV Irated / I.
@@ -39,7 +39,7 @@ pub fn heat_w(millivolts: f64, amps: f64) -> Result<f64, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn millivolts_at_rated(millivolts: f64, amps: f64, rated_amps: f64) -> Result<f64, OutOfRange> {
-    Ok(DROP.check(millivolts)? * CURRENT.check(rated_amps)? / CURRENT.check(amps)?)
+    Ok(DROP.validate(millivolts)? * CURRENT.validate(rated_amps)? / CURRENT.validate(amps)?)
 }
 
 /// How many times the best of three poles the worst one has: greatest over least. For resistances, or drops at one current.
@@ -50,9 +50,9 @@ pub fn millivolts_at_rated(millivolts: f64, amps: f64, rated_amps: f64) -> Resul
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn pole_ratio(first: f64, second: f64, third: f64) -> Result<f64, OutOfRange> {
-    let poles = [RESISTANCE.check(first)?, RESISTANCE.check(second)?, RESISTANCE.check(third)?];
+    let poles = [RESISTANCE.validate(first)?, RESISTANCE.validate(second)?, RESISTANCE.validate(third)?];
     let least = poles.into_iter().fold(f64::INFINITY, libm::fmin);
-    let least = Argument { what: "least of the three poles", least: 1e-12, ..RESISTANCE }.check(least)?;
+    let least = Argument { what: "least of the three poles", least: 1e-12, ..RESISTANCE }.validate(least)?;
     Ok(poles.into_iter().fold(0.0, libm::fmax) / least)
 }
 
@@ -64,8 +64,8 @@ pub fn pole_ratio(first: f64, second: f64, third: f64) -> Result<f64, OutOfRange
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn rise_at_full_load_k(kelvin: f64, amps: f64, full_amps: f64, exponent: f64) -> Result<f64, OutOfRange> {
-    let ratio = CURRENT.check(full_amps)? / CURRENT.check(amps)?;
-    Ok(RISE.check(kelvin)? * libm::pow(ratio, EXPONENT.check(exponent)?))
+    let ratio = CURRENT.validate(full_amps)? / CURRENT.validate(amps)?;
+    Ok(RISE.validate(kelvin)? * libm::pow(ratio, EXPONENT.validate(exponent)?))
 }
 
 /// What a warm spot is compared with.
@@ -101,7 +101,7 @@ pub enum Severity {
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn severity(kelvin: f64, reference: Reference) -> Result<Severity, OutOfRange> {
-    let kelvin = RISE.check(kelvin)?;
+    let kelvin = RISE.validate(kelvin)?;
     let classes: &[(f64, bool, Severity)] = match reference {
         Reference::SimilarPart => &[
             (15.0, false, Severity::Major),

@@ -1,7 +1,7 @@
-//! The formulas of the trade: pure functions of plain numbers, units in the names, source and range on each.
+//! The formulas of the trade: pure functions of plain numbers, with units in the names and source and range on each.
 //!
-//! Each function answers within a stated range and refuses outside it ([`OutOfRange`]), so a slipped decimal point
-//! is an error and not a number. All mathematics goes through `libm` and repeats bit for bit on every target.
+//! Each function accepts a stated range and rejects values outside it ([`OutOfRange`]), so a slipped decimal point is
+//! an error and not a number. All mathematics uses `libm` and gives the same bits on every target.
 //!
 //! Does not: hold limits, tolerances or opinions; know devices, rules or uncertainty; read a clock; do I/O.
 #![no_std]

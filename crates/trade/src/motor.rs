@@ -1,5 +1,5 @@
-//! Motors: winding resistance and temperature, insulation resistance brought to 40 °C, slip and load, power. Fans and belts
-//! stand in `drive.rs`. Does not judge; rules do.
+//! Motors: winding resistance and temperature, insulation resistance corrected to 40 °C, slip and load, power. Fans
+//! and belts are in `drive.rs`. Does not judge; rules do.
 
 use crate::range::{Argument, OutOfRange};
 
@@ -52,7 +52,7 @@ impl Metal {
 /// [`OutOfRange`] outside the ranges above.
 pub fn resistance_at_ohm(ohms: f64, at_c: f64, wanted_c: f64, metal: Metal) -> Result<f64, OutOfRange> {
     let k = metal.k_c();
-    Ok(WINDING.check(ohms)? * (k + TEMPERATURE.check(wanted_c)?) / (k + TEMPERATURE.check(at_c)?))
+    Ok(WINDING.validate(ohms)? * (k + TEMPERATURE.validate(wanted_c)?) / (k + TEMPERATURE.validate(at_c)?))
 }
 
 /// Temperature in °C of a winding from its resistance cold and hot: t2 = (R2 / R1)(k + t1) - k.
@@ -64,9 +64,9 @@ pub fn resistance_at_ohm(ohms: f64, at_c: f64, wanted_c: f64, metal: Metal) -> R
 /// [`OutOfRange`] outside the ranges above.
 pub fn temperature_c(cold_ohms: f64, cold_c: f64, hot_ohms: f64, metal: Metal) -> Result<f64, OutOfRange> {
     let k = metal.k_c();
-    let ratio = WINDING.check(hot_ohms)? / WINDING.check(cold_ohms)?;
-    let hot_c = ratio * (k + TEMPERATURE.check(cold_c)?) - k;
-    Argument { what: "temperature by resistance", unit: "°C", least: -60.0, greatest: 400.0 }.check(hot_c)
+    let ratio = WINDING.validate(hot_ohms)? / WINDING.validate(cold_ohms)?;
+    let hot_c = ratio * (k + TEMPERATURE.validate(cold_c)?) - k;
+    Argument { what: "temperature by resistance", unit: "°C", least: -60.0, greatest: 400.0 }.validate(hot_c)
 }
 
 /// How insulation resistance is brought to 40 °C.
@@ -88,14 +88,14 @@ pub enum Insulation {
 /// [`OutOfRange`] outside the ranges above.
 pub fn insulation_at_40c_mohm(megohms: f64, at_c: f64, insulation: Insulation) -> Result<f64, OutOfRange> {
     let factor = match insulation {
-        Insulation::Thermoplastic => libm::exp2((HALVING_RANGE.check(at_c)? - 40.0) / 10.0),
+        Insulation::Thermoplastic => libm::exp2((HALVING_RANGE.validate(at_c)? - 40.0) / 10.0),
         Insulation::Thermoset => {
-            let at = THERMOSET_RANGE.check(at_c)?;
+            let at = THERMOSET_RANGE.validate(at_c)?;
             let slope = if at > 40.0 { -4230.0 } else { -1245.0 };
             libm::exp(slope * (1.0 / (at + 273.0) - 1.0 / 313.0))
         }
     };
-    Ok(factor * INSULATION.check(megohms)?)
+    Ok(factor * INSULATION.validate(megohms)?)
 }
 
 /// Ratio of the insulation resistance read later to that read earlier: the polarisation index with 10 and 1 minutes, the
@@ -107,8 +107,8 @@ pub fn insulation_at_40c_mohm(megohms: f64, at_c: f64, insulation: Insulation) -
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn absorption_ratio(earlier_mohm: f64, later_mohm: f64) -> Result<f64, OutOfRange> {
-    let earlier = Argument { least: 1e-3, ..INSULATION }.check(earlier_mohm)?;
-    Ok(INSULATION.check(later_mohm)? / earlier)
+    let earlier = Argument { least: 1e-3, ..INSULATION }.validate(earlier_mohm)?;
+    Ok(INSULATION.validate(later_mohm)? / earlier)
 }
 
 /// Synchronous speed in rpm: 120 f / poles.
@@ -118,7 +118,7 @@ pub fn absorption_ratio(earlier_mohm: f64, later_mohm: f64) -> Result<f64, OutOf
 /// # Errors
 /// [`OutOfRange`] outside the ranges above or for an odd number of poles.
 pub fn synchronous_rpm(hertz: f64, poles: f64) -> Result<f64, OutOfRange> {
-    let pairs = POLES.check(poles)? / 2.0;
+    let pairs = POLES.validate(poles)? / 2.0;
     if libm::floor(pairs) < pairs {
         return Err(OutOfRange {
             what: "even number of poles",
@@ -128,7 +128,7 @@ pub fn synchronous_rpm(hertz: f64, poles: f64) -> Result<f64, OutOfRange> {
             greatest: 100.0,
         });
     }
-    Ok(60.0 * FREQUENCY.check(hertz)? / pairs)
+    Ok(60.0 * FREQUENCY.validate(hertz)? / pairs)
 }
 
 /// Slip in %: 100 (ns - n) / ns. Negative when driven faster than synchronous speed.
@@ -138,8 +138,8 @@ pub fn synchronous_rpm(hertz: f64, poles: f64) -> Result<f64, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn slip_pct(synchronous_rpm: f64, rpm: f64) -> Result<f64, OutOfRange> {
-    let synchronous = Argument { least: 1.0, ..SPEED }.check(synchronous_rpm)?;
-    Ok(100.0 * (synchronous - SPEED.check(rpm)?) / synchronous)
+    let synchronous = Argument { least: 1.0, ..SPEED }.validate(synchronous_rpm)?;
+    Ok(100.0 * (synchronous - SPEED.validate(rpm)?) / synchronous)
 }
 
 /// Load of an induction motor as a part of its rated load, from its slip: (ns - n) / ((ns - nr) (Vr / V)^2).
@@ -156,11 +156,11 @@ pub fn load_by_slip(
     volts: f64,
     rated_volts: f64,
 ) -> Result<f64, OutOfRange> {
-    let synchronous = Argument { least: 1.0, ..SPEED }.check(synchronous_rpm)?;
+    let synchronous = Argument { least: 1.0, ..SPEED }.validate(synchronous_rpm)?;
     let rated = Argument { what: "rated speed", least: 1.0, greatest: synchronous - 1.0, ..SPEED }
-        .check(rated_rpm)?;
-    let ratio = VOLTAGE_NOT_ZERO.check(rated_volts)? / VOLTAGE_NOT_ZERO.check(volts)?;
-    Ok((synchronous - SPEED.check(rpm)?) / ((synchronous - rated) * ratio * ratio))
+        .validate(rated_rpm)?;
+    let ratio = VOLTAGE_NOT_ZERO.validate(rated_volts)? / VOLTAGE_NOT_ZERO.validate(volts)?;
+    Ok((synchronous - SPEED.validate(rpm)?) / ((synchronous - rated) * ratio * ratio))
 }
 
 /// Load of a motor as a part of its rated load, from its amps: (I / Irated) (V / Vrated).
@@ -171,8 +171,8 @@ pub fn load_by_slip(
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn load_by_amps(amps: f64, rated_amps: f64, volts: f64, rated_volts: f64) -> Result<f64, OutOfRange> {
-    let by_amps = CURRENT.check(amps)? / RATED_CURRENT.check(rated_amps)?;
-    Ok(by_amps * VOLTAGE.check(volts)? / VOLTAGE_NOT_ZERO.check(rated_volts)?)
+    let by_amps = CURRENT.validate(amps)? / RATED_CURRENT.validate(rated_amps)?;
+    Ok(by_amps * VOLTAGE.validate(volts)? / VOLTAGE_NOT_ZERO.validate(rated_volts)?)
 }
 
 /// Power in kW taken from a three-phase line: sqrt(3) V I pf / 1000.
@@ -182,8 +182,8 @@ pub fn load_by_amps(amps: f64, rated_amps: f64, volts: f64, rated_volts: f64) ->
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn three_phase_kw(volts: f64, amps: f64, power_factor: f64) -> Result<f64, OutOfRange> {
-    let apparent = libm::sqrt(3.0) * VOLTAGE.check(volts)? * CURRENT.check(amps)?;
-    Ok(apparent * POWER_FACTOR.check(power_factor)? / 1000.0)
+    let apparent = libm::sqrt(3.0) * VOLTAGE.validate(volts)? * CURRENT.validate(amps)?;
+    Ok(apparent * POWER_FACTOR.validate(power_factor)? / 1000.0)
 }
 
 #[cfg(test)]

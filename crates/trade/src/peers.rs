@@ -1,5 +1,6 @@
-//! Peers: how far one of several like parts stands from the rest, by median and median deviation, which one odd part cannot hide behind.
-//! Only among like model, stage and load, on one day. Does not say what is too far; rules do.
+//! Peers: how far one of several similar parts deviates from the rest, by median and median absolute deviation, which
+//! a single odd part cannot hide behind. Only for the same model, stage and load, on one day. Does not say what is
+//! too far; rules do.
 
 use alloc::vec::Vec;
 
@@ -22,8 +23,8 @@ pub const PEERS_MIN: usize = 5;
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn modified_z(values: &[f64], floor: f64) -> Result<Option<Vec<f64>>, OutOfRange> {
-    let floor = FLOOR.check(floor)?;
-    let mut sorted: Vec<f64> = values.iter().map(|v| VALUE.check(*v)).collect::<Result<_, _>>()?;
+    let floor = FLOOR.validate(floor)?;
+    let mut sorted: Vec<f64> = values.iter().map(|v| VALUE.validate(*v)).collect::<Result<_, _>>()?;
     if sorted.len() < PEERS_MIN {
         return Ok(None);
     }
@@ -41,7 +42,7 @@ pub fn modified_z(values: &[f64], floor: f64) -> Result<Option<Vec<f64>>, OutOfR
 /// # Errors
 /// [`OutOfRange`] outside the ranges of [`modified_z`], or for too few others.
 pub fn score(value: f64, others: &[f64], floor: f64) -> Result<f64, OutOfRange> {
-    OTHERS.check(others.len() as f64)?;
+    OTHERS.validate(others.len() as f64)?;
     let all: Vec<f64> = core::iter::once(value).chain(others.iter().copied()).collect();
     let scores = modified_z(&all, floor)?;
     scores.and_then(|scores| scores.first().copied()).ok_or(OTHERS.error())

@@ -1,8 +1,9 @@
-//! Moist air (psychrometrics) in the units of the trade: °F, psia, pound for pound of dry air, Btu for a pound of dry air. Does not hold what
-//! is done with it; `air.rs` does.
+//! Moist air (psychrometrics) in the units of the trade: °F, psia, pound per pound of dry air, Btu per pound of dry
+//! air. Does not hold its applications; `air.rs` does.
 //!
-//! Source of every formula: ASHRAE Handbook, Fundamentals 2017, chapter 1 (perfect-gas relations, Hyland and Wexler's saturation pressure),
-//! coefficients from memory; the tests compare with tables made by PsychroLib 2.5.0, which follows the same chapter.
+//! Source of every formula: ASHRAE Handbook, Fundamentals 2017, chapter 1 (perfect-gas relations, Hyland and Wexler's
+//! saturation pressure), coefficients from memory; the tests compare with tables made by PsychroLib 2.5.0, which
+//! follows the same chapter.
 
 use crate::range::{Argument, OutOfRange};
 
@@ -33,7 +34,7 @@ const HALVINGS: usize = 40;
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn standard_pressure_psia(altitude_ft: f64) -> Result<f64, OutOfRange> {
-    Ok(14.696 * libm::pow(1.0 - 6.8754e-6 * ALTITUDE.check(altitude_ft)?, 5.2559))
+    Ok(14.696 * libm::pow(1.0 - 6.8754e-6 * ALTITUDE.validate(altitude_ft)?, 5.2559))
 }
 
 /// Saturation pressure of water in psia, over ice below 32.018 °F and over water above.
@@ -43,7 +44,7 @@ pub fn standard_pressure_psia(altitude_ft: f64) -> Result<f64, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn saturation_psia(temperature_f: f64) -> Result<f64, OutOfRange> {
-    Ok(saturation(DRY_BULB.check(temperature_f)?))
+    Ok(saturation(DRY_BULB.validate(temperature_f)?))
 }
 
 fn saturation(temperature_f: f64) -> f64 {
@@ -85,8 +86,8 @@ impl MoistAir {
         humidity_pct_rh: f64,
         pressure_psia: f64,
     ) -> Result<Self, OutOfRange> {
-        let (dry_bulb_f, pressure_psia) = (DRY_BULB.check(dry_bulb_f)?, PRESSURE.check(pressure_psia)?);
-        let vapour = saturation(dry_bulb_f) * HUMIDITY.check(humidity_pct_rh)? / 100.0;
+        let (dry_bulb_f, pressure_psia) = (DRY_BULB.validate(dry_bulb_f)?, PRESSURE.validate(pressure_psia)?);
+        let vapour = saturation(dry_bulb_f) * HUMIDITY.validate(humidity_pct_rh)? / 100.0;
         Ok(Self { dry_bulb_f, pressure_psia, humidity_ratio: ratio_of(vapour, pressure_psia) })
     }
 
@@ -97,11 +98,11 @@ impl MoistAir {
     /// # Errors
     /// [`OutOfRange`] outside the ranges above.
     pub fn from_wet_bulb(dry_bulb_f: f64, wet_bulb_f: f64, pressure_psia: f64) -> Result<Self, OutOfRange> {
-        let (dry_bulb_f, pressure_psia) = (DRY_BULB.check(dry_bulb_f)?, PRESSURE.check(pressure_psia)?);
-        let wet = Argument { what: "wet bulb", greatest: dry_bulb_f, ..DRY_BULB }.check(wet_bulb_f)?;
+        let (dry_bulb_f, pressure_psia) = (DRY_BULB.validate(dry_bulb_f)?, PRESSURE.validate(pressure_psia)?);
+        let wet = Argument { what: "wet bulb", greatest: dry_bulb_f, ..DRY_BULB }.validate(wet_bulb_f)?;
         // Less than nothing: no air of this dry bulb has so low a wet bulb.
         let ratio = ratio_at_wet_bulb(dry_bulb_f, wet, pressure_psia);
-        Ok(Self { dry_bulb_f, pressure_psia, humidity_ratio: RATIO.check(ratio)? })
+        Ok(Self { dry_bulb_f, pressure_psia, humidity_ratio: RATIO.validate(ratio)? })
     }
 
     /// Relative humidity, %RH.

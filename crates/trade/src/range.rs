@@ -1,10 +1,10 @@
-//! The range check every formula begins with. Holds no formula.
+//! The range validation at the start of every formula. Holds no formula.
 
 use alloc::format;
 use alloc::string::String;
 use core::fmt;
 
-/// A value outside the range in which a formula is meant.
+/// A value outside the valid range of a formula.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct OutOfRange {
     /// What the value is: "frequency".
@@ -43,8 +43,8 @@ pub struct Argument {
 }
 
 impl Argument {
-    /// The value itself when it lies in the range; NaN and infinities never do.
-    pub(crate) fn check(self, value: f64) -> Result<f64, OutOfRange> {
+    /// The value itself if it is in the range; NaN and infinities never are.
+    pub(crate) fn validate(self, value: f64) -> Result<f64, OutOfRange> {
         if value >= self.least && value <= self.greatest {
             Ok(value)
         } else {
@@ -52,7 +52,7 @@ impl Argument {
         }
     }
 
-    /// The error of this argument, without the value.
+    /// The error for this argument, without the value.
     pub(crate) const fn error(self) -> OutOfRange {
         let Self { what, unit, least, greatest } = self;
         OutOfRange { what, value: f64::NAN, unit, least, greatest }

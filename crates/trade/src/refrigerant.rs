@@ -1,9 +1,10 @@
-//! Refrigerants: saturation on the bubble and on the dew line, in kPa absolute and °C. Holds the refrigerants and the interpolation;
-//! what is made of it in the trade's units stands in `circuit.rs`, the nodes in `data.rs`.
+//! Refrigerants: saturation on the bubble line and on the dew line, in kPa absolute and °C. Holds the refrigerants
+//! and the interpolation; `circuit.rs` uses them in the trade's units, and `data.rs` holds the nodes.
 //!
-//! Between nodes 5 K apart ln p is a cubic with the slopes of both ends (Hermite); against CoolProp 8.0.0, which made the nodes, it is within
-//! 10^-6 of the pressure over the whole range, and CI compares them at every kelvin. How sure CoolProp itself is differs: pure
-//! refrigerants, R-410A and R-407C to some 0.1 %; R-454B to 0.5 %, two versions of the library differing by up to 1 %.
+//! Between nodes 5 K apart, ln p is a cubic with the slopes of both ends (Hermite). It agrees with CoolProp 8.0.0,
+//! which made the nodes, to within 10^-6 of the pressure over the whole range; CI compares them at every kelvin. The
+//! accuracy of CoolProp itself differs: pure refrigerants, R-410A and R-407C to some 0.1 %; R-454B to 0.5 %, with up
+//! to 1 % between two versions of the library.
 
 mod data;
 
@@ -92,7 +93,7 @@ pub enum Saturation {
 /// [`OutOfRange`] outside the range above.
 pub fn pressure_kpa(refrigerant: Refrigerant, line: Saturation, celsius: f64) -> Result<f64, OutOfRange> {
     let nodes = refrigerant.line(line);
-    let steps = (SATURATION.check(celsius)? - FIRST_C) / STEP_K;
+    let steps = (SATURATION.validate(celsius)? - FIRST_C) / STEP_K;
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // 0 to 22
     let below = (steps as usize).min(NODES - 2);
     Ok(libm::exp(logarithm(nodes, below, steps - below as f64)))
@@ -113,7 +114,7 @@ pub fn temperature_c(refrigerant: Refrigerant, line: Saturation, kpa: f64) -> Re
         least: end(nodes.first()),
         greatest: end(nodes.last()),
     };
-    let log = libm::log(range.check(kpa)?);
+    let log = libm::log(range.validate(kpa)?);
     // The nodes rise; the last one at or below the pressure begins the stretch.
     let below = nodes.iter().take(NODES - 1).rposition(|(node, _)| *node <= log).unwrap_or(0);
     let (mut low, mut high) = (0.0, 1.0);

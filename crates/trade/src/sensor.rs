@@ -1,5 +1,5 @@
-//! Sensors: platinum resistance, 10 kohm thermistors and which type is configured wrong, current and voltage loops. Does not
-//! hold tolerances; rules do. Thermocouples are not here yet.
+//! Sensors: platinum resistance, 10 kohm thermistors and how to tell which type is misconfigured, current and voltage
+//! loops. Holds no tolerances; rules do. Thermocouples are in `thermocouple.rs`.
 
 use crate::range::{Argument, OutOfRange};
 
@@ -25,7 +25,7 @@ const C: f64 = -4.183e-12;
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn platinum_ohm(nominal_ohms: f64, celsius: f64) -> Result<f64, OutOfRange> {
-    Ok(RTD_NOMINAL.check(nominal_ohms)? * platinum_ratio(RTD_TEMPERATURE.check(celsius)?))
+    Ok(RTD_NOMINAL.validate(nominal_ohms)? * platinum_ratio(RTD_TEMPERATURE.validate(celsius)?))
 }
 
 fn platinum_ratio(t: f64) -> f64 {
@@ -41,10 +41,10 @@ fn platinum_ratio(t: f64) -> f64 {
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn platinum_c(nominal_ohms: f64, ohms: f64) -> Result<f64, OutOfRange> {
-    let nominal = RTD_NOMINAL.check(nominal_ohms)?;
+    let nominal = RTD_NOMINAL.validate(nominal_ohms)?;
     let ends = [RTD_TEMPERATURE.least, RTD_TEMPERATURE.greatest].map(platinum_ratio);
     let [least, greatest] = ends.map(|ratio| ratio * nominal);
-    let ratio = Argument { what: "resistance", unit: "ohm", least, greatest }.check(ohms)? / nominal;
+    let ratio = Argument { what: "resistance", unit: "ohm", least, greatest }.validate(ohms)? / nominal;
     if ratio >= 1.0 {
         return Ok((-A + libm::sqrt(A * A - 4.0 * B * (1.0 - ratio))) / (2.0 * B));
     }
@@ -83,7 +83,7 @@ impl Thermistor {
 /// [`OutOfRange`] outside the range above.
 pub fn thermistor_c(thermistor: Thermistor, ohms: f64) -> Result<f64, OutOfRange> {
     let [a, b, c] = thermistor.coefficients();
-    let log = libm::log(THERMISTOR.check(ohms)?);
+    let log = libm::log(THERMISTOR.validate(ohms)?);
     Ok(1.0 / (a + b * log + c * log * log * log) - 273.15)
 }
 
@@ -96,7 +96,7 @@ pub fn thermistor_c(thermistor: Thermistor, ohms: f64) -> Result<f64, OutOfRange
 pub fn thermistor_ohm(thermistor: Thermistor, celsius: f64) -> Result<f64, OutOfRange> {
     let [a, b, c] = thermistor.coefficients();
     let range = Argument { what: "temperature", unit: "°C", least: -55.0, greatest: 150.0 };
-    let x = (a - 1.0 / (range.check(celsius)? + 273.15)) / c;
+    let x = (a - 1.0 / (range.validate(celsius)? + 273.15)) / c;
     let third = b / (3.0 * c);
     let y = libm::sqrt(third * third * third + x * x / 4.0);
     Ok(libm::exp(libm::cbrt(y - x / 2.0) - libm::cbrt(y + x / 2.0)))
@@ -135,7 +135,7 @@ pub enum Loop {
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn loop_4_20_ma(milliamps: f64) -> Result<Loop, OutOfRange> {
-    let current = LOOP_MA.check(milliamps)?;
+    let current = LOOP_MA.validate(milliamps)?;
     Ok(match current {
         _ if current <= 3.6 => Loop::FaultLow,
         _ if current >= 21.0 => Loop::FaultHigh,
@@ -151,7 +151,7 @@ pub fn loop_4_20_ma(milliamps: f64) -> Result<Loop, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn loop_2_10_v(volts: f64) -> Result<Loop, OutOfRange> {
-    let volts = LOOP_V.check(volts)?;
+    let volts = LOOP_V.validate(volts)?;
     Ok(match volts {
         _ if volts <= 1.8 => Loop::FaultLow,
         _ if volts >= 10.5 => Loop::FaultHigh,

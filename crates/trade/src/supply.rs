@@ -1,8 +1,9 @@
-//! Supply and control power: deviation from the plate, unbalance of three lines, derating, single phasing, the control
-//! transformer. Does not say how much is too much; rules do.
+//! Supply and control power: deviation from the nameplate, unbalance of three lines, derating, single phasing, the
+//! control transformer. Does not say how much is too much; rules do.
 //!
-//! Two measures of voltage unbalance go by one name and differ by up to some 15 % of their value: that of NEMA MG 1 (greatest
-//! deviation from the mean) and the negative-sequence factor of IEC 61000-4-30. Each function says which it is.
+//! Two measures of voltage unbalance share one name and differ by up to some 15 % of their value: that of NEMA MG 1
+//! (greatest deviation from the mean) and the negative-sequence factor of IEC 61000-4-30. Each function says which
+//! one it computes.
 
 use crate::range::{Argument, OutOfRange};
 
@@ -25,7 +26,7 @@ pub(crate) const UNBALANCE: Argument =
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn deviation_pct(volts: f64, rated_volts: f64) -> Result<f64, OutOfRange> {
-    Ok(100.0 * (VOLTAGE.check(volts)? / RATED_VOLTAGE.check(rated_volts)? - 1.0))
+    Ok(100.0 * (VOLTAGE.validate(volts)? / RATED_VOLTAGE.validate(rated_volts)? - 1.0))
 }
 
 /// Unbalance of three values in %, as NEMA MG 1 defines it for line voltages: 100 times the greatest deviation from the
@@ -38,9 +39,9 @@ pub fn deviation_pct(volts: f64, rated_volts: f64) -> Result<f64, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the range above, or when the mean is zero.
 pub fn unbalance_pct(first: f64, second: f64, third: f64) -> Result<f64, OutOfRange> {
-    let [a, b, c] = [LINE.check(first)?, LINE.check(second)?, LINE.check(third)?];
+    let [a, b, c] = [LINE.validate(first)?, LINE.validate(second)?, LINE.validate(third)?];
     let mean = (a + b + c) / 3.0;
-    let mean = Argument { what: "mean of the three", least: 1e-6, ..LINE }.check(mean)?;
+    let mean = Argument { what: "mean of the three", least: 1e-6, ..LINE }.validate(mean)?;
     let greatest = [a, b, c].into_iter().map(|x| libm::fabs(x - mean)).fold(0.0, libm::fmax);
     Ok(100.0 * greatest / mean)
 }
@@ -55,7 +56,7 @@ pub fn unbalance_pct(first: f64, second: f64, third: f64) -> Result<f64, OutOfRa
 /// # Errors
 /// [`OutOfRange`] outside the range above, or when the three do not close a triangle.
 pub fn negative_sequence_pct(first_v: f64, second_v: f64, third_v: f64) -> Result<f64, OutOfRange> {
-    let volts = [first_v, second_v, third_v].map(|v| LINE_VOLTAGE.check(v));
+    let volts = [first_v, second_v, third_v].map(|v| LINE_VOLTAGE.validate(v));
     let [a, b, c] = [volts[0]?, volts[1]?, volts[2]?];
     let longest = libm::fmax(a, libm::fmax(b, c));
     let others = a + b + c - longest;
@@ -66,7 +67,7 @@ pub fn negative_sequence_pct(first_v: f64, second_v: f64, third_v: f64) -> Resul
         least: 0.0,
         greatest: others * (1.0 + 1e-12),
     }
-    .check(longest)?;
+    .validate(longest)?;
     // In parts of the longest, so that small voltages do not lose their fourth powers.
     let squares = [a, b, c].map(|v| (v / longest) * (v / longest));
     let sum: f64 = squares.iter().sum();
@@ -99,7 +100,7 @@ const DERATING: [(f64, f64); 11] = [
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn unbalance_derating(unbalance_pct: f64) -> Result<f64, OutOfRange> {
-    let at = UNBALANCE.check(unbalance_pct)?;
+    let at = UNBALANCE.validate(unbalance_pct)?;
     let mut below = DERATING[0];
     for point in DERATING {
         if at <= point.0 {
@@ -121,7 +122,7 @@ pub fn unbalance_derating(unbalance_pct: f64) -> Result<f64, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn single_phasing_current_a(amps: f64) -> Result<f64, OutOfRange> {
-    Ok(libm::sqrt(3.0) * CURRENT.check(amps)?)
+    Ok(libm::sqrt(3.0) * CURRENT.validate(amps)?)
 }
 
 /// Load of a transformer in % of its rating: 100 V I / VA.
@@ -131,7 +132,7 @@ pub fn single_phasing_current_a(amps: f64) -> Result<f64, OutOfRange> {
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.
 pub fn transformer_load_pct(volts: f64, amps: f64, rated_va: f64) -> Result<f64, OutOfRange> {
-    Ok(100.0 * VOLTAGE.check(volts)? * CURRENT.check(amps)? / RATED_POWER.check(rated_va)?)
+    Ok(100.0 * VOLTAGE.validate(volts)? * CURRENT.validate(amps)? / RATED_POWER.validate(rated_va)?)
 }
 
 /// Secondary voltage in V of a transformer whose primary tap is not the line's voltage: Vs Vline / Vtap.
@@ -142,7 +143,7 @@ pub fn transformer_load_pct(volts: f64, amps: f64, rated_va: f64) -> Result<f64,
 /// # Errors
 /// [`OutOfRange`] outside the range above.
 pub fn secondary_on_tap_v(rated_secondary_v: f64, tap_v: f64, line_v: f64) -> Result<f64, OutOfRange> {
-    let [secondary, tap, line] = [rated_secondary_v, tap_v, line_v].map(|v| RATED_VOLTAGE.check(v));
+    let [secondary, tap, line] = [rated_secondary_v, tap_v, line_v].map(|v| RATED_VOLTAGE.validate(v));
     Ok(secondary? * line? / tap?)
 }
 
@@ -169,13 +170,13 @@ pub enum Follows {
 /// [`OutOfRange`] outside the range above, or without any unbalance to follow.
 pub fn roll_the_leads(before: [f64; 3], after: [f64; 3]) -> Result<Follows, OutOfRange> {
     let shape = |amps: [f64; 3]| -> Result<[f64; 3], OutOfRange> {
-        let [a, b, c] = amps.map(|a| CURRENT.check(a));
+        let [a, b, c] = amps.map(|a| CURRENT.validate(a));
         let [a, b, c] = [a?, b?, c?];
         let mean = (a + b + c) / 3.0;
         let greatest =
             libm::fmax(libm::fabs(a - mean), libm::fmax(libm::fabs(b - mean), libm::fabs(c - mean)));
         Argument { what: "greatest deviation from the mean", unit: "A", least: 1e-3, greatest: 1e4 }
-            .check(greatest)?;
+            .validate(greatest)?;
         let mean = libm::fmax(mean, 1e-9);
         Ok([a, b, c].map(|x| x / mean - 1.0))
     };

@@ -1,9 +1,10 @@
-//! What a pattern of superheat, subcooling, suction and head pressure speaks of: suspects in order, each with the reading that tells it
-//! from the next. Judges no single reading; whether each is low or high is decided by its own window before.
+//! What a pattern of superheat, subcooling, suction and head pressure suggests: suspects in order, each with the
+//! reading that distinguishes it from the next. Judges no single reading; each has been classified as low or high by
+//! its own window before.
 //!
-//! Source of the table: common practice, no published source; read only after the airflow is proved.
+//! Source of the table: common practice, no published source; valid only once the airflow is proved.
 
-/// Where a reading lies to its window.
+/// Where a reading lies relative to its window.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Level {
     /// Below.
@@ -85,7 +86,8 @@ impl Suspect {
         "valve stuck open",
     ];
 
-    /// What it makes of each reading, for a fixed orifice and for a valve: superheat, subcooling, suction, head. `Unknown` where it may be either.
+    /// The effect on each reading, for a fixed orifice and for a valve: superheat, subcooling, suction, head.
+    /// `Unknown` if it may be either.
     const fn signs(self, metering: Metering) -> [Level; 4] {
         use Level::{High, Low, Normal, Unknown};
         match (self, metering) {
@@ -103,7 +105,7 @@ impl Suspect {
         }
     }
 
-    /// The next reading worth taking to tell it from others like it.
+    /// The next reading worth taking to distinguish it from similar ones.
     #[must_use]
     pub const fn next_reading(self) -> &'static str {
         match self {
@@ -138,9 +140,9 @@ impl Suspect {
 pub struct Ranked {
     /// The suspect.
     pub suspect: Suspect,
-    /// Readings that speak for it.
+    /// Readings that support it.
     pub fits: u8,
-    /// Readings that speak against it: the other side of the window.
+    /// Readings that contradict it: the other side of the window.
     pub against: u8,
 }
 
@@ -150,8 +152,8 @@ impl Ranked {
     }
 }
 
-/// Suspects, best first. Empty when nothing speaks for any: all normal, or too little read. Readings that were not taken speak neither for
-/// nor against. Among equals the order is that of [`Suspect::ALL`].
+/// Suspects, best first. Empty if nothing supports any: all normal, or too few readings. Readings that were not taken
+/// count neither for nor against. Ties keep the order of [`Suspect::ALL`].
 #[must_use]
 pub fn rank(pattern: Pattern) -> [Option<Ranked>; 8] {
     let seen = [pattern.superheat, pattern.subcooling, pattern.suction, pattern.head];

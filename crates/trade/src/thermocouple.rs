@@ -94,7 +94,7 @@ impl Couple {
 /// # Errors
 /// [`OutOfRange`] outside the range of the couple.
 pub fn millivolts(couple: Couple, celsius: f64) -> Result<f64, OutOfRange> {
-    Ok(reference(couple, couple.range().check(celsius)?))
+    Ok(reference(couple, couple.range().validate(celsius)?))
 }
 
 fn reference(couple: Couple, t: f64) -> f64 {
@@ -121,7 +121,7 @@ fn reference(couple: Couple, t: f64) -> f64 {
 /// [`OutOfRange`] outside the ranges above.
 pub fn temperature_c(couple: Couple, mv: f64, cold_c: f64) -> Result<f64, OutOfRange> {
     let range = couple.range();
-    let total = MILLIVOLTS.check(mv)? + millivolts(couple, cold_c)?;
+    let total = MILLIVOLTS.validate(mv)? + millivolts(couple, cold_c)?;
     let (mut low, mut high) = (range.least, range.greatest);
     let ends = Argument {
         what: "voltage with its cold junction",
@@ -129,7 +129,7 @@ pub fn temperature_c(couple: Couple, mv: f64, cold_c: f64) -> Result<f64, OutOfR
         least: reference(couple, low),
         greatest: reference(couple, high),
     };
-    let total = ends.check(total)?;
+    let total = ends.validate(total)?;
     for _ in 0..HALVINGS {
         let middle = 0.5 * (low + high);
         if reference(couple, middle) > total {

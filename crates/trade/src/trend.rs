@@ -1,8 +1,8 @@
-//! Trend over visits: a straight line by least squares with its prediction interval, Theil and Sen's slope, and when a limit may first be
-//! crossed. Does not say what to order; rules and people do.
+//! Trends over visits: a straight line by least squares with its prediction interval, the Theil-Sen slope, and when a
+//! limit may first be crossed. Does not say what to order; rules and people do.
 //!
-//! A line needs at least four visits with the same meter (or one that agrees by its En number), like temperature and no change of part
-//! in between. Times are in days since any moment.
+//! A line needs at least four visits with the same meter (or one that agrees by its En number), similar temperature
+//! and no change of part in between. Times are in days from any reference.
 
 use alloc::vec::Vec;
 
@@ -11,9 +11,9 @@ use crate::range::{Argument, OutOfRange};
 
 /// Fewest visits that make a trend. Source: common practice, no source.
 pub const VISITS_MIN: usize = 4;
-/// The most visits that are looked at.
+/// The most visits that are used.
 pub const VISITS_MAX: usize = 256;
-/// The farthest day that is answered, from the last visit: twenty years. Our own choice.
+/// The farthest day that is computed, from the last visit: twenty years. Our own choice.
 const HORIZON_D: f64 = 7_305.0;
 
 pub(crate) const COUNT: Argument =
@@ -21,7 +21,7 @@ pub(crate) const COUNT: Argument =
 const PAIRED: Argument = Argument { what: "days less values", unit: "", least: 0.0, greatest: 0.0 };
 const SPREAD: Argument =
     Argument { what: "days between the first and the last visit", unit: "d", least: 1e-4, greatest: 2e6 };
-/// How a value runs towards its limit, in the words of rules.
+/// The direction in which a value approaches its limit, in the words of rules.
 pub const SIDES: [&str; 2] = ["falls", "rises"];
 pub(crate) const DAY: Argument = Argument { what: "day of a visit", unit: "d", least: -1e6, greatest: 1e6 };
 pub(crate) const VALUE: Argument =
@@ -51,15 +51,16 @@ pub struct Line {
 /// Why there is no trend, or when a limit is crossed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Crossing {
-    /// The line does not run towards the limit within the horizon of twenty years.
+    /// The line does not reach the limit within the horizon of twenty years.
     NotSeen,
-    /// The value is beyond it already, at the last visit.
+    /// The value was already beyond it at the last visit.
     Beyond,
-    /// Days: the first that is credible at the given confidence, and the day on which the line itself crosses (`None`: after the horizon).
+    /// Days: the first that is credible at the given confidence, and the day on which the line itself crosses
+    /// (`None`: after the horizon).
     Between {
         /// The first credible day.
         first_d: f64,
-        /// The line's own day.
+        /// The day on which the line itself crosses.
         middle_d: Option<f64>,
     },
 }
@@ -69,7 +70,7 @@ pub enum Crossing {
 /// # Errors
 /// [`OutOfRange`] for a day or value that is none.
 pub fn least_squares(visits: &[Visit]) -> Result<Option<Line>, OutOfRange> {
-    check(visits)?;
+    validate(visits)?;
     if !(VISITS_MIN..=VISITS_MAX).contains(&visits.len()) {
         return Ok(None);
     }
@@ -98,7 +99,8 @@ impl Line {
         self.intercept + self.slope_per_d * day
     }
 
-    /// How far to either side of the line one new reading lies with this confidence: t s sqrt(1 + 1/n + (d - mean)^2 / S).
+    /// Half-width of the interval around the line that contains one new reading with this confidence: t s sqrt(1 +
+    /// 1/n + (d - mean)^2 / S).
     ///
     /// `confidence` two-sided, 0.5 to 0.999999. Source: mathematics.
     ///
@@ -106,7 +108,7 @@ impl Line {
     /// [`OutOfRange`] outside the range above.
     pub fn prediction_half(&self, day: f64, confidence: f64) -> Result<f64, OutOfRange> {
         let n = self.visits as f64;
-        let t = student_quantile(0.5 + 0.5 * CONFIDENCE.check(confidence)?, n - 2.0)?;
+        let t = student_quantile(0.5 + 0.5 * CONFIDENCE.validate(confidence)?, n - 2.0)?;
         Ok(t * self.reach(day))
     }
 
@@ -122,8 +124,8 @@ impl Line {
     /// # Errors
     /// [`OutOfRange`] outside the range above, or for a limit that is none.
     pub fn crossing(&self, limit: f64, above: bool, confidence: f64) -> Result<Crossing, OutOfRange> {
-        let (limit, sign) = (VALUE.check(limit)?, if above { -1.0 } else { 1.0 });
-        let t = student_quantile(CONFIDENCE.check(confidence)?, self.visits as f64 - 2.0)?;
+        let (limit, sign) = (VALUE.validate(limit)?, if above { -1.0 } else { 1.0 });
+        let t = student_quantile(CONFIDENCE.validate(confidence)?, self.visits as f64 - 2.0)?;
         // How far inside the limit the worst credible value, and the line itself, lie on a day.
         let worst = |day: f64| sign * (self.at(day) - limit) - t * self.reach(day);
         let middle = |day: f64| sign * (self.at(day) - limit);
@@ -135,8 +137,8 @@ impl Line {
     }
 }
 
-/// The first day from `from` on within the horizon at which a function that begins above zero (or at it) is there; looked for in steps of
-/// ten days, then halved to less than a second.
+/// The first day from `from` on, within the horizon, at which a function that starts at or above zero reaches zero;
+/// searched in steps of ten days, then bisected to less than a second.
 fn first_zero(f: &impl Fn(f64) -> f64, from: f64) -> Option<f64> {
     if f(from) <= 0.0 {
         return Some(from);
@@ -160,12 +162,13 @@ fn first_zero(f: &impl Fn(f64) -> f64, from: f64) -> Option<f64> {
     None
 }
 
-/// Theil and Sen's slope a day: the median of the slopes of all pairs; an outlier hardly moves it. `None` as [`least_squares`].
+/// The Theil-Sen slope per day: the median of the slopes of all pairs, which an outlier hardly moves. `None` as for
+/// [`least_squares`].
 ///
 /// # Errors
-/// [`OutOfRange`] for a day or value that is none.
+/// [`OutOfRange`] for a day or value that is not finite or out of range.
 pub fn theil_sen(visits: &[Visit]) -> Result<Option<f64>, OutOfRange> {
-    check(visits)?;
+    validate(visits)?;
     if !(VISITS_MIN..=VISITS_MAX).contains(&visits.len()) {
         return Ok(None);
     }
@@ -221,8 +224,8 @@ pub fn days_to_limit(
 }
 
 fn visits(days: &[f64], values: &[f64]) -> Result<Vec<Visit>, OutOfRange> {
-    PAIRED.check(days.len() as f64 - values.len() as f64)?;
-    COUNT.check(days.len() as f64)?;
+    PAIRED.validate(days.len() as f64 - values.len() as f64)?;
+    COUNT.validate(days.len() as f64)?;
     Ok(days.iter().copied().zip(values.iter().copied()).collect())
 }
 
@@ -234,10 +237,10 @@ pub(crate) fn median(list: &mut [f64]) -> Option<f64> {
     if list.len() % 2 == 1 { Some(upper) } else { Some(0.5 * (upper + list.get(half.checked_sub(1)?)?)) }
 }
 
-fn check(visits: &[Visit]) -> Result<(), OutOfRange> {
+fn validate(visits: &[Visit]) -> Result<(), OutOfRange> {
     visits.iter().try_for_each(|(day, value)| {
-        DAY.check(*day)?;
-        VALUE.check(*value).map(|_| ())
+        DAY.validate(*day)?;
+        VALUE.validate(*value).map(|_| ())
     })
 }
 

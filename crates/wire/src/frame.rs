@@ -46,9 +46,9 @@ impl Framing {
 
     pub(crate) fn has_checksum(&self) -> bool {
         match self {
-            Self::Line(frame) => frame.check.is_some(),
-            Self::Fixed(frame) => frame.check.is_some(),
-            Self::Counted(frame) => frame.check.is_some(),
+            Self::Line(frame) => frame.checksum.is_some(),
+            Self::Fixed(frame) => frame.checksum.is_some(),
+            Self::Counted(frame) => frame.checksum.is_some(),
             Self::Indexed(_) => false,
         }
     }

@@ -23,7 +23,7 @@ use crate::number::{Number, NumberType};
 
 const SYNC: [u8; 2] = [0xC7, 0x5E];
 const HEADER_BYTES: usize = 6;
-const CHECK_BYTES: usize = 2;
+const CHECKSUM_BYTES: usize = 2;
 
 /// The most bytes in a message: as many as in the longest GATT attribute (Bluetooth Core, Vol 3, Part F, 3.2.9).
 pub const MESSAGE_BYTES_MAX: usize = 512;
@@ -58,13 +58,13 @@ pub(crate) struct Packet<'f> {
 #[must_use]
 pub fn wrap(kind: PacketKind, index: u8, message: &[u8]) -> Option<Vec<u8>> {
     let length = u16::try_from(message.len()).ok().filter(|_| message.len() <= MESSAGE_BYTES_MAX)?;
-    let mut packet = Vec::with_capacity(HEADER_BYTES + message.len() + CHECK_BYTES);
+    let mut packet = Vec::with_capacity(HEADER_BYTES + message.len() + CHECKSUM_BYTES);
     packet.extend_from_slice(&SYNC);
     packet.extend_from_slice(&[kind.code(), index]);
     packet.extend_from_slice(&length.to_le_bytes());
     packet.extend_from_slice(message);
-    let check = ChecksumKind::Crc16Modbus.compute(packet.get(SYNC.len()..).unwrap_or_default());
-    packet.extend_from_slice(&check);
+    let checksum = ChecksumKind::Crc16Modbus.compute(packet.get(SYNC.len()..).unwrap_or_default());
+    packet.extend_from_slice(&checksum);
     Some(packet)
 }
 
@@ -75,9 +75,9 @@ pub(crate) fn framing() -> CountedFrame {
         sync: SYNC.to_vec(),
         length: Number { at: 4, kind },
         counts: Counts::Payload,
-        min: HEADER_BYTES + CHECK_BYTES,
-        max: HEADER_BYTES + MESSAGE_BYTES_MAX + CHECK_BYTES,
-        check: Some((ChecksumKind::Crc16Modbus, SYNC.len())),
+        min: HEADER_BYTES + CHECKSUM_BYTES,
+        max: HEADER_BYTES + MESSAGE_BYTES_MAX + CHECKSUM_BYTES,
+        checksum: Some((ChecksumKind::Crc16Modbus, SYNC.len())),
         must: Vec::new(),
     }
 }
@@ -140,6 +140,6 @@ mod tests {
     fn too_long_a_message_is_refused_and_another_kind_not_opened() {
         assert_eq!(wrap(PacketKind::Gatt, 0, &[0; MESSAGE_BYTES_MAX + 1]), None);
         let packet = wrap(PacketKind::Gatt, 0, b"x").unwrap();
-        assert_eq!(open(PacketKind::Answer, &packet[..packet.len() - CHECK_BYTES]), None);
+        assert_eq!(open(PacketKind::Answer, &packet[..packet.len() - CHECKSUM_BYTES]), None);
     }
 }

@@ -117,10 +117,10 @@ fn one(says: &str, step: &Step, runner: &mut FixRunner) -> anyhow::Result<()> {
 pub(crate) fn compare(before: &[Finding], after: &[Finding], runner: &mut FixRunner) -> anyhow::Result<()> {
     runner.say("looked again:")?;
     for old in before.iter().filter(|finding| !finding.remedies.is_empty()) {
-        let new = after.iter().find(|new| new.check == old.check && new.what == old.what);
+        let new = after.iter().find(|new| new.topic == old.topic && new.what == old.what);
         runner.say(&match new {
-            Some(new) => format!("    {}: {}: {}: {}", new.state.text(), new.check, new.what, new.finding),
-            None => format!("    no longer found: {}: {}", old.check, old.what),
+            Some(new) => format!("    {}: {}: {}: {}", new.state.text(), new.topic, new.what, new.finding),
+            None => format!("    no longer found: {}: {}", old.topic, old.what),
         })?;
     }
     Ok(())
@@ -137,7 +137,7 @@ mod tests {
 
     fn findings() -> Vec<Finding> {
         let join = Remedy::root(RunPolicy::OnRequest, "joins", &["usermod", "-aG", "dialout", "bench"]);
-        let twice = Finding::new("right to open", "/dev/ttyUSB0", State::Hindered, "", "").with(join.clone());
+        let twice = Finding::new("right to open", "/dev/ttyUSB0", State::Blocked, "", "").with(join.clone());
         let remove = Remedy::root(RunPolicy::ByHand, "takes away", &["apt", "remove", "brltty"]);
         vec![twice.clone().with(remove), twice.with(join).with(Remedy::advice("log in again"))]
     }

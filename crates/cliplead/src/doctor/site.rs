@@ -33,18 +33,18 @@ impl Uses {
 
 /// The findings, and what the devices of the site use; `None` when its file cannot be read.
 pub(crate) fn look(machine: &Machine, path: &Path) -> (Vec<Finding>, Option<Uses>) {
-    const CHECK: &str = "site's file";
+    const TOPIC: &str = "site's file";
     const WHY: &str = "The daemon does not start with a file it cannot use.";
     let what = path.display().to_string();
     let config = match config::read(path) {
         Ok(config) => config,
         Err(error) => {
-            let finding = Finding::new(CHECK, what, State::Hindered, format!("{error:#}"), WHY)
+            let finding = Finding::new(TOPIC, what, State::Blocked, format!("{error:#}"), WHY)
                 .with(Remedy::advice("mend the line it names; `cliplead run --help` shows the form"));
             return (vec![finding], None);
         }
     };
-    let mut findings = vec![Finding::new(CHECK, what, State::Fine, "loads, its profiles too", WHY)];
+    let mut findings = vec![Finding::new(TOPIC, what, State::Fine, "loads, its profiles too", WHY)];
     let registry = daemon::registry();
     let mut uses = Uses::default();
     for one in &config.devices {
@@ -72,7 +72,7 @@ fn device(machine: &Machine, registry: &link::Registry, device: &DeviceConfig) -
     let found = |state, seen: String| Finding::new("device", name.clone(), state, seen, WHY);
     let selector = match registry.validate(&device.selector) {
         Ok(selector) => selector,
-        Err(error) => return found(State::Hindered, error.to_string()),
+        Err(error) => return found(State::Blocked, error.to_string()),
     };
     let looked_at: Result<Finding, link::SelectorFault> = match selector.scheme() {
         #[cfg(feature = "serial")]
@@ -84,16 +84,16 @@ fn device(machine: &Machine, registry: &link::Registry, device: &DeviceConfig) -
         "file" if Path::new(selector.rest()).is_file() => {
             Ok(found(State::Fine, "the file is there".to_owned()))
         }
-        "file" => Ok(found(State::Hindered, "there is no such file".to_owned())),
+        "file" => Ok(found(State::Blocked, "there is no such file".to_owned())),
         "stdin" | "manual" => Ok(found(State::Fine, "needs nothing attached".to_owned())),
         _ => Ok(found(
-            State::NotSeen,
+            State::Unknown,
             "the selector is in order; whether the device is near shows only when it is opened".to_owned(),
         )),
     };
     match looked_at {
         Ok(finding) => Finding { what: name, ..finding },
-        Err(fault) => found(State::Hindered, fault.to_string()),
+        Err(fault) => found(State::Blocked, fault.to_string()),
     }
 }
 
@@ -107,7 +107,7 @@ fn rule_set(config: &Config) -> Finding {
         None => ("built-in rules".to_owned(), "`cliplead rules list` names them".to_owned()),
     };
     let hindered = |seen: String| {
-        Finding::new("rules", what.clone(), State::Hindered, seen, WHY).with(Remedy::advice(remedy.clone()))
+        Finding::new("rules", what.clone(), State::Blocked, seen, WHY).with(Remedy::advice(remedy.clone()))
     };
     let set = match rules::texts(config.rules.as_deref()).map(|texts| rules::load(&texts)) {
         Ok(Ok(loaded)) => loaded.set,
@@ -136,9 +136,9 @@ fn space(history: &Path) -> Finding {
         history.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
     let what = folder.display().to_string();
     match sys::free_kib(&what) {
-        None => Finding::new("disk space", what, State::NotSeen, sys::SPACE_NOT_SEEN, WHY),
+        None => Finding::new("disk space", what, State::Unknown, sys::SPACE_NOT_SEEN, WHY),
         Some(kib) if kib < SPACE_KIB_MIN => {
-            Finding::new("disk space", what, State::Hindered, format!("only {} MiB free", kib / 1024), WHY)
+            Finding::new("disk space", what, State::Blocked, format!("only {} MiB free", kib / 1024), WHY)
                 .with(Remedy::advice("make room, or name another place for the history"))
         }
         Some(kib) => Finding::new("disk space", what, State::Fine, format!("{} MiB free", kib / 1024), WHY),
@@ -150,12 +150,12 @@ fn page(address: SocketAddr) -> Finding {
     const WHY: &str = "The daemon does not start when its page's address is taken.";
     let found = |state, seen: String| Finding::new("page's address", address.to_string(), state, seen, WHY);
     if !address.ip().is_loopback() {
-        return found(State::Hindered, "is beyond loopback, which the daemon refuses".to_owned())
+        return found(State::Blocked, "is beyond loopback, which the daemon refuses".to_owned())
             .with(Remedy::advice("write 127.0.0.1 and the port"));
     }
     match TcpListener::bind(address) {
         Ok(_) => found(State::Fine, "is free".to_owned()),
-        Err(error) => found(State::Hindered, format!("cannot be taken: {error}")).with(Remedy::advice(
+        Err(error) => found(State::Blocked, format!("cannot be taken: {error}")).with(Remedy::advice(
             "end the program that has it (a cliplead that runs already?), or write another port",
         )),
     }

@@ -110,7 +110,7 @@ async fn best_baud(
         talk(&format!(
             "{baud} baud: {} bytes, {}",
             tape.recording.len(),
-            words.map_or("fits nothing".into(), |h| format!("{}; {intact} % intact", h.words))
+            words.map_or("fits nothing".into(), |h| format!("{}; {intact} % sound", h.words))
         ));
         if let Some(h) = words.filter(|_| intact > 0) {
             found.push((h.distinctive, intact, baud));

@@ -1,5 +1,5 @@
-//! The doctor on Linux: a machine as its files show it, below a root folder, and what of that is in a meter's way.
-//! Holds what is looked at; opens no port, changes nothing, runs nothing.
+//! The doctor on Linux: a machine as its files show it, below a root folder, and what in it keeps the program from a
+//! meter. Opens no port, changes nothing, runs nothing.
 
 mod account;
 mod accounts;

@@ -1,4 +1,4 @@
-//! Calls: the rule's own functions, the functions of the table, the words that judge.
+//! Calls: the rule's own functions, the functions of the catalogue, the words that judge.
 
 use alloc::format;
 use alloc::string::{String, ToString};
@@ -52,7 +52,7 @@ impl Analyser<'_, '_> {
         }
     }
 
-    /// A list that stands as an argument.
+    /// A list as an argument.
     fn list(&mut self, items: &[Expr], at: Position) -> Type {
         let mut origins = Origins::default();
         for item in items {
@@ -65,7 +65,7 @@ impl Analyser<'_, '_> {
         Type::List(origins)
     }
 
-    /// A call of a function of this rule.
+    /// A call of one of the rule's own functions.
     fn own_call(&mut self, index: usize, call: &FnCallExpr, at: Position) -> Type {
         let Some(function) = self.functions.get(index) else { return Type::Any };
         let parameters = function.parameters.clone();
@@ -128,13 +128,13 @@ impl Analyser<'_, '_> {
         Type::Judgement(alloc::vec![Made { at, unit, source: !origins.is_empty() }])
     }
 
-    /// A reading or nameplate item has this name, so its unit is that of the judgement.
+    /// Whether a reading or nameplate item has this name, so that its unit is that of the judgement.
     fn has_unit(&self, name: &ImmutableString) -> bool {
         self.header.points.iter().any(|p| p.name == name.as_str())
             || self.header.nameplate.iter().any(|p| p.name == name.as_str())
     }
 
-    /// `.low("...")` and its like.
+    /// `.low("...")` and the like.
     pub(super) fn chained(&mut self, first: Type, call: &FnCallExpr, at: Position) -> Type {
         let name = call.name.as_str();
         let arguments: Vec<Type> = call.args.iter().map(|argument| self.expression(argument)).collect();
@@ -183,7 +183,7 @@ impl Analyser<'_, '_> {
         Type::Judgement(made)
     }
 
-    /// Exactly one text; gives it where it is known.
+    /// Exactly one text; returns it if it is known.
     fn expect_texts(
         &mut self,
         name: &str,
@@ -221,7 +221,7 @@ impl Analyser<'_, '_> {
         Type::Answer(all)
     }
 
-    /// A function of the table.
+    /// A function of the catalogue.
     fn table_call(&mut self, name: &str, arguments: &[Type], at: Position) -> Type {
         let named = || catalogue::find(name);
         if named().next().is_none() {
@@ -296,7 +296,7 @@ impl Analyser<'_, '_> {
         self.error(at, format!("no function is named {name}{hint}"))
     }
 
-    /// Functions of the rule may not take the names of the language.
+    /// A rule's functions must not use the names of the language.
     pub(super) fn own_names(&mut self) {
         let taken: Vec<(Position, ImmutableString)> =
             self.functions.iter().map(|f| (f.start, f.name.clone())).collect();

@@ -1,4 +1,4 @@
-//! Expressions: constants, names, fields, operators. Calls of functions stand in `calls`.
+//! Expressions: constants, names, fields, operators. Calls of functions are in `calls`.
 
 use alloc::format;
 use alloc::vec::Vec;
@@ -66,7 +66,7 @@ impl Analyser<'_, '_> {
         self.error(at, format!("nothing is named {own} here{hint}"))
     }
 
-    /// What stands behind the first dot and the dots after it.
+    /// What follows the first dot, and the dots after it.
     fn chain(&mut self, first: Type, rest: &Expr) -> Type {
         let (link, more) = match rest {
             Expr::Dot(next, flags, position) => {

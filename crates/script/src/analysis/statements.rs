@@ -1,4 +1,4 @@
-//! Statements: what may stand in a function, and that no result is dropped.
+//! Statements: what a function may contain, and that no result is discarded.
 
 use alloc::format;
 use alloc::vec::Vec;
@@ -10,7 +10,7 @@ use super::{Analyser, Frame, Name};
 use crate::limits::CALL_LEVELS_MAX;
 
 impl Analyser<'_, '_> {
-    /// The type that function `index` gives for arguments of these types.
+    /// The type that function `index` returns for arguments of these types.
     pub(super) fn analyse(&mut self, index: usize, arguments: Vec<Type>, at: Position) -> Type {
         if let Some((.., result)) = self.done.iter().find(|(i, types, _)| *i == index && *types == arguments)
         {
@@ -50,7 +50,7 @@ impl Analyser<'_, '_> {
         result
     }
 
-    /// A block: every statement but the last gives nothing; the last gives the block's value.
+    /// A block: every statement but the last must yield nothing; the last yields the block's value.
     pub(super) fn block(&mut self, statements: &[Stmt]) -> Type {
         let outer = self.stack.last().map_or(0, |frame| frame.names.len());
         let mut value = Type::Nothing;

@@ -1,4 +1,4 @@
-//! The types of the check. Holds no rules about where which type may stand.
+//! The types of the analysis. Holds no rules about where a type is allowed.
 
 use alloc::vec::Vec;
 
@@ -37,7 +37,7 @@ impl Origins {
     }
 }
 
-/// Which group of values a name stands for.
+/// The group of values that a name denotes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Record {
     Readings,
@@ -66,33 +66,33 @@ pub(crate) struct Made {
     pub(crate) source: bool,
 }
 
-/// What a place in the rule can hold.
+/// The type of a value in the rule.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) enum Type {
     Number(Origins),
     Bool,
-    /// A text, letter by letter where it is known.
+    /// A text, with its content if known.
     Text(Option<ImmutableString>),
-    /// One of these words: a choice of the nameplate, or what a function of the table answers.
+    /// One of these words: a choice of the nameplate, or the result of a catalogue function.
     Word(Vec<ImmutableString>, Origins),
     Record(Record),
-    /// A list of numbers, which only a function of the table takes.
+    /// A list of numbers, which only a catalogue function takes.
     List(Origins),
-    /// One judgement; all those it may be.
+    /// One judgement; all candidates.
     Judgement(Vec<Made>),
-    /// What `judge` may give besides one judgement: several, or no verdict.
+    /// What `judge` may return besides one judgement: several, or no verdict.
     Answer(Vec<Made>),
     Nothing,
-    /// Not reached: a return stands before.
+    /// Unreachable: after a return.
     Never,
-    /// Sometimes one thing, sometimes another.
+    /// Sometimes one type, sometimes another.
     Mixed,
-    /// An error was reported here; anything goes, so that it is reported once.
+    /// An error was reported here; any use is accepted, so that it is reported once.
     Any,
 }
 
 impl Type {
-    /// What comes out when either of two ways was taken.
+    /// The type after either of two branches.
     pub(crate) fn or(self, other: Self) -> Self {
         match (self, other) {
             (a, b) if a == b => a,
@@ -109,7 +109,7 @@ impl Type {
         }
     }
 
-    /// In the words of messages.
+    /// As messages name it.
     pub(crate) const fn words(&self) -> &'static str {
         match self {
             Self::Number(_) => "a number",

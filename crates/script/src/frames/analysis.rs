@@ -1,6 +1,6 @@
-//! The first wall around a decode script: every node of its syntax tree is on the list of allowed ones, every call names a
-//! function with as many values as that takes, every word in it is known. Does not know types; the engine refuses what does
-//! not fit, with its line.
+//! The first wall around a decode script: every node of its syntax tree is allowed, every call names a function with
+//! a matching number of arguments, every word in it is known. Does not know types; the engine rejects what does not
+//! fit, with its line.
 
 use alloc::format;
 use alloc::string::String;
@@ -19,7 +19,7 @@ type Analysis = Result<(), (At, String)>;
 /// A function of the script: name and number of values.
 type Own = (ImmutableString, usize);
 
-/// The first thing in the text that may not stand there.
+/// The first thing in the text that is not allowed.
 pub(super) fn analyse(ast: &AST) -> Result<(), ScriptError> {
     let own: Vec<Own> = ast
         .shared_lib()

@@ -1,7 +1,6 @@
-//! What a decode script may call: numbers, bits and text of the frame, and what it shows. Holds no operator and no check of
-//! the script.
-//! To add a function: an entry of `FRAME_FUNCTIONS`, its registration here, a row in the note of
-//! `hardware-notes/generic-scripted-meter`. One that costs more than a step is counted by `ChecksumWork`.
+//! The functions of decode scripts: numbers, bits and text of the frame, and what it shows. Holds no operators and no
+//! analysis of the script. To add a function: an entry of `FRAME_FUNCTIONS`, its registration here, a row in the note
+//! of `hardware-notes/generic-scripted-meter`. `ChecksumWork` counts the cost of one that takes more than a step.
 
 use alloc::format;
 use alloc::string::String;
@@ -26,9 +25,9 @@ use crate::run::{HostError, refuse};
 /// A function of decode scripts, as documentation lists it.
 #[derive(Clone, Copy, Debug)]
 pub struct FrameFunction {
-    /// How it is written; `u8` stands for every way to store a number.
+    /// Its signature; `u8` stands for every number encoding.
     pub signature: &'static str,
-    /// How many values it takes.
+    /// The possible numbers of arguments.
     pub(super) takes: &'static [usize],
     /// What it does.
     pub doc: &'static str,
@@ -111,7 +110,7 @@ pub const FRAME_FUNCTIONS: &[FrameFunction] = &[
     },
 ];
 
-/// What `refuse` may name.
+/// The reasons that `refuse` accepts.
 pub(super) const REFUSALS: [(&str, Reason); 7] = [
     ("value", Reason::Undecodable(Field::Value)),
     ("unit", Reason::Undecodable(Field::Unit)),
@@ -122,25 +121,25 @@ pub(super) const REFUSALS: [(&str, Reason); 7] = [
     ("checksum", Reason::Checksum),
 ];
 
-/// Bytes that the checksums of one call may go over.
+/// The most bytes covered by the checksums of one call.
 const CHECKED_BYTES_MAX: u32 = 16 * 1024;
 const TEXT_BYTES_MAX: usize = 64;
-/// Two digits each; ten would leave 64 bits.
+/// Two digits each; ten would exceed 64 bits.
 const BCD_BYTES_MAX: usize = 9;
-/// Most of `all_of`.
+/// The most arguments of `all_of`.
 const ALL_OF_MAX: usize = 8;
 
-/// Bytes that checksums went over so far, as the tag of a call.
+/// Bytes covered by checksums so far, carried as the tag of a call.
 #[derive(Clone)]
 pub(super) struct ChecksumWork(pub(super) Arc<AtomicU32>);
 
-/// The names of all functions, with how many values each takes.
+/// The names of all functions, with their numbers of arguments.
 pub(super) fn names() -> impl Iterator<Item = (&'static str, &'static [usize])> {
     let stored = NumberEncoding::all().into_iter().map(|(name, _)| (name, &[2][..]));
     FRAME_FUNCTIONS.iter().map(|f| (f.signature.split('(').next().unwrap_or_default(), f.takes)).chain(stored)
 }
 
-/// What is wrong with a word that stands as argument `place` of a function; `Ok` where it may be any.
+/// What is wrong with a word as argument `place` of a function; `Ok` if any word is possible.
 pub(super) fn check_word(function: &str, place: usize, takes: usize, word: &str) -> Result<(), String> {
     let one_of = |known: &[&str]| {
         if known.contains(&word) {

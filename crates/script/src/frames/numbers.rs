@@ -1,5 +1,5 @@
-//! The operators of decode scripts: whole numbers with their bits, floats, yes/no and texts; all else is refused by name.
-//! Whole numbers are never rounded: what leaves 64 bits is an error.
+//! The operators of decode scripts: whole numbers with bit operators, floats, booleans and texts; anything else is
+//! rejected by name. Whole numbers are never rounded: exceeding 64 bits is an error.
 
 use alloc::format;
 
@@ -25,7 +25,7 @@ const WHOLE: [(&str, OnWhole); 10] = [
     (">>", |a, b| shift(b).map(|by| a >> by)),
 ];
 
-/// Operators of two numbers of which one is no whole one.
+/// Operators of two numbers, at least one of them not whole.
 const FLOATS: [(&str, OnFloats); 4] =
     [("+", |a, b| a + b), ("-", |a, b| a - b), ("*", |a, b| a * b), ("/", |a, b| a / b)];
 
@@ -34,10 +34,10 @@ const COMPARED: [&str; 6] = ["==", "!=", "<", "<=", ">", ">="];
 /// The same operators with `=`: `x ^= 0x5A`.
 const ASSIGNING: [&str; 10] = ["+=", "-=", "*=", "/=", "%=", "&=", "|=", "^=", "<<=", ">>="];
 
-/// What rhai has beside them.
+/// Further operators of rhai.
 const REFUSED: [&str; 6] = ["**", "**=", "contains", "..", "..=", "in"];
 
-/// Every operator a script may write between two values, or before one.
+/// Every operator that a script may write between two values or before one.
 pub(super) fn is_known(operator: &str) -> bool {
     WHOLE.iter().any(|(known, _)| *known == operator) || COMPARED.contains(&operator) || operator == "!"
 }
@@ -93,7 +93,7 @@ fn compare<T: PartialOrd + Clone + Send + Sync + 'static>(engine: &mut Engine) {
     engine.register_fn(">=", |a: T, b: T| a >= b);
 }
 
-/// What a value is, in the words of messages.
+/// As messages name a value.
 pub(super) fn kind_of(value: &Dynamic) -> &'static str {
     if value.is::<i64>() {
         "a whole number"

@@ -1,13 +1,13 @@
-//! What a decode script holds beside numbers and texts: the bytes of its frame, and what it shows. Plain data.
+//! The values of a decode script besides numbers and texts: the bytes of its frame, and its result. Plain data.
 
 use alloc::sync::Arc;
 
 use wire::script::ScriptOutput;
 
-/// A frame as a script holds it.
+/// A frame in a script.
 #[derive(Clone)]
 pub(super) struct Bytes(pub(super) Arc<[u8]>);
 
-/// What a script says of a frame, as far as it has got.
+/// The result of a script, as far as it has got.
 #[derive(Clone)]
 pub(super) struct FrameResult(pub(super) ScriptOutput);

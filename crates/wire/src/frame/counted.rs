@@ -40,7 +40,7 @@ pub(crate) struct CountedFrame {
     pub(crate) min: usize,
     pub(crate) max: usize,
     /// The kind of checksum and the first byte it covers. It covers everything from there and comes last.
-    pub(crate) check: Option<(ChecksumKind, usize)>,
+    pub(crate) checksum: Option<(ChecksumKind, usize)>,
     /// Bytes with a fixed value in every frame: position and value.
     pub(crate) must: Vec<(usize, u8)>,
 }
@@ -53,7 +53,7 @@ impl CountedFrame {
 
     /// Bytes of the checksum.
     pub(crate) fn checksum_width(&self) -> usize {
-        self.check.map_or(0, |(kind, _)| kind.width())
+        self.checksum.map_or(0, |(kind, _)| kind.width())
     }
 
     /// Bytes of the whole frame that the length does not count.
@@ -73,11 +73,11 @@ impl CountedFrame {
 
     /// Whether a wrongly cut frame may pass.
     pub(crate) fn is_doubtful(&self) -> bool {
-        self.check.is_none_or(|(kind, _)| kind.is_doubtful())
+        self.checksum.is_none_or(|(kind, _)| kind.is_doubtful())
     }
 
     pub(crate) fn checksum_holds(&self, frame: &[u8]) -> bool {
-        self.check.is_none_or(|(kind, from)| {
+        self.checksum.is_none_or(|(kind, from)| {
             let split = frame.len().checked_sub(kind.width()).and_then(|at| frame.split_at_checked(at));
             split.is_some_and(|(body, stored)| {
                 body.get(from..).is_some_and(|covered| kind.holds(covered, stored))

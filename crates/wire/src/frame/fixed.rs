@@ -23,7 +23,7 @@ pub(crate) struct FixedFrame {
     pub(crate) sync: Vec<u8>,
     /// Whole length in bytes.
     pub(crate) length: usize,
-    pub(crate) check: Option<FrameChecksum>,
+    pub(crate) checksum: Option<FrameChecksum>,
     /// Bytes with a fixed value in every frame: position and value.
     pub(crate) must: Vec<(usize, u8)>,
 }
@@ -31,14 +31,14 @@ pub(crate) struct FixedFrame {
 impl FixedFrame {
     /// Whether a wrongly cut frame may pass.
     pub(crate) fn is_doubtful(&self) -> bool {
-        self.check.as_ref().is_none_or(|check| check.kind.is_doubtful())
+        self.checksum.as_ref().is_none_or(|checksum| checksum.kind.is_doubtful())
     }
 
     pub(crate) fn checksum_holds(&self, frame: &[u8]) -> bool {
-        self.check.as_ref().is_none_or(|check| {
-            let stored = frame.get(check.at..check.at + check.kind.width());
-            match (frame.get(check.covers.clone()), stored) {
-                (Some(covered), Some(stored)) => check.kind.holds(covered, stored),
+        self.checksum.as_ref().is_none_or(|checksum| {
+            let stored = frame.get(checksum.at..checksum.at + checksum.kind.width());
+            match (frame.get(checksum.covers.clone()), stored) {
+                (Some(covered), Some(stored)) => checksum.kind.holds(covered, stored),
                 _ => false,
             }
         })

@@ -10,14 +10,14 @@ use crate::counters::{Fault, Reason};
 pub const LINE_BYTES_MAX: usize = 1024;
 
 /// Bytes of a line's checksum: `*` and two hex digits.
-pub(crate) const CHECK_BYTES: usize = 3;
+pub(crate) const CHECKSUM_BYTES: usize = 3;
 
 /// The shape of a line framing.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct LineFrame {
     /// Longest line, including the checksum and without the line end.
     pub(crate) max_bytes: usize,
-    pub(crate) check: Option<ChecksumKind>,
+    pub(crate) checksum: Option<ChecksumKind>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -104,7 +104,7 @@ impl LineFramer {
         self.report_skipped(out);
         if self.state == State::Lines && !self.line.is_empty() {
             let bytes = count(self.line.len());
-            match check_line(&self.line, self.frame.check) {
+            match verified_line(&self.line, self.frame.checksum) {
                 Ok(frame) => out(Chunk::Frame { frame, bytes, waited: false }),
                 Err(reason) => out(Chunk::Dropped(Fault { reason, bytes })),
             };
@@ -115,11 +115,11 @@ impl LineFramer {
 }
 
 /// The line without its checksum, if that matches.
-fn check_line(line: &[u8], check: Option<ChecksumKind>) -> Result<&[u8], Reason> {
-    let Some(check) = check else { return Ok(line) };
-    let (body, tail) = line.len().checked_sub(CHECK_BYTES).map_or((line, line), |at| line.split_at(at));
+fn verified_line(line: &[u8], checksum: Option<ChecksumKind>) -> Result<&[u8], Reason> {
+    let Some(checksum) = checksum else { return Ok(line) };
+    let (body, tail) = line.len().checked_sub(CHECKSUM_BYTES).map_or((line, line), |at| line.split_at(at));
     let &[b'*', high, low] = tail else { return Err(Reason::Pattern) };
     let digit = |c: u8| char::from(c).to_digit(16).and_then(|d| u8::try_from(d).ok()).ok_or(Reason::Checksum);
     let stored = digit(high)? << 4 | digit(low)?;
-    if check.holds(body, &[stored]) { Ok(body) } else { Err(Reason::Checksum) }
+    if checksum.holds(body, &[stored]) { Ok(body) } else { Err(Reason::Checksum) }
 }

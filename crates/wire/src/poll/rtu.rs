@@ -96,8 +96,8 @@ fn frame(unit: u8, content: &[u8]) -> Vec<u8> {
     let mut frame = Vec::with_capacity(REQUEST_BYTES);
     frame.push(unit);
     frame.extend_from_slice(content);
-    let check = ChecksumKind::Crc16Modbus.compute(&frame);
-    frame.extend_from_slice(&check);
+    let checksum = ChecksumKind::Crc16Modbus.compute(&frame);
+    frame.extend_from_slice(&checksum);
     frame
 }
 

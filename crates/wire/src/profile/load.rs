@@ -72,7 +72,7 @@ impl Profile {
     }
 
     fn load(root: &Table<'_>, scripts: Option<&dyn ScriptCompiler>) -> Result<Self, ProfileError> {
-        check_version(root)?;
+        validate_version(root)?;
         root.only(&[
             "profile",
             "id",
@@ -105,7 +105,7 @@ impl Profile {
     }
 }
 
-fn check_version(root: &Table<'_>) -> Result<(), ProfileError> {
+fn validate_version(root: &Table<'_>) -> Result<(), ProfileError> {
     let version = root.need("profile", "profile = 1")?;
     match version.int(0..=i64::MAX)? {
         VERSION => Ok(()),

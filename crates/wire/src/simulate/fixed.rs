@@ -21,9 +21,9 @@ pub(super) fn encode(shape: &FixedFrame, fields: &FieldsDecode, readings: &[Read
 pub(super) fn framed(shape: &FixedFrame, fill: impl FnOnce(&mut [u8]) -> Sent<()>) -> Sent<Vec<u8>> {
     let mut frame = begun(&shape.sync, shape.length, &shape.must);
     fill(&mut frame)?;
-    if let Some(check) = &shape.check {
-        let sum = check.kind.compute(frame.get(check.covers.clone()).unwrap_or_default());
-        copy(&mut frame, check.at, sum.get(..check.kind.width()).unwrap_or_default())?;
+    if let Some(checksum) = &shape.checksum {
+        let sum = checksum.kind.compute(frame.get(checksum.covers.clone()).unwrap_or_default());
+        copy(&mut frame, checksum.at, sum.get(..checksum.kind.width()).unwrap_or_default())?;
     }
     Ok(frame)
 }
@@ -51,7 +51,7 @@ pub(super) fn framed_counted(
     let counted =
         (body + shape.checksum_width()).checked_sub(shape.uncounted()).ok_or(SimulateError::Value)?;
     put(&mut frame, shape.length, i64::try_from(counted).map_err(|_| SimulateError::Value)?)?;
-    if let Some((kind, from)) = shape.check {
+    if let Some((kind, from)) = shape.checksum {
         let sum = kind.compute(frame.get(from..).unwrap_or_default());
         frame.extend(sum.iter().take(kind.width()));
     }

@@ -53,8 +53,8 @@ pub(super) fn encode(frame: &LineFrame, pattern: &PatternDecode, readings: &[Rea
             }
         }
     }
-    if let Some(check) = frame.check {
-        let sum = check.compute(&line)[0];
+    if let Some(checksum) = frame.checksum {
+        let sum = checksum.compute(&line)[0];
         line.push(b'*');
         line.extend_from_slice(alloc::format!("{sum:02X}").as_bytes());
     }

@@ -48,28 +48,28 @@ fn the_doctor_says_what_it_saw_and_what_it_could_not() {
             pair("COM5", State::Fine),
             pair("COM7", twins),
             pair("COM8", twins),
-            pair("all ports", State::NotSeen),
-            pair("all ports", State::NotSeen),
+            pair("all ports", State::Unknown),
+            pair("all ports", State::Unknown),
         ]
     };
-    assert_eq!(seen(None), want(State::Hindered));
+    assert_eq!(seen(None), want(State::Blocked));
     assert_eq!(seen(Some(&[usb("0403:6001")])), want(State::Note));
-    assert_eq!(seen(Some(&[usb("1a86:7523")])), want(State::Hindered));
+    assert_eq!(seen(Some(&[usb("1a86:7523")])), want(State::Blocked));
     let none = ports(Ok(Vec::new()), None, "look there");
     assert_eq!(none[0].state, State::Missing);
     assert!(none[0].remedies.iter().any(|remedy| remedy.says == "look there"), "{none:?}");
     assert_eq!(port_of(&usb("0403:6001:A702TB52A"), Ok(Ok(()))).state, State::Fine);
     let finding = port_of(&usb("1a86:7523"), Ok(Err(twins())));
-    assert_eq!(finding.state, State::Hindered);
+    assert_eq!(finding.state, State::Blocked);
     assert!(finding.finding.contains("matches 2 devices (COM7, COM8)"), "{finding:?}");
-    assert!(bluetooth(&Machine::here(None)).iter().all(|one| one.state == State::NotSeen));
+    assert!(bluetooth(&Machine::here(None)).iter().all(|one| one.state == State::Unknown));
 }
 
 #[test]
 fn a_system_without_a_list_is_said_and_not_taken_for_empty() {
     let findings = ports(Err("no list".to_owned()), None, "");
-    assert_eq!((findings.len(), findings[0].state), (1, State::NotSeen), "{findings:?}");
-    assert_eq!(port_of(&usb("1a86:7523"), Err("no list".to_owned())).state, State::NotSeen);
+    assert_eq!((findings.len(), findings[0].state), (1, State::Unknown), "{findings:?}");
+    assert_eq!(port_of(&usb("1a86:7523"), Err("no list".to_owned())).state, State::Unknown);
 }
 
 #[test]
@@ -83,10 +83,10 @@ fn the_doctor_looks_at_the_history_without_writing() {
     marked.set_readonly(true);
     std::fs::set_permissions(dir.join("marked"), marked).unwrap();
     std::fs::create_dir_all(dir.join("folder")).unwrap();
-    assert_eq!((state("history"), state("new")), (State::NotSeen, State::NotSeen));
+    assert_eq!((state("history"), state("new")), (State::Unknown, State::Unknown));
     assert_eq!(
         (state("marked"), state("folder"), state("no/history")),
-        (State::Hindered, State::Hindered, State::Hindered)
+        (State::Blocked, State::Blocked, State::Blocked)
     );
     std::fs::remove_dir_all(dir).unwrap();
 }

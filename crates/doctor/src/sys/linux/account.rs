@@ -1,5 +1,5 @@
-//! Who is to use the meter: number, name, groups, and what the mode of a file lets it do. Does not read the files that say so;
-//! `accounts` does.
+//! The account that will use the meter: number, name, groups, and what the mode of a file allows it. Does not read
+//! the account files; `accounts` does.
 
 use std::path::Path;
 
@@ -10,33 +10,33 @@ use link::files::{MAKE_FILES, READ_AND_WRITE, Rights};
 pub(crate) struct Account {
     /// Its number.
     pub(crate) uid: u32,
-    /// Its name, where the machine has one for it.
+    /// Its name, if the machine has one for it.
     pub(crate) name: Option<String>,
-    /// Its home folder, where the machine has one for it.
+    /// Its home folder, if the machine has one for it.
     pub(crate) home: Option<String>,
-    /// The groups that count now.
+    /// The groups in effect now.
     pub(crate) gids: Vec<u32>,
-    /// Told from a running process, not only from the group file.
+    /// Taken from a running process, not only from the group file.
     pub(crate) is_process: bool,
 }
 
 impl Account {
-    /// Whether the mode lets it read and write. Access lists are not seen.
+    /// Whether the mode lets it read and write. Access lists are not considered.
     pub(crate) fn may_read_and_write(&self, file: Rights) -> bool {
         file.let_in(self.uid, &self.gids, READ_AND_WRITE)
     }
 
-    /// Whether the mode of a folder lets it make files there.
+    /// Whether the mode of a folder lets it create files there.
     pub(crate) fn may_make_files_in(&self, folder: Rights) -> bool {
         folder.let_in(self.uid, &self.gids, MAKE_FILES)
     }
 
-    /// Whether this folder is its home, or lies in it.
+    /// Whether this folder is its home or inside it.
     pub(crate) fn is_home(&self, folder: &str) -> bool {
         self.home.as_ref().is_some_and(|home| home.len() > 1 && Path::new(folder).starts_with(home))
     }
 
-    /// What stands in a command for the owner of a file.
+    /// How a command names the owner of a file.
     pub(crate) fn owner(&self) -> String {
         self.name.clone().unwrap_or_else(|| self.uid.to_string())
     }

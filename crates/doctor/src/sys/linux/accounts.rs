@@ -1,4 +1,4 @@
-//! The accounts of a machine, as its processes and its group file say them, and a machine for one of them.
+//! The accounts of a machine, from its processes and its group file, and a machine for one of them.
 
 use std::path::Path;
 
@@ -26,7 +26,7 @@ impl Machine {
 }
 
 impl Account {
-    /// Whoever runs this program, from `/proc/self/status`.
+    /// The account that runs this program, from `/proc/self/status`.
     pub(crate) fn of_this_process(machine: &Machine) -> Option<Self> {
         let (uid, gids) = identity(&machine.text("proc/self/status")?)?;
         let (name, home) = passwd(machine)
@@ -59,7 +59,7 @@ impl Group {
     }
 }
 
-/// The lines of `/etc/group` that can be read.
+/// The readable lines of `/etc/group`.
 pub(crate) fn groups(machine: &Machine) -> Vec<Group> {
     let text = machine.text("etc/group").unwrap_or_default();
     let group = |line: &str| {
@@ -97,7 +97,7 @@ pub(crate) fn homes(machine: &Machine) -> Vec<String> {
     passwd(machine).into_iter().map(|line| line.home).filter(|home| !home.is_empty()).collect()
 }
 
-/// Names go into commands: nothing that could be taken for an option or a path.
+/// Names are used in commands: nothing that could be taken for an option or a path.
 fn is_plain(name: &str) -> bool {
     !name.is_empty()
         && !name.starts_with('-')

@@ -1,4 +1,4 @@
-//! A greeting to the system bus, at most a second: the first line of the D-Bus authentication (D-Bus specification,
+//! Greets the system bus, for at most a second: the first line of the D-Bus authentication (D-Bus specification,
 //! "Authentication Protocol", EXTERNAL), and nothing more. Sends no message.
 
 use std::fmt::Write as _;
@@ -11,16 +11,16 @@ use std::time::Duration;
 use super::{Finding, Machine, State};
 use crate::{Remedy, RunPolicy};
 
-/// How long the bus has for its answer.
+/// Time limit for the bus's reply.
 const ANSWER_TIME_MAX: Duration = Duration::from_secs(1);
 const SOCKET: &str = "/run/dbus/system_bus_socket";
 
 pub(crate) fn system_bus(machine: &Machine) -> Finding {
-    const CHECK: &str = "system bus";
+    const TOPIC: &str = "system bus";
     const WHY: &str = "The Bluetooth service is reached over the system bus.";
-    let found = |state, seen: String| Finding::new(CHECK, SOCKET, state, seen, WHY);
+    let found = |state, seen: String| Finding::new(TOPIC, SOCKET, state, seen, WHY);
     if !machine.has(SOCKET) {
-        let finding = found(State::Hindered, "there is no socket, so no bus".to_owned());
+        let finding = found(State::Blocked, "there is no socket, so no bus".to_owned());
         return if machine.has("run/systemd/system") {
             finding.with(Remedy::root(
                 RunPolicy::OnRequest,
@@ -32,19 +32,19 @@ pub(crate) fn system_bus(machine: &Machine) -> Finding {
         };
     }
     let Some(account) = machine.account.as_ref().filter(|account| account.is_process) else {
-        return found(State::NotSeen, "the bus can be greeted in the name of this process only".to_owned());
+        return found(State::Unknown, "the bus can be greeted in the name of this process only".to_owned());
     };
     match greet(machine.at(SOCKET), account.uid) {
         Ok(answer) if answer.starts_with("OK ") => found(State::Fine, "answers".to_owned()),
         Ok(answer) => {
             let seen = format!("does not let us in: {}", super::machine::clean(answer.trim()));
-            found(State::Hindered, seen)
+            found(State::Blocked, seen)
         }
-        Err(why) => found(State::Hindered, why),
+        Err(why) => found(State::Blocked, why),
     }
 }
 
-/// The first line that the bus answers. Connecting can wait in the kernel, so it is done aside.
+/// The first line of the bus's reply. Connecting can block in the kernel, so it runs on a thread of its own.
 fn greet(socket: PathBuf, uid: u32) -> Result<String, String> {
     let (sender, answer) = mpsc::sync_channel(1);
     let work = move || {

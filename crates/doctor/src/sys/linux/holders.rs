@@ -1,5 +1,5 @@
-//! Which programs have a device open or locked, from `/proc/*/fd` and `/proc/locks`. Says how many could not be seen.
-//! A port taken by `TIOCEXCL` leaves no mark of its own in `/proc`.
+//! Which programs have a device open or locked, from `/proc/*/fd` and `/proc/locks`. Reports how many processes could
+//! not be examined. A port taken with `TIOCEXCL` leaves no trace of its own in `/proc`.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
@@ -7,7 +7,7 @@ use std::os::unix::fs::MetadataExt as _;
 
 use super::Machine;
 
-/// The most open files looked at of one process.
+/// The most open files examined per process.
 const FILES_MAX: usize = 4096;
 
 /// Open devices of all processes.
@@ -18,9 +18,9 @@ pub(crate) struct Holders {
     open: BTreeMap<String, BTreeSet<u32>>,
     /// Lock: file system, inode, and who holds it.
     locks: BTreeMap<(u32, u32, u64), BTreeSet<u32>>,
-    /// Processes whose open files may not be seen.
+    /// Processes whose open files cannot be seen.
     pub(crate) unseen: usize,
-    /// Whether there was anything to look at.
+    /// Whether anything could be examined.
     pub(crate) seen_any: bool,
 }
 
@@ -49,7 +49,7 @@ impl Holders {
         found
     }
 
-    /// Who has this device, by number and name; this program itself is left out.
+    /// Who has this device open, by number and name, without this program itself.
     pub(crate) fn of(&self, device: &str, meta: &fs::Metadata) -> Vec<String> {
         let file = (major(meta.dev()), minor(meta.dev()), meta.ino());
         let open = self.open.get(device).into_iter().flatten();

@@ -1,5 +1,5 @@
 //! The machine as its files show it, below a root folder: bounded reads of plain files, bounded lists, processes.
-//! Whatever is not a plain small file is not read, so a pipe or an endless file holds nothing up.
+//! Reads only small plain files, so a pipe or an endless file blocks nothing.
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -12,22 +12,22 @@ use link::files::small_text;
 /// The most names taken from one folder.
 const NAMES_MAX: usize = 65_536;
 
-/// A machine to look at.
+/// A machine to examine.
 #[derive(Debug, Clone)]
 pub struct Machine {
     root: PathBuf,
-    /// Who is to use the meter; `None` when it cannot be told.
+    /// Who will use the meter; `None` if unknown.
     pub(crate) account: Option<Account>,
-    /// Owners and groups that only root could give to the files of a made-up tree.
+    /// Owners and groups in an invented tree, which only root could give to real files.
     #[cfg(test)]
     pub(crate) owners: BTreeMap<String, (u32, u32)>,
 }
 
 impl Machine {
-    /// Whether another machine can be looked at by its files, an account be named, and a remedy be run.
+    /// Whether another machine can be examined by its files, an account named, and a remedy run.
     pub const SHOWS_IN_FILES: bool = true;
 
-    /// A machine whose `/` is this folder, for nobody that is known.
+    /// A machine whose `/` is this folder, for an unknown account.
     pub(super) fn of_nobody(root: &Path) -> Self {
         Self {
             root: root.to_owned(),
@@ -37,19 +37,19 @@ impl Machine {
         }
     }
 
-    /// Whether it is known who is to use the meter.
+    /// Whether it is known who will use the meter.
     #[must_use]
     pub fn knows_account(&self) -> bool {
         self.account.is_some()
     }
 
-    /// Whether whoever is to use the meter is root.
+    /// Whether root will use the meter.
     #[must_use]
     pub fn is_root(&self) -> bool {
         self.account.as_ref().is_some_and(|account| account.uid == 0)
     }
 
-    /// Where a path of the machine, with or without its leading slash, lies.
+    /// The location of a path of the machine, with or without its leading slash.
     pub(crate) fn at(&self, path: &str) -> PathBuf {
         self.root.join(path.trim_start_matches('/'))
     }
@@ -60,7 +60,7 @@ impl Machine {
             .map_or_else(|_| path.display().to_string(), |below| format!("/{}", below.display()))
     }
 
-    /// Owner, group and mode of what is there, links followed.
+    /// Owner, group and mode of a file; follows links.
     pub(crate) fn rights(&self, path: &Path) -> Option<Rights> {
         let meta = fs::metadata(path).ok()?;
         let rights = Rights::of(&meta);
@@ -71,17 +71,17 @@ impl Machine {
         Some(rights)
     }
 
-    /// Whether something is there, links followed.
+    /// Whether a file exists; follows links.
     pub(crate) fn has(&self, path: &str) -> bool {
         fs::metadata(self.at(path)).is_ok()
     }
 
-    /// The text of a plain file, its first 256 KiB; bytes that are no text are replaced.
+    /// The text of a plain file, its first 256 KiB; bytes that are not text are replaced.
     pub(crate) fn text(&self, path: &str) -> Option<String> {
         small_text(&self.at(path))
     }
 
-    /// The names in a folder, sorted; `None` when it cannot be listed.
+    /// The names in a folder, sorted; `None` if it cannot be listed.
     pub(crate) fn names(&self, path: &str) -> Option<Vec<String>> {
         let entries = fs::read_dir(self.at(path)).ok()?;
         let mut names: Vec<String> = entries
@@ -93,7 +93,7 @@ impl Machine {
         Some(names)
     }
 
-    /// The processes by number with their names; `None` when none can be seen.
+    /// The processes by number, with their names; `None` if none can be seen.
     pub(crate) fn processes(&self) -> Option<BTreeMap<u32, String>> {
         let numbers = self.names("proc")?.into_iter().filter_map(|name| name.parse::<u32>().ok());
         let all: BTreeMap<u32, String> = numbers
@@ -105,13 +105,13 @@ impl Machine {
         (!all.is_empty()).then_some(all)
     }
 
-    /// Whether a process of this name runs; `None` when processes cannot be seen.
+    /// Whether a process of this name runs; `None` if processes cannot be seen.
     pub(crate) fn runs(&self, name: &str) -> Option<bool> {
         Some(self.processes()?.values().any(|known| known == name))
     }
 }
 
-/// Names come from strangers: no control characters, at most 80 characters.
+/// Names come from outside: no control characters, at most 80 characters.
 pub(crate) fn clean(text: &str) -> String {
     text.chars().filter(|c| !c.is_control()).take(80).collect()
 }

@@ -1,14 +1,15 @@
-//! Services that take or probe new serial ports: the modem service and the braille service, by their Debian names.
+//! Services that open or probe new serial ports: the modem service and the braille service, by their Debian names.
 
 use super::serial::{ports, udev_data};
 use super::{Finding, Machine, State};
 use crate::{Remedy, RunPolicy};
 
-/// Where udev looks for rules, the strongest first (udev(7)).
+/// Where udev looks for rules, the one with the highest priority first (udev(7)).
 const RULE_FOLDERS: [&str; 4] =
     ["etc/udev/rules.d", "run/udev/rules.d", "usr/lib/udev/rules.d", "lib/udev/rules.d"];
 
-/// Where a shop's own lines go, so that the rule can be replaced. After ours, before 73-seat-late.rules of systemd.
+/// The place for a shop's own lines, so that our rule can be replaced. After ours, before 73-seat-late.rules of
+/// systemd.
 pub(super) const OWN_RULE_PATH: &str = "/etc/udev/rules.d/71-cliplead-own.rules";
 
 /// Both services.
@@ -17,19 +18,19 @@ pub(crate) fn port_services(machine: &Machine) -> Vec<Finding> {
 }
 
 fn modem(machine: &Machine) -> Finding {
-    const CHECK: &str = "modem service";
+    const TOPIC: &str = "modem service";
     const WHAT: &str = "ModemManager";
     const WHY: &str =
         "It may open a new port to look for a modem: the port is then busy, and the meter gets its bytes.";
     match machine.runs(WHAT) {
-        None => return Finding::new(CHECK, WHAT, State::NotSeen, "no process can be seen", WHY),
-        Some(false) => return Finding::new(CHECK, WHAT, State::Fine, "does not run", WHY),
+        None => return Finding::new(TOPIC, WHAT, State::Unknown, "no process can be seen", WHY),
+        Some(false) => return Finding::new(TOPIC, WHAT, State::Fine, "does not run", WHY),
         Some(true) => {}
     }
     let ports = ports(machine);
     let usb: Vec<_> = ports.iter().filter_map(|port| Some((port, port.usb.as_ref()?))).collect();
     if usb.is_empty() {
-        return Finding::new(CHECK, WHAT, State::Fine, "runs, and there is no USB port for it to probe", WHY);
+        return Finding::new(TOPIC, WHAT, State::Fine, "runs, and there is no USB port for it to probe", WHY);
     }
     let mut open = Vec::new();
     let mut unseen = 0;
@@ -42,17 +43,17 @@ fn modem(machine: &Machine) -> Finding {
     }
     if open.is_empty() {
         return if unseen == 0 {
-            Finding::new(CHECK, WHAT, State::Fine, "runs, and is told to leave every USB port alone", WHY)
+            Finding::new(TOPIC, WHAT, State::Fine, "runs, and is told to leave every USB port alone", WHY)
         } else {
             let seen = format!(
                 "runs; whether it leaves {unseen} USB ports alone cannot be told, udev's data are not there"
             );
-            Finding::new(CHECK, WHAT, State::NotSeen, seen, WHY)
+            Finding::new(TOPIC, WHAT, State::Unknown, seen, WHY)
         };
     }
     let names: Vec<&str> = open.iter().map(|(name, _)| name.as_str()).collect();
     let seen = format!("runs, and may probe {}", names.join(", "));
-    open.iter().fold(Finding::new(CHECK, WHAT, State::Likely, seen, WHY), |finding, (name, usb)| {
+    open.iter().fold(Finding::new(TOPIC, WHAT, State::Likely, seen, WHY), |finding, (name, usb)| {
         finding.with(Remedy::advice(format!(
             "if {name} is no modem, write into {}: SUBSYSTEM==\"tty\", ATTRS{{idVendor}}==\"{:04x}\", ATTRS{{idProduct}}==\"{:04x}\", \
              ENV{{ID_MM_PORT_IGNORE}}=\"1\"   then `sudo udevadm control --reload` and plug it in again",
@@ -73,7 +74,7 @@ fn is_left_alone(data: &str) -> bool {
 }
 
 fn braille(machine: &Machine) -> Finding {
-    const CHECK: &str = "braille service";
+    const TOPIC: &str = "braille service";
     const WHAT: &str = "brltty";
     const WHY: &str =
         "It takes common USB serial chips for a braille display; the port is there and gone within seconds.";
@@ -99,13 +100,13 @@ fn braille(machine: &Machine) -> Finding {
     let seen = match (runs, names.first()) {
         (Some(true), _) => "runs".to_owned(),
         (_, Some(rule)) => format!("is started by udev for new ports (rule {rule})"),
-        (None, None) => return Finding::new(CHECK, WHAT, State::NotSeen, "no process can be seen", WHY),
+        (None, None) => return Finding::new(TOPIC, WHAT, State::Unknown, "no process can be seen", WHY),
         (Some(false), None) => {
-            return Finding::new(CHECK, WHAT, State::Fine, "does not run and has no udev rule", WHY);
+            return Finding::new(TOPIC, WHAT, State::Fine, "does not run and has no udev rule", WHY);
         }
     };
     Finding::new(
-        CHECK,
+        TOPIC,
         WHAT,
         State::Likely,
         format!("{seen}; if your cable has a chip it knows, it takes it"),

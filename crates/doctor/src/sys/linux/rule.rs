@@ -1,4 +1,4 @@
-//! The udev rule: is it in place, and is it the one this program has.
+//! The udev rule: whether it is installed, and whether it is this program's current one.
 
 use super::port_services::OWN_RULE_PATH;
 use super::{Finding, Machine, State};
@@ -7,11 +7,11 @@ use crate::{Remedy, RunPolicy};
 /// Where the rule goes.
 const RULE_PATH: &str = "/etc/udev/rules.d/70-cliplead-serial.rules";
 
-const CHECK: &str = "udev rule";
+const TOPIC: &str = "udev rule";
 const WHY: &str =
     "It lets whoever sits at the machine open USB ports, and keeps the modem service off the listed cables.";
 
-/// Looks for the rule whose text is `current`, and at the services that the rule keeps off.
+/// Looks for the rule with the text `current`, and at the services that the rule keeps away.
 #[must_use]
 pub fn udev_rule(machine: &Machine, current: &str) -> Vec<Finding> {
     let mut findings = vec![rule(machine, current)];
@@ -22,7 +22,7 @@ pub fn udev_rule(machine: &Machine, current: &str) -> Vec<Finding> {
 fn rule(machine: &Machine, current: &str) -> Finding {
     if !machine.has("run/udev") {
         let seen = "udev does not run here (a container, perhaps), so no rule has an effect";
-        return Finding::new(CHECK, RULE_PATH, State::NotSeen, seen, WHY)
+        return Finding::new(TOPIC, RULE_PATH, State::Unknown, seen, WHY)
             .with(Remedy::advice("look on the machine itself, where the cable is plugged in"));
     }
     let name = RULE_PATH.trim_start_matches("/etc/");
@@ -30,19 +30,19 @@ fn rule(machine: &Machine, current: &str) -> Finding {
     let found = places.iter().find(|place| machine.has(place));
     let Some(place) = found else {
         return installed(
-            Finding::new(CHECK, RULE_PATH, State::Missing, "is not in place", WHY),
+            Finding::new(TOPIC, RULE_PATH, State::Missing, "is not in place", WHY),
             current,
             RunPolicy::OnRequest,
         );
     };
     match machine.text(place) {
-        None => Finding::new(CHECK, place, State::NotSeen, "cannot be read", WHY),
+        None => Finding::new(TOPIC, place, State::Unknown, "cannot be read", WHY),
         Some(text) if text == current => {
-            Finding::new(CHECK, place, State::Fine, "is in place, as this program has it", WHY)
+            Finding::new(TOPIC, place, State::Fine, "is in place, as this program has it", WHY)
         }
         // It may hold somebody's own lines; those are not written over.
         Some(_) => installed(
-            Finding::new(CHECK, place, State::Missing, "is in place, but older, or changed by hand", WHY)
+            Finding::new(TOPIC, place, State::Missing, "is in place, but older, or changed by hand", WHY)
                 .with(Remedy::advice(format!(
                     "lines of your own go into {OWN_RULE_PATH}; move them before you replace it"
                 ))),

@@ -1,4 +1,5 @@
-//! Serial ports: are there any, do they have a lasting name, may the account open them, does another program hold them.
+//! Serial ports: whether there are any, have a stable name, may be opened by the account, and are held by another
+//! program.
 
 use std::fs;
 use std::path::Path;
@@ -10,7 +11,7 @@ use crate::{Remedy, RunPolicy};
 use link::ports::{Source, scan, stable_name};
 use link::{Port, SerialPlace};
 
-/// The most ports looked at.
+/// The most ports examined.
 const PORTS_MAX: usize = 256;
 
 const WHY_RIGHT: &str = "Without the right to open the port no byte of the meter is read.";
@@ -29,21 +30,21 @@ pub(crate) fn ports(machine: &Machine) -> Vec<Port> {
     ports
 }
 
-/// Looks at every serial port. `named` are the places that the devices of a site name, where a site is known: what is in the way of
-/// any other port hinders nobody.
+/// Examines every serial port. `named` are the places in the devices of a site, if a site is known: a problem with
+/// any other port affects nobody.
 #[must_use]
 pub fn serial(machine: &Machine, named: Option<&[SerialPlace]>) -> Vec<Finding> {
-    const CHECK: &str = "serial ports";
+    const TOPIC: &str = "serial ports";
     const WHY: &str = "A meter on a cable is read through a serial port.";
     if !machine.has("sys/class/tty") {
         let seen = "the folder is not there, so ports cannot be told";
-        return vec![Finding::new(CHECK, "/sys/class/tty", State::NotSeen, seen, WHY)];
+        return vec![Finding::new(TOPIC, "/sys/class/tty", State::Unknown, seen, WHY)];
     }
     let ports = ports(machine);
     if ports.is_empty() {
         let seen = "no serial port with hardware behind it";
         return vec![
-            Finding::new(CHECK, "/sys/class/tty", State::Missing, seen, WHY)
+            Finding::new(TOPIC, "/sys/class/tty", State::Missing, seen, WHY)
                 .with(Remedy::advice("plug the cable in and look again"))
                 .with(Remedy::advice("if it stays away, `sudo dmesg` says what the kernel made of it")),
         ];
@@ -66,7 +67,7 @@ pub fn serial(machine: &Machine, named: Option<&[SerialPlace]>) -> Vec<Finding> 
         .collect()
 }
 
-/// Whether this port is the one that a device names.
+/// Whether a device names this port.
 fn is_at(machine: &Machine, port: &Port, place: &SerialPlace) -> bool {
     match place {
         SerialPlace::Usb(usb) => port.usb.as_ref().is_some_and(|found| usb.matches(found)),
@@ -78,9 +79,9 @@ fn is_at(machine: &Machine, port: &Port, place: &SerialPlace) -> bool {
     }
 }
 
-/// What is in the way of a port that is not used is worth a note, no more.
+/// A problem of an unused port is worth a note, no more.
 fn spare(mut finding: Finding, why: &str) -> Finding {
-    if finding.state == State::Hindered {
+    if finding.state == State::Blocked {
         finding.state = State::Note;
         finding.finding.push_str("; ");
         finding.finding.push_str(why);
@@ -92,10 +93,10 @@ fn spare(mut finding: Finding, why: &str) -> Finding {
     finding
 }
 
-/// Looks at the one port that a selector's rest (after `serial:`) names.
+/// Examines the one port denoted by the rest of a selector (after `serial:`).
 #[must_use]
 pub fn serial_place(machine: &Machine, place: &SerialPlace) -> Finding {
-    const CHECK: &str = "device";
+    const TOPIC: &str = "device";
     const WHY: &str = "The daemon waits for this port and reads nothing until it is there.";
     let count = match place {
         SerialPlace::Path(path) => usize::from(path.to_str().is_some_and(|path| machine.has(path))),
@@ -105,11 +106,11 @@ pub fn serial_place(machine: &Machine, place: &SerialPlace) -> Finding {
             .count(),
     };
     let (state, seen) = match count {
-        0 => (State::Hindered, "is not plugged in, or has another name now".to_owned()),
+        0 => (State::Blocked, "is not plugged in, or has another name now".to_owned()),
         1 => (State::Fine, "is there".to_owned()),
-        many => (State::Hindered, format!("{many} ports answer to it, none is chosen")),
+        many => (State::Blocked, format!("{many} ports answer to it, none is chosen")),
     };
-    let finding = Finding::new(CHECK, place.to_string(), state, seen, WHY);
+    let finding = Finding::new(TOPIC, place.to_string(), state, seen, WHY);
     match state {
         State::Fine => finding,
         _ => finding.with(Remedy::advice("`cliplead devices list` shows what is there and what to write")),
@@ -117,9 +118,9 @@ pub fn serial_place(machine: &Machine, place: &SerialPlace) -> Finding {
 }
 
 fn right(machine: &Machine, port: &Port) -> Finding {
-    const CHECK: &str = "right to open";
+    const TOPIC: &str = "right to open";
     let what = machine.shown(&port.device);
-    let not_seen = |why: &str| Finding::new(CHECK, what.clone(), State::NotSeen, why, WHY_RIGHT);
+    let not_seen = |why: &str| Finding::new(TOPIC, what.clone(), State::Unknown, why, WHY_RIGHT);
     let Some(rights) = machine.rights(&port.device) else { return not_seen("owner and mode cannot be read") };
     let Some(account) = &machine.account else {
         return not_seen("who is to use it cannot be told; name the account with --user");
@@ -136,7 +137,7 @@ fn right(machine: &Machine, port: &Port) -> Finding {
             ""
         };
         let seen = format!("{who} may open it (mode {mode:03o}, group {group_shown}){caution}");
-        return Finding::new(CHECK, what, State::Fine, seen, WHY_RIGHT);
+        return Finding::new(TOPIC, what, State::Fine, seen, WHY_RIGHT);
     }
     if udev_data(machine, port).is_some_and(|data| data.lines().any(|line| line.ends_with(":uaccess"))) {
         return not_seen(&format!(
@@ -146,7 +147,7 @@ fn right(machine: &Machine, port: &Port) -> Finding {
         .with(Remedy::advice(format!("`getfacl {what}` shows the list")));
     }
     let seen = format!("{who} may not open it (mode {mode:03o}, group {group_shown})");
-    let finding = Finding::new(CHECK, what, State::Hindered, seen, WHY_RIGHT);
+    let finding = Finding::new(TOPIC, what, State::Blocked, seen, WHY_RIGHT);
     // Root's own group opens much more than a port.
     let group = group.filter(|group| group.gid != 0 && mode & 0o060 == 0o060);
     match (group, &account.name) {
@@ -157,7 +158,7 @@ fn right(machine: &Machine, port: &Port) -> Finding {
     }
 }
 
-/// What helps where a group may open the port: joining it, or only a new login.
+/// What helps if a group may open the port: joining it, or just a new login.
 fn joined(finding: Finding, group: &Group, name: &str, counts: bool) -> Finding {
     let again =
         Remedy::advice("then log out and in again, or start the service again: groups count from a login on");
@@ -176,7 +177,7 @@ fn joined(finding: Finding, group: &Group, name: &str, counts: bool) -> Finding 
 }
 
 fn name(machine: &Machine, port: &Port) -> Finding {
-    const CHECK: &str = "lasting name";
+    const TOPIC: &str = "lasting name";
     let what = machine.shown(&port.device);
     let named = |folder: &str| {
         let found = stable_name(&port.device, &machine.at(folder))?;
@@ -185,32 +186,32 @@ fn name(machine: &Machine, port: &Port) -> Finding {
     let by_usb = || port.usb.as_ref().filter(|usb| usb.serial.is_some()).map(|usb| format!("usb={usb}"));
     let found = named("dev/serial/by-id").or_else(by_usb).or_else(|| named("dev/cliplead"));
     if let Some(rest) = found {
-        return Finding::new(CHECK, what, State::Fine, format!("write serial:{rest}"), WHY_NAME);
+        return Finding::new(TOPIC, what, State::Fine, format!("write serial:{rest}"), WHY_NAME);
     }
     if let Some(path) = named("dev/serial/by-path") {
         let seen = format!("write serial:{path}; it is the name of the socket, so keep the cable in it");
-        return Finding::new(CHECK, what, State::Fine, seen, WHY_NAME);
+        return Finding::new(TOPIC, what, State::Fine, seen, WHY_NAME);
     }
     let rule = Remedy::advice("give it one with a udev rule: hardware-notes/attach-serial.md, section 1");
     match port.usb {
         Some(_) => {
-            Finding::new(CHECK, what, State::Hindered, "a USB port without one; does udev run?", WHY_NAME)
+            Finding::new(TOPIC, what, State::Blocked, "a USB port without one; does udev run?", WHY_NAME)
         }
-        None => Finding::new(CHECK, what, State::Missing, "a built-in port has none", WHY_NAME),
+        None => Finding::new(TOPIC, what, State::Missing, "a built-in port has none", WHY_NAME),
     }
     .with(rule)
 }
 
 fn used(machine: &Machine, port: &Port, holders: &Holders) -> Finding {
-    const CHECK: &str = "in use";
+    const TOPIC: &str = "in use";
     let what = machine.shown(&port.device);
     let Some(meta) = fs::metadata(&port.device).ok().filter(|_| holders.seen_any) else {
-        return Finding::new(CHECK, what, State::NotSeen, "no process can be seen", WHY_USE);
+        return Finding::new(TOPIC, what, State::Unknown, "no process can be seen", WHY_USE);
     };
     let held = holders.of(&what, &meta);
     if !held.is_empty() {
         let seen = format!("held by {}", held.join(", "));
-        return Finding::new(CHECK, what, State::Hindered, seen, WHY_USE)
+        return Finding::new(TOPIC, what, State::Blocked, seen, WHY_USE)
             .with(Remedy::advice("end that program, or let it alone if it is the cliplead that you want"));
     }
     if holders.unseen > 0 {
@@ -219,12 +220,12 @@ fn used(machine: &Machine, port: &Port, holders: &Holders) -> Finding {
             holders.unseen
         );
         let fuser = Remedy::root(RunPolicy::ByHand, "looks into all of them", &["fuser", "-v", &what]);
-        return Finding::new(CHECK, what, State::NotSeen, seen, WHY_USE).with(fuser);
+        return Finding::new(TOPIC, what, State::Unknown, seen, WHY_USE).with(fuser);
     }
-    Finding::new(CHECK, what, State::Fine, "no program has it open or locked", WHY_USE)
+    Finding::new(TOPIC, what, State::Fine, "no program has it open or locked", WHY_USE)
 }
 
-/// What udev keeps about the port.
+/// udev's data about the port.
 pub(crate) fn udev_data(machine: &Machine, port: &Port) -> Option<String> {
     let name = port.device.file_name()?.to_str()?;
     let number = machine.text(&format!("sys/class/tty/{name}/dev"))?;

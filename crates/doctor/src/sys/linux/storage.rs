@@ -1,5 +1,6 @@
-//! Where the history is kept: is the folder there, may the account write into it, is it on something that can be written.
-//! A folder that serves anybody else is never to be given away. Writes nothing; space is told by whoever can ask the file system.
+//! The place of the history: whether the folder exists, the account may write to it, and the file system is writable.
+//! A folder that anybody else uses is never given away. Writes nothing; free space is reported by callers that can
+//! query the file system.
 
 use std::path::Path;
 
@@ -11,41 +12,41 @@ use crate::{Remedy, RunPolicy};
 /// Folders in which everything belongs to the system (Filesystem Hierarchy Standard 3.0, chapters 3 to 6).
 const SYSTEM: [&str; 12] =
     ["bin", "boot", "dev", "etc", "lib", "lib32", "lib64", "proc", "run", "sbin", "sys", "usr"];
-/// The most entries of a folder that are looked at.
+/// The most entries of a folder that are examined.
 const ENTRIES_MAX: usize = 64;
 
-/// Looks at the file `path` and its folder. A file that is not there yet will be made by the daemon.
+/// Examines the file `path` and its folder. The daemon creates a file that does not exist.
 #[must_use]
 pub fn storage(machine: &Machine, path: &Path) -> Finding {
-    const CHECK: &str = "history";
+    const TOPIC: &str = "history";
     const WHY: &str = "A verdict is shown only after it is stored, so without the file none is shown.";
     let shown = machine.shown(path);
-    let found = |state, seen: &str| Finding::new(CHECK, shown.clone(), state, seen, WHY);
+    let found = |state, seen: &str| Finding::new(TOPIC, shown.clone(), state, seen, WHY);
     let folder =
         path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
     let real = match std::fs::canonicalize(folder) {
         Ok(real) => real,
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-            return found(State::Hindered, "its folder is not there")
+            return found(State::Blocked, "its folder is not there")
                 .with(Remedy::advice(format!("make it: mkdir -p {}", machine.shown(folder))));
         }
         Err(error) => {
-            return elsewhere(machine, path, found(State::Hindered, &format!("its folder: {error}")));
+            return elsewhere(machine, path, found(State::Blocked, &format!("its folder: {error}")));
         }
     };
     if let Some(mount) = read_only(machine, &real) {
-        return found(State::Hindered, &format!("{mount} is mounted for reading only"));
+        return found(State::Blocked, &format!("{mount} is mounted for reading only"));
     }
     let Some(account) = &machine.account else {
-        return found(State::NotSeen, "who is to write it cannot be told; name the account with --user");
+        return found(State::Unknown, "who is to write it cannot be told; name the account with --user");
     };
     let who = account.shown();
     let Some(rights) = machine.rights(&real) else {
-        return found(State::NotSeen, "the rights of its folder cannot be read");
+        return found(State::Unknown, "the rights of its folder cannot be read");
     };
     if !account.may_make_files_in(rights) {
         let seen = format!("{who} may not write into its folder, as far as the mode tells");
-        let finding = found(State::Hindered, &seen);
+        let finding = found(State::Blocked, &seen);
         return if rights.uid == 0 && is_nobodys(machine, &real) && holds_only(&real, path) {
             give(finding, account, &machine.shown(&real))
         } else {
@@ -54,11 +55,10 @@ pub fn storage(machine: &Machine, path: &Path) -> Finding {
     }
     match machine.rights(path) {
         Some(rights) if !path.is_file() => {
-            found(State::Hindered, &format!("is no file (mode {:o})", rights.mode))
+            found(State::Blocked, &format!("is no file (mode {:o})", rights.mode))
         }
         Some(rights) if !account.may_read_and_write(rights) => {
-            let finding =
-                found(State::Hindered, &format!("{who} may not write it, as far as the mode tells"));
+            let finding = found(State::Blocked, &format!("{who} may not write it, as far as the mode tells"));
             if rights.uid == 0 && (account.is_home(&machine.shown(&real)) || is_nobodys(machine, &real)) {
                 give(finding, account, &shown)
             } else {
@@ -70,7 +70,7 @@ pub fn storage(machine: &Machine, path: &Path) -> Finding {
     }
 }
 
-/// Root may give it away, for it is there for the history alone.
+/// Root may change its owner, because it serves the history alone.
 fn give(finding: Finding, account: &Account, what: &str) -> Finding {
     finding.with(Remedy::root(
         RunPolicy::ByHand,
@@ -79,7 +79,7 @@ fn give(finding: Finding, account: &Account, what: &str) -> Finding {
     ))
 }
 
-/// Taking a folder from whom it serves breaks more than the history: another place is named.
+/// Changing the owner of a folder in use would break more than the history: suggests another place.
 fn elsewhere(machine: &Machine, path: &Path, finding: Finding) -> Finding {
     let Some(account) = &machine.account else { return finding };
     let mut folder = "/var/lib/cliplead".to_owned();
@@ -96,7 +96,7 @@ fn elsewhere(machine: &Machine, path: &Path, finding: Finding) -> Finding {
         .with(Remedy::advice(format!("then write history = \"{folder}/{name}\" in the site's file")))
 }
 
-/// Whether a folder is neither the system's nor the home of any account, nor above such a one.
+/// Whether a folder is neither the system's nor any account's home, nor a parent of one.
 fn is_nobodys(machine: &Machine, folder: &Path) -> bool {
     let shown = machine.shown(folder);
     let parts: Vec<&str> = shown.split('/').filter(|part| !part.is_empty()).collect();
@@ -111,7 +111,7 @@ fn is_nobodys(machine: &Machine, folder: &Path) -> bool {
     deep && !homes(machine).iter().any(|home| Path::new(home).starts_with(&shown))
 }
 
-/// Whether nothing stands in the folder but the history itself and what its library lays beside it.
+/// Whether the folder contains only the history and the files that its library creates.
 fn holds_only(folder: &Path, history: &Path) -> bool {
     let own = history.file_name().map(std::ffi::OsStr::to_string_lossy).unwrap_or_default();
     std::fs::read_dir(folder).is_ok_and(|mut entries| {
@@ -124,7 +124,7 @@ fn holds_only(folder: &Path, history: &Path) -> bool {
     })
 }
 
-/// The mount that holds the folder, when it is for reading only. The form of the lines: proc(5), `/proc/pid/mounts`.
+/// The mount that contains the folder, if it is read-only. The form of the lines: proc(5), `/proc/pid/mounts`.
 fn read_only(machine: &Machine, folder: &Path) -> Option<String> {
     let mounts = machine.text("proc/self/mounts")?;
     let mut best: Option<(usize, String, bool)> = None;

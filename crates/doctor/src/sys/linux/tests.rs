@@ -29,16 +29,16 @@ fn written(findings: &[Finding]) -> Vec<String> {
         lines.push(format!(
             "{} | {} | {}: {}",
             finding.state.text(),
-            finding.check,
+            finding.topic,
             finding.what,
             finding.finding
         ));
         for remedy in &finding.remedies {
             lines.push(match &remedy.step {
-                None => format!("{} > {}", finding.check, remedy.says),
+                None => format!("{} > {}", finding.topic, remedy.says),
                 Some(step) => {
                     let by = if step.run == RunPolicy::OnRequest { "$" } else { "by hand $" };
-                    format!("{} {by} {}", finding.check, step.shell_text())
+                    format!("{} {by} {}", finding.topic, step.shell_text())
                 }
             });
         }
@@ -195,8 +195,8 @@ fn the_bus_is_greeted_and_never_waited_for() {
     let text = "== bus\naccount 4000 bench 4000\ndir run/dbus\nwant x\n";
     for (answer, state, says) in [
         (Some("OK 0123456789abcdef0123456789abcdef\r\n"), State::Fine, "answers"),
-        (Some("REJECTED EXTERNAL\r\n"), State::Hindered, "does not let us in: REJECTED"),
-        (None, State::Hindered, "does not answer"),
+        (Some("REJECTED EXTERNAL\r\n"), State::Blocked, "does not let us in: REJECTED"),
+        (None, State::Blocked, "does not answer"),
     ] {
         let tree = Tree::plant(&parse(text)[0]);
         let listener = UnixListener::bind(tree.root.join("run/dbus/system_bus_socket")).unwrap();
@@ -218,7 +218,7 @@ fn the_bus_is_greeted_and_never_waited_for() {
         // "4000" in hex digits of its characters.
         assert_eq!(server.join().unwrap(), "\0AUTH EXTERNAL 34303030\r\n");
         let again = bus::system_bus(&tree.machine);
-        assert_eq!(again.state, State::Hindered, "the listener is gone: {again:?}");
+        assert_eq!(again.state, State::Blocked, "the listener is gone: {again:?}");
     }
 }
 
@@ -231,11 +231,11 @@ fn a_server_takes_the_connection_or_it_is_said_why() {
     assert_eq!(crate::tcp(&place).state, State::Fine);
     drop(listener);
     let gone = crate::tcp(&place);
-    assert_eq!(gone.state, State::Hindered);
+    assert_eq!(gone.state, State::Blocked);
     assert!(gone.finding.contains("refused"), "{gone:?}");
     // RFC 6761, 6.4: names under "invalid" never have an address.
     let nameless = crate::tcp(&TcpPlace::parse("meter.invalid:4001").unwrap());
-    assert_eq!(nameless.state, State::Hindered);
+    assert_eq!(nameless.state, State::Blocked);
     assert!(nameless.finding.contains("name"), "{nameless:?}");
 }
 
@@ -245,8 +245,8 @@ fn a_selector_names_one_port_none_or_too_many() {
     let tree = Tree::plant(&parse(case)[0]);
     let state = |rest: &str| serial_place(&tree.machine, &link::SerialPlace::parse(rest).unwrap()).state;
     assert_eq!(state("usb=1234:5678:SN2"), State::Fine);
-    assert_eq!(state("usb=1234:5678"), State::Hindered);
-    assert_eq!(state("usb=1234:5678:SN3"), State::Hindered);
+    assert_eq!(state("usb=1234:5678"), State::Blocked);
+    assert_eq!(state("usb=1234:5678:SN3"), State::Blocked);
     assert_eq!(state("/dev/serial/by-id/usb-SN1"), State::Fine);
-    assert_eq!(state("/dev/serial/by-id/usb-SN9"), State::Hindered);
+    assert_eq!(state("/dev/serial/by-id/usb-SN9"), State::Blocked);
 }

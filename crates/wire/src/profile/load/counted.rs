@@ -21,8 +21,8 @@ pub(super) fn load_frame(table: &Table<'_>) -> LoadResult<CountedFrame> {
     let sync = load_sync(table, max - 2)?;
     let (length, counts) = load_length(table, sync.len())?;
     let header = length.at + length.kind.width();
-    let check = table.table("check")?.map(|t| load_check(&t, header)).transpose()?;
-    let mut frame = CountedFrame { sync, length, counts, min: 0, max, check, must: Vec::new() };
+    let checksum = table.table("check")?.map(|t| load_checksum(&t, header)).transpose()?;
+    let mut frame = CountedFrame { sync, length, counts, min: 0, max, checksum, must: Vec::new() };
     let least = header + 1 + frame.checksum_width();
     if max < least {
         return Err(max_node.error(format_args!(
@@ -64,7 +64,7 @@ fn load_length(table: &Table<'_>, sync: usize) -> LoadResult<(Number, Counts)> {
 }
 
 /// The checksum at the end of the frame. It may leave the length out: a damaged one then moves the checksum's place.
-fn load_check(table: &Table<'_>, header: usize) -> LoadResult<(ChecksumKind, usize)> {
+fn load_checksum(table: &Table<'_>, header: usize) -> LoadResult<(ChecksumKind, usize)> {
     table.only(&["kind", "from"])?;
     let kind = table.need("kind", "kind = \"crc16modbus\"")?.word(&ChecksumKind::WORDS)?;
     let from = table.need("from", "from = 2 (first byte covered; it covers all up to itself)")?;

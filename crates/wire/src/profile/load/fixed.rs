@@ -23,8 +23,8 @@ pub(super) fn load_frame(table: &Table<'_>) -> LoadResult<FixedFrame> {
     table.only(&["kind", "sync", "length", "check", "must"])?;
     let length = table.need("length", "length = 12")?.size(2, FIXED_BYTES_MAX)?;
     let sync = load_sync(table, length - 1)?;
-    let check = table.table("check")?.map(|t| load_check(&t, sync.len(), length)).transpose()?;
-    let mut frame = FixedFrame { sync, length, check, must: Vec::new() };
+    let checksum = table.table("check")?.map(|t| load_checksum(&t, sync.len(), length)).transpose()?;
+    let mut frame = FixedFrame { sync, length, checksum, must: Vec::new() };
     frame.must = load_must(table, &Places::of_fixed(&frame))?;
     Ok(frame)
 }
@@ -42,7 +42,7 @@ pub(super) fn load_must(table: &Table<'_>, frame: &Places) -> LoadResult<Vec<(us
             entry
                 .error(format_args!("{:?} is no place of a byte; write 7 or 0x07, counted from 0", entry.key))
         })?;
-        frame.check(at).map_err(|why| entry.error(why))?;
+        frame.validate(at).map_err(|why| entry.error(why))?;
         if found.iter().any(|(known, _)| *known == at) {
             return Err(entry.error(format_args!("byte {at} stands twice")));
         }
@@ -64,7 +64,7 @@ pub(super) fn load_sync(table: &Table<'_>, max: usize) -> LoadResult<Vec<u8>> {
     Ok(sync)
 }
 
-fn load_check(table: &Table<'_>, sync: usize, length: usize) -> LoadResult<FrameChecksum> {
+fn load_checksum(table: &Table<'_>, sync: usize, length: usize) -> LoadResult<FrameChecksum> {
     table.only(&["kind", "from", "to", "at"])?;
     let kind = table.need("kind", "kind = \"crc16modbus\"")?.word(&ChecksumKind::WORDS)?;
     let from = table.need("from", "from = 0 (first byte covered)")?.size(0, length - 1)?;
@@ -114,21 +114,22 @@ pub(super) struct Places {
 
 impl Places {
     pub(super) fn of_fixed(frame: &FixedFrame) -> Self {
-        let stored = |check: &FrameChecksum| (check.at..check.at + check.kind.width(), "the checksum");
+        let stored =
+            |checksum: &FrameChecksum| (checksum.at..checksum.at + checksum.kind.width(), "the checksum");
         Self {
             length: Some(frame.length),
             room: frame.length,
             what: "frame's",
             sync: frame.sync.len(),
-            taken: frame.check.as_ref().map(stored),
+            taken: frame.checksum.as_ref().map(stored),
             must: frame.must.iter().map(|(at, _)| *at).collect(),
             data: 0xFF,
         }
     }
 
     /// Whether a field may stand in this byte; why not.
-    pub(super) fn check(&self, byte: usize) -> Result<(), alloc::string::String> {
-        check_place(&(byte..byte.saturating_add(1)), self)
+    pub(super) fn validate(&self, byte: usize) -> Result<(), alloc::string::String> {
+        validate_place(&(byte..byte.saturating_add(1)), self)
     }
 }
 
@@ -360,7 +361,7 @@ fn number_at(node: Node<'_>, frame: &Places, known: &[&str]) -> LoadResult<Numbe
     let kind = table.need("type", "type = \"u8\"")?.word(&NumberType::WORDS)?;
     let at_node = table.need("at", "at = 4")?;
     let at = at_node.size(0, COUNTED_BYTES_MAX)?;
-    check_place(&(at..at + kind.width()), frame).map_err(|why| at_node.error(why))?;
+    validate_place(&(at..at + kind.width()), frame).map_err(|why| at_node.error(why))?;
     Ok(Number { at, kind })
 }
 
@@ -372,7 +373,7 @@ fn integer(node: Node<'_>, frame: &Places) -> LoadResult<Number> {
     }
 }
 
-fn check_place(place: &Range<usize>, frame: &Places) -> Result<(), alloc::string::String> {
+fn validate_place(place: &Range<usize>, frame: &Places) -> Result<(), alloc::string::String> {
     if place.end > frame.room {
         return Err(alloc::format!(
             "bytes {} to {} run past the {} {} bytes (the first byte is 0)",
@@ -435,7 +436,7 @@ pub(super) fn load_some_bits(node: Node<'_>, frame: &Places) -> LoadResult<Vec<B
     let byte = byte
         .parse()
         .map_err(|_| node.error(format_args!("{byte:?} is no byte; write byte.*, for example \"6.*\"")))?;
-    frame.check(byte).map_err(|why| node.error(why))?;
+    frame.validate(byte).map_err(|why| node.error(why))?;
     Ok((0..8).filter(|bit| frame.data >> bit & 1 == 1).map(|bit| Bit { byte, bit }).collect())
 }
 
@@ -447,7 +448,7 @@ pub(super) fn load_bit(node: Node<'_>, frame: &Places) -> LoadResult<Bit> {
     });
     let bit = bit
         .ok_or_else(|| node.error(format_args!("{text:?} is no bit; write byte.bit, for example \"6.1\"")))?;
-    frame.check(bit.byte).map_err(|why| node.error(why))?;
+    frame.validate(bit.byte).map_err(|why| node.error(why))?;
     if frame.data >> bit.bit & 1 == 0 {
         return Err(
             node.error(format_args!("bit {} of a byte counts its place here; bits 0 to 3 are data", bit.bit))
@@ -459,8 +460,8 @@ pub(super) fn load_bit(node: Node<'_>, frame: &Places) -> LoadResult<Bit> {
 /// True when a checksum is there but a field stands outside the bytes it covers.
 pub(super) fn has_uncovered_field(frame: &Framing, decode: &Decode) -> bool {
     let covers = match frame {
-        Framing::Fixed(FixedFrame { check: Some(check), .. }) => check.covers.clone(),
-        Framing::Counted(CountedFrame { check: Some((_, from)), .. }) => *from..usize::MAX,
+        Framing::Fixed(FixedFrame { checksum: Some(checksum), .. }) => checksum.covers.clone(),
+        Framing::Counted(CountedFrame { checksum: Some((_, from)), .. }) => *from..usize::MAX,
         Framing::Line(_) | Framing::Fixed(_) | Framing::Counted(_) | Framing::Indexed(_) => return false,
     };
     let outside = |place: Range<usize>| place.start < covers.start || place.end > covers.end;
@@ -472,9 +473,9 @@ pub(super) fn has_uncovered_field(frame: &Framing, decode: &Decode) -> bool {
         Decode::Segments(display) => display.bits().any(|bit| outside(bit.byte..bit.byte + 1)),
         // A script may read any byte that is not laid down by the framing.
         Decode::Script(_) => match frame {
-            Framing::Fixed(FixedFrame { sync, length, check: Some(check), .. }) => {
-                let stored = check.at..check.at + check.kind.width();
-                (sync.len()..*length).any(|byte| !stored.contains(&byte) && !check.covers.contains(&byte))
+            Framing::Fixed(FixedFrame { sync, length, checksum: Some(checksum), .. }) => {
+                let stored = checksum.at..checksum.at + checksum.kind.width();
+                (sync.len()..*length).any(|byte| !stored.contains(&byte) && !checksum.covers.contains(&byte))
             }
             _ => false,
         },

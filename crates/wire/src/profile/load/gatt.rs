@@ -84,7 +84,7 @@ fn load(table: &Table<'_>) -> LoadResult<GattChannel> {
         format: load_format(table)?,
         sequence: table.find("sequence").map(|node| load_sequence(node, &VALUE)).transpose()?,
     };
-    check_described(table, &channel)?;
+    validate_described(table, &channel)?;
     Ok(channel)
 }
 
@@ -147,7 +147,7 @@ fn load_format(table: &Table<'_>) -> LoadResult<Format> {
 }
 
 /// What can never be right is refused here: a figure of what has none, a unit that the SIG's table contradicts.
-fn check_described(table: &Table<'_>, channel: &GattChannel) -> LoadResult<()> {
+fn validate_described(table: &Table<'_>, channel: &GattChannel) -> LoadResult<()> {
     let characteristic = channel.named.characteristic;
     let short = characteristic.short();
     if let (Some(node), false) = (table.find("figure"), matches!(short, Some(0x2AF1 | 0x2B1A))) {

@@ -11,7 +11,7 @@ use crate::checksum::ChecksumKind;
 use crate::decode::pattern::{Mode, PatternDecode, PatternItem, Slot, Words, trim};
 use crate::error::suggest;
 use crate::flag::Flag;
-use crate::frame::line::{CHECK_BYTES, LINE_BYTES_MAX, LineFrame};
+use crate::frame::line::{CHECKSUM_BYTES, LINE_BYTES_MAX, LineFrame};
 
 const SLOTS: [(&str, Slot); 7] = [
     ("value", Slot::Value),
@@ -26,27 +26,27 @@ const SLOTS: [(&str, Slot); 7] = [
 /// The `[frame]` table of kind `line`.
 pub(super) fn load_frame(table: &Table<'_>, pattern: &PatternDecode) -> LoadResult<LineFrame> {
     table.only(&["kind", "check", "max_bytes"])?;
-    let check = load_check(table)?;
-    let check_bytes = if check.is_some() { CHECK_BYTES } else { 0 };
-    let least = if pattern.loose { 1 } else { pattern.width() } + check_bytes;
+    let checksum = load_checksum(table)?;
+    let checksum_bytes = if checksum.is_some() { CHECKSUM_BYTES } else { 0 };
+    let least = if pattern.loose { 1 } else { pattern.width() } + checksum_bytes;
     if least > LINE_BYTES_MAX {
         return Err(table.error(format_args!("the pattern is wider than {LINE_BYTES_MAX} bytes")));
     }
     let default = if pattern.loose { 128 } else { least };
     let max_bytes = table.find("max_bytes").map_or(Ok(default), |node| node.size(least, LINE_BYTES_MAX))?;
-    Ok(LineFrame { max_bytes, check })
+    Ok(LineFrame { max_bytes, checksum })
 }
 
 /// As `load_frame`, for lines that no pattern describes.
 pub(super) fn load_any_frame(table: &Table<'_>) -> LoadResult<LineFrame> {
     table.only(&["kind", "check", "max_bytes"])?;
-    let check = load_check(table)?;
+    let checksum = load_checksum(table)?;
     let max_bytes =
-        table.find("max_bytes").map_or(Ok(128), |node| node.size(1 + CHECK_BYTES, LINE_BYTES_MAX))?;
-    Ok(LineFrame { max_bytes, check })
+        table.find("max_bytes").map_or(Ok(128), |node| node.size(1 + CHECKSUM_BYTES, LINE_BYTES_MAX))?;
+    Ok(LineFrame { max_bytes, checksum })
 }
 
-fn load_check(table: &Table<'_>) -> LoadResult<Option<ChecksumKind>> {
+fn load_checksum(table: &Table<'_>) -> LoadResult<Option<ChecksumKind>> {
     table
         .find("check")
         .map(|node| node.word(&[("sum8", ChecksumKind::Sum8), ("xor8", ChecksumKind::Xor8)]))
@@ -121,8 +121,8 @@ pub(super) fn load_pattern(table: &Table<'_>) -> LoadResult<PatternDecode> {
         fixed_units: load_fixed_units(table)?,
         pieces,
     };
-    check_words(table, &decode)?;
-    check_fields(table, node, &decode)?;
+    validate_words(table, &decode)?;
+    validate_fields(table, node, &decode)?;
     Ok(decode)
 }
 
@@ -267,7 +267,7 @@ fn load_field(node: Node<'_>, field: &str, loose: bool) -> LoadResult<PatternIte
 }
 
 /// Every word must fit its field and mean one thing.
-fn check_words(table: &Table<'_>, decode: &PatternDecode) -> LoadResult<()> {
+fn validate_words(table: &Table<'_>, decode: &PatternDecode) -> LoadResult<()> {
     for (word, _) in &decode.overload {
         if decode.no_value.iter().any(|(other, ())| other == word) {
             return Err(table.error("a word stands in overload and in no_value; it can mean one"));
@@ -314,7 +314,7 @@ fn check_words(table: &Table<'_>, decode: &PatternDecode) -> LoadResult<()> {
 }
 
 /// The fields present and the tables given must match.
-fn check_fields(table: &Table<'_>, pattern: Node<'_>, decode: &PatternDecode) -> LoadResult<()> {
+fn validate_fields(table: &Table<'_>, pattern: Node<'_>, decode: &PatternDecode) -> LoadResult<()> {
     let fields = || {
         decode.pieces.iter().filter_map(|piece| match piece {
             PatternItem::Field { slot, of, .. } => Some((*slot, *of)),
@@ -345,14 +345,20 @@ fn check_fields(table: &Table<'_>, pattern: Node<'_>, decode: &PatternDecode) ->
         ("flags", Slot::Flags, decode.flags.is_empty()),
         ("channels", Slot::Channel, decode.channels.is_empty()),
     ] {
-        check_pair(table, pattern, key, has(slot), empty)?;
+        validate_pair(table, pattern, key, has(slot), empty)?;
     }
-    check_pair(table, pattern, "units", has(Slot::Unit) || has(Slot::Prefix), decode.units.is_empty())?;
-    check_units(pattern, decode, &fields().collect::<Vec<_>>())
+    validate_pair(table, pattern, "units", has(Slot::Unit) || has(Slot::Prefix), decode.units.is_empty())?;
+    validate_units(pattern, decode, &fields().collect::<Vec<_>>())
 }
 
 /// A field needs its table and a table its field.
-fn check_pair(table: &Table<'_>, pattern: Node<'_>, key: &str, field: bool, empty: bool) -> LoadResult<()> {
+fn validate_pair(
+    table: &Table<'_>,
+    pattern: Node<'_>,
+    key: &str,
+    field: bool,
+    empty: bool,
+) -> LoadResult<()> {
     match (field, empty, table.find(key)) {
         (true, true, _) => Err(pattern.error(format_args!(
             "the pattern has a field for {key}, but [decode.{key}] says nothing; list the words the device sends"
@@ -365,7 +371,11 @@ fn check_pair(table: &Table<'_>, pattern: Node<'_>, key: &str, field: bool, empt
 }
 
 /// Every channel has a unit, from a field or fixed.
-fn check_units(pattern: Node<'_>, decode: &PatternDecode, fields: &[(Slot, Option<u8>)]) -> LoadResult<()> {
+fn validate_units(
+    pattern: Node<'_>,
+    decode: &PatternDecode,
+    fields: &[(Slot, Option<u8>)],
+) -> LoadResult<()> {
     let sent = |of: Option<u8>| {
         let of_unit = |(slot, f): &(Slot, Option<u8>)| {
             matches!(slot, Slot::Unit | Slot::Prefix) && (*f == of || f.is_none())

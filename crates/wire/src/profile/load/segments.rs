@@ -266,7 +266,7 @@ fn load_signs<T: Copy>(
 /// The bits that may be set in each byte, and the first byte behind the last bit with a meaning.
 fn known(bits: &[Bit], frame: &Places) -> (Vec<u8>, usize) {
     let mut known: Vec<u8> =
-        (0..frame.room).map(|byte| if frame.check(byte).is_ok() { 0 } else { 0xFF }).collect();
+        (0..frame.room).map(|byte| if frame.validate(byte).is_ok() { 0 } else { 0xFF }).collect();
     for bit in bits {
         if let Some(byte) = known.get_mut(bit.byte) {
             *byte |= 1 << bit.bit;

@@ -224,7 +224,7 @@ pub(super) fn load_agree(root: &Table<'_>, frame: &Framing, decode: &Decode) -> 
     // refuses it before the checksum is asked.
     let weak = match frame {
         Framing::Line(_) | Framing::Indexed(_) => false,
-        Framing::Fixed(fixed) => fixed.check.as_ref().is_some_and(|check| check.kind.width() == 1),
+        Framing::Fixed(fixed) => fixed.checksum.as_ref().is_some_and(|checksum| checksum.kind.width() == 1),
         Framing::Counted(counted) => counted.checksum_width() == 1,
     };
     let (least, default) = match (checked, loose) {

@@ -8,7 +8,7 @@ use crate::{Evidence, Parity, StopBits};
 use quantity::{Decimal, Duration, Unit};
 
 /// Replaces `from` once in the profile and expects an error on the line of `to`'s last line, containing `says`.
-fn check(profile: &str, from: &str, to: &str, says: &str) {
+fn expect_error(profile: &str, from: &str, to: &str, says: &str) {
     let at = profile.find(from).unwrap_or_else(|| panic!("{from:?} is not in the profile"));
     let text = profile.replacen(from, to, 1);
     let line = profile[..at].matches('\n').count() + to.matches('\n').count() + 1;
@@ -69,7 +69,7 @@ fn refuses_what_is_wrong_in_a_line_profile_at_its_line() {
         ("resolution = \"0.01uF\"", "resolution = \"0uF\"", "greater than zero"),
         ("spec = \"1.8% + 3\"", "spec = \"1.8% + 3 V\"", "voltage"),
     ] {
-        check(LINE, from, to, says);
+        expect_error(LINE, from, to, says);
     }
 }
 
@@ -125,10 +125,10 @@ fn refuses_what_is_wrong_in_a_binary_profile_at_its_line() {
         ("length = 12", "length = 12\nmust = {}", "no byte is demanded"),
         ("length = 12", "length = 12\nmusst = { 7 = 0 }", "did you mean \"must\""),
     ] {
-        check(BINARY, from, to, says);
+        expect_error(BINARY, from, to, says);
     }
     // The second of two equal codes is named, however it is written.
-    check(BINARY, "3 = \"ohm\"", "0x02 = \"ohm\"", "function code 2 stands twice");
+    expect_error(BINARY, "3 = \"ohm\"", "0x02 = \"ohm\"", "function code 2 stands twice");
 }
 
 #[test]
@@ -232,7 +232,7 @@ fn refuses_what_is_wrong_in_a_counted_profile_at_its_line() {
         ("max_bytes = 24", "max_bytes = 24\nmust = { 3 = 0 }", "stands in the length"),
         ("kind = \"fields\"", "kind = \"pattern\"", "lines of text"),
     ] {
-        check(COUNTED, from, to, says);
+        expect_error(COUNTED, from, to, says);
     }
 }
 
@@ -266,7 +266,7 @@ fn refuses_what_is_wrong_in_a_segment_profile_at_its_line() {
         ("ignore = \"8.3\"", "ignore = \"8.*\"", "has a meaning already"),
         ("# unit = \"uF\"", "unit = \"uF\"", "one of unit = \"uF\", [decode.units]"),
     ] {
-        check_anywhere(SEGMENT, from, to, says);
+        expect_error_anywhere(SEGMENT, from, to, says);
     }
     let line = LINE.replacen("kind = \"pattern\"", "kind = \"segments\"", 1);
     assert!(Profile::parse(&line).unwrap_err().message.contains("needs binary frames"));
@@ -341,7 +341,7 @@ fn refuses_what_is_wrong_in_a_modbus_profile_at_its_line() {
         ("no_value = [-32768]", "no_value = [-32769]", "from -32768"),
         ("number = 1\n", "number = 1\nreg = 1\n", "unknown key"),
     ] {
-        check_anywhere(MODBUS, from, to, says);
+        expect_error_anywhere(MODBUS, from, to, says);
     }
     let silent = MODBUS.replacen("[link]", "silence_ms = 900\n\n[link]", 1);
     let error = Profile::parse(&silent).unwrap_err();
@@ -362,8 +362,8 @@ fn refuses_what_is_wrong_in_a_modbus_profile_at_its_line() {
     assert!(error.message.contains("the reads at 0 and 10 are of one length"), "{error}");
 }
 
-/// As `check`, for changes that make the error stand at another line of the same table.
-fn check_anywhere(profile: &str, from: &str, to: &str, says: &str) {
+/// As `expect_error`, for changes that make the error stand at another line of the same table.
+fn expect_error_anywhere(profile: &str, from: &str, to: &str, says: &str) {
     let text = profile.replacen(from, to, 1);
     assert_ne!(text, profile, "{from:?} is not in the profile");
     let error = Profile::parse(&text).err().unwrap_or_else(|| panic!("{to:?} was accepted"));
@@ -392,7 +392,7 @@ fn refuses_what_is_wrong_in_a_scpi_profile() {
         ("number = 2", "number = 1", "stands twice"),
         ("unit = \"uF\"", "unit = \"uf\"", "did you mean \"uF\""),
     ] {
-        check_anywhere(SCPI, from, to, says);
+        expect_error_anywhere(SCPI, from, to, says);
     }
 }
 
