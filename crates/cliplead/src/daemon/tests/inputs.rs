@@ -6,7 +6,8 @@ use std::time::Duration;
 
 use judge::limits::Word;
 use link::{GapReason, LinkEvent, LinkState, Loss};
-use record::Item;
+use record::ReadError;
+use record::replay::{Heard, play};
 use tokio::sync::{mpsc, oneshot};
 use visit::act::{Act, By};
 use visit::hold::How;
@@ -312,17 +313,13 @@ fn next_between_two_values_of_one_chunk_stands_on_the_recording_where_it_was_tak
     assert_eq!(live, ["pass NothingKept", "fail NothingKept"]);
 
     let text = std::fs::read_to_string(&file.0).unwrap();
-    let mut reader = record::Reader::new(text.as_bytes(), &script::FrameScripts).unwrap();
     let rules = crate::rules::load_or_say(None).unwrap();
-    let mut pipeline = pipeline::Pipeline::new(rules, reader.settings());
     let mut words = Vec::new();
-    while let Some(Item::Event(recorded)) = reader.next_item().unwrap() {
-        for said in pipeline.step(recorded.event.unwrap(), recorded.at) {
-            if let pipeline::Output::Round(Output::Verdict(verdict)) = said.output {
-                words.push(verdict.word);
-            }
-        }
-    }
+    let mut sink = |heard: &Heard<'_>| {
+        words.extend(heard.word());
+        Ok::<(), ReadError>(())
+    };
+    play(text.as_bytes(), &script::FrameScripts, &rules, &mut sink).unwrap();
     assert_eq!(words, [Word::Pass, Word::Fail]);
     // The check stands behind the line that armed it and before the next one.
     let kinds: Vec<&str> = text

@@ -1,24 +1,32 @@
-//! Recordings through the same pipeline as live, as fast as it goes, and what came of them beside what was expected. A
-//! recording is read twice, once to check it and once to play it, so that nothing of a refused one is played and none need
-//! be held in memory. Does not open files, print or word what it gives.
+//! A recording through the same pipeline as live, as fast as it goes: the one loop behind `cliplead replay`, the firmware and
+//! the benchmark. Does not open files, print or word what it gives.
+//!
+//! A recording is read twice, once to check it and once to play it, so that nothing of a refused one is played and none need
+//! be held in memory.
 
-use std::fmt::Write as _;
+use alloc::boxed::Box;
 
 use judge::limits::Word;
 use judge::rule::RuleSet;
 use pipeline::{Event, Output, Pipeline, Stamped};
-use record::{ByteStream, FollowUpJson, Item, LeftOutLines, ReadError, Reader};
 use visit::act::Act;
 use visit::round::{self, StillWaits};
 use visit::verdict::Verdict;
+use wire::script::ScriptCompiler;
+
+use crate::follow_up::FollowUpJson;
+use crate::left_out::LeftOutLines;
+use crate::reader::{Item, ReadError, Reader};
+use crate::stream::ByteStream;
 
 /// What a recording gives, in the order of time.
+#[derive(Debug)]
 pub enum Heard<'a> {
     /// First of all, where it is so: the recording was made under other rules.
     OtherRules,
     /// A verdict.
     Verdict(&'a Verdict),
-    /// What follows a verdict, and the verdict's word.
+    /// What follows a verdict, and the word that counts now: an amendment's own, else the verdict's.
     FollowUp(&'a FollowUpJson, Word),
     /// Other rules came into force in this line (1-based). The replay goes on with those it was given.
     RulesChanged(usize),
@@ -32,19 +40,20 @@ impl Heard<'_> {
     pub fn word(&self) -> Option<Word> {
         match self {
             Self::Verdict(verdict) => Some(verdict.word),
-            Self::FollowUp(json, said) => Some(json.now.as_deref().and_then(Word::parse).unwrap_or(*said)),
+            Self::FollowUp(_, word) => Some(*word),
             Self::OtherRules | Self::RulesChanged(_) | Self::StillWaits(..) => None,
         }
     }
 }
 
-/// Reads a whole recording and plays nothing; the lines that are left out.
+/// Reads a whole recording and plays nothing; the lines that are left out. `scripts` makes the decode scripts of its profiles
+/// ready.
 ///
 /// # Errors
 /// As [`Reader::new`] and [`Reader::next_item`].
-pub fn check(source: impl ByteStream) -> Result<LeftOutLines, ReadError> {
+pub fn check(source: impl ByteStream, scripts: &dyn ScriptCompiler) -> Result<LeftOutLines, ReadError> {
     let mut left_out = LeftOutLines::default();
-    let mut reader = Reader::new(source, &script::FrameScripts)?;
+    let mut reader = Reader::new(source, scripts)?;
     while let Some(item) = reader.next_item()? {
         if let Item::LeftOut(line, why) = item {
             left_out.push(line, why);
@@ -53,22 +62,23 @@ pub fn check(source: impl ByteStream) -> Result<LeftOutLines, ReadError> {
     Ok(left_out)
 }
 
-/// Plays one recording under these rules, handing on what it gives as it comes.
+/// Plays one recording under these rules, handing on what it gives as it comes. Gives the pipeline as it stands at the end.
 ///
 /// # Errors
 /// As [`check`], and whatever stops the sink.
-pub fn play(
+pub fn play<E: From<ReadError>>(
     source: impl ByteStream,
-    set: &RuleSet,
-    sink: &mut dyn FnMut(&Heard<'_>) -> anyhow::Result<()>,
-) -> anyhow::Result<()> {
-    let mut reader = Reader::new(source, &script::FrameScripts)?;
-    let header = reader.header();
-    let other_rules = !header.rules.is_empty() && header.rules != set.hash();
+    scripts: &dyn ScriptCompiler,
+    rules: &RuleSet,
+    sink: &mut dyn FnMut(&Heard<'_>) -> Result<(), E>,
+) -> Result<Pipeline, E> {
+    let mut reader = Reader::new(source, scripts)?;
+    let recorded_under = &reader.header().rules;
+    let other_rules = !recorded_under.is_empty() && recorded_under != rules.hash();
     if other_rules {
         sink(&Heard::OtherRules)?;
     }
-    let mut pipeline = Pipeline::new(set.clone(), reader.settings());
+    let mut pipeline = Pipeline::new(rules.clone(), reader.settings());
     // What follows a verdict refers to the last one given.
     let mut given: Option<Box<Verdict>> = None;
     while let Some(item) = reader.next_item()? {
@@ -86,7 +96,9 @@ pub fn play(
             } else if let Some(of) = &given
                 && let Some(json) = FollowUpJson::of(of, &output, at)
             {
-                sink(&Heard::FollowUp(&json, of.word))?;
+                let amended =
+                    if let round::Output::Amended { word, .. } = output { Some(word) } else { None };
+                sink(&Heard::FollowUp(&json, amended.unwrap_or(of.word)))?;
             }
         }
     }
@@ -94,7 +106,7 @@ pub fn play(
     for waits in pipeline.round().still_waits() {
         sink(&Heard::StillWaits(number, &waits))?;
     }
-    Ok(())
+    Ok(pipeline)
 }
 
 /// Other rules may ask other questions, so the numbers of the old ones say nothing: an answer is for the open question.
@@ -107,41 +119,5 @@ fn for_the_open_question(event: Event) -> Event {
     }
 }
 
-/// Where these lines differ from the expected ones, blank lines and remarks (`# `) left out; empty when nowhere. `name`
-/// begins each place.
-///
-/// # Errors
-/// When the expectation has no line.
-pub fn difference(name: &str, expectation: &str, lines: &[String]) -> anyhow::Result<String> {
-    let expected: Vec<&str> =
-        expectation.lines().filter(|line| !line.trim().is_empty() && !line.starts_with("# ")).collect();
-    if expected.is_empty() {
-        anyhow::bail!("{name} expects nothing: an expectation needs at least one line");
-    }
-    let mut report = String::new();
-    for index in 0..expected.len().max(lines.len()) {
-        let (want, got) = (expected.get(index).copied(), lines.get(index).map(String::as_str));
-        if want != got {
-            let _ = writeln!(report, "{name}: line {}", index + 1);
-            let _ = writeln!(report, "  expected: {}", want.unwrap_or("(nothing)"));
-            let _ = writeln!(report, "  got:      {}", got.unwrap_or("(nothing)"));
-        }
-    }
-    Ok(report)
-}
-
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn only_lines_that_differ_are_reported() {
-        let lines = ["a".to_owned(), "b".to_owned()];
-        assert_eq!(difference("x", "# remark\na\n\nb\n", &lines).unwrap(), "");
-        let want =
-            "x: line 2\n  expected: c\n  got:      b\nx: line 3\n  expected: d\n  got:      (nothing)\n";
-        assert_eq!(difference("x", "a\nc\nd\n", &lines).unwrap(), want);
-        let nothing = difference("x", "# remark\n", &[]).unwrap_err().to_string();
-        assert_eq!(nothing, "x expects nothing: an expectation needs at least one line");
-    }
-}
+mod tests;
