@@ -2,20 +2,19 @@
 
 use judge::rule::RuleSet;
 use record::{Around, DeviceState, RulesState};
-
-use crate::config::Config;
+use site::{Device, Site};
 
 /// What stands around a round at its start.
-pub(super) fn around(config: &Config, rules: &RuleSet, refused: Option<String>) -> Around {
-    let opening = |device: &crate::config::DeviceConfig| DeviceState {
+pub(super) fn around(site: &Site, rules: &RuleSet, refused: Option<String>) -> Around {
+    let opening = |device: &Device| DeviceState {
         name: device.name.clone(),
         state: "opening".to_owned(),
         ..DeviceState::default()
     };
     Around {
-        site: config.site.clone(),
+        site: site.site.clone(),
         rules: rules_state(rules, refused),
-        devices: config.devices.iter().map(opening).collect(),
+        devices: site.devices.iter().map(opening).collect(),
         ..Around::default()
     }
 }

@@ -8,13 +8,14 @@ use judge::limits::Word;
 use link::{GapReason, LinkEvent, LinkState, Loss};
 use record::ReadError;
 use record::replay::{Heard, play};
+use site::Device;
 use tokio::sync::{mpsc, oneshot};
 use visit::act::{Act, By};
 use visit::hold::How;
 use visit::round::{LapseReason, Output};
 
 use super::{Bench, CAPACITOR, route, typed};
-use crate::config::{self, DeviceConfig};
+use crate::config;
 use crate::daemon::keeper::{Key, Told};
 use crate::daemon::store::Store;
 use crate::daemon::tape::Tape;
@@ -24,9 +25,9 @@ const TWO: &[(&str, &str)] = &[("one", "run-capacitor"), ("two", "run-capacitor"
 /// The place of the meter among the devices of a bench; before it stands the one that is typed in.
 const METER: usize = 1;
 
-fn meter() -> DeviceConfig {
+fn meter() -> Device {
     let profile = config::profile("generic-line-meter", Path::new(".")).unwrap();
-    DeviceConfig { name: "meter".into(), selector: "stdin:".into(), profile: Some(profile), typed: false }
+    Device { name: "meter".into(), selector: "stdin:".into(), profile: Some(profile), typed: false }
 }
 
 /// A bench with a meter and no history.
