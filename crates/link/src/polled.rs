@@ -10,10 +10,10 @@ use tokio::time::{Instant, sleep};
 use wire::Profile;
 use wire::poll::{PollCounters, PollReason, Polled, Poller};
 
-use crate::adapter::{Adapter, Found, Link, Requests, Scanning};
-use crate::closing::Closing;
+use crate::adapter::{Adapter, Link, Requests};
 use crate::error::{Absence, OpenError};
 use crate::event::{Counters, GapReason, LinkEvent, LinkState, Loss};
+use crate::forward::forward_adapter;
 use crate::guard::guarded;
 use crate::options::{LineSettings, OpenOptions};
 use crate::queue::Outlet;
@@ -41,25 +41,7 @@ impl<A: Adapter> PolledAdapter<A> {
 }
 
 impl<A: Adapter> Adapter for PolledAdapter<A> {
-    fn scheme(&self) -> &'static str {
-        self.inner.scheme()
-    }
-
-    fn list(&self) -> Vec<Found> {
-        self.inner.list()
-    }
-
-    fn scan(&self) -> Option<Scanning<'_>> {
-        self.inner.scan()
-    }
-
-    fn check(&self, selector: &Selector) -> Result<(), OpenError> {
-        self.inner.check(selector)
-    }
-
-    fn close(&self) -> Closing {
-        self.inner.close()
-    }
+    forward_adapter!(inner);
 
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
         open(&self.inner, selector, options, Some(&self.profile))
