@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use anyhow::Context as _;
-pub(crate) use site::{Device as DeviceConfig, Site as Config};
+use site::Site;
 use wire::Profile;
 
 use crate::{files, shipped};
@@ -13,7 +13,7 @@ use crate::{files, shipped};
 ///
 /// # Errors
 /// A sentence with the file and, where there is one, the line.
-pub(crate) fn read(path: &Path) -> anyhow::Result<Config> {
+pub(crate) fn read(path: &Path) -> anyhow::Result<Site> {
     let text = files::read_text(path, files::SETTINGS_BYTES_MAX)?;
     let folder = path.parent().unwrap_or_else(|| Path::new("."));
     site::parse(&text, folder, |name| profile(name, folder))

@@ -35,11 +35,12 @@ use std::time::Duration;
 use anyhow::Context as _;
 use judge::rule::RuleSet;
 use link::Registry;
+use site::Site;
 use tokio::sync::{broadcast, mpsc, oneshot, watch};
 
 use crate::cli::{Format, RunOptions};
 use crate::clock::{self, Clock};
-use crate::config::{self, Config};
+use crate::config;
 use crate::last_good::LastGood;
 use crate::output::{self, Exit, talk};
 use crate::rules::Texts;
@@ -60,7 +61,7 @@ const END_BY_FORCE: Duration = Duration::from_secs(5);
 
 /// What a daemon needs to start.
 pub(crate) struct Setup {
-    pub(crate) config: Config,
+    pub(crate) site: Site,
     pub(crate) rules: RuleSet,
     /// The texts of the rules, when they are what the folder holds.
     pub(crate) texts: Option<Texts>,
@@ -107,15 +108,15 @@ pub(crate) struct Running {
 /// When the file, or with `--strict` the rules or the history, cannot be used, or the page's address is taken. A bad device
 /// is no error.
 pub(crate) fn run(options: &RunOptions) -> anyhow::Result<Exit> {
-    let config = config::read(&options.config)?;
-    let rules = start_rules::choose(&config, options.strict)?;
+    let site = config::read(&options.config)?;
+    let rules = start_rules::choose(&site, options.strict)?;
     output::in_background().context("stdout and stderr")?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    let keeps = config.history.is_some();
+    let keeps = site.history.is_some();
     let ended = runtime.block_on(async {
         let mut signals = StopSignals::listen()?;
         let setup = Setup {
-            config,
+            site,
             rules: rules.set,
             texts: rules.texts,
             refused: rules.refused,
@@ -182,22 +183,22 @@ pub(crate) async fn start(mut setup: Setup) -> anyhow::Result<Running> {
     let (views, view) = watch::channel(Arc::from("{}"));
     let (stop_web, stopped) = watch::channel(false);
     let (told, answers) = mpsc::channel(TOLD_MAX);
-    let config = &setup.config;
-    let store = match &config.history {
+    let site = &setup.site;
+    let store = match &site.history {
         Some(path) => {
             let hash = setup.rules.hash();
-            store::Store::open(path, setup.strict, &config.site, hash, &config.settings, told)?
+            store::Store::open(path, setup.strict, &site.site, hash, &site.settings, told)?
         }
         None => store::Store::nothing(),
     };
     let tape = setup.record.as_deref().map(tape::Tape::create).transpose()?;
-    let devices = config.devices.clone();
-    let address = match config.dashboard {
+    let devices = site.devices.clone();
+    let address = match site.dashboard {
         Some(address) => Some(web::open(address, view, inputs.clone(), stopped).await?),
         None => None,
     };
-    if let Some(folder) = config.rules.clone() {
-        let last_good = config.history.as_deref().map(LastGood::beside);
+    if let Some(folder) = site.rules.clone() {
+        let last_good = site.history.as_deref().map(LastGood::beside);
         let set = setup.rules.clone();
         let watch = reload::Watch { folder, set, texts: setup.texts.take(), last_good };
         reload::start(watch, setup.refused.clone(), inputs.clone())

@@ -9,11 +9,12 @@ use std::path::PathBuf;
 
 use anyhow::Context as _;
 use history::Reader;
+use site::{Device, Site};
 use visit::round::Settings;
 
 use crate::cli::DemoOptions;
 use crate::clock;
-use crate::config::{self, Config, DeviceConfig};
+use crate::config;
 use crate::daemon::{self, Setup};
 use crate::output::{Exit, talk};
 use crate::rules;
@@ -36,13 +37,13 @@ async fn play(options: &DemoOptions, folder: &Folder) -> anyhow::Result<Exit> {
     let (profile, text) = config::profile(PROFILE, &folder.0)?;
     let meter = meter::Meter::plug_in(&folder.0.join("meter"), profile.clone())?;
     let history = options.history.clone().unwrap_or_else(|| folder.0.join("history.sqlite"));
-    let config = Config {
+    let site = Site {
         site: "Mill Yard (made up)".to_owned(),
         rules: None,
         history: Some(history.clone()),
         dashboard: cfg!(feature = "dashboard").then_some(options.dashboard),
         settings: Settings::default(),
-        devices: vec![DeviceConfig {
+        devices: vec![Device {
             name: "meter".to_owned(),
             selector: meter.selector(),
             profile: Some((profile, text)),
@@ -51,7 +52,7 @@ async fn play(options: &DemoOptions, folder: &Folder) -> anyhow::Result<Exit> {
         route: Vec::new(),
     };
     let setup = Setup {
-        config,
+        site,
         rules: rules::load_or_say(None)?,
         texts: None,
         refused: None,

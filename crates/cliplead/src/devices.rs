@@ -8,11 +8,12 @@ use anyhow::Context as _;
 use link::{LinkEvent, Registry};
 use quantity::{Instant, Reading};
 use record::{plain, plain_lines};
+use site::Device;
 use wire::poll::{PollCounters, PollReason};
 use wire::{Decoder, Item};
 
 use crate::cli::{DevicesCommand, DevicesOptions, Format, WatchOptions};
-use crate::config::{self, DeviceConfig};
+use crate::config;
 use crate::daemon;
 use crate::learn;
 use crate::links::{self, Stop};
@@ -122,21 +123,18 @@ fn nothing_attached(schemes: &[&str]) -> Vec<String> {
 }
 
 /// The device by its name in the site's file, or by selector.
-fn device(options: &WatchOptions) -> anyhow::Result<DeviceConfig> {
+fn device(options: &WatchOptions) -> anyhow::Result<Device> {
     let mut device = match &options.config {
         Some(path) => {
-            let config = config::read(path)?;
-            let names: Vec<String> = config.devices.iter().map(|device| device.name.clone()).collect();
-            config.devices.into_iter().find(|device| device.name == options.name).with_context(|| {
+            let site = config::read(path)?;
+            let names: Vec<String> = site.devices.iter().map(|device| device.name.clone()).collect();
+            site.devices.into_iter().find(|device| device.name == options.name).with_context(|| {
                 format!("{} names no device {:?}; it has: {}", path.display(), options.name, names.join(", "))
             })?
         }
-        None => DeviceConfig {
-            name: options.name.clone(),
-            selector: options.name.clone(),
-            profile: None,
-            typed: true,
-        },
+        None => {
+            Device { name: options.name.clone(), selector: options.name.clone(), profile: None, typed: true }
+        }
     };
     if let Some(profile) = &options.profile {
         device.profile = Some(config::profile(profile, Path::new("."))?);

@@ -1,13 +1,15 @@
-//! `cliplead replay`: opens recordings, has them played by `bench::replay`, and prints what they give.
+//! `cliplead replay`: opens recordings, has them played by `record::replay`, and prints what they give.
 
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read as _, Seek as _};
 use std::path::Path;
 
 use anyhow::Context as _;
-use bench::replay::{self, ReplayOutput};
+use bench::expected;
 use judge::rule::RuleSet;
+use record::replay::{self, ReplayOutput};
 use record::{VerdictJson, text};
+use script::FrameScripts;
 
 use crate::cli::{Format, ReplayOptions};
 use crate::output::{Exit, data, emphasise, emphasise_follow_up, talk};
@@ -91,12 +93,13 @@ fn replay(
     sink: &mut dyn FnMut(&ReplayOutput<'_>) -> anyhow::Result<()>,
 ) -> anyhow::Result<()> {
     let (mut file, length) = open(path)?;
-    for words in replay::validate(buffered(&file, length))?.words(&record::plain(&path.display().to_string()))
-    {
+    let skipped = replay::validate(buffered(&file, length), &FrameScripts)?;
+    for words in skipped.words(&record::plain(&path.display().to_string())) {
         talk(&words);
     }
     file.rewind()?;
-    replay::play(buffered(&file, length), set, sink)
+    replay::play(buffered(&file, length), &FrameScripts, set, sink)?;
+    Ok(())
 }
 
 /// Opens a recording; gives its length too, since one that is still being written grows while it is read.
@@ -122,7 +125,7 @@ fn worse(a: Exit, b: Exit) -> Exit {
 /// Compares the lines with the expected ones and tells only the difference.
 fn compare(path: &Path, lines: &[String]) -> anyhow::Result<Exit> {
     let expected = files::read_text(path, files::EXPECTATION_BYTES_MAX).context("the expectation")?;
-    let report = replay::difference(&path.display().to_string(), &expected, lines)?;
+    let report = expected::difference(&path.display().to_string(), &expected, lines)?;
     if report.is_empty() {
         return Ok(Exit::Fine);
     }

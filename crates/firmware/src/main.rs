@@ -8,20 +8,25 @@ extern crate alloc;
 
 mod file;
 mod heap;
-mod replay;
 mod stack;
 
+use alloc::boxed::Box;
 use alloc::format;
 use alloc::string::{String, ToString as _};
 use alloc::vec::Vec;
+use core::error::Error;
 use core::mem::MaybeUninit;
 
 use cortex_m_rt::{ExceptionFrame, entry, exception};
 use judge::rule::RuleSet;
-use script::{Limits, RuleSetLoader};
+use record::VerdictJson;
+use record::replay::{self, ReplayOutput};
+use script::{FrameScripts, Limits, RuleSetLoader};
 use semihosting::experimental::env;
 use semihosting::io::Write as _;
 use semihosting::{eprintln, io, process};
+
+use crate::file::File;
 
 include!(concat!(env!("OUT_DIR"), "/rules.rs"));
 
@@ -57,18 +62,30 @@ fn run() -> Result<(), String> {
         return Err("name a recording".to_string());
     }
     for path in &paths {
-        replay::check(path).map_err(|why| format!("{path}: {why}"))?;
+        let left_out = replay::validate(open(path)?, &FrameScripts).map_err(|why| format!("{path}: {why}"))?;
+        left_out.words(path).for_each(|words| eprintln!("{words}"));
     }
     let rules = rules()?;
     let mut out = io::stdout().map_err(|error| format!("no stdout: {error}"))?;
     for path in paths {
-        let mut print = |mut line: String| {
+        let mut print = |heard: &ReplayOutput<'_>| -> Result<(), Box<dyn Error>> {
+            let mut line = match heard {
+                ReplayOutput::Verdict(verdict) => VerdictJson::from(*verdict).line(),
+                ReplayOutput::FollowUp(json, _) => json.line(),
+                ReplayOutput::OtherRules | ReplayOutput::RulesChanged(_) | ReplayOutput::StillWaits(..) => return Ok(()),
+            };
             line.push('\n');
-            out.write_all(line.as_bytes()).map_err(|error| format!("stdout cannot be written: {error}"))
+            out.write_all(line.as_bytes())
+                .map_err(|error| format!("stdout cannot be written: {error}").into())
         };
-        replay::play(path, &rules, &mut print).map_err(|why| format!("{path}: {why}"))?;
+        let played = replay::play(open(path)?, &FrameScripts, &rules, &mut print);
+        played.map_err(|why| format!("{path}: {why}"))?;
     }
     Ok(())
+}
+
+fn open(path: &str) -> Result<File, String> {
+    File::open(path).map_err(|error| format!("{path}: cannot be opened: {error}"))
 }
 
 /// The shipped rules, compiled here.

@@ -19,11 +19,11 @@ use tokio::time::{Sleep, sleep};
 
 use self::plan::Plan;
 pub use self::plan::{Fault, FaultCounts, FaultRates, Injected};
-use crate::adapter::{Adapter, Found, Link, Requests, ScanFuture};
+use crate::adapter::{Adapter, Link, Requests};
 use crate::error::OpenError;
-use crate::event::{Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
-use crate::options::CHUNK_BYTES_MAX;
-use crate::options::{LineSettings, OpenOptions};
+use crate::event::{LinkCounters, GapReason, LinkEvent, LinkState, Disconnect};
+use crate::forward::{forward_adapter, forward_link};
+use crate::options::{CHUNK_BYTES_MAX, OpenOptions};
 use crate::selector::Selector;
 use crate::shutdown::CloseFuture;
 
@@ -68,25 +68,7 @@ impl<A: fmt::Debug> fmt::Debug for FaultyAdapter<A> {
 }
 
 impl<A: Adapter> Adapter for FaultyAdapter<A> {
-    fn scheme(&self) -> &'static str {
-        self.inner.scheme()
-    }
-
-    fn list(&self) -> Vec<Found> {
-        self.inner.list()
-    }
-
-    fn scan(&self) -> Option<ScanFuture<'_>> {
-        self.inner.scan()
-    }
-
-    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
-        self.inner.validate(selector)
-    }
-
-    fn close(&self) -> CloseFuture {
-        self.inner.close()
-    }
+    forward_adapter!(inner);
 
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
         let link = self.inner.open(selector, options)?;
@@ -299,9 +281,7 @@ impl fmt::Debug for FaultyLink {
 }
 
 impl Link for FaultyLink {
-    fn selector(&self) -> &Selector {
-        self.inner.selector()
-    }
+    forward_link!(inner);
 
     fn poll_event(&mut self, cx: &mut Context<'_>) -> Poll<Option<LinkEvent>> {
         loop {
@@ -340,13 +320,5 @@ impl Link for FaultyLink {
 
     fn requests(&self) -> Option<Requests> {
         self.inner.requests()
-    }
-
-    fn poll_counters(&self) -> Option<wire::poll::PollCounters> {
-        self.inner.poll_counters()
-    }
-
-    fn line_settings(&self) -> Option<LineSettings> {
-        self.inner.line_settings()
     }
 }

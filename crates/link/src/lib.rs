@@ -50,6 +50,7 @@ mod event;
 mod faults;
 #[cfg(feature = "file")]
 mod file;
+mod forward;
 mod guard;
 #[cfg(feature = "manual")]
 mod manual;

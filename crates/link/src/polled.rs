@@ -10,14 +10,14 @@ use tokio::time::{Instant, sleep};
 use wire::Profile;
 use wire::poll::{PollCounters, PollOutput, PollReason, Poller};
 
-use crate::adapter::{Adapter, Found, Link, Requests, ScanFuture};
-use crate::error::{OpenError, Unavailable};
-use crate::event::{Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
+use crate::adapter::{Adapter, Link, Requests};
+use crate::error::{Unavailable, OpenError};
+use crate::event::{LinkCounters, GapReason, LinkEvent, LinkState, Disconnect};
+use crate::forward::forward_adapter;
 use crate::guard::catch_panic;
 use crate::options::{LineSettings, OpenOptions};
 use crate::queue::Sender;
 use crate::selector::Selector;
-use crate::shutdown::CloseFuture;
 use crate::supervise::sleep_until_some;
 use crate::task::TaskLink;
 
@@ -41,25 +41,7 @@ impl<A: Adapter> PolledAdapter<A> {
 }
 
 impl<A: Adapter> Adapter for PolledAdapter<A> {
-    fn scheme(&self) -> &'static str {
-        self.inner.scheme()
-    }
-
-    fn list(&self) -> Vec<Found> {
-        self.inner.list()
-    }
-
-    fn scan(&self) -> Option<ScanFuture<'_>> {
-        self.inner.scan()
-    }
-
-    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
-        self.inner.validate(selector)
-    }
-
-    fn close(&self) -> CloseFuture {
-        self.inner.close()
-    }
+    forward_adapter!(inner);
 
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
         open(&self.inner, selector, options, Some(&self.profile))

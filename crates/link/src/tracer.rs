@@ -5,10 +5,11 @@ use std::fmt;
 use std::sync::Arc;
 use std::task::{Context, Poll};
 
-use crate::adapter::{Adapter, Found, Link, Requests, ScanFuture};
+use crate::adapter::{Adapter, Link, Requests};
 use crate::error::OpenError;
 use crate::event::{LinkCounters, LinkEvent};
-use crate::options::{LineSettings, OpenOptions};
+use crate::forward::{forward_adapter, forward_link};
+use crate::options::OpenOptions;
 use crate::selector::Selector;
 use crate::shutdown::CloseFuture;
 
@@ -45,25 +46,7 @@ impl<A: fmt::Debug> fmt::Debug for TracedAdapter<A> {
 }
 
 impl<A: Adapter> Adapter for TracedAdapter<A> {
-    fn scheme(&self) -> &'static str {
-        self.inner.scheme()
-    }
-
-    fn list(&self) -> Vec<Found> {
-        self.inner.list()
-    }
-
-    fn scan(&self) -> Option<ScanFuture<'_>> {
-        self.inner.scan()
-    }
-
-    fn validate(&self, selector: &Selector) -> Result<(), OpenError> {
-        self.inner.validate(selector)
-    }
-
-    fn close(&self) -> CloseFuture {
-        self.inner.close()
-    }
+    forward_adapter!(inner);
 
     fn open(&self, selector: &Selector, options: &OpenOptions) -> Result<Box<dyn Link>, OpenError> {
         let inner = self.inner.open(selector, options)?;
@@ -94,9 +77,7 @@ impl fmt::Debug for TracedLink {
 }
 
 impl Link for TracedLink {
-    fn selector(&self) -> &Selector {
-        self.inner.selector()
-    }
+    forward_link!(inner);
 
     fn poll_event(&mut self, cx: &mut Context<'_>) -> Poll<Option<LinkEvent>> {
         let polled = self.inner.poll_event(cx);
@@ -117,13 +98,5 @@ impl Link for TracedLink {
         let selector = self.inner.selector().clone();
         let tap = Arc::new(move |request: &[u8]| watcher(&selector, Traced::Out(request)));
         self.inner.requests().map(|requests| requests.tapped(tap))
-    }
-
-    fn poll_counters(&self) -> Option<wire::poll::PollCounters> {
-        self.inner.poll_counters()
-    }
-
-    fn line_settings(&self) -> Option<LineSettings> {
-        self.inner.line_settings()
     }
 }

@@ -11,8 +11,8 @@ use std::path::Path;
 use std::time::Instant as Clock;
 
 use judge::rule::RuleSet;
-use pipeline::{Output, Pipeline, Stamped};
-use record::{FollowUpJson, Item, LineEvent, Reader, RecordingHeader, VerdictJson};
+use record::replay::{self, ReplayOutput};
+use record::{LineEvent, ReadError, RecordingHeader, VerdictJson};
 use visit::act::Act;
 use visit::round;
 
@@ -111,33 +111,27 @@ fn rules() -> RuleSet {
     loader.load([("run-capacitor.rhai", text.as_str())]).expect("a shipped rule").set
 }
 
-/// Plays it; counts readings, verdicts and what followed them, all as the lines that a replay prints.
+/// Plays it; counts readings, verdicts, what followed them, and the bytes of the lines that a replay prints.
 fn play(text: &str, set: &RuleSet) -> [usize; 4] {
-    let mut reader = Reader::new(BufReader::new(text.as_bytes()), &script::FrameScripts).unwrap();
-    let mut pipeline = Pipeline::new(set.clone(), reader.settings());
-    let (mut given, mut counts) = (None, [0; 4]);
-    let [readings, verdicts, followed, bytes] = &mut counts;
-    while let Some(item) = reader.next_item().unwrap() {
-        let Item::Event(recorded) = item else { continue };
-        let Some(event) = recorded.event else { continue };
-        for Stamped { at, output } in pipeline.step(event, recorded.at) {
-            match output {
-                Output::Reading { .. } => *readings += 1,
-                Output::Round(round::Output::Verdict(verdict)) => {
-                    *verdicts += 1;
-                    *bytes += VerdictJson::from(&*verdict).line().len();
-                    given = Some(verdict);
-                }
-                Output::Round(output) => {
-                    let follow_up = given.as_ref().and_then(|given| FollowUpJson::of(given, &output, at));
-                    *followed += usize::from(follow_up.is_some());
-                    *bytes += follow_up.map_or(0, |json| json.line().len());
-                }
-                _ => {}
+    let (mut verdicts, mut followed, mut bytes) = (0, 0, 0);
+    let mut count = |heard: &ReplayOutput<'_>| {
+        match heard {
+            ReplayOutput::Verdict(verdict) => {
+                verdicts += 1;
+                bytes += VerdictJson::from(*verdict).line().len();
             }
+            ReplayOutput::FollowUp(json, _) => {
+                followed += 1;
+                bytes += json.line().len();
+            }
+            ReplayOutput::OtherRules | ReplayOutput::RulesChanged(_) | ReplayOutput::StillWaits(..) => {}
         }
-    }
-    counts
+        Ok::<(), ReadError>(())
+    };
+    let source = BufReader::new(text.as_bytes());
+    let pipeline = replay::play(source, &script::FrameScripts, set, &mut count).unwrap();
+    let readings: u64 = pipeline.devices().map(|(_, device)| device.readings()).sum();
+    [usize::try_from(readings).unwrap(), verdicts, followed, bytes]
 }
 
 fn main() {
@@ -151,8 +145,7 @@ fn main() {
     }
     let set = rules();
     let start = Clock::now();
-    let mut check = Reader::new(BufReader::new(text.as_bytes()), &script::FrameScripts).unwrap();
-    while check.next_item().unwrap().is_some() {}
+    replay::validate(BufReader::new(text.as_bytes()), &script::FrameScripts).unwrap();
     let checked = start.elapsed();
     let [readings, verdicts, followed, bytes] = play(&text, &set);
     let all = start.elapsed();

@@ -1,5 +1,5 @@
 //! The written forms of the core's output: the verdict as JSON and as a line of text, the view for the dashboard, and
-//! recordings as JSON Lines. The core's own types are not serialisable; these are.
+//! recordings as JSON Lines, with their replay. The core's own types are not serialisable; these are.
 //!
 //! Does not: decide anything, open files or sockets, read a clock. Without the feature `std` it needs no operating
 //! system.
@@ -21,6 +21,7 @@ mod lines;
 mod plain;
 mod plain_bytes;
 mod reader;
+pub mod replay;
 mod senml;
 mod skipped;
 mod stream;

@@ -1,21 +1,20 @@
 //! What stands around a round on the page, as it is before the first event. Does not follow it; `page` does.
 
 use judge::rule::RuleSet;
-use record::{DeviceState, RulesState, ViewContext};
-
-use crate::config::Config;
+use record::{ViewContext, DeviceState, RulesState};
+use site::{Device, Site};
 
 /// What stands around a round at its start.
-pub(super) fn around(config: &Config, rules: &RuleSet, refused: Option<String>) -> ViewContext {
-    let opening = |device: &crate::config::DeviceConfig| DeviceState {
+pub(super) fn around(site: &Site, rules: &RuleSet, refused: Option<String>) -> ViewContext {
+    let opening = |device: &Device| DeviceState {
         name: device.name.clone(),
         state: "opening".to_owned(),
         ..DeviceState::default()
     };
     ViewContext {
-        site: config.site.clone(),
+        site: site.site.clone(),
         rules: rules_state(rules, refused),
-        devices: config.devices.iter().map(opening).collect(),
+        devices: site.devices.iter().map(opening).collect(),
         ..ViewContext::default()
     }
 }

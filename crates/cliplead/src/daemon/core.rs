@@ -56,13 +56,13 @@ pub(super) struct Core {
 impl Core {
     /// Joins the devices and begins the round.
     pub(super) fn new(setup: Setup, store: Store, clock: Clock, outlets: Outlets) -> Self {
-        let Setup { config, rules, refused, format, note, arm_first, .. } = setup;
+        let Setup { site, rules, refused, format, note, arm_first, .. } = setup;
         if !store.keeps() {
             talk("cliplead: no history file is named, so no verdict is stored");
         }
-        let settings = round::Settings { verdicts_are_stored: store.keeps(), ..config.settings };
+        let settings = round::Settings { verdicts_are_stored: store.keeps(), ..site.settings };
         let mut header = RecordingHeader::of(&settings);
-        header.site.clone_from(&config.site);
+        header.site.clone_from(&site.site);
         rules.hash().clone_into(&mut header.rules);
         header.started = httpdate::fmt_http_date(std::time::SystemTime::now());
         header.note = note;
@@ -70,11 +70,11 @@ impl Core {
         if let Some(tape) = &mut tape {
             tape.header(&header);
         }
-        let has_route = !config.route.is_empty();
+        let has_route = !site.route.is_empty();
         let mut core = Self {
-            around: around::around(&config, &rules, refused),
-            health: config.devices.iter().map(|device| Health::of(&device.name, device.typed)).collect(),
-            pipeline: Pipeline::new(rules, settings).on(Route::new(config.route)),
+            around: around::around(&site, &rules, refused),
+            health: site.devices.iter().map(|device| Health::of(&device.name, device.typed)).collect(),
+            pipeline: Pipeline::new(rules, settings).on(Route::new(site.route)),
             time: RoundTime::new(clock),
             store,
             tape,
@@ -86,7 +86,7 @@ impl Core {
             format,
             seq: 0,
         };
-        for device in config.devices {
+        for device in site.devices {
             let (profile, text) = device.profile.unzip();
             let kind = site::kind_of(profile, device.typed);
             // Without a profile a device is typed anyway; the line says so only where it must.

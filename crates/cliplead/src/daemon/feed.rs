@@ -4,12 +4,13 @@
 use std::sync::PoisonError;
 
 use link::{Link, LinkEvent, Registry};
+use site::Device;
 use tokio::sync::{mpsc, oneshot};
 
 use super::Input;
 use super::health::{LinkCounts, SharedCounts};
 use crate::clock::Clock;
-use crate::config::{self, DeviceConfig};
+use crate::config;
 
 /// What a device's task needs besides its device.
 #[derive(Clone)]
@@ -19,13 +20,7 @@ pub(super) struct Feed {
 }
 
 /// Opens a device and follows it. A selector that can never open is told as the device's state.
-pub(super) fn attach(
-    index: usize,
-    device: &DeviceConfig,
-    registry: &Registry,
-    counts: SharedCounts,
-    feed: Feed,
-) {
+pub(super) fn attach(index: usize, device: &Device, registry: &Registry, counts: SharedCounts, feed: Feed) {
     // A typed device may be silent for hours.
     let profile = device.profile.as_ref().map(|(profile, _)| profile).filter(|_| !device.typed);
     let opened = config::open_options(profile).and_then(|options| {

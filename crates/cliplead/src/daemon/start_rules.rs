@@ -5,9 +5,9 @@ use std::path::Path;
 
 use anyhow::{Context as _, bail};
 use judge::rule::RuleSet;
+use site::Site;
 
 use super::reload::summary;
-use crate::config::Config;
 use crate::last_good::LastGood;
 use crate::output::talk;
 use crate::rules::{self, Texts};
@@ -25,12 +25,12 @@ pub(super) struct StartRules {
 ///
 /// # Errors
 /// When there are no rules at all to start with; with `strict`, when anything is not in order.
-pub(super) fn choose(config: &Config, strict: bool) -> anyhow::Result<StartRules> {
-    let chosen = match (&config.rules, strict) {
-        (Some(folder), false) => lenient(folder, config.history.as_deref())?,
+pub(super) fn choose(site: &Site, strict: bool) -> anyhow::Result<StartRules> {
+    let chosen = match (&site.rules, strict) {
+        (Some(folder), false) => lenient(folder, site.history.as_deref())?,
         (folder, _) => StartRules { set: rules::load_or_say(folder.as_deref())?, texts: None, refused: None },
     };
-    for plan in &config.route {
+    for plan in &site.route {
         if let Err(why) = rules::must_have(&chosen.set, &plan.rule) {
             if strict || chosen.refused.is_none() {
                 return Err(why).context("the route");

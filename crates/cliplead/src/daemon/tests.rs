@@ -9,6 +9,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, sync_channel};
 use std::time::Duration;
 
+use site::{Device, Site};
 use tokio::sync::{broadcast, oneshot, watch};
 use visit::act::{Act, By};
 use visit::round::{LapseReason, Output, Settings};
@@ -21,7 +22,6 @@ use super::tape::Tape;
 use super::{Ask, Input, Notice, Setup};
 use crate::cli::Format;
 use crate::clock::Moment;
-use crate::config::{Config, DeviceConfig};
 use crate::rules;
 
 /// The core and all that stands around it.
@@ -68,7 +68,7 @@ impl Bench {
     /// With these devices behind the one that is typed in.
     fn around(
         checks: &[(&str, &str)],
-        meters: Vec<DeviceConfig>,
+        meters: Vec<Device>,
         tape: Option<Tape>,
         store: Store,
         jobs: Receiver<Job>,
@@ -77,9 +77,8 @@ impl Bench {
         let of_clock = Arc::clone(&micros);
         let clock: crate::clock::Clock =
             Arc::new(move || Moment(Duration::from_micros(of_clock.load(Ordering::Relaxed))));
-        let hand =
-            DeviceConfig { name: "hand".into(), selector: "stdin:".into(), profile: None, typed: true };
-        let config = Config {
+        let hand = Device { name: "hand".into(), selector: "stdin:".into(), profile: None, typed: true };
+        let site = Site {
             site: "Mill Yard".into(),
             rules: None,
             history: None,
@@ -91,7 +90,7 @@ impl Bench {
         let (sender, notices) = broadcast::channel(1024);
         let (views, view) = watch::channel(Arc::from("{}"));
         let setup = Setup {
-            config,
+            site,
             rules: rules::load_or_say(None).unwrap(),
             texts: None,
             refused: None,

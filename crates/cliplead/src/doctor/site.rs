@@ -5,8 +5,9 @@ use std::net::{SocketAddr, TcpListener};
 use std::path::Path;
 
 use doctor::{Finding, Machine, Remedy, State};
+use site::{Device, Site};
 
-use crate::config::{self, Config, DeviceConfig};
+use crate::config;
 use crate::{daemon, rules, sys};
 
 /// What the devices of a site use.
@@ -36,8 +37,8 @@ pub(crate) fn look(machine: &Machine, path: &Path) -> (Vec<Finding>, Option<Uses
     const TOPIC: &str = "site's file";
     const WHY: &str = "The daemon does not start with a file it cannot use.";
     let what = path.display().to_string();
-    let config = match config::read(path) {
-        Ok(config) => config,
+    let site = match config::read(path) {
+        Ok(site) => site,
         Err(error) => {
             let finding = Finding::new(TOPIC, what, State::Blocked, format!("{error:#}"), WHY)
                 .with(Remedy::advice("mend the line it names; `cliplead run --help` shows the form"));
@@ -47,16 +48,16 @@ pub(crate) fn look(machine: &Machine, path: &Path) -> (Vec<Finding>, Option<Uses
     let mut findings = vec![Finding::new(TOPIC, what, State::Fine, "loads, its profiles too", WHY)];
     let registry = daemon::registry();
     let mut uses = Uses::default();
-    for one in &config.devices {
+    for one in &site.devices {
         findings.push(device(machine, &registry, one));
         uses.add(&one.selector);
     }
-    findings.push(rule_set(&config));
-    if let Some(history) = &config.history {
+    findings.push(rule_set(&site));
+    if let Some(history) = &site.history {
         findings.push(doctor::storage(machine, history));
         findings.push(space(history));
     }
-    if let Some(address) = config.dashboard {
+    if let Some(address) = site.dashboard {
         findings.push(page(address));
     }
     (findings, Some(uses))
@@ -66,7 +67,7 @@ pub(crate) fn look(machine: &Machine, path: &Path) -> (Vec<Finding>, Option<Uses
     not(feature = "serial"),
     allow(unused_variables, reason = "only serial ports are looked for on the machine")
 )]
-fn device(machine: &Machine, registry: &link::Registry, device: &DeviceConfig) -> Finding {
+fn device(machine: &Machine, registry: &link::Registry, device: &Device) -> Finding {
     const WHY: &str = "A device that cannot be opened gives no readings; the others go on.";
     let name = format!("{} ({})", device.name, device.selector);
     let found = |state, seen: String| Finding::new("device", name.clone(), state, seen, WHY);
@@ -97,9 +98,9 @@ fn device(machine: &Machine, registry: &link::Registry, device: &DeviceConfig) -
     }
 }
 
-fn rule_set(config: &Config) -> Finding {
+fn rule_set(site: &Site) -> Finding {
     const WHY: &str = "Without its rules the daemon does not start.";
-    let (what, remedy) = match &config.rules {
+    let (what, remedy) = match &site.rules {
         Some(folder) => (
             folder.display().to_string(),
             format!("`cliplead rules check {}` names every problem", folder.display()),
@@ -109,7 +110,7 @@ fn rule_set(config: &Config) -> Finding {
     let hindered = |seen: String| {
         Finding::new("rules", what.clone(), State::Blocked, seen, WHY).with(Remedy::advice(remedy.clone()))
     };
-    let set = match rules::texts(config.rules.as_deref()).map(|texts| rules::load(&texts)) {
+    let set = match rules::texts(site.rules.as_deref()).map(|texts| rules::load(&texts)) {
         Ok(Ok(loaded)) => loaded.set,
         Ok(Err(problems)) => {
             let first = problems.iter().find(|problem| problem.severity == script::Severity::Error);
@@ -118,7 +119,7 @@ fn rule_set(config: &Config) -> Finding {
         }
         Err(error) => return hindered(format!("{error:#}")),
     };
-    for plan in &config.route {
+    for plan in &site.route {
         if let Err(error) = rules::must_have(&set, &plan.rule) {
             return hindered(format!("the route: {error}"));
         }

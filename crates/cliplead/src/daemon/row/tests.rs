@@ -2,10 +2,10 @@
 
 use std::path::Path;
 
-use bench::replay::{ReplayOutput, play};
 use judge::limits::Word;
 use quantity::{Decimal, Quantity, Unit};
-use record::{FollowUpJson, VerdictJson};
+use record::replay::{ReplayOutput, play};
+use record::{FollowUpJson, ReadError, VerdictJson};
 use serde_json::{Value, json};
 
 use super::*;
@@ -22,13 +22,13 @@ fn verdicts() -> Vec<Verdict> {
         "typed-values/three-cans.jsonl",
     ] {
         let text = std::fs::read(folder.join(name)).unwrap();
-        play(text.as_slice(), &rules, &mut |heard| {
+        let mut keep = |heard: &ReplayOutput<'_>| {
             if let ReplayOutput::Verdict(verdict) = heard {
                 verdicts.push((*verdict).clone());
             }
-            Ok(())
-        })
-        .unwrap();
+            Ok::<(), ReadError>(())
+        };
+        play(text.as_slice(), &script::FrameScripts, &rules, &mut keep).unwrap();
     }
     verdicts
 }

@@ -6,14 +6,16 @@ use std::time::Duration;
 
 use judge::limits::Word;
 use link::{GapReason, LinkEvent, LinkState, Disconnect};
-use record::Item;
+use record::ReadError;
+use record::replay::{ReplayOutput, play};
+use site::Device;
 use tokio::sync::{mpsc, oneshot};
 use visit::act::{Act, By};
 use visit::hold::How;
 use visit::round::{LapseReason, Output};
 
 use super::{Bench, CAPACITOR, route, typed};
-use crate::config::{self, DeviceConfig};
+use crate::config;
 use crate::daemon::keeper::{Key, Told};
 use crate::daemon::store::Store;
 use crate::daemon::tape::Tape;
@@ -23,9 +25,9 @@ const TWO: &[(&str, &str)] = &[("one", "run-capacitor"), ("two", "run-capacitor"
 /// The place of the meter among the devices of a bench; before it stands the one that is typed in.
 const METER: usize = 1;
 
-fn meter() -> DeviceConfig {
+fn meter() -> Device {
     let profile = config::profile("generic-line-meter", Path::new(".")).unwrap();
-    DeviceConfig { name: "meter".into(), selector: "stdin:".into(), profile: Some(profile), typed: false }
+    Device { name: "meter".into(), selector: "stdin:".into(), profile: Some(profile), typed: false }
 }
 
 /// A bench with a meter and no history.
@@ -312,17 +314,13 @@ fn next_between_two_values_of_one_chunk_stands_on_the_recording_where_it_was_tak
     assert_eq!(live, ["pass NothingKept", "fail NothingKept"]);
 
     let text = std::fs::read_to_string(&file.0).unwrap();
-    let mut reader = record::Reader::new(text.as_bytes(), &script::FrameScripts).unwrap();
     let rules = crate::rules::load_or_say(None).unwrap();
-    let mut pipeline = pipeline::Pipeline::new(rules, reader.settings());
     let mut words = Vec::new();
-    while let Some(Item::Event(recorded)) = reader.next_item().unwrap() {
-        for said in pipeline.step(recorded.event.unwrap(), recorded.at) {
-            if let pipeline::Output::Round(Output::Verdict(verdict)) = said.output {
-                words.push(verdict.word);
-            }
-        }
-    }
+    let mut sink = |heard: &ReplayOutput<'_>| {
+        words.extend(heard.word());
+        Ok::<(), ReadError>(())
+    };
+    play(text.as_bytes(), &script::FrameScripts, &rules, &mut sink).unwrap();
     assert_eq!(words, [Word::Pass, Word::Fail]);
     // The check stands behind the line that armed it and before the next one.
     let kinds: Vec<&str> = text
