@@ -289,3 +289,6 @@ impl fmt::Debug for RuleSet {
         f.debug_list().entries(self.rules.iter().map(|rule| rule.id())).finish()
     }
 }
+
+#[cfg(test)]
+mod tests;

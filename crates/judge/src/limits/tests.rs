@@ -92,3 +92,88 @@ proptest::proptest! {
         proptest::prop_assert!((0.0..=1.0).contains(&p));
     }
 }
+
+#[test]
+fn only_a_negative_factor_or_none_counts_as_two() {
+    for (factor, k) in
+        [(0.0, 0.0), (1.0, 1.0), (3.0, 3.0), (-0.1, 2.0), (f64::INFINITY, 2.0), (f64::NAN, 2.0)]
+    {
+        let rule = DecisionRule::Guarded { coverage_factor: factor };
+        assert_eq!((rule.coverage_factor(), rule.guard_factor()), (k, k), "{factor}");
+    }
+    assert_eq!((DecisionRule::Simple.coverage_factor(), DecisionRule::Simple.guard_factor()), (2.0, 0.0));
+    assert_eq!(DecisionRule::Simple.to_string(), "simple acceptance, w = 0");
+    assert_eq!(DecisionRule::default().to_string(), "guarded, w = U (k = 2)");
+}
+
+/// Of two sides with one word the nearer limit is named, so that the advice is for what is nearly wrong.
+#[test]
+fn the_worse_side_decides_and_of_two_alike_the_nearer() {
+    let margin = |inside_by| Some(Margin { inside_by, standard_uncertainty: 0.5 });
+    for (low, high, want) in [
+        (margin(5.0), margin(2.0), (Word::Pass, Side::Inside)),
+        (margin(0.5), margin(5.0), (Word::ConditionalPass, Side::Low)),
+        (margin(5.0), margin(0.5), (Word::ConditionalPass, Side::High)),
+        (margin(0.25), margin(0.5), (Word::ConditionalPass, Side::Low)),
+        (margin(0.5), margin(0.25), (Word::ConditionalPass, Side::High)),
+        (margin(0.5), margin(0.5), (Word::ConditionalPass, Side::Low)),
+        (margin(-3.0), margin(4.0), (Word::Fail, Side::Low)),
+        (margin(4.0), margin(-3.0), (Word::Fail, Side::High)),
+        (margin(-0.5), None, (Word::ConditionalFail, Side::Low)),
+        (None, margin(-0.5), (Word::ConditionalFail, Side::High)),
+        (None, None, (Word::NoVerdict, Side::Inside)),
+    ] {
+        assert_eq!(Margins { low, high }.word(DecisionRule::default()), want, "{low:?} {high:?}");
+    }
+    // The nearer limit is not the worse one where the other is known less well.
+    let (sure, unsure) = (margin(2.0), Some(Margin { inside_by: 3.0, standard_uncertainty: 2.0 }));
+    let word = |low, high| Margins { low, high }.word(DecisionRule::default());
+    assert_eq!(word(sure, unsure), (Word::ConditionalPass, Side::High));
+    assert_eq!(word(unsure, sure), (Word::ConditionalPass, Side::Low));
+}
+
+/// A value that is exactly known is inside or it is not (JCGM 106:2012, 7.2, in the limit u = 0). On the limit it conforms.
+#[test]
+fn an_exact_value_conforms_or_it_does_not() {
+    for (y, p) in [(4.7, 1.0), (5.0, 1.0), (5.3, 1.0), (4.6, 0.0), (5.4, 0.0)] {
+        assert_eq!(margins(y, 4.7, 5.3, 0.0).probability_of_conformance(), p, "{y}");
+    }
+    let above = Margins { low: Some(Margin { inside_by: 0.0, standard_uncertainty: 0.5 }), high: None };
+    assert_eq!(above.probability_of_conformance(), 0.5);
+    assert_eq!(Margins::default().probability_of_conformance(), 1.0);
+}
+
+/// The two guard bands leave an acceptance zone as long as they do not meet; each side counts with its own uncertainty.
+#[test]
+fn guard_bands_that_just_meet_still_leave_a_value_to_accept() {
+    let rule = DecisionRule::default();
+    let sides = |low: (f64, f64), high: (f64, f64)| {
+        let margin = |(inside_by, standard_uncertainty)| Some(Margin { inside_by, standard_uncertainty });
+        Margins { low: margin(low), high: margin(high) }
+    };
+    // Bands of 1 and 3 in a tolerance of 4: a value 1 above the low limit passes.
+    let meeting = sides((1.0, 0.5), (3.0, 1.5));
+    assert!(!meeting.meter_too_coarse(rule));
+    assert_eq!(meeting.word(rule).0, Word::Pass);
+    // Either band a little wider, or the tolerance a little narrower, and none does.
+    assert!(sides((1.0, 0.5625), (3.0, 1.5)).meter_too_coarse(rule));
+    assert!(sides((1.0, 0.5), (3.0, 1.5625)).meter_too_coarse(rule));
+    assert!(sides((1.0, 0.5), (2.9375, 1.5)).meter_too_coarse(rule));
+    // The value's place between the limits says nothing about the meter.
+    assert!(!sides((-2.0, 0.5), (6.0, 1.5)).meter_too_coarse(rule));
+    // One side alone exactly known.
+    assert!(
+        sides((1.0, 0.0), (1.0, 1.5)).meter_too_coarse(rule)
+            && sides((1.0, 1.5), (1.0, 0.0)).meter_too_coarse(rule)
+    );
+    // No tolerance at all: any doubt is too much, none is not; and limits that cross are not the meter's fault.
+    assert!(sides((0.0, 0.5), (0.0, 0.5)).meter_too_coarse(rule));
+    assert!(!sides((0.0, 0.0), (0.0, 0.0)).meter_too_coarse(rule));
+    assert!(!sides((1.0, 0.5), (-2.0, 0.5)).meter_too_coarse(rule));
+}
+
+#[test]
+fn words_fill_the_column_they_are_printed_in() {
+    assert_eq!(alloc::format!("[{:<6}] [{:>6}]", Word::Pass, Word::Fail), "[pass  ] [  fail]");
+    assert_eq!(Word::parse("passed"), None);
+}

@@ -219,4 +219,42 @@ mod tests {
         let source = Source::parse("memory: NEMA MG 1, 14.36: derate above 1 %").unwrap();
         assert_eq!(source.to_string(), "NEMA MG 1, 14.36: derate above 1 % [from memory]");
     }
+
+    /// Two slips of the pen still name a class; the hint is the nearest one, with the list of all beside it.
+    #[test]
+    fn a_slip_is_understood_and_three_are_not() {
+        let said = |text: &str| Source::parse(text).unwrap_err().to_string();
+        for (text, hint) in [
+            ("standart: IEC 60252-1", Some("standard")),
+            ("stanard: IEC 60252-1", Some("standard")),
+            ("fysics: Ohm", Some("physics")),
+            ("fisics: Ohm", None),
+            ("memories: a", None),
+            ("Physics: Ohm", Some("physics")),
+            ("own record: kept since 2019", Some("own records")),
+            ("nameplate as entered", Some("nameplate")),
+            ("IEC 60252-1, from memory", Some("memory")),
+        ] {
+            let want = hint.map(|class| format!("did you mean \"{class}:\"?"));
+            let text_says = said(text);
+            match want {
+                Some(want) => assert!(text_says.ends_with(&want), "{text}: {text_says}"),
+                None => assert!(text_says.ends_with("before it"), "{text}: {text_says}"),
+            }
+            let all = "standard:, nameplate:, physics:, common practice:, own records:, memory: before it";
+            assert!(text_says.contains(&format!("write one of {all}")), "{text_says}");
+        }
+        let empty = Source::parse("physics: ");
+        assert_eq!(empty, Err(SourceError::NoText(SourceClass::Physics)));
+        assert_eq!(empty.unwrap_err().to_string(), "source \"physics:\" says nothing after its class");
+    }
+
+    #[test]
+    fn of_two_classes_the_one_that_stands_later_is_the_weaker() {
+        for (at, class) in SourceClass::ALL.into_iter().enumerate() {
+            for (other_at, other) in SourceClass::ALL.into_iter().enumerate() {
+                assert_eq!(class.weaker(other), SourceClass::ALL[at.max(other_at)]);
+            }
+        }
+    }
 }
