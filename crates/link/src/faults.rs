@@ -25,7 +25,6 @@ use crate::event::{LinkCounters, GapReason, LinkEvent, LinkState, Disconnect};
 use crate::forward::{forward_adapter, forward_link};
 use crate::options::{CHUNK_BYTES_MAX, OpenOptions};
 use crate::selector::Selector;
-use crate::shutdown::CloseFuture;
 
 type Observer = Arc<dyn Fn(&Selector, &Injected) + Send + Sync>;
 

@@ -11,7 +11,6 @@ use crate::event::{LinkCounters, LinkEvent};
 use crate::forward::{forward_adapter, forward_link};
 use crate::options::OpenOptions;
 use crate::selector::Selector;
-use crate::shutdown::CloseFuture;
 
 /// One thing that passed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
