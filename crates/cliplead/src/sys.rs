@@ -24,7 +24,7 @@ pub(crate) use unix::*;
 #[cfg(windows)]
 pub(crate) use windows::*;
 
-/// What carries the bytes of the demo's meter (`link::PlayedMeter`).
+/// What carries the bytes of the demo's meter (`link::SimulatedMeter`).
 #[cfg(all(feature = "demo", unix))]
 macro_rules! meter_line {
     () => {

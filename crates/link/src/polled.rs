@@ -228,7 +228,7 @@ impl Drive {
             match polled {
                 // A request that is not taken is one that nobody answers, and is counted as such.
                 PollOutput::Send(request) => drop(self.requests.send(request)),
-                PollOutput::Answer(packet) => {
+                PollOutput::Reply(packet) => {
                     self.heard = Some(Instant::now());
                     self.mute_at = None;
                     if std::mem::take(&mut self.mute) {

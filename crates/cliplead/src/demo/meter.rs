@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use anyhow::Context as _;
-use link::{PlayedMeter, Registry, Step};
+use link::{Registry, SimulatedMeter, Step};
 use quantity::{Coupling, Decimal, Flags, Instant, Reading, Sign, State, Unit};
 use wire::Profile;
 
@@ -38,7 +38,7 @@ pub(crate) enum Signal {
 
 /// The meter on its terminal.
 pub(crate) struct Meter {
-    played: PlayedMeter,
+    played: SimulatedMeter,
     profile: Profile,
 }
 
@@ -46,7 +46,7 @@ impl Meter {
     /// Plugs it in, leads open on ohms.
     pub(crate) fn plug_in(link: &Path, profile: Profile) -> anyhow::Result<Self> {
         let first = Shows { unit: Unit::OHM, coupling: None, places: 2, signal: Signal::Open };
-        let played = PlayedMeter::plug_in(link, frames(profile.clone(), first))
+        let played = SimulatedMeter::plug_in(link, frames(profile.clone(), first))
             .context("the simulated meter got no pseudo-terminal")?;
         Ok(Self { played, profile })
     }

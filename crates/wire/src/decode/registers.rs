@@ -110,7 +110,7 @@ fn decimal_places(divisor: u32) -> Option<(u8, bool)> {
 
 impl RegistersDecode {
     pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Reason>)) -> bool {
-        let Some(packet) = packet::open(PacketKind::Answer, frame) else { return false };
+        let Some(packet) = packet::open(PacketKind::Reply, frame) else { return false };
         let read = usize::from(packet.index);
         let Some(block) = self.reads.get(read) else { return false };
         let Some(content) = packet.message.strip_prefix(block.head().as_slice()) else { return false };

@@ -479,6 +479,6 @@ pub(super) fn has_uncovered_field(frame: &Framing, decode: &Decode) -> bool {
             }
             _ => false,
         },
-        Decode::Pattern(_) | Decode::Registers(_) | Decode::Answers(_) | Decode::Gatt(_) => false,
+        Decode::Pattern(_) | Decode::Registers(_) | Decode::Scpi(_) | Decode::Gatt(_) => false,
     }
 }

@@ -82,7 +82,7 @@ fn load_polled(
             let silence = poll::silence(silence, settings.queries.iter().map(pace))?;
             Ok(Shape {
                 frame,
-                decode: Decode::Answers(decode),
+                decode: Decode::Scpi(decode),
                 protocol: Some(Protocol::Scpi(settings)),
                 silence,
             })
