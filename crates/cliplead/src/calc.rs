@@ -1,5 +1,5 @@
-//! `cliplead calc`: every formula a rule can call, from the command line. Lists, explains, computes. Holds no formula and no
-//! declaration of one; the crate `trade` does.
+//! `cliplead calc`: every formula that a rule can call, from the command line. Lists, explains, computes. Holds no
+//! formula and no declaration; crate `trade` does.
 
 mod reference;
 

@@ -1,5 +1,5 @@
-//! The daemon's clock: it runs on while the machine sleeps, so that what was shown before a nap grows old in it. Handed in, so
-//! that tests play any course of time. Knows no calendar.
+//! The daemon's clock. It keeps running while the machine sleeps, so that whatever was shown before grows old. The
+//! caller supplies it, so that tests can play any course of time. Knows no calendar.
 
 use std::sync::Arc;
 use std::time::Duration;

@@ -1,4 +1,4 @@
-//! Runs one command: without a shell, with a time limit, its words kept up to a limit. Decides nothing.
+//! Runs one command: without a shell, with a time limit, with its output kept up to a limit. Decides nothing.
 
 use std::process::Stdio;
 use std::time::Duration;

@@ -1,5 +1,5 @@
-//! The files of a site: its own, and the profiles it names, from a folder or built in. What the file means, `site` says.
-//! Does not open any device it names.
+//! The files of a site: its own, and the profiles it names, from a folder or built in. `site` interprets them. Opens
+//! no device.
 
 use std::path::Path;
 

@@ -1,5 +1,5 @@
-//! `cliplead demo`: the main job with a simulated meter. Real frames come over a real pseudo-terminal where the system
-//! has them; the daemon is the same as in `cliplead run`; only the mechanic and the part under the clips are played.
+//! `cliplead demo`: the main job with a simulated meter. Real frames come over a real pseudo-terminal on systems that
+//! have them; the daemon is the one of `cliplead run`; only the mechanic and the part under the clips are simulated.
 
 mod director;
 mod meter;

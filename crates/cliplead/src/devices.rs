@@ -1,5 +1,5 @@
-//! `cliplead devices list|watch`: what is attached, and bytes, readings and drops as they come. What is in the way of a
-//! device is told by `doctor`.
+//! `cliplead devices list|watch`: what is attached, and bytes, readings and drops as they arrive. Does not diagnose;
+//! `doctor` does.
 
 use std::path::Path;
 use std::time::Instant as Clock;

@@ -1,5 +1,5 @@
-//! `cliplead devices doctor`: asks `doctor` and looks at the site's file, writes findings worst first, and on request
-//! runs what mends them. What is looked at on the machine stands in the crate `doctor`.
+//! `cliplead devices doctor`: runs `doctor`, examines the site's file, prints findings worst first, and on request
+//! runs their remedies. Crate `doctor` decides what to examine on the machine.
 
 mod fix;
 mod site;

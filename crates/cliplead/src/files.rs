@@ -1,5 +1,5 @@
-//! The one way to read a file as a whole: a regular file, up to a size, never waiting for anybody. A pipe, a device, a
-//! folder or a huge file is an error that names it. Does not know what stands in the files.
+//! The only way to read a whole file: a regular file, up to a size limit, without ever blocking. A pipe, a device, a
+//! folder or a huge file is an error that names it. Does not know the content of files.
 
 use std::fmt;
 use std::fs::File;

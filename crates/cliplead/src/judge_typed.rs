@@ -1,4 +1,4 @@
-//! `cliplead judge`: one verdict from the command line. How typed values are judged at once, crate `bench` knows.
+//! `cliplead judge`: one verdict from the command line. Crate `bench` judges the typed values.
 
 use std::collections::BTreeMap;
 

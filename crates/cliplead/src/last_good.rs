@@ -1,4 +1,4 @@
-//! The last good rules, kept beside the history: what a start falls back on when the folder does not load. Does not judge
+//! The last good rules, stored with the history: the fallback if the folder does not load at start. Does not validate
 //! rules; `script` does.
 
 use std::ffi::OsString;

@@ -1,5 +1,5 @@
-//! `cliplead devices learn`: records a meter, asks what its display shows, says what the bytes may be, and writes the
-//! folder of a class. What is learned, crate `learn` decides.
+//! `cliplead devices learn`: records a meter, asks what its display shows, reports what the bytes may be, and writes
+//! the folder of a class. Crate `learn` decides what is learned.
 
 mod folder;
 mod record;

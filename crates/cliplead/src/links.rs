@@ -1,5 +1,5 @@
-//! Runs a command that opens links: a runtime of its own, the wish to stop, and at the end, whatever the end was, every device let
-//! go. Opens nothing itself.
+//! Runs a command that opens links: its runtime, the request to stop, and at the end, however it ends, the release of
+//! every device. Opens nothing itself.
 
 use std::future::Future;
 use std::pin::Pin;

@@ -1,5 +1,5 @@
-//! `cliplead`: the one binary. Reads the command line, calls the command, turns its end into an exit code.
-//! Does not hold logic that a library should hold.
+//! `cliplead`: the only binary. Parses the command line, runs the command, turns its result into an exit code. Holds
+//! no logic that belongs in a library.
 
 mod calc;
 mod cli;

@@ -1,5 +1,5 @@
-//! Where words go: data to stdout, talk to stderr; exit codes; colour only where a terminal wants it.
-//! Does not word verdicts; `record::text` does.
+//! Where output goes: data to stdout, messages to stderr; exit codes; colour only if a terminal wants it. Does not
+//! word verdicts; `record::text` does.
 
 use std::io::{self, IsTerminal, Write as _};
 use std::process::ExitCode;

@@ -1,4 +1,4 @@
-//! `cliplead replay`: opens recordings, has them played by `bench::replay`, and prints what they give.
+//! `cliplead replay`: opens recordings, plays them with `bench::replay`, and prints the output.
 
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read as _, Seek as _};

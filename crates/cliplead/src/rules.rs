@@ -1,4 +1,4 @@
-//! The rules that a command works with: those of a folder, or the ones built in. What a rule folder is, crate `bench` knows.
+//! The rules that a command uses: those of a folder, or the built-in ones. Crate `bench` knows rule folders.
 
 use std::path::Path;
 

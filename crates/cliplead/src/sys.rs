@@ -1,6 +1,6 @@
-//! What the program asks of the system: the clock, signals, its own streams, files that must not keep it waiting, free space, and the
-//! words that fit the system. Every system gives the same items; the rest of the crate asks for no system. Holds the
-//! choice alone.
+//! The program's system calls: the clock, signals, its own streams, files that must not block, free space, and texts
+//! for each system. Every system provides the same items; the rest of the crate makes no system calls. Re-exports
+//! only.
 
 #[cfg(target_os = "linux")]
 mod linux;

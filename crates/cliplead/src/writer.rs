@@ -1,5 +1,5 @@
-//! A thread that writes lines to a stream, behind a bounded queue: whoever hands in a line never waits for a reader or a disk.
-//! A line that does not fit is dropped and counted. Does not know what the lines say.
+//! A thread that writes lines to a stream, behind a bounded queue: submitting a line never waits for a reader or a
+//! disk. A line that does not fit is dropped and counted. Does not know the content of lines.
 
 use std::collections::VecDeque;
 use std::io::{self, Write};

@@ -1,6 +1,6 @@
-//! One evaluation of a rule with "uncertainty for free": the rule is run at the inputs and again with each uncertain
-//! input moved up and down by its standard uncertainty; the half-differences of each margin are combined in quadrature
-//! (JCGM 100:2008, 5.1.3 note 2; Kragten 1994). Inputs are taken as independent. Does not settle or gate anything.
+//! Evaluates a rule with "uncertainty for free": runs it at the inputs, and again with each uncertain input moved up
+//! and down by its standard uncertainty, and combines the half-differences of each margin in quadrature (JCGM
+//! 100:2008, 5.1.3 note 2; Kragten 1994). Assumes independent inputs. Does not settle or gate anything.
 
 use alloc::format;
 use alloc::string::String;

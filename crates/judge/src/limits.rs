@@ -1,5 +1,5 @@
 //! Limits with guard bands: the four words of ILAC-G8:09/2019 and the probability of conformance of JCGM 106:2012.
-//! Works on one value and its limits; combining several judgements is `evaluate`'s work.
+//! Handles one value and its limits; `evaluate` combines several judgements.
 
 use core::fmt;
 

@@ -1,5 +1,5 @@
-//! What a rule is to the engine: a header (what it needs) and one pure function from numbers to an answer.
-//! Does not know in which language a rule is written, nor what uncertainty its inputs have.
+//! A rule as the engine sees it: a header (what it needs) and one pure function from numbers to an answer. Does not
+//! know in which language a rule is written, nor the uncertainty of its inputs.
 
 use alloc::string::{String, ToString};
 use alloc::sync::Arc;

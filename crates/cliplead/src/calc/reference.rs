@@ -1,4 +1,5 @@
-//! The reference of the rule language and the definitions for editors, written from the declarations. Holds no declaration.
+//! Generates the reference of the rule language and the definitions for editors from the declarations. Holds no
+//! declaration.
 
 use script::{DECLARATIONS, JUDGEMENTS};
 use trade::catalogue::{self, Function, ParameterKind, Returns};

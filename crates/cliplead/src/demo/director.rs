@@ -1,5 +1,5 @@
-//! Plays the mechanic: arms, confirms, clips on, answers, and waits for what the daemon says. Knows the daemon only by
-//! its inputs and notices.
+//! Plays the mechanic: arms, confirms, connects the clips, answers, and waits for the daemon's notices. Knows the
+//! daemon only by its inputs and notices.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;

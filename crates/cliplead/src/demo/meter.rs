@@ -1,5 +1,5 @@
-//! The simulated meter: turns what the leads would show into frames of a profile, ten a second.
-//! Its noise comes from a fixed seed. The figures are invented.
+//! The simulated meter: turns what the leads would show into frames of a profile, ten per second. Its noise comes
+//! from a fixed seed. The figures are invented.
 
 use std::path::Path;
 

@@ -1,5 +1,5 @@
-//! The scenes of the demo: a made-up visit to a made-up site. All figures are invented; each scene names the verdict it
-//! is meant to end with.
+//! The scenes of the demo: an invented visit to an invented site. All figures are invented; each scene names the
+//! verdict that it should end with.
 
 use judge::limits::Word;
 use quantity::{Coupling, Unit};

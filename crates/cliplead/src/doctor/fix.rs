@@ -1,5 +1,5 @@
-//! `--fix`: runs the remedies that may be run, one by one, each announced and asked about, and looks again. `--dry-run`
-//! shows the same list. Which remedies may be run stands at each finding.
+//! `--fix`: runs the permitted remedies one by one, announcing and confirming each, then examines again. `--dry-run`
+//! prints the same list. Each finding says which of its remedies may be run.
 
 use std::io::BufRead as _;
 use std::time::Duration;

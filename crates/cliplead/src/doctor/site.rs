@@ -1,5 +1,5 @@
-//! The site's file through the doctor's eyes: does it load, are its devices there, do its rules load, can its history be
-//! kept, is its page's address free. Opens no device; connects once to each serial server the file names.
+//! The doctor's findings on the site's file: whether it loads, its devices are there, its rules load, its history can
+//! be kept, and its page's address is free. Opens no device; connects once to each serial server that the file names.
 
 use std::net::{SocketAddr, TcpListener};
 use std::path::Path;

@@ -1,4 +1,4 @@
-//! Linux: the clock since boot, the mask of ignored signals, and its words. What all Unix systems share stands in `unix`.
+//! Linux: the clock since boot, the mask of ignored signals, and its texts. Code common to Unix systems is in `unix`.
 
 use doctor::{Remedy, RunPolicy};
 use rustix::time::ClockId;

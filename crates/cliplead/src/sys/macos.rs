@@ -1,5 +1,5 @@
-//! macOS: the clock that runs on in sleep, hang-ups, and its words. What all Unix systems share stands in `unix`. It was
-//! checked by compiling; nobody has run it on macOS.
+//! macOS: the clock that keeps running during sleep, hang-ups, and its texts. Code common to Unix systems is in
+//! `unix`. Verified by compiling; nobody has run it on macOS.
 
 use std::io::IsTerminal as _;
 

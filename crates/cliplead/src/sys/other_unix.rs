@@ -1,4 +1,5 @@
-//! A Unix system that is neither Linux nor macOS. What all Unix systems share stands in `unix`. Nobody has compiled or run it on one.
+//! A Unix system that is neither Linux nor macOS. Code common to Unix systems is in `unix`. Nobody has compiled or
+//! run it on one.
 
 use std::io::IsTerminal as _;
 

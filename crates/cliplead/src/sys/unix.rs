@@ -1,4 +1,5 @@
-//! What Unix systems share: clocks by number, signals, streams by descriptor, files opened without waiting, free space by `df`.
+//! Common to Unix systems: clocks by number, signals, streams by descriptor, files opened without blocking, free
+//! space by `df`.
 
 use std::fs::{File, OpenOptions};
 use std::io;

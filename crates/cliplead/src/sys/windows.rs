@@ -1,4 +1,4 @@
-//! Windows: its console events, streams and words, and what it cannot tell without unsafe code. It was checked by compiling
+//! Windows: its console events, streams and texts, and what it cannot tell without unsafe code. Verified by compiling
 //! and tried a little under Wine; DEVELOPERS.md says what.
 
 use std::fs::OpenOptions;

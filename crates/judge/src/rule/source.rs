@@ -1,5 +1,5 @@
-//! Where a limit or a default comes from: its class, declared by the first words of the text, and the rest of the text.
-//! Does not look for a class anywhere else in the text, and does not check whether the text is true.
+//! Where a limit or a default comes from: its class, declared by the first words of the text, and the rest of the
+//! text. Does not look for a class anywhere else in the text, and does not verify that the text is true.
 
 use alloc::format;
 use alloc::string::String;
