@@ -12,7 +12,7 @@ use super::words::unit_word;
 use crate::decode::scpi::{ScpiChannel, ScpiDecode};
 use crate::poll::scpi::{IDENTIFY, QUERY_BYTES_MAX, Query, ScpiSettings};
 
-/// The most numbers in one answer.
+/// The most numbers in one reply.
 const PARTS_MAX: usize = 32;
 
 /// Both tables.
@@ -110,7 +110,7 @@ fn line(node: Node<'_>) -> LoadResult<&str> {
     Ok(text)
 }
 
-/// What is asked after anything that went wrong: an error queue by any of its names, or the identity.
+/// The query after any fault: an error queue by any of its names, or the identity.
 fn marker(node: Node<'_>) -> LoadResult<&str> {
     let text = query(node)?;
     if text == IDENTIFY || text.to_ascii_uppercase().contains("ERR") {
@@ -121,7 +121,7 @@ fn marker(node: Node<'_>) -> LoadResult<&str> {
     )))
 }
 
-/// One query: what asks for one answer.
+/// One query, for one reply.
 fn query(node: Node<'_>) -> LoadResult<&str> {
     let text = line(node)?;
     if !text.contains('?') {
