@@ -91,7 +91,7 @@ async fn play(options: &DemoOptions, folder: &Folder) -> anyhow::Result<Exit> {
     summary(&played, &history)
 }
 
-/// What came, beside what the scenario meant; and whether the history has it all.
+/// What happened compared with the scenario, and whether the history has everything.
 fn summary(played: &[director::Played], history: &std::path::Path) -> anyhow::Result<Exit> {
     talk("");
     talk("summary of the round");
@@ -111,7 +111,7 @@ fn summary(played: &[director::Played], history: &std::path::Path) -> anyhow::Re
     Ok(if as_meant && stored >= played.len() { Exit::Fine } else { Exit::Found })
 }
 
-/// A folder of our own among the temporary files, removed at the end.
+/// A temporary folder, removed at the end.
 struct Folder(PathBuf);
 
 impl Folder {

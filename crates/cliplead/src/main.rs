@@ -32,7 +32,7 @@ use clap::Parser as _;
 use cli::{Cli, Command};
 use output::{Exit, talk};
 
-/// At the end stdout and stderr get this long to take what is left.
+/// Time for stdout and stderr to take what is left at the end.
 const LAST_WORDS: std::time::Duration = std::time::Duration::from_secs(1);
 
 fn main() -> ExitCode {

@@ -24,7 +24,7 @@ pub(crate) use unix::*;
 #[cfg(windows)]
 pub(crate) use windows::*;
 
-/// What carries the bytes of the demo's meter (`link::SimulatedMeter`).
+/// Carries the bytes of the demo's meter (`link::SimulatedMeter`).
 #[cfg(all(feature = "demo", unix))]
 macro_rules! meter_line {
     () => {
@@ -40,7 +40,7 @@ macro_rules! meter_line {
 #[cfg(feature = "demo")]
 pub(crate) use meter_line;
 
-/// A serial port as the examples of `--help` name it.
+/// A serial port for the examples of `--help`.
 #[cfg(target_os = "linux")]
 macro_rules! port_example {
     () => {

@@ -24,7 +24,7 @@ pub(super) struct Director {
     inputs: mpsc::Sender<Input>,
     notices: broadcast::Receiver<Arc<Notice>>,
     meter: Meter,
-    /// The number of the question that was waited for last.
+    /// The number of the last question.
     asked: u32,
 }
 

@@ -26,7 +26,7 @@ pub(crate) struct Shows {
 pub(crate) enum Signal {
     /// An open line: overload.
     Open,
-    /// Comes to rest at a value, with a little noise in the last digit.
+    /// Settles at a value, with a little noise in the last digit.
     Rests {
         value: f64,
         /// Time constant of the approach, seconds.
@@ -43,7 +43,7 @@ pub(crate) struct Meter {
 }
 
 impl Meter {
-    /// Plugs it in, leads open on ohms.
+    /// Plugs it in, with open leads on ohms.
     pub(crate) fn plug_in(link: &Path, profile: Profile) -> anyhow::Result<Self> {
         let first = Shows { unit: Unit::OHM, coupling: None, places: 2, signal: Signal::Open };
         let played = SimulatedMeter::plug_in(link, frames(profile.clone(), first))
@@ -55,7 +55,7 @@ impl Meter {
         self.played.selector()
     }
 
-    /// The registry with what opens it.
+    /// Adds the adapter that opens it to the registry.
     pub(crate) fn join(&self, registry: Registry) -> Registry {
         self.played.join(registry)
     }
@@ -107,7 +107,7 @@ fn reading(shows: Shows, t_s: f64, noise: f64) -> Reading {
     }
 }
 
-/// Evenly spread in 0..1, always the same sequence (xorshift, Marsaglia 2003).
+/// Uniform in 0..1, always the same sequence (xorshift, Marsaglia 2003).
 fn uniform(seed: &mut u64) -> f64 {
     *seed ^= *seed << 13;
     *seed ^= *seed >> 7;

@@ -31,7 +31,7 @@ impl Uses {
     }
 }
 
-/// The findings, and what the devices of the site use; `None` when its file cannot be read.
+/// The findings, and what the devices of the site use; `None` if its file cannot be read.
 pub(crate) fn look(machine: &Machine, path: &Path) -> (Vec<Finding>, Option<Uses>) {
     const TOPIC: &str = "site's file";
     const WHY: &str = "The daemon does not start with a file it cannot use.";
@@ -129,7 +129,7 @@ fn rule_set(config: &Config) -> Finding {
 /// Below this the disk counts as full: our own choice, some thousand visits.
 const SPACE_KIB_MIN: u64 = 64 * 1024;
 
-/// Free space as the system tells it.
+/// Free space according to the system.
 fn space(history: &Path) -> Finding {
     const WHY: &str = "On a full disk no verdict can be stored, so none is shown.";
     let folder =
@@ -145,7 +145,7 @@ fn space(history: &Path) -> Finding {
     }
 }
 
-/// Takes the address for a moment.
+/// Binds the address for a moment.
 fn page(address: SocketAddr) -> Finding {
     const WHY: &str = "The daemon does not start when its page's address is taken.";
     let found = |state, seen: String| Finding::new("page's address", address.to_string(), state, seen, WHY);

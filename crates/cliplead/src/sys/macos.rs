@@ -19,7 +19,7 @@ pub(super) fn ignores_hangup() -> bool {
     !std::io::stderr().is_terminal()
 }
 
-/// What sets a wrong date.
+/// How to correct a wrong date.
 pub(crate) fn date_remedy() -> Remedy {
     Remedy::advice("set it from the network: System Settings, General, Date & Time")
 }
