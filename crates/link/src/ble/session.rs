@@ -227,7 +227,7 @@ async fn session<C: Central>(source: &mut Source<C>) -> End {
     // Both run side by side, so that signals are taken while a call waits for its answer.
     tokio::select! {
         loss = follow::<C>(&mut signals, &shared) => {
-            // It is gone by itself; a late word to let go would hit the next session.
+            // It went away by itself; a late disconnect would hit the next session.
             if let Some(held) = shared.live().held.take() {
                 held.disarm();
             }

@@ -197,7 +197,7 @@ impl SegmentsDecode {
         let first = shown.iter().position(|glyph| *glyph != Glyph::Blank).ok_or(Field::Value)?;
         let text = shown.get(first..).unwrap_or_default();
         match text {
-            // What stands behind an overload's letters, and where the point is, says nothing.
+            // Whatever follows an overload's letters, and the position of the point, mean nothing.
             [Glyph::Digit(0), Glyph::L, rest @ ..] if rest.iter().all(|glyph| *glyph == Glyph::Blank) => {
                 Ok(State::overload(negative))
             }

@@ -53,7 +53,7 @@ impl Central for Bus {
 
     async fn start_scan(&self, radio: &str) -> Result<(), CallFault> {
         let filter = BTreeMap::from([("Transport", Variant::from("le"))]);
-        // An older service without this filter scans all the same.
+        // An older service without this filter scans anyway.
         let _ = self.call(radio, ADAPTER, "SetDiscoveryFilter", &filter).await;
         self.call(radio, ADAPTER, "StartDiscovery", &()).await.map(|_| ())
     }
@@ -129,7 +129,7 @@ fn signal(message: &Message) -> Option<Signal> {
                 Signal::PartGone { key }
             })
         }
-        // The service went, or came anew and knows nothing of this session.
+        // The service went away, or was restarted and knows nothing of this session.
         "NameOwnerChanged" => Some(Signal::Closed),
         _ => None,
     }

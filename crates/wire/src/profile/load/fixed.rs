@@ -457,7 +457,7 @@ pub(super) fn load_bit(node: Node<'_>, frame: &Places) -> LoadResult<Bit> {
     Ok(bit)
 }
 
-/// True when a checksum is there but a field stands outside the bytes it covers.
+/// True if there is a checksum but a field lies outside the bytes it covers.
 pub(super) fn has_uncovered_field(frame: &Framing, decode: &Decode) -> bool {
     let covers = match frame {
         Framing::Fixed(FixedFrame { checksum: Some(checksum), .. }) => checksum.covers.clone(),

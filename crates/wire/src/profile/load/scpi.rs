@@ -1,5 +1,5 @@
-//! Loads what is asked of an instrument by SCPI: `[poll]` of kind `scpi` and `[decode]` of kind `scpi`, from which the
-//! queries follow. Asks nothing and decodes nothing.
+//! Loads the queries for a SCPI instrument: `[poll]` of kind `scpi` and `[decode]` of kind `scpi`, from which the
+//! queries are derived. Sends and decodes nothing.
 
 use alloc::string::String;
 use alloc::vec::Vec;
