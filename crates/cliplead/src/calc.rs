@@ -1,5 +1,5 @@
-//! `cliplead calc`: every formula a rule can call, from the command line. Lists, explains, computes. Holds no formula and no
-//! declaration of one; the crate `trade` does.
+//! `cliplead calc`: every formula that a rule can call, from the command line. Lists, explains, computes. Holds no
+//! formula and no declaration; crate `trade` does.
 
 mod reference;
 
@@ -26,8 +26,8 @@ pub(crate) fn run(options: &CalcOptions) -> anyhow::Result<Exit> {
     Ok(Exit::Fine)
 }
 
-/// Computes each line of stdin, `NAME key=value ...`, in its order. A line that cannot be computed says why in its place; the exit code
-/// tells that there was one.
+/// Computes each line of stdin, `NAME key=value ...`, in order. A line that cannot be computed is replaced by the
+/// reason; the exit code tells that there was one.
 fn lines(format: Format) -> anyhow::Result<Exit> {
     let mut exit = Exit::Fine;
     for line in std::io::stdin().lines() {
@@ -75,7 +75,7 @@ fn list(format: Format) -> anyhow::Result<()> {
     Ok(())
 }
 
-/// ` -> uF`, or the words it may answer.
+/// ` -> uF`, or the words it may return.
 fn returns(function: &Function) -> String {
     match function.returns {
         Returns::Number("") => String::new(),
@@ -109,7 +109,7 @@ fn parameter_json(parameter: &Parameter) -> serde_json::Value {
     }
 }
 
-/// What it takes, for people: `amps=0..1000 A`.
+/// A parameter, for people: `amps=0..1000 A`.
 fn range(parameter: &Parameter) -> String {
     match parameter.kind {
         ParameterKind::Number(a) | ParameterKind::NumberOrOpen(a) if a.least <= f64::MIN => {
@@ -222,7 +222,7 @@ fn compute(function: &Function, pairs: &[(&str, &str)]) -> anyhow::Result<f64> {
     })
 }
 
-/// A value in the unit of its argument, or the place of a word.
+/// A value in the unit of its parameter, or the index of a word.
 fn value(parameter: &Parameter, text: &str) -> Result<f64, String> {
     let unit = match parameter.kind {
         ParameterKind::Word(words) => {

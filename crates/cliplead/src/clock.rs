@@ -1,17 +1,17 @@
-//! The daemon's clock: it runs on while the machine sleeps, so that what was shown before a nap grows old in it. Handed in, so
-//! that tests play any course of time. Knows no calendar.
+//! The daemon's clock. It keeps running while the machine sleeps, so that whatever was shown before grows old. The
+//! caller supplies it, so that tests can play any course of time. Knows no calendar.
 
 use std::sync::Arc;
 use std::time::Duration;
 
 use crate::sys;
 
-/// A point in time: the span since a start that stays the same while the program runs.
+/// A point in time: the span since a start that is fixed while the program runs.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) struct Moment(pub(crate) Duration);
 
 impl Moment {
-    /// The span since `earlier`; nothing when that is later.
+    /// The span since `earlier`; zero if that is later.
     pub(crate) fn since(self, earlier: Self) -> Duration {
         self.0.saturating_sub(earlier.0)
     }
@@ -20,7 +20,7 @@ impl Moment {
 /// Tells the time.
 pub(crate) type Clock = Arc<dyn Fn() -> Moment + Send + Sync>;
 
-/// The machine's clock; what it does in sleep, the system's file says (`sys`).
+/// The machine's clock; the system's file (`sys`) says how it behaves during sleep.
 pub(crate) fn system() -> Clock {
     let clock = sys::clock();
     Arc::new(move || Moment(clock()))

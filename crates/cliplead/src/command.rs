@@ -1,4 +1,4 @@
-//! Runs one command: without a shell, with a time limit, its words kept up to a limit. Decides nothing.
+//! Runs one command: without a shell, with a time limit, with its output kept up to a limit. Decides nothing.
 
 use std::process::Stdio;
 use std::time::Duration;
@@ -7,10 +7,10 @@ use anyhow::Context as _;
 use tokio::io::{AsyncRead, AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::process::Command;
 
-/// The most bytes kept of each of its outputs.
+/// The most bytes kept of each output stream.
 const OUTPUT_BYTES_MAX: u64 = 64 * 1024;
 
-/// How a command ended.
+/// The result of a command.
 #[derive(Debug)]
 pub(crate) struct Done {
     pub(crate) success: bool,
@@ -91,7 +91,7 @@ mod tests {
         assert_eq!(done.out.len() as u64, OUTPUT_BYTES_MAX);
     }
 
-    /// The very command that puts the udev rule in place, to another place.
+    /// Runs the actual command that installs the udev rule, with another target.
     #[test]
     fn the_rule_is_put_in_place_as_it_is() {
         let folder = std::env::temp_dir().join(format!("cliplead-rule-{}", std::process::id()));

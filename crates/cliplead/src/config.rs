@@ -1,5 +1,5 @@
-//! The files of a site: its own, and the profiles it names, from a folder or built in. What the file means, `site` says.
-//! Does not open any device it names.
+//! The files of a site: its own, and the profiles it names, from a folder or built in. `site` interprets them. Opens
+//! no device.
 
 use std::path::Path;
 
@@ -9,10 +9,10 @@ use wire::Profile;
 
 use crate::{files, shipped};
 
-/// Reads and checks a site's file.
+/// Reads and validates a site's file.
 ///
 /// # Errors
-/// A sentence with the file and, where there is one, the line.
+/// A sentence with the file and, if there is one, the line.
 pub(crate) fn read(path: &Path) -> anyhow::Result<Site> {
     let text = files::read_text(path, files::SETTINGS_BYTES_MAX)?;
     let folder = path.parent().unwrap_or_else(|| Path::new("."));
@@ -46,7 +46,7 @@ pub(crate) fn profile(name: &str, folder: &Path) -> anyhow::Result<(Profile, Str
     Ok((profile, text))
 }
 
-/// The open settings that a profile's hints and silence time ask for.
+/// The options for opening a device according to a profile's hints and silence time.
 pub(crate) fn open_options(profile: Option<&Profile>) -> anyhow::Result<link::OpenOptions> {
     let mut options = link::OpenOptions::default();
     let Some(profile) = profile else {

@@ -1,5 +1,5 @@
-//! `cliplead demo`: the main job with a simulated meter. Real frames come over a real pseudo-terminal where the system
-//! has them; the daemon is the same as in `cliplead run`; only the mechanic and the part under the clips are played.
+//! `cliplead demo`: the main job with a simulated meter. Real frames come over a real pseudo-terminal on systems that
+//! have them; the daemon is the one of `cliplead run`; only the mechanic and the part under the clips are simulated.
 
 mod director;
 mod meter;
@@ -92,7 +92,7 @@ async fn play(options: &DemoOptions, folder: &Folder) -> anyhow::Result<Exit> {
     summary(&played, &history)
 }
 
-/// What came, beside what the scenario meant; and whether the history has it all.
+/// What happened compared with the scenario, and whether the history has everything.
 fn summary(played: &[director::Played], history: &std::path::Path) -> anyhow::Result<Exit> {
     talk("");
     talk("summary of the round");
@@ -112,7 +112,7 @@ fn summary(played: &[director::Played], history: &std::path::Path) -> anyhow::Re
     Ok(if as_meant && stored >= played.len() { Exit::Fine } else { Exit::Found })
 }
 
-/// A folder of our own among the temporary files, removed at the end.
+/// A temporary folder, removed at the end.
 struct Folder(PathBuf);
 
 impl Folder {

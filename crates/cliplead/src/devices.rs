@@ -1,5 +1,5 @@
-//! `cliplead devices list|watch`: what is attached, and bytes, readings and drops as they come. What is in the way of a
-//! device is told by `doctor`.
+//! `cliplead devices list|watch`: what is attached, and bytes, readings and drops as they arrive. Does not diagnose;
+//! `doctor` does.
 
 use std::path::Path;
 use std::time::Instant as Clock;
@@ -42,7 +42,7 @@ struct FoundJson {
     hindrance: Option<String>,
 }
 
-/// Devices of this scheme that only a scan shows; a radio sends nothing unless this is asked for.
+/// Devices of this scheme that only a scan finds. A radio sends nothing unless this is requested.
 fn scan(scheme: &str) -> anyhow::Result<Vec<link::Found>> {
     links::run(&daemon::registry(), async |registry, stop| {
         let Some(scan) = registry.named(scheme)?.scan() else {
@@ -102,7 +102,7 @@ fn is_manual(device: &link::Found) -> bool {
     device.selector.as_ref().is_some_and(|name| name.scheme() == "manual")
 }
 
-/// What was looked for where nothing was found.
+/// What was searched, if nothing was found.
 fn nothing_attached(schemes: &[&str]) -> Vec<String> {
     let mut lines = vec!["no meter is attached. Looked for:".to_owned()];
     for scheme in schemes {
@@ -193,7 +193,7 @@ async fn follow(options: &WatchOptions, registry: &Registry, stop: &mut Stop) ->
     Ok(Exit::Fine)
 }
 
-/// What came of asking, with the reasons of what went wrong.
+/// The result of polling, with the reasons for failures.
 fn asked(counters: &PollCounters) -> String {
     let mut text = format!(
         "asked {} times ({} markers), {} answers, {} faults",
@@ -211,7 +211,7 @@ fn asked(counters: &PollCounters) -> String {
     text
 }
 
-/// Shows one event; gives how many readings (or chunks, without a profile) it held.
+/// Shows one event; returns the number of readings (or chunks, without a profile) in it.
 fn show(
     event: LinkEvent,
     decoder: Option<&mut Decoder>,
@@ -279,7 +279,7 @@ fn show(
     Ok(readings)
 }
 
-/// A reading with what tells it from those beside it, where there are any.
+/// A reading with its label, if it has one.
 fn worded(reading: &Reading, label: Option<&str>) -> String {
     let mut notes = Vec::new();
     if reading.channel != 0 || label.is_some() {

@@ -1,5 +1,5 @@
-//! `cliplead devices doctor`: asks `doctor` and looks at the site's file, writes findings worst first, and on request
-//! runs what mends them. What is looked at on the machine stands in the crate `doctor`.
+//! `cliplead devices doctor`: runs `doctor`, examines the site's file, prints findings worst first, and on request
+//! runs their remedies. Crate `doctor` decides what to examine on the machine.
 
 mod fix;
 mod site;
@@ -59,7 +59,7 @@ pub(crate) fn run(options: &DoctorOptions) -> anyhow::Result<Exit> {
     Ok(if hinders { Exit::Found } else { Exit::Fine })
 }
 
-/// Everything that is looked at, worst first.
+/// All findings, worst first.
 fn examine(options: &DoctorOptions) -> anyhow::Result<Vec<Finding>> {
     let machine = machine(options)?;
     let site = options.config.as_deref().map(|path| site::look(&machine, path));
@@ -82,7 +82,7 @@ fn examine(options: &DoctorOptions) -> anyhow::Result<Vec<Finding>> {
     Ok(findings)
 }
 
-/// A kind of device of which nothing is there hinders when the site uses it, or when there is nothing of any kind.
+/// A missing kind of device is a problem if the site uses it, or if there is no device of any kind.
 fn must_be_there(kinds: &mut [Vec<Finding>], site_uses_all: bool) {
     const FIRST: [&str; 2] = ["serial ports", "Bluetooth adapter"];
     let is_missing = |kind: &Vec<Finding>| {
@@ -128,7 +128,7 @@ fn machine(options: &DoctorOptions) -> anyhow::Result<Machine> {
     Ok(machine)
 }
 
-/// The year in which this check was written; no right clock shows an earlier one.
+/// The year in which this was written; no correct clock shows an earlier one.
 const YEAR_WRITTEN: u64 = 2026;
 
 fn clock() -> Finding {

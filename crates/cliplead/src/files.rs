@@ -1,5 +1,5 @@
-//! The one way to read a file as a whole: a regular file, up to a size, never waiting for anybody. A pipe, a device, a
-//! folder or a huge file is an error that names it. Does not know what stands in the files.
+//! The only way to read a whole file: a regular file, up to a size limit, without ever blocking. A pipe, a device, a
+//! folder or a huge file is an error that names it. Does not know the content of files.
 
 use std::fmt;
 use std::fs::File;
@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use crate::sys;
 
-/// The most bytes of one rule; the loader's own bound is lower and says so with more words.
+/// The most bytes of one rule; the loader's own limit is lower and has a more detailed message.
 pub(crate) const RULE_BYTES_MAX: u64 = 256 * 1024;
 /// The most bytes of a file of cases, a site's file, a profile.
 pub(crate) const SETTINGS_BYTES_MAX: u64 = 1024 * 1024;
@@ -23,11 +23,11 @@ const BYTE_ORDER_MARK: char = '\u{feff}';
 pub(crate) enum ReadError {
     /// The system refused it.
     Refused(PathBuf, io::Error),
-    /// It is something else than a regular file.
+    /// It is not a regular file.
     NotAFile(PathBuf, &'static str),
     /// It has more bytes than may be read.
     TooLarge(PathBuf, u64),
-    /// It holds bytes that are no UTF-8, first in this line (1-based).
+    /// It is not UTF-8; the first bad line (1-based).
     NotText(PathBuf, usize),
 }
 
@@ -44,7 +44,7 @@ impl ReadError {
         }
     }
 
-    /// The line that is to blame, 1-based; 0 where none is.
+    /// The line at fault, 1-based; 0 if none is.
     pub(crate) fn line(&self) -> usize {
         if let Self::NotText(_, line) = self { *line } else { 0 }
     }
@@ -90,7 +90,7 @@ pub(crate) fn open(path: &Path) -> Result<File, ReadError> {
     Ok(file)
 }
 
-/// What is neither a file nor a folder.
+/// Neither a file nor a folder.
 const DEVICE: &str = "a pipe, a socket or a device";
 
 fn must_be_file(path: &Path, meta: &std::fs::Metadata) -> Result<(), ReadError> {

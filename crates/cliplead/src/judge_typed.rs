@@ -1,4 +1,4 @@
-//! `cliplead judge`: one verdict from the command line. How typed values are judged at once, crate `bench` knows.
+//! `cliplead judge`: one verdict from the command line. Crate `bench` judges the typed values.
 
 use std::collections::BTreeMap;
 
@@ -43,7 +43,7 @@ pub(crate) fn run(options: &JudgeOptions) -> anyhow::Result<Exit> {
     Ok(Exit::of(verdict.word))
 }
 
-/// What stands where the mechanic meets it: each hold point not shown, what to do, and its caution.
+/// Shows what the mechanic must deal with: each open hold point, what to do, and its caution.
 fn tell_open_hold_points(verdict: &Verdict) {
     for hold in verdict.hold_points.iter().filter(|hold| hold.evidence.is_none()) {
         let known = visit::hold::of(&hold.name);

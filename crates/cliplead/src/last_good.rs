@@ -1,4 +1,4 @@
-//! The last good rules, kept beside the history: what a start falls back on when the folder does not load. Does not judge
+//! The last good rules, stored with the history: the fallback if the folder does not load at start. Does not validate
 //! rules; `script` does.
 
 use std::ffi::OsString;
@@ -12,7 +12,7 @@ use crate::rules::Texts;
 /// The most bytes of the file: some thousand rules.
 const BYTES_MAX: u64 = 64 * 1024 * 1024;
 
-/// Where they are kept.
+/// Where they are stored.
 #[derive(Clone, Debug)]
 pub(crate) struct LastGood {
     path: PathBuf,
@@ -20,13 +20,13 @@ pub(crate) struct LastGood {
 
 #[derive(Serialize, Deserialize)]
 struct File {
-    /// What this file is, for whoever opens it.
+    /// A description of this file, for whoever opens it.
     about: String,
     rules: Vec<(String, String)>,
 }
 
 impl LastGood {
-    /// Beside this history.
+    /// In the folder of this history.
     pub(crate) fn beside(history: &Path) -> Self {
         let mut name = OsString::from(history);
         name.push(".rules.json");
@@ -38,7 +38,7 @@ impl LastGood {
         &self.path
     }
 
-    /// Keeps these texts in place of the old ones. A disk that takes none costs a word in the log and nothing else.
+    /// Replaces the stored texts. If the disk refuses, that costs a log message and nothing else.
     pub(crate) fn keep(&self, texts: &Texts) {
         if let Err(error) = self.write(texts) {
             tracing::warn!(
@@ -63,7 +63,7 @@ impl LastGood {
         std::fs::rename(&fresh, &self.path)
     }
 
-    /// The texts, when there are any.
+    /// The texts, if there are any.
     pub(crate) fn texts(&self) -> Option<Texts> {
         let text = files::read_text(&self.path, BYTES_MAX).ok()?;
         serde_json::from_str::<File>(&text).ok().map(|file| Texts::of(file.rules))

@@ -1,5 +1,5 @@
-//! `cliplead devices learn`: records a meter, asks what its display shows, says what the bytes may be, and writes the
-//! folder of a class. What is learned, crate `learn` decides.
+//! `cliplead devices learn`: records a meter, asks what its display shows, reports what the bytes may be, and writes
+//! the folder of a class. Crate `learn` decides what is learned.
 
 mod folder;
 mod record;
@@ -23,7 +23,7 @@ Before you plug in: a cable that is not isolated joins the computer's earth to t
 leads touch anything, and use only an isolated cable made for the meter, within its voltage category. Learn on parts that
 are isolated and proved dead. Live work is for those who are licensed for it, by the local code.";
 
-/// What a recording has shown so far.
+/// What has been recorded and observed so far.
 pub(crate) struct Lesson {
     recording: Recording,
     seen: Vec<Observation>,
@@ -74,7 +74,7 @@ pub(crate) fn run(options: &LearnOptions) -> anyhow::Result<Exit> {
     })
 }
 
-/// The recording as it will be written, and what it teaches.
+/// The recording as it will be written, and the result of learning from it.
 fn considered(lesson: Lesson, id: &str) -> anyhow::Result<(Lesson, Learned)> {
     let lesson = in_milliseconds(lesson)?;
     let title = format!("Learned meter {id}");
@@ -83,7 +83,7 @@ fn considered(lesson: Lesson, id: &str) -> anyhow::Result<(Lesson, Learned)> {
     Ok((lesson, learned))
 }
 
-/// The recording as `stream.hex` will hold it, so that what is checked is what is written.
+/// The recording as `stream.hex` will hold it, so that what is verified is what is written.
 fn in_milliseconds(lesson: Lesson) -> anyhow::Result<Lesson> {
     let Lesson { recording, mut seen, link, captured } = lesson;
     let left_out = recording.left_out();
@@ -194,7 +194,7 @@ fn record_line(value: &impl serde::Serialize) -> String {
     ::record::to_line(value)
 }
 
-/// True when somebody may answer: a terminal, or a program that writes our stdin.
+/// True if somebody may answer: a terminal, or a program that writes our stdin.
 fn may_ask(options: &LearnOptions) -> bool {
     if options.shows.is_empty() && std::io::stdin().is_terminal() {
         talk("You will be asked what the display shows. An empty answer ends the questions.");

@@ -1,5 +1,5 @@
-//! `cliplead licences`: under what terms the binary comes, its own and those of what it holds from others. The text is
-//! made by `cargo xtask licences`; nothing is worked out here.
+//! `cliplead licences`: the licences of the program and of everything built into it. `cargo xtask licences` generates
+//! the text; nothing is computed here.
 
 use crate::output::{self, Exit};
 

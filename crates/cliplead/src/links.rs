@@ -1,5 +1,5 @@
-//! Runs a command that opens links: a runtime of its own, the wish to stop, and at the end, whatever the end was, every device let
-//! go. Opens nothing itself.
+//! Runs a command that opens links: its runtime, the request to stop, and at the end, however it ends, the release of
+//! every device. Opens nothing itself.
 
 use std::future::Future;
 use std::pin::Pin;
@@ -10,12 +10,13 @@ use link::Registry;
 use crate::daemon;
 use crate::output::talk;
 
-/// What may still block a thread at the end (a port that does not open, a name that is looked up) is not waited for longer.
+/// Anything that still blocks a thread at the end (a port that does not open, a name look-up) is not waited for
+/// longer than this.
 const THREADS_TIME_MAX: Duration = Duration::from_secs(1);
 
-/// The wish to stop, by a signal. One for a whole command: a signal that comes while nobody waits for it is lost.
+/// The request to stop, by a signal. One for the whole command: a signal that comes while nobody waits is lost.
 pub(crate) struct Stop {
-    /// `None`: it was asked, and stays so.
+    /// `None`: the stop was requested, and stays so.
     asked: Option<Pin<Box<dyn Future<Output = anyhow::Result<()>>>>>,
 }
 
@@ -36,10 +37,7 @@ impl Stop {
         end
     }
 
-    /// Whether somebody has asked by now. For what cannot be broken off itself.
-    ///
-    /// # Errors
-    /// When the system gives no signals.
+    /// Whether a stop has been requested. For work that cannot be interrupted.
     pub(crate) async fn is_asked(&mut self) -> anyhow::Result<bool> {
         tokio::select! {
             biased;
@@ -107,7 +105,7 @@ mod tests {
         assert_eq!(turns.unwrap(), 1);
     }
 
-    /// A thread that waits for a device for ever holds no command up.
+    /// A thread that waits for a device forever does not block a command.
     #[test]
     fn a_blocked_thread_is_not_waited_for() {
         let (never, waits) = std::sync::mpsc::channel::<()>();

@@ -1,5 +1,5 @@
-//! `cliplead`: the one binary. Reads the command line, calls the command, turns its end into an exit code.
-//! Does not hold logic that a library should hold.
+//! `cliplead`: the only binary. Parses the command line, runs the command, turns its result into an exit code. Holds
+//! no logic that belongs in a library.
 
 mod calc;
 mod cli;
@@ -32,7 +32,7 @@ use clap::Parser as _;
 use cli::{Cli, Command};
 use output::{Exit, talk};
 
-/// At the end stdout and stderr get this long to take what is left.
+/// Time for stdout and stderr to take what is left at the end.
 const LAST_WORDS: std::time::Duration = std::time::Duration::from_secs(1);
 
 fn main() -> ExitCode {

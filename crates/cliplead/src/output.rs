@@ -1,5 +1,5 @@
-//! Where words go: data to stdout, talk to stderr; exit codes; colour only where a terminal wants it.
-//! Does not word verdicts; `record::text` does.
+//! Where output goes: data to stdout, messages to stderr; exit codes; colour only if a terminal wants it. Does not
+//! word verdicts; `record::text` does.
 
 use std::io::{self, IsTerminal, Write as _};
 use std::process::ExitCode;
@@ -12,12 +12,12 @@ use record::FollowUpKind;
 use crate::sys;
 use crate::writer::Writer;
 
-/// Bytes of verdict lines that wait for a reader at most: some hundred verdicts as JSON.
+/// The most bytes of verdict lines waiting for a reader: some hundred verdicts as JSON.
 const DATA_BYTES_MAX: usize = 1024 * 1024;
-/// Bytes of talk that wait for a reader at most.
+/// The most bytes of messages waiting for a reader.
 const TALK_BYTES_MAX: usize = 256 * 1024;
 
-/// stdout and stderr as the daemon writes them: by threads of their own, so that it never waits for a reader.
+/// stdout and stderr of the daemon: written by threads of their own, so that it never waits for a reader.
 static BACKGROUND: OnceLock<Background> = OnceLock::new();
 
 struct Background {
@@ -25,12 +25,12 @@ struct Background {
     talk: Writer,
 }
 
-/// How a command ended.
+/// The result of a command.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Exit {
     /// Everything fine.
     Fine,
-    /// A fail, a conditional fail, or an expectation that was not met.
+    /// A fail, a conditional fail, or an unmet expectation.
     Found,
     /// It could not run.
     CouldNotRun,
@@ -69,7 +69,7 @@ pub(crate) fn data(line: &str) -> anyhow::Result<()> {
     Ok(())
 }
 
-/// A line of talk to stderr. A reader that is gone is no reason to stop.
+/// Writes a message line to stderr. A reader that is gone is no reason to stop.
 pub(crate) fn talk(line: &str) {
     match BACKGROUND.get() {
         Some(background) => {
@@ -94,7 +94,7 @@ pub(crate) fn in_background() -> io::Result<()> {
     Ok(())
 }
 
-/// A verdict line of the daemon. It is written in the background; see [`faults`] for what becomes of it.
+/// Writes a verdict line of the daemon, in the background; [`faults`] reports failures.
 pub(crate) fn verdict(line: &str) {
     match BACKGROUND.get() {
         Some(background) => {
@@ -125,7 +125,7 @@ pub(crate) fn lines_lost() -> u64 {
     BACKGROUND.get().map_or(0, |background| background.data.lost())
 }
 
-/// Waits until all that was said is written, for this long at most.
+/// Waits until everything is written, for at most this long.
 pub(crate) fn drain(at_most: Duration) {
     if let Some(background) = BACKGROUND.get() {
         let left = background.data.drain(at_most);
@@ -138,12 +138,12 @@ pub(crate) fn drain(at_most: Duration) {
     }
 }
 
-/// Whether an error is only that nobody reads any more (`cliplead ... | head`).
+/// Whether the error only means that nobody reads any more (`cliplead ... | head`).
 pub(crate) fn is_broken_pipe(error: &anyhow::Error) -> bool {
     error.downcast_ref::<io::Error>().is_some_and(|e| e.kind() == io::ErrorKind::BrokenPipe)
 }
 
-/// Whether stdout is a terminal and nobody asked for no colour (no-color.org).
+/// Whether stdout is a terminal and colour is not disabled (no-color.org).
 pub(crate) fn colour() -> bool {
     wanted(&io::stdout())
 }
@@ -166,7 +166,7 @@ pub(crate) fn emphasise(line: &str, word: Word) -> String {
     styled(line, &word.text().to_uppercase(), style)
 }
 
-/// The same for what follows a verdict: an amendment stands out as a fail does.
+/// The same for a follow-up: an amendment is emphasised like a fail.
 pub(crate) fn emphasise_follow_up(line: &str, kind: FollowUpKind) -> String {
     match kind {
         FollowUpKind::Amended if colour() => styled(line, "AMENDED", "\x1b[1;7m"),
@@ -178,7 +178,7 @@ fn styled(line: &str, text: &str, style: &str) -> String {
     line.replacen(&format!(": {text}"), &format!(": {style}{text}\x1b[0m"), 1)
 }
 
-/// Takes one event of the log and says it as a line of talk.
+/// Writes one log event as a message line.
 struct LogLine;
 
 impl io::Write for LogLine {

@@ -1,4 +1,4 @@
-//! `cliplead replay`: opens recordings, has them played by `record::replay`, and prints what they give.
+//! `cliplead replay`: opens recordings, plays them with `record::replay`, and prints the output.
 
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read as _, Seek as _};
@@ -54,7 +54,7 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
     }
 }
 
-/// The line of data for what a recording gives; what is only talk is said and gives none.
+/// The data line for an output of the replay. Messages go to stderr and give none.
 fn line(path: &Path, heard: &ReplayOutput<'_>, format: Format) -> Option<String> {
     let path = path.display();
     match (heard, format) {
@@ -86,7 +86,7 @@ fn emphasised(heard: &ReplayOutput<'_>, line: &str, format: Format) -> String {
     }
 }
 
-/// Plays one recording, handing on what it gives as it comes.
+/// Plays one recording and passes its output on.
 fn replay(
     path: &Path,
     set: &RuleSet,
@@ -102,7 +102,7 @@ fn replay(
     Ok(())
 }
 
-/// Opens a recording; gives its length too, since one that is still being written grows while it is read.
+/// Opens a recording; returns its length too, since one that is still being written grows while it is read.
 fn open(path: &Path) -> anyhow::Result<(File, u64)> {
     let file = files::open(path).map_err(|error| anyhow::anyhow!("the recording {}", error.why()))?;
     let length = file.metadata().context("the recording cannot be read")?.len();
@@ -122,7 +122,7 @@ fn worse(a: Exit, b: Exit) -> Exit {
     }
 }
 
-/// Compares the lines with the expected ones and tells only the difference.
+/// Compares the lines with the expected ones and prints only the difference.
 fn compare(path: &Path, lines: &[String]) -> anyhow::Result<Exit> {
     let expected = files::read_text(path, files::EXPECTATION_BYTES_MAX).context("the expectation")?;
     let report = expected::difference(&path.display().to_string(), &expected, lines)?;

@@ -1,4 +1,4 @@
-//! The rules that a command works with: those of a folder, or the ones built in. What a rule folder is, crate `bench` knows.
+//! The rules that a command uses: those of a folder, or the built-in ones. Crate `bench` knows rule folders.
 
 use std::path::Path;
 
@@ -12,8 +12,8 @@ use script::{Diagnostic, Limits, LoadedRules};
 use crate::output::talk;
 use crate::{files as disk, shipped, sys};
 
-/// The shipped rules, or those of a folder and its sub-folders. A file that cannot be read is a problem of the set, told
-/// by [`load`] beside those of the others.
+/// The shipped rules, or those of a folder and its sub-folders. A file that cannot be read is a problem of the set,
+/// reported by [`load`] beside those of the others.
 ///
 /// # Errors
 /// When a folder cannot be read; the message names it.

@@ -1,6 +1,6 @@
-//! What the program asks of the system: the clock, signals, its own streams, files that must not keep it waiting, free space, and the
-//! words that fit the system. Every system gives the same items; the rest of the crate asks for no system. Holds the
-//! choice alone.
+//! The program's system calls: the clock, signals, its own streams, files that must not block, free space, and texts
+//! for each system. Every system provides the same items; the rest of the crate makes no system calls. Re-exports
+//! only.
 
 #[cfg(target_os = "linux")]
 mod linux;
@@ -24,7 +24,7 @@ pub(crate) use unix::*;
 #[cfg(windows)]
 pub(crate) use windows::*;
 
-/// What carries the bytes of the demo's meter (`link::PlayedMeter`).
+/// Carries the bytes of the demo's meter (`link::SimulatedMeter`).
 #[cfg(all(feature = "demo", unix))]
 macro_rules! meter_line {
     () => {
@@ -40,7 +40,7 @@ macro_rules! meter_line {
 #[cfg(feature = "demo")]
 pub(crate) use meter_line;
 
-/// A serial port as the examples of `--help` name it.
+/// A serial port for the examples of `--help`.
 #[cfg(target_os = "linux")]
 macro_rules! port_example {
     () => {

@@ -1,15 +1,15 @@
-//! A thread that writes lines to a stream, behind a bounded queue: whoever hands in a line never waits for a reader or a disk.
-//! A line that does not fit is dropped and counted. Does not know what the lines say.
+//! A thread that writes lines to a stream, behind a bounded queue: submitting a line never waits for a reader or a
+//! disk. A line that does not fit is dropped and counted. Does not know the content of lines.
 
 use std::collections::VecDeque;
 use std::io::{self, Write};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
-/// After a failed write the same line is tried again this much later.
+/// After a failed write the same line is retried this much later.
 const RETRY: Duration = Duration::from_millis(200);
 
-/// Where lines are handed in. Cheap to clone; all clones are one queue.
+/// The submitting end. Cheap to clone; all clones share one queue.
 #[derive(Clone)]
 pub(crate) struct Writer {
     shared: Arc<Shared>,
@@ -19,7 +19,7 @@ struct Shared {
     state: Mutex<State>,
     changed: Condvar,
     bytes_max: usize,
-    /// Whether the stream itself is told of dropped lines, as it is when people read it.
+    /// Whether dropped lines are reported in the stream itself, for streams that people read.
     tells: bool,
 }
 
@@ -29,7 +29,7 @@ struct State {
     bytes: usize,
     lost: u64,
     untold: u64,
-    /// A line is on its way right now.
+    /// A line is being written right now.
     busy: bool,
     /// Nobody will ever read again.
     gone: bool,
@@ -54,7 +54,7 @@ impl Writer {
         Ok(Self { shared })
     }
 
-    /// Hands in a line, with or without its line end. False when it was dropped.
+    /// Submits a line, with or without its line end. False if it was dropped.
     pub(crate) fn push(&self, line: &str) -> bool {
         let mut state = self.shared.lock();
         if state.gone || state.bytes + line.len() >= self.shared.bytes_max {
@@ -72,7 +72,7 @@ impl Writer {
         true
     }
 
-    /// Lines that were dropped.
+    /// Lines dropped.
     pub(crate) fn lost(&self) -> u64 {
         self.shared.lock().lost
     }
@@ -82,7 +82,7 @@ impl Writer {
         self.shared.lock().fault.clone()
     }
 
-    /// Waits until every line is written, for this long at most. Gives the number of lines that are not written.
+    /// Waits until every line is written, for at most this long. Returns the number of unwritten lines.
     pub(crate) fn drain(&self, at_most: Duration) -> usize {
         let deadline = Instant::now() + at_most;
         let mut state = self.shared.lock();
@@ -139,7 +139,8 @@ impl Shared {
         }
     }
 
-    /// Writes all of it, however long that takes; goes on where a failed write stopped. False when nobody will ever read.
+    /// Writes everything, however long that takes; continues where a failed write stopped. False if nobody will ever
+    /// read.
     fn write(&self, sink: &mut impl Write, mut rest: &[u8]) -> bool {
         while !rest.is_empty() {
             let error = match sink.write(rest) {

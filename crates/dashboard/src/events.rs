@@ -142,7 +142,7 @@ mod tests {
         assert!(fourth.next().await.is_some());
         assert!(stopped.next().await.is_none(), "it has lost its place");
         assert!(!first.is_finished() && !third.is_finished());
-        // All take what comes: the one that came first comes back by itself.
+        // All take what comes: the oldest reconnects by itself.
         let fourth = read(fourth);
         advance(Duration::from_secs(10)).await;
         let _fifth = open();

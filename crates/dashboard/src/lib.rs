@@ -1,7 +1,7 @@
 //! `dashboard`: the local page and its event stream. It takes views as finished JSON text, serves one embedded page
 //! with server-sent events, and passes the mechanic's acts on.
 //!
-//! It decides nothing, knows no rules or readings, and listens beyond the loopback interface only if the caller
+//! Does not: decide anything, know rules or readings, or listen beyond the loopback interface unless the caller
 //! explicitly asks for it.
 //!
 //! ```text

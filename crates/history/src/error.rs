@@ -340,7 +340,7 @@ impl HistoryError {
                     ErrorCode::NotADatabase => Self::NotADatabase { path },
                     ErrorCode::DatabaseCorrupt => Self::Corrupt { path, detail: why },
                     ErrorCode::DiskFull => Self::Full { path },
-                    // The -shm file beside the history could not grow: how a full disk shows on opening.
+                    // The -shm file next to the history could not grow: a full disk shows like this on opening.
                     _ if code.extended_code == ffi::SQLITE_IOERR_SHMSIZE => Self::Full { path },
                     ErrorCode::ReadOnly => Self::ReadOnly { path },
                     ErrorCode::DatabaseBusy

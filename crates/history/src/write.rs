@@ -12,7 +12,7 @@ use crate::model::{Committed, FollowUp, NewRecording, NewRound, RawReading, Reco
 use crate::open::{BUSY_TIMEOUT_MS_DEFAULT, Db, Durability, Flush};
 use crate::read::{Reader, round_at};
 
-/// The history, open for writing. One per file; readers may stand beside it ([`Reader::open`]).
+/// The history, open for writing. One per file; readers may be open at the same time ([`Reader::open`]).
 ///
 /// ```
 /// # fn main() -> Result<(), history::HistoryError> {

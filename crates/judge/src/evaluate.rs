@@ -1,6 +1,6 @@
-//! One evaluation of a rule with "uncertainty for free": the rule is run at the inputs and again with each uncertain
-//! input moved up and down by its standard uncertainty; the half-differences of each margin are combined in quadrature
-//! (JCGM 100:2008, 5.1.3 note 2; Kragten 1994). Inputs are taken as independent. Does not settle or gate anything.
+//! Evaluates a rule with "uncertainty for free": runs it at the inputs, and again with each uncertain input moved up
+//! and down by its standard uncertainty, and combines the half-differences of each margin in quadrature (JCGM
+//! 100:2008, 5.1.3 note 2; Kragten 1994). Assumes independent inputs. Does not settle or gate anything.
 
 use alloc::format;
 use alloc::string::String;
@@ -9,7 +9,7 @@ use alloc::vec::Vec;
 use crate::limits::{DecisionRule, Margin, Margins, Side, Word};
 use crate::rule::{Answer, Judgement, Outcome, Rule, RuleError};
 
-/// One input of a rule: value and standard uncertainty in the unit the header names.
+/// One input of a rule: value and standard uncertainty in the unit that the header names.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Input {
     /// Finite value.
@@ -21,7 +21,7 @@ pub struct Input {
 /// A judgement with its uncertainty, word and probability.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Judged {
-    /// What the rule said.
+    /// The rule's judgement.
     pub judgement: Judgement,
     /// Standard uncertainty of the judged value (k = 1).
     pub standard_uncertainty: f64,
@@ -33,15 +33,15 @@ pub struct Judged {
     pub side: Side,
     /// Probability that the true value conforms.
     pub probability_of_conformance: f64,
-    /// The meter is too coarse for this tolerance; the part is not to blame.
+    /// The meter is too coarse for this tolerance; that is not the part's fault.
     pub meter_too_coarse: bool,
-    /// How the distances change with each input: half-difference over the two moves, by input, low then high side.
+    /// How the distances change with each input: half-difference of the two moves, by input, low side then high side.
     sensitivity: Vec<[f64; 2]>,
 }
 
 impl Judged {
-    /// Expanded uncertainty U = k u of the judged value, in the judgement's unit; k is the shop's coverage factor. This is
-    /// what stands behind +- wherever the value is shown.
+    /// Expanded uncertainty U = k u of the judged value, in the judgement's unit; k is the shop's coverage factor.
+    /// This is the figure after +- wherever the value is shown.
     #[must_use]
     pub fn expanded_uncertainty(&self, decision: DecisionRule) -> f64 {
         decision.coverage_factor() * self.standard_uncertainty
@@ -54,8 +54,8 @@ impl Judged {
         sides.into_iter().flatten().map(|side| side.guard(decision)).fold(0.0, f64::max)
     }
 
-    /// What to do: the rule's advice for the side that decided. A conditional word alone is no ground to replace a part,
-    /// so the engine says first what the meter's doubt allows.
+    /// What to do: the rule's advice for the deciding side. A conditional word alone is no reason to replace a part,
+    /// so the engine first says what the meter's uncertainty allows.
     #[must_use]
     pub fn advice(&self) -> Option<String> {
         if self.word == Word::NoVerdict {
@@ -94,7 +94,7 @@ pub enum Evaluation {
         /// Inputs (by index) whose own uncertainty makes the rule take another path.
         path_changes: Vec<usize>,
     },
-    /// The rule itself says that no verdict is possible.
+    /// The rule itself declares that no verdict is possible.
     NoVerdict {
         /// Its reason.
         because: String,
@@ -104,8 +104,8 @@ pub enum Evaluation {
 /// Runs the rule with uncertainty.
 ///
 /// # Errors
-/// [`RuleError`] from the run at the inputs themselves, and when an input, a judged value or a limit is not a finite
-/// number or no judgement came out. An error in a moved run counts as a change of path.
+/// [`RuleError`] of the run at the inputs themselves; or if an input, a judged value or a limit is not finite, or
+/// there is no judgement. An error in a moved run counts as a change of path.
 pub fn evaluate(rule: &dyn Rule, inputs: &[Input], decision: DecisionRule) -> Result<Evaluation, RuleError> {
     let mut values: Vec<f64> = inputs.iter().map(|input| input.value).collect();
     let finite = |input: &Input| input.value.is_finite() && input.standard_uncertainty.is_finite();
@@ -153,7 +153,7 @@ pub fn evaluate(rule: &dyn Rule, inputs: &[Input], decision: DecisionRule) -> Re
     Ok(Evaluation::Judged { judgements: judged, word, path_changes })
 }
 
-/// An answer that the engine cannot take, blamed on the rule as a whole.
+/// An answer that the engine cannot accept, attributed to the rule as a whole.
 fn broken(rule: &dyn Rule, what: &str) -> RuleError {
     RuleError {
         message: String::from(what),
@@ -168,8 +168,8 @@ fn all_finite(judgement: &Judgement) -> bool {
     [Some(judgement.value), judgement.low, judgement.high].into_iter().flatten().all(f64::is_finite)
 }
 
-/// When a move within the uncertainty makes the rule answer something else altogether (other judgements, an error, no
-/// verdict), no word stands clear.
+/// Limits a word to conditional: a move within the uncertainty makes the rule answer something else (other
+/// judgements, an error, no verdict), so no word is clear.
 fn at_most_conditional(word: Word) -> Word {
     match word {
         Word::Pass => Word::ConditionalPass,
@@ -188,7 +188,7 @@ fn moved(rule: &dyn Rule, values: &mut [f64], index: usize, to: f64) -> Option<O
     outcome
 }
 
-/// The moved judgements, if they are the same judgements (names, limits present) as those at the inputs.
+/// The moved judgements, if they are the same judgements (names, limits present) as at the inputs.
 fn matching<'a>(outcome: &'a Outcome, at: &[Judgement]) -> Option<&'a [Judgement]> {
     let Answer::Judgements(list) = &outcome.answer else { return None };
     let same = list.len() == at.len()

@@ -1,8 +1,8 @@
-//! Numbers and words: settled values out of readings, their uncertainty carried through a rule, limits with guard bands, the
-//! `Rule` trait.
+//! Numbers and words: settles readings into values, carries their uncertainty through a rule, compares them with
+//! limits and guard bands. Holds the `Rule` trait.
 //!
-//! [`settle::Settler`] settles, [`evaluate::evaluate`] judges; a rule is anything that implements [`rule::Rule`]. A rule's
-//! header names hold points; here they are plain text.
+//! [`settle::Settler`] settles, [`evaluate::evaluate`] judges; a rule is anything that implements [`rule::Rule`]. A
+//! rule's header names hold points; here they are plain text.
 //!
 //! Does not: know units, components, hold points or checks, know rhai, decode bytes, read a clock, do I/O.
 #![no_std]

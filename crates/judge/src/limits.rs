@@ -1,9 +1,9 @@
 //! Limits with guard bands: the four words of ILAC-G8:09/2019 and the probability of conformance of JCGM 106:2012.
-//! Works on one value and its limits; combining several judgements is `evaluate`'s work.
+//! Handles one value and its limits; `evaluate` combines several judgements.
 
 use core::fmt;
 
-/// How a value near a limit is called. The shop chooses; the choice is stored with each verdict.
+/// How to name a value near a limit. The shop chooses; each verdict stores the choice.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum DecisionRule {
     /// Guard band w = U = `coverage_factor` x u on each limit (ILAC-G8:09/2019, 4.2.3: non-binary statement).
@@ -22,9 +22,9 @@ impl Default for DecisionRule {
 }
 
 impl DecisionRule {
-    /// k in U = k u, for U as it is shown ([`crate::evaluate::Judged::expanded_uncertainty`]) and to tell whether a meter
-    /// is too coarse. A factor that is negative or not finite
-    /// counts as 2: a slip in the settings never widens what is accepted.
+    /// k in U = k u, for U as shown ([`crate::evaluate::Judged::expanded_uncertainty`]) and to decide whether a meter
+    /// is too coarse. A factor that is negative or not finite counts as 2: a slip in the settings never widens what
+    /// is accepted.
     #[must_use]
     pub const fn coverage_factor(self) -> f64 {
         match self {
@@ -35,8 +35,7 @@ impl DecisionRule {
         }
     }
 
-    /// What the standard uncertainty is multiplied with to get the guard band ([`Margin::guard`]); 0 under simple
-    /// acceptance.
+    /// The factor from the standard uncertainty to the guard band ([`Margin::guard`]); 0 under simple acceptance.
     #[must_use]
     pub const fn guard_factor(self) -> f64 {
         match self {
@@ -55,14 +54,14 @@ impl fmt::Display for DecisionRule {
     }
 }
 
-/// The five words a check can end with, from best to worst.
+/// The five possible words of a check, from best to worst.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Word {
     /// Inside the limits by at least the guard band.
     Pass,
     /// Inside the limits, but within the guard band.
     ConditionalPass,
-    /// Nothing can be said; the reason stands beside it.
+    /// No statement is possible; a reason accompanies it.
     NoVerdict,
     /// Outside the limits, but within the guard band.
     ConditionalFail,
@@ -128,7 +127,7 @@ impl Margin {
         rule.guard_factor() * self.standard_uncertainty
     }
 
-    /// The word for this side alone. A value on the limit conforms; one exactly U inside passes.
+    /// The word for this side alone. A value exactly on the limit conforms; one exactly U inside passes.
     #[must_use]
     pub fn word(self, rule: DecisionRule) -> Word {
         let guard = self.guard(rule);
@@ -143,7 +142,7 @@ impl Margin {
         }
     }
 
-    /// Probability that the true distance is negative, the value normally distributed (JCGM 106:2012, 7.2).
+    /// Probability that the true distance is negative, for a normally distributed value (JCGM 106:2012, 7.2).
     #[must_use]
     fn probability_outside(self) -> f64 {
         if self.standard_uncertainty > 0.0 {
@@ -166,8 +165,8 @@ pub struct Margins {
 }
 
 impl Margins {
-    /// The worse word of the two sides and the side that gave it. Without any limit there is nothing to judge:
-    /// `no verdict`.
+    /// The worse word of the two sides, and the side that gave it. Without any limit there is nothing to judge: `no
+    /// verdict`.
     #[must_use]
     pub fn word(self, rule: DecisionRule) -> (Word, Side) {
         let low = self.low.map(|m| (m.word(rule), Side::Low, m.inside_by));
@@ -192,8 +191,8 @@ impl Margins {
         (1.0 - outside(self.low) - outside(self.high)).clamp(0.0, 1.0)
     }
 
-    /// True when no reading could be a clear pass: U is more than half of the tolerance. ILAC-G8 asks
-    /// that the guard bands leave an acceptance zone. One-sided limits always leave one.
+    /// True if no reading could be a clear pass: U is more than half of the tolerance. ILAC-G8 requires the guard
+    /// bands to leave an acceptance zone. One-sided limits always leave one.
     #[must_use]
     pub fn meter_too_coarse(self, rule: DecisionRule) -> bool {
         let (Some(low), Some(high)) = (self.low, self.high) else { return false };

@@ -211,7 +211,7 @@ fn digits(all: &[Seen<'_>]) -> Result<Digits, String> {
         match candidates.and_then(settled) {
             Ok(digits) if !found.contains(&digits) => found.push(digits),
             Ok(_) => {}
-            // What is merely not told apart yet is nearer than what does not follow at all.
+            // A segment that is merely not distinguished yet is closer to a solution than one that no bit follows.
             Err(unclear) => why = Some(why.map_or(unclear, |known: Unclear| known.max(unclear))),
         }
     }
@@ -402,7 +402,8 @@ fn rows(all: &[Seen<'_>], not_signs: &BTreeSet<Place>) -> Result<Rows, String> {
                     .map_err(|_| String::from("say the number without an exponent"))?,
             ),
         };
-        // Dashes and letters light segments too, so what is no number is looked up, not told apart by its signs alone.
+        // Dashes and letters light segments too, so anything but a number is looked up, not distinguished by its
+        // annunciators alone.
         match (rows.get(&signs), shown.unit) {
             (Some((unit, known)), said) => {
                 let same =

@@ -247,7 +247,7 @@ fn part(place: &Range<usize>, windows: &[(&Observation, Vec<&[u8]>)], text: &Tex
     all.sort_unstable();
     all.dedup();
     if all.len() == 1 {
-        // The same in every line that was watched: demanded as it stands.
+        // The same in every line observed: required literally.
         return text.literal(place.clone(), windows);
     }
     if let Some(letters) = letters(place, windows).filter(|_| flags || !steady) {

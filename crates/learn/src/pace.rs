@@ -16,7 +16,8 @@ use crate::Observation;
 const STEP_COUNTS: f64 = 3.0;
 /// The least number of runs. Our own choice.
 const RUNS_MIN: usize = 5;
-/// What stands longer is held, not converted. The slowest hand-held meters convert about once a second (from memory).
+/// A value that lasts longer is held, not converted. The slowest hand-held meters convert about once a second (from
+/// memory).
 const LONGEST_S: f64 = 3.0;
 /// A pause of this many usual intervals between two frames means a lost frame.
 const LOST_SPANS: i64 = 3;

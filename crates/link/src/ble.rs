@@ -28,7 +28,7 @@ use crate::options::OpenOptions;
 use crate::selector::Selector;
 use crate::shutdown::{CloseFuture, Shutdown};
 use crate::task::TaskLink;
-use central::{CallFault, Central, Seen};
+use central::{CallFault, Central, DiscoveredDevice};
 
 /// Connects to Bluetooth LE meters through the backend that fits this system best.
 #[derive(Debug, Clone)]
@@ -126,7 +126,7 @@ impl<C: Central> Reach<C> {
         Ok(devices?.into_iter().map(|seen| self.found(seen)).collect())
     }
 
-    fn found(&self, seen: Seen) -> Found {
+    fn found(&self, seen: DiscoveredDevice) -> Found {
         let services: Vec<String> = seen.services.iter().map(ToString::to_string).collect();
         let changes =
             if seen.is_random { "; its address may change, then use name= or service=" } else { "" };

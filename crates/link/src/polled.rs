@@ -190,10 +190,10 @@ impl Drive {
                 (self.heard, self.mute_at, self.mute) = (None, None, false);
                 self.sender.lost(loss);
             }
-            // Bytes are missing, but no answer that was handed on: only what is under way begins anew.
+            // Bytes are missing, but no reply that was passed on: only the pending request starts over.
             LinkEvent::Gap(GapReason::Overflow { .. }) => self.poller.opened(self.now()),
             LinkEvent::State(LinkState::Syncing) => self.begin_anew(),
-            // Bytes alone are no sign that the device answers; and a loss was told with its gap.
+            // Bytes alone do not show that the device replies; and a loss was reported with its gap.
             LinkEvent::State(LinkState::Live | LinkState::Lost(_) | LinkState::Ended) => {}
             LinkEvent::State(state) => self.sender.state(state),
         }
@@ -210,7 +210,7 @@ impl Drive {
             match polled {
                 // A request that is not taken is one that nobody answers, and is counted as such.
                 PollOutput::Send(request) => drop(self.requests.send(request)),
-                PollOutput::Answer(packet) => {
+                PollOutput::Reply(packet) => {
                     self.heard = Some(Instant::now());
                     self.mute_at = None;
                     if std::mem::take(&mut self.mute) {

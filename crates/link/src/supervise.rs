@@ -98,7 +98,7 @@ async fn pump<S: AsyncRead + AsyncWrite + Unpin>(
     loop {
         tokio::select! {
             read = stream.read(&mut buffer) => match read {
-                // A serial port whose device is gone reads as "no bytes" for ever, a closed connection too.
+                // A serial port whose device is gone reads as "no bytes" forever, and so does a closed connection.
                 Ok(0) => return at_end,
                 Ok(n) => {
                     watch.sender.bytes(buffer.get(..n).unwrap_or_default());

@@ -275,7 +275,7 @@ mod tests {
         assert_eq!((many[1].0.as_str(), many[1].1.to_string().as_str()), ("10e2073a01080063", "1.2 A"));
     }
 
-    /// What the display shows in uF stands in F without a digit more.
+    /// What the display shows in uF is written in F without an extra digit.
     #[test]
     fn a_value_has_no_digits_that_nobody_showed() {
         for (shown, want) in [("12.46 uF", "1.246e-5"), ("44.70 uF", "4.47e-5"), ("0.0001 uF", "1e-10")] {

@@ -314,7 +314,7 @@ fn is_told(used: &PlateUsed) -> bool {
 
 fn plate(used: &PlateUsed) -> Value {
     let json = PlateJson::from(used);
-    // What was entered needs no source beside it; a default does.
+    // An entered value needs no source; a default does.
     let source = if used.entered { String::new() } else { used.source.to_string() };
     let (value, unit) = json.word.map_or((json.value.to_string(), json.unit), |word| (word, String::new()));
     json!({"name": json.name.replace('_', " "), "value": value, "unit": unit, "source": source})

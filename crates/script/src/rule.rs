@@ -256,7 +256,7 @@ impl Group {
         let by_name: BTreeMap<&str, (usize, &[String])> =
             names.zip(offset..).map(|((name, words), index)| (name, (index, words))).collect();
         let template: Map = by_name.keys().map(|name| ((*name).into(), Dynamic::from(0.0_f64))).collect();
-        // Both maps are ordered by name, so the indices stand in the order of the template.
+        // Both maps are ordered by name, so the indices are in the order of the template.
         let words = |words: &[String]| words.iter().map(|word| word.as_str().into()).collect();
         Self { template, inputs: by_name.into_values().map(|(index, list)| (index, words(list))).collect() }
     }

@@ -197,8 +197,9 @@ pub fn expected_discharge_f(
 
 /// Leak rate in % of the full charge a year, by one addition annualised: 100 added / charge x 365 / days.
 ///
-/// `added_lb` 0 to 10,000 lb, `charge_lb` 0.1 to 10,000 lb, `days` 1 to 365 since the last addition. Each circuit counts by itself. Which
-/// units a law covers is for the site's compliance officer. Source: standard 40 CFR 82.152 (annualising method), looked up second-hand.
+/// `added_lb` 0 to 10,000 lb, `charge_lb` 0.1 to 10,000 lb, `days` 1 to 365 since the last addition. Each circuit
+/// counts separately. Which units a law covers is for the site's compliance officer. Source: standard 40 CFR 82.152
+/// (annualising method), looked up second-hand.
 ///
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.

@@ -60,12 +60,13 @@ pub enum Windings {
     NothingReads,
 }
 
-/// Names the terminals of a single-phase compressor from the resistances of its three pairs: the largest is start to run, so the
-/// terminal that is left is common; from common the larger is start.
+/// Names the terminals of a single-phase compressor from the resistances of its three pairs: the largest is start to
+/// run, so the terminal that is left is common; from common the larger is start.
 ///
-/// `one_two`, `one_three` and `two_three` in ohm, 0.01 to 1000 ohm; `None` reads open. One open pair alone cannot be (the two others join
-/// its ends), so it is an error: read again. `overload_inside` says whether the motor has an overload inside the shell in its common lead: then two open pairs
-/// are told as [`Windings::OverloadOpen`]. Source: physics (two windings joined at common).
+/// `one_two`, `one_three` and `two_three` in ohm, 0.01 to 1000 ohm; `None` reads open. One open pair alone cannot be
+/// (the two others join its ends), so it is an error: read again. `overload_inside` says whether the motor has an
+/// overload inside the shell in its common lead: then two open pairs are reported as [`Windings::OverloadOpen`].
+/// Source: physics (two windings joined at common).
 ///
 /// # Errors
 /// [`OutOfRange`] outside the range above, or with one open pair alone.

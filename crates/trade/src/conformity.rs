@@ -18,13 +18,13 @@ pub(crate) fn normal(z: f64) -> f64 {
     0.5 * libm::erfc(-z * FRAC_1_SQRT_2)
 }
 
-/// Probability that the quantity lies between two limits: Phi((high - y) / u) - Phi((low - y) / u). For one limit make the other
-/// -10^12 or 10^12.
+/// Probability that the quantity lies between two limits: Phi((high - y) / u) - Phi((low - y) / u). For one limit
+/// make the other -10^12 or 10^12.
 ///
 /// `value` and limits -10^12 to 10^12, `u` 10^-12 to 10^12. Source: standard JCGM 106:2012, 7.
 ///
 /// # Errors
-/// [`OutOfRange`] outside the ranges above, or when the limits stand the wrong way round.
+/// [`OutOfRange`] outside the ranges above, or if the limits are in the wrong order.
 pub fn probability_of_conformance(value: f64, u: f64, low: f64, high: f64) -> Result<f64, OutOfRange> {
     let (value, u, low) = (VALUE.validate(value)?, UNCERTAINTY.validate(u)?, VALUE.validate(low)?);
     let high = Argument { what: "upper limit", least: low, ..VALUE }.validate(high)?;

@@ -109,8 +109,8 @@ pub fn input_at_altitude_btu_per_h(rated_btu_per_h: f64, altitude_ft: f64) -> Re
 
 /// Carbon monoxide in ppm, air free, from oxygen: CO x 20.9 / (20.9 - O2).
 ///
-/// `co_ppm` 0 to 10^6 ppm, `oxygen_pct` 0 to 19 %. A slow CO cell beside a fast O2 cell falsifies it while the flame starts or stops:
-/// steady flame only. Source: definition; second-hand from public pages.
+/// `co_ppm` 0 to 10^6 ppm, `oxygen_pct` 0 to 19 %. A slow CO cell next to a fast O2 cell falsifies it while the flame
+/// starts or stops: steady flame only. Source: definition; second-hand from public pages.
 ///
 /// # Errors
 /// [`OutOfRange`] outside the ranges above.

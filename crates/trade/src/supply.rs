@@ -147,9 +147,9 @@ pub fn secondary_on_tap_v(rated_secondary_v: f64, tap_v: f64, line_v: f64) -> Re
     Ok(secondary? * line? / tap?)
 }
 
-/// Where three high line currents come from, told by rolling the leads (see [`roll_the_leads`]).
+/// The cause of unbalanced line currents, found by rolling the leads (see [`roll_the_leads`]).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Follows {
+pub enum UnbalanceCause {
     /// The high current stayed with the line: the supply is unbalanced.
     Line,
     /// It moved with the motor's lead: the motor is.
@@ -168,7 +168,7 @@ pub enum Follows {
 ///
 /// # Errors
 /// [`OutOfRange`] outside the range above, or without any unbalance to follow.
-pub fn roll_the_leads(before: [f64; 3], after: [f64; 3]) -> Result<Follows, OutOfRange> {
+pub fn roll_the_leads(before: [f64; 3], after: [f64; 3]) -> Result<UnbalanceCause, OutOfRange> {
     let shape = |amps: [f64; 3]| -> Result<[f64; 3], OutOfRange> {
         let [a, b, c] = amps.map(|a| CURRENT.validate(a));
         let [a, b, c] = [a?, b?, c?];
@@ -187,9 +187,9 @@ pub fn roll_the_leads(before: [f64; 3], after: [f64; 3]) -> Result<Follows, OutO
     let size: f64 = [a, b, c].iter().chain(&seen).map(|x| x * x).sum();
     let (line, motor) = (left_over([a, b, c]), left_over([c, a, b]));
     Ok(match (line < motor, libm::fmin(line, motor) < size / 4.0) {
-        (true, true) => Follows::Line,
-        (false, true) => Follows::Motor,
-        (_, false) => Follows::Neither,
+        (true, true) => UnbalanceCause::Line,
+        (false, true) => UnbalanceCause::Motor,
+        (_, false) => UnbalanceCause::Neither,
     })
 }
 

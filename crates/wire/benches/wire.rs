@@ -163,13 +163,13 @@ fn main() {
     let replies: Vec<u8> = (0..READINGS / 3)
         .flat_map(|_| {
             let registers = [3, 0, 0, 0, 5, 3, 10, 0x42, 0x04, 0x7A, 0xE1, 0x17, 0x70, 0, 0xD7, 0, 0];
-            wrap(PacketKind::Answer, 0, &registers).unwrap()
+            wrap(PacketKind::Reply, 0, &registers).unwrap()
         })
         .collect();
     let answers: Vec<u8> = (0..READINGS)
         .flat_map(|i| {
             let answer = format!("MEAS:CAP?\n+3.312{}4E-05", i % 3);
-            wrap(PacketKind::Answer, 0, answer.as_bytes()).unwrap()
+            wrap(PacketKind::Reply, 0, answer.as_bytes()).unwrap()
         })
         .collect();
     bluetooth();

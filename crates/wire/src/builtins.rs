@@ -12,26 +12,26 @@ use crate::glyph::{GLYPHS, Glyph};
 use crate::number::{Counts, Number, NumberType, counts_of_float};
 use crate::unit_spec::parse_unit;
 
-/// A unit as profiles and scripts write it: `uF`, `V ac`.
+/// Parses a unit as profiles and scripts write it: `uF`, `V ac`.
 ///
 /// # Errors
-/// A sentence: no such unit (with the nearest one), or ac and dc where they mean nothing.
+/// A sentence: no such unit (with the nearest one), or AC or DC where it makes no sense.
 pub fn unit(text: &str) -> Result<(Unit, Option<Coupling>), String> {
     parse_unit(text).map(|word| (word.unit, word.coupling))
 }
 
-/// How a number is stored in a frame.
+/// The encoding of a number in a frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct NumberEncoding(NumberType);
 
 impl NumberEncoding {
-    /// Every way, with its name: `u8` to `f32be`, as profiles write them.
+    /// Every encoding with its name as profiles write it: `u8` to `f32be`.
     #[must_use]
     pub fn all() -> [(&'static str, Self); NumberType::WORDS.len()] {
         NumberType::WORDS.map(|(word, kind)| (word, Self(kind)))
     }
 
-    /// Bytes it takes.
+    /// Its width in bytes.
     #[must_use]
     pub const fn width(self) -> usize {
         self.0.width()
@@ -51,13 +51,13 @@ impl NumberEncoding {
         }
     }
 
-    /// Whether it is an IEEE 754 single; else an integer.
+    /// Whether it is an IEEE 754 single; otherwise an integer.
     #[must_use]
     pub const fn is_float(self) -> bool {
         matches!(self.0, NumberType::Float { .. })
     }
 
-    /// The integer at a byte, the first being 0; `None` for a float or beyond the frame.
+    /// The integer at a byte, counted from 0; `None` for a float or beyond the frame.
     #[must_use]
     pub fn integer(self, frame: &[u8], at: usize) -> Option<i64> {
         Number { at, kind: self.0 }.integer(frame)
@@ -70,7 +70,7 @@ impl NumberEncoding {
     }
 }
 
-/// What a float shows on a display whose last digit has this power of ten: not-a-number is no value, infinity an overload.
+/// What a float shows on a display whose last digit has this power of ten. NaN is no value, infinity an overload.
 ///
 /// # Errors
 /// [`Reason::Undecodable`]: more digits than any display has.
@@ -85,13 +85,13 @@ pub fn display_float(value: f64, exponent: i8) -> Result<State, Reason> {
     }
 }
 
-/// The checksum kinds by name; the sum of bytes as a number comes from [`checksum`].
+/// The names of the checksums; [`checksum`] computes them as numbers.
 pub const CHECKSUM_NAMES: [&str; 5] = {
     let [(a, _), (b, _), (c, _), (d, _), (e, _)] = ChecksumKind::WORDS;
     [a, b, c, d, e]
 };
 
-/// The checksum of this name over the bytes, as a number; `None` for a name that is none.
+/// The checksum of this name over the bytes, as a number; `None` for an unknown name.
 #[must_use]
 pub fn checksum(word: &str, bytes: &[u8]) -> Option<u16> {
     let (_, kind) = ChecksumKind::WORDS.into_iter().find(|(known, _)| *known == word)?;
@@ -99,20 +99,20 @@ pub fn checksum(word: &str, bytes: &[u8]) -> Option<u16> {
     Some(if kind == ChecksumKind::Sum16Be { u16::from_be_bytes(stored) } else { u16::from_le_bytes(stored) })
 }
 
-/// The words for a flag of the display.
+/// The names of the display's flags.
 pub const FLAG_NAMES: [&str; 5] = {
     let [(a, _), (b, _), (c, _), (d, _), (e, _)] = Flag::WORDS;
     [a, b, c, d, e]
 };
 
-/// Sets the flag of this word; false for a word that is none.
+/// Sets the flag of this name; false for an unknown name.
 pub fn set_flag(flags: &mut Flags, word: &str) -> bool {
     let known = Flag::WORDS.iter().find(|(known, _)| *known == word);
     known.map(|(_, flag)| flag.set(flags)).is_some()
 }
 
-/// What seven segments show (bit 0 for `a` at the top, then clockwise, bit 6 for `g` in the middle): 0 to 9, -1 for nothing,
-/// -2 for the `L` of an overload, -3 for a dash; `None` where they make no figure.
+/// The character shown by seven segments (bit 0 for `a` at the top, then clockwise, bit 6 for `g` in the middle): 0
+/// to 9, -1 for a blank, -2 for the `L` of an overload, -3 for a dash; `None` if they form none of these.
 #[must_use]
 pub fn figure(segments: u8) -> Option<i8> {
     GLYPHS.iter().find(|(lit, _)| *lit == segments).map(|(_, glyph)| match glyph {

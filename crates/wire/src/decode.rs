@@ -1,10 +1,10 @@
 //! Frames -> what the display showed. One variant per decoding. Does not know how frames were cut from bytes.
 
-pub(crate) mod answers;
 pub(crate) mod fields;
 pub(crate) mod gatt;
 pub(crate) mod pattern;
 pub(crate) mod registers;
+pub(crate) mod scpi;
 pub(crate) mod script;
 pub(crate) mod segments;
 
@@ -41,7 +41,7 @@ pub(crate) enum Decode {
     /// Replies of a Modbus device, in packets.
     Registers(registers::RegistersDecode),
     /// Replies of a SCPI instrument, in packets.
-    Answers(answers::AnswersDecode),
+    Scpi(scpi::ScpiDecode),
     /// Values of GATT characteristics, in packets.
     Gatt(gatt::GattDecode),
 }
@@ -74,11 +74,9 @@ impl Decode {
                 Some(Numbered { source: 0, sequence, number: sequence.read(frame)? })
             }
             Self::Gatt(decode) => decode.numbered(frame),
-            Self::Pattern(_)
-            | Self::Segments(_)
-            | Self::Script(_)
-            | Self::Registers(_)
-            | Self::Answers(_) => None,
+            Self::Pattern(_) | Self::Segments(_) | Self::Script(_) | Self::Registers(_) | Self::Scpi(_) => {
+                None
+            }
         }
     }
 
@@ -92,7 +90,7 @@ impl Decode {
             Self::Gatt(decode) => decode.frame(frame, &mut field),
             Self::Script(decode) => decode.frame(frame, out),
             Self::Registers(decode) => Fit::of(decode.frame(frame, out)),
-            Self::Answers(decode) => Fit::of(decode.frame(frame, out)),
+            Self::Scpi(decode) => Fit::of(decode.frame(frame, out)),
         }
     }
 }

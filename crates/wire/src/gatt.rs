@@ -48,16 +48,17 @@ type Got<T> = Result<T, GattError>;
 pub struct Measured {
     /// The unit of the digits.
     pub unit: Unit,
-    /// The digits, or the state that is no number.
+    /// The digits, or a state that is not a number.
     pub state: State,
-    /// `min_max` for an average, minimum or maximum; else none set: GATT has no bit for hold or low battery.
+    /// `min_max` for an average, minimum or maximum; otherwise none: GATT has no bit for hold or low battery.
     pub flags: Flags,
-    /// Half a step of the wire format, where the last digit is finer than the step; a profile's own statement replaces it.
+    /// Half a step of the wire format, if the last digit is finer than the step; the profile's statement overrides
+    /// it.
     pub accuracy: Option<Accuracy>,
 }
 
 impl Measured {
-    /// Refuses a number that cannot be meant in its unit.
+    /// Rejects a number that is impossible in its unit.
     fn checked(unit: Unit, state: State, accuracy: Option<Accuracy>) -> Got<Self> {
         match state {
             State::Value(number) if !unit.is_possible(number) => Err(GattError::Impossible),
@@ -70,13 +71,14 @@ impl Measured {
     }
 }
 
-/// Decodes a value: by the table where the SIG defines the characteristic, else by its presentation format.
+/// Decodes a value: by the table if the SIG defines the characteristic, otherwise by its presentation format.
 ///
-/// `told` is the unit a profile states, and the unit of the digits handed out; `range` is from [`ValidRange::parse`].
+/// `told` is the unit stated by a profile, which is then the unit of the digits; `range` comes from
+/// [`ValidRange::parse`].
 ///
 /// # Errors
-/// [`GattError`]: what is neither in the table nor described, a wrong length, a prohibited value, a unit that is not said
-/// or contradicts (the profile, or the table and the descriptor each other), a value outside its valid range.
+/// [`GattError`]: neither in the table nor described, a wrong length, a prohibited value, a unit that is ambiguous or
+/// contradictory (profile against device, or table against descriptor), a value outside its valid range.
 pub fn measure(
     uuid: Option<u16>,
     presentation: Option<&Presentation>,

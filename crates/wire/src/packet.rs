@@ -35,14 +35,14 @@ pub enum PacketKind {
     /// The value of a GATT characteristic, with its descriptors.
     Gatt,
     /// The reply to a request.
-    Answer,
+    Reply,
 }
 
 impl PacketKind {
     const fn code(self) -> u8 {
         match self {
             Self::Gatt => 1,
-            Self::Answer => 2,
+            Self::Reply => 2,
         }
     }
 }
@@ -102,7 +102,7 @@ mod tests {
         for part in data.chunks(split) {
             framer.push(part, &mut |chunk| {
                 if let Chunk::Frame { frame, .. } = chunk {
-                    let packet = open(PacketKind::Answer, frame).unwrap();
+                    let packet = open(PacketKind::Reply, frame).unwrap();
                     seen.push((packet.index, packet.message.to_vec()));
                 }
                 false
@@ -116,7 +116,7 @@ mod tests {
         let messages: [&[u8]; 4] = [b"", b"1", &[0xC7, 0x5E, 2, 0, 1, 0, 0xC7], &[0xC7; MESSAGE_BYTES_MAX]];
         let mut data = b"rubbish\xC7\x5E".to_vec();
         for (index, message) in (0_u8..).zip(messages) {
-            data.extend(wrap(PacketKind::Answer, index, message).unwrap());
+            data.extend(wrap(PacketKind::Reply, index, message).unwrap());
             data.extend(b"\xC7");
         }
         for split in [1, 2, 7, 64, data.len()] {
@@ -128,7 +128,7 @@ mod tests {
 
     #[test]
     fn a_changed_bit_gives_no_packet() {
-        let good = wrap(PacketKind::Answer, 3, b"44.70").unwrap();
+        let good = wrap(PacketKind::Reply, 3, b"44.70").unwrap();
         for bit in 0..good.len() * 8 {
             let mut bad = good.clone();
             bad[bit / 8] ^= 1 << (bit % 8);
@@ -140,6 +140,6 @@ mod tests {
     fn too_long_a_message_is_refused_and_another_kind_not_opened() {
         assert_eq!(wrap(PacketKind::Gatt, 0, &[0; MESSAGE_BYTES_MAX + 1]), None);
         let packet = wrap(PacketKind::Gatt, 0, b"x").unwrap();
-        assert_eq!(open(PacketKind::Answer, &packet[..packet.len() - CHECKSUM_BYTES]), None);
+        assert_eq!(open(PacketKind::Reply, &packet[..packet.len() - CHECKSUM_BYTES]), None);
     }
 }

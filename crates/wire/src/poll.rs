@@ -158,7 +158,7 @@ pub enum PollOutput {
     /// Write these bytes to the device, now.
     Send(Vec<u8>),
     /// A validated reply as a packet: bytes for the decoder and the recording.
-    Answer(Vec<u8>),
+    Reply(Vec<u8>),
     /// Something went wrong and was counted. A dead device causes many of these.
     Fault(PollFault),
 }

@@ -163,5 +163,5 @@ impl Profile {
 
 /// Whether a checksum made by the device covers its frames. A packet's checksum is ours, and a text reply has none.
 fn is_checked(frame: &Framing, decode: &Decode) -> bool {
-    frame.has_checksum() && !matches!(decode, Decode::Answers(_))
+    frame.has_checksum() && !matches!(decode, Decode::Scpi(_))
 }

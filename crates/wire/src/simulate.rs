@@ -72,7 +72,7 @@ pub fn encode(profile: &Profile, readings: &[Reading]) -> Result<Vec<u8>, Simula
             Ok(bytes.iter().enumerate().map(|(place, data)| IndexedFrame::byte(place, *data)).collect())
         }
         (_, Decode::Script(_)) => Err(SimulateError::Scripted),
-        (_, Decode::Registers(_) | Decode::Answers(_)) => Err(SimulateError::Asked),
+        (_, Decode::Registers(_) | Decode::Scpi(_)) => Err(SimulateError::Asked),
         (Framing::Counted(_), Decode::Gatt(decode)) => gatt::encode(decode, readings),
         // The loader lets no other pair through.
         (Framing::Line(_), Decode::Fields(_) | Decode::Segments(_))

@@ -6,12 +6,12 @@ use crate::frame::indexed::{IndexedFrame, IndexedFramer};
 use crate::frame::{Chunk, Framer, Framing};
 use crate::profile::Profile;
 
-/// What a [`FrameSplitter`] hands out.
+/// The output of a [`FrameSplitter`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum FrameEvent<'f> {
-    /// A frame without what only frames it, and the bytes that it took on the wire.
+    /// A frame without the bytes that only frame it, and its size on the wire.
     Frame {
-        /// What it holds.
+        /// Its content.
         frame: &'f [u8],
         /// Its bytes on the wire.
         bytes: u32,
@@ -20,7 +20,8 @@ pub enum FrameEvent<'f> {
     Dropped(Fault),
 }
 
-/// Cuts bytes into frames as the decoder does, but takes no frame for another's rival: what they say is not known here.
+/// Cuts bytes into frames as the decoder does, but resolves no ambiguity between frames, since it does not know their
+/// meaning.
 #[derive(Clone, Debug)]
 pub struct FrameSplitter(Framer);
 
@@ -31,13 +32,13 @@ impl FrameSplitter {
         Self(profile.frame().framer())
     }
 
-    /// For frames of this length whose bytes say their place.
+    /// For frames of this length whose bytes carry their index.
     #[must_use]
     pub fn indexed(length: usize) -> Self {
         Self(Framer::Indexed(IndexedFramer::new(IndexedFrame { length })))
     }
 
-    /// Takes bytes as they came.
+    /// Takes bytes as received.
     pub fn push(&mut self, data: &[u8], out: &mut dyn FnMut(FrameEvent<'_>)) {
         self.0.push(data, &mut |chunk| take(chunk, out));
     }
@@ -57,7 +58,7 @@ fn take(chunk: Chunk<'_>, out: &mut dyn FnMut(FrameEvent<'_>)) -> bool {
     true
 }
 
-/// Bytes of every frame of a profile whose frames have one length.
+/// The length of a profile's frames, if it is fixed.
 #[must_use]
 pub fn fixed_length(profile: &Profile) -> Option<usize> {
     match profile.frame() {

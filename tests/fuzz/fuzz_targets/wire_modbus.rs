@@ -4,4 +4,4 @@
 #[macro_use]
 mod framing;
 
-framing!("generic-modbus-meter", packets of wire::packet::PacketKind::Answer);
+framing!("generic-modbus-meter", packets of wire::packet::PacketKind::Reply);

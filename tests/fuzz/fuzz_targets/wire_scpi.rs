@@ -4,4 +4,4 @@
 #[macro_use]
 mod framing;
 
-framing!("generic-scpi-meter", packets of wire::packet::PacketKind::Answer);
+framing!("generic-scpi-meter", packets of wire::packet::PacketKind::Reply);

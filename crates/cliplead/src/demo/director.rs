@@ -1,5 +1,5 @@
-//! Plays the mechanic: arms, confirms, clips on, answers, and waits for what the daemon says. Knows the daemon only by
-//! its inputs and notices.
+//! Plays the mechanic: arms, confirms, connects the clips, answers, and waits for the daemon's notices. Knows the
+//! daemon only by its inputs and notices.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -24,7 +24,7 @@ pub(super) struct Director {
     inputs: mpsc::Sender<Input>,
     notices: broadcast::Receiver<Arc<Notice>>,
     meter: Meter,
-    /// The number of the question that was waited for last.
+    /// The number of the last question.
     asked: u32,
 }
 

@@ -1,10 +1,10 @@
-//! The simulated meter: turns what the leads would show into frames of a profile, ten a second.
-//! Its noise comes from a fixed seed. The figures are invented.
+//! The simulated meter: turns what the leads would show into frames of a profile, ten per second. Its noise comes
+//! from a fixed seed. The figures are invented.
 
 use std::path::Path;
 
 use anyhow::Context as _;
-use link::{PlayedMeter, Registry, Step};
+use link::{Registry, SimulatedMeter, Step};
 use quantity::{Coupling, Decimal, Flags, Instant, Reading, Sign, State, Unit};
 use wire::Profile;
 
@@ -26,7 +26,7 @@ pub(crate) struct Shows {
 pub(crate) enum Signal {
     /// An open line: overload.
     Open,
-    /// Comes to rest at a value, with a little noise in the last digit.
+    /// Settles at a value, with a little noise in the last digit.
     Rests {
         value: f64,
         /// Time constant of the approach, seconds.
@@ -38,15 +38,15 @@ pub(crate) enum Signal {
 
 /// The meter on its terminal.
 pub(crate) struct Meter {
-    played: PlayedMeter,
+    played: SimulatedMeter,
     profile: Profile,
 }
 
 impl Meter {
-    /// Plugs it in, leads open on ohms.
+    /// Plugs it in, with open leads on ohms.
     pub(crate) fn plug_in(link: &Path, profile: Profile) -> anyhow::Result<Self> {
         let first = Shows { unit: Unit::OHM, coupling: None, places: 2, signal: Signal::Open };
-        let played = PlayedMeter::plug_in(link, frames(profile.clone(), first))
+        let played = SimulatedMeter::plug_in(link, frames(profile.clone(), first))
             .context("the simulated meter got no pseudo-terminal")?;
         Ok(Self { played, profile })
     }
@@ -55,7 +55,7 @@ impl Meter {
         self.played.selector()
     }
 
-    /// The registry with what opens it.
+    /// Adds the adapter that opens it to the registry.
     pub(crate) fn join(&self, registry: Registry) -> Registry {
         self.played.join(registry)
     }
@@ -107,7 +107,7 @@ fn reading(shows: Shows, t_s: f64, noise: f64) -> Reading {
     }
 }
 
-/// Evenly spread in 0..1, always the same sequence (xorshift, Marsaglia 2003).
+/// Uniform in 0..1, always the same sequence (xorshift, Marsaglia 2003).
 fn uniform(seed: &mut u64) -> f64 {
     *seed ^= *seed << 13;
     *seed ^= *seed >> 7;

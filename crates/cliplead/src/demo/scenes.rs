@@ -1,5 +1,5 @@
-//! The scenes of the demo: a made-up visit to a made-up site. All figures are invented; each scene names the verdict it
-//! is meant to end with.
+//! The scenes of the demo: an invented visit to an invented site. All figures are invented; each scene names the
+//! verdict that it should end with.
 
 use judge::limits::Word;
 use quantity::{Coupling, Unit};
@@ -17,14 +17,14 @@ pub(super) struct Scene {
     pub(super) expected: Word,
 }
 
-/// What the mechanic or the meter does, or what is waited for.
+/// What the mechanic or the meter does, or what to wait for.
 pub(super) enum SceneStep {
     /// An act, as one would type it.
     Act(&'static str),
-    /// Answers the question that was waited for last.
+    /// Answers the last question.
     Answer(bool),
     Shows(Shows),
-    /// Keeps the leads where they are for so many milliseconds.
+    /// Keeps the leads where they are for this many milliseconds.
     Holds(u64),
     UntilShown(&'static str),
     UntilSettled,

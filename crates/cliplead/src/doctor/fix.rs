@@ -1,5 +1,5 @@
-//! `--fix`: runs the remedies that may be run, one by one, each announced and asked about, and looks again. `--dry-run`
-//! shows the same list. Which remedies may be run stands at each finding.
+//! `--fix`: runs the permitted remedies one by one, announcing and confirming each, then examines again. `--dry-run`
+//! prints the same list. Each finding says which of its remedies may be run.
 
 use std::io::BufRead as _;
 use std::time::Duration;
@@ -18,7 +18,7 @@ const COMMAND_TIME_MAX: Duration = Duration::from_secs(60);
 type Runner = Box<dyn FnMut(&Step) -> anyhow::Result<command::Done>>;
 type Asker = Box<dyn FnMut() -> bool>;
 
-/// What `--fix` may do, and how it speaks.
+/// What `--fix` may do, and where it prints.
 pub(crate) struct FixRunner {
     dry_run: bool,
     is_root: bool,
@@ -57,7 +57,7 @@ impl FixRunner {
     }
 }
 
-/// A plain yes on the terminal; anything else, the end of input too, is a no.
+/// A plain yes on the terminal; anything else, including the end of input, is a no.
 fn asked() -> bool {
     talk("    run it? [y/N]");
     let mut line = String::new();
@@ -65,9 +65,6 @@ fn asked() -> bool {
 }
 
 /// Goes through the remedies that may be run.
-///
-/// # Errors
-/// When nobody reads what is said.
 pub(crate) fn run(findings: &[Finding], runner: &mut FixRunner) -> anyhow::Result<()> {
     let mut steps: Vec<(&str, &Step)> = Vec::new();
     for remedy in findings.iter().flat_map(|finding| &finding.remedies) {
@@ -110,10 +107,7 @@ fn one(says: &str, step: &Step, runner: &mut FixRunner) -> anyhow::Result<()> {
     }
 }
 
-/// Says what the second look found of everything that was in the way.
-///
-/// # Errors
-/// When nobody reads what is said.
+/// Reports the second result for everything that was a problem.
 pub(crate) fn compare(before: &[Finding], after: &[Finding], runner: &mut FixRunner) -> anyhow::Result<()> {
     runner.say("looked again:")?;
     for old in before.iter().filter(|finding| !finding.remedies.is_empty()) {
@@ -142,7 +136,7 @@ mod tests {
         vec![twice.clone().with(remove), twice.with(join).with(Remedy::advice("log in again"))]
     }
 
-    /// Runs with these hands and gives what was run.
+    /// Runs with this runner and returns what was run.
     fn ran(dry_run: bool, is_root: bool, yes: bool) -> Vec<String> {
         let log = Rc::new(RefCell::new(Vec::new()));
         let kept = Rc::clone(&log);

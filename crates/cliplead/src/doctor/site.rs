@@ -1,5 +1,5 @@
-//! The site's file through the doctor's eyes: does it load, are its devices there, do its rules load, can its history be
-//! kept, is its page's address free. Opens no device; connects once to each serial server the file names.
+//! The doctor's findings on the site's file: whether it loads, its devices are there, its rules load, its history can
+//! be kept, and its page's address is free. Opens no device; connects once to each serial server that the file names.
 
 use std::net::{SocketAddr, TcpListener};
 use std::path::Path;
@@ -32,7 +32,7 @@ impl Uses {
     }
 }
 
-/// The findings, and what the devices of the site use; `None` when its file cannot be read.
+/// The findings, and what the devices of the site use; `None` if its file cannot be read.
 pub(crate) fn look(machine: &Machine, path: &Path) -> (Vec<Finding>, Option<Uses>) {
     const TOPIC: &str = "site's file";
     const WHY: &str = "The daemon does not start with a file it cannot use.";
@@ -130,7 +130,7 @@ fn rule_set(site: &Site) -> Finding {
 /// Below this the disk counts as full: our own choice, some thousand visits.
 const SPACE_KIB_MIN: u64 = 64 * 1024;
 
-/// Free space as the system tells it.
+/// Free space according to the system.
 fn space(history: &Path) -> Finding {
     const WHY: &str = "On a full disk no verdict can be stored, so none is shown.";
     let folder =
@@ -146,7 +146,7 @@ fn space(history: &Path) -> Finding {
     }
 }
 
-/// Takes the address for a moment.
+/// Binds the address for a moment.
 fn page(address: SocketAddr) -> Finding {
     const WHY: &str = "The daemon does not start when its page's address is taken.";
     let found = |state, seen: String| Finding::new("page's address", address.to_string(), state, seen, WHY);

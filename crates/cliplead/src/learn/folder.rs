@@ -1,4 +1,4 @@
-//! The folder of a learned class, in the shape of `hardware-notes`. Does not decide what stands in the profile.
+//! The folder of a learned class, in the form of `hardware-notes`. Does not decide the content of the profile.
 
 use std::fmt::Write as _;
 use std::path::Path;

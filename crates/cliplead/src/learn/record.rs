@@ -17,22 +17,22 @@ use crate::output::talk;
 /// The usual rates of meters, the most usual first (common practice).
 const BAUDS: [u32; 8] = [9600, 2400, 19_200, 4800, 1200, 38_400, 57_600, 115_200];
 
-/// Why a lesson that was broken off has no result.
+/// Why an aborted lesson has no result.
 pub(super) const STOPPED: &str = "stopped; nothing was written";
 
-/// Turns of the runtime in which a port that has bytes is read and hands them over.
+/// Turns of the runtime in which a port with pending bytes is read and delivers them.
 const TURNS: u32 = 4;
 
-/// The most events taken that came before an answer; a link holds fewer back.
+/// The most events consumed before an answer; a link holds fewer back.
 const WAITING_MAX: u32 = 1024;
 
 /// The most observations of one lesson.
 const OBSERVATIONS_MAX: usize = 64;
 
-/// Lines typed on stdin, one waiting at most.
+/// Lines typed on stdin, one pending at most.
 type Answers = mpsc::Receiver<std::io::Result<String>>;
 
-/// Reads stdin on a thread of its own, which ends with the program: a line that nobody types holds nothing up.
+/// Reads stdin on a thread of its own, which ends with the program: a missing line blocks nothing.
 fn answers() -> Answers {
     let (sender, receiver) = mpsc::channel(1);
     std::thread::spawn(move || {
@@ -45,7 +45,7 @@ fn answers() -> Answers {
     receiver
 }
 
-/// A link with the recording of all it gave.
+/// A link with the recording of its bytes.
 struct Tape {
     link: Box<dyn Link>,
     recording: Recording,
@@ -119,7 +119,7 @@ async fn best_baud(
     chosen(&found)
 }
 
-/// The best of the rates that fit: each with whether what came tells its rate, and how much of it was sound.
+/// The best of the rates that fit: each with whether its shape is distinctive, and the share of intact frames.
 fn chosen(found: &[(bool, usize, u32)]) -> anyhow::Result<u32> {
     let Some((distinctive, intact, baud)) =
         found.iter().max_by_key(|(distinctive, intact, _)| (*distinctive, *intact))
@@ -142,7 +142,7 @@ fn chosen(found: &[(bool, usize, u32)]) -> anyhow::Result<u32> {
     Ok(*baud)
 }
 
-/// Records, asks, and records again until there is no answer.
+/// Records, asks, and repeats until there is no answer.
 async fn asked(tape: &mut Tape, options: &LearnOptions, stop: &mut Stop) -> anyhow::Result<Vec<Observation>> {
     let mut seen: Vec<Observation> = Vec::new();
     let mut answers = answers();
@@ -211,7 +211,8 @@ impl Tape {
         }
     }
 
-    /// Records for the asked time, or until the asked bytes came or the device ended; when that was.
+    /// Records for the requested time, or until the requested bytes arrived or the device ended; returns when that
+    /// was.
     async fn record(
         &mut self,
         options: &LearnOptions,
@@ -239,7 +240,7 @@ impl Tape {
         Ok((from, self.now()))
     }
 
-    /// Takes the bytes that came before now: they belong to what was shown before, not to what is recorded next.
+    /// Consumes the bytes that arrived earlier: they belong to the previous display, not to the next recording.
     async fn take_what_came(&mut self) {
         let a_few_turns = || async {
             for _ in 0..TURNS {
@@ -255,7 +256,7 @@ impl Tape {
         }
     }
 
-    /// The next line somebody types, while the recording goes on; `None` when nobody will.
+    /// The next line that somebody types, while recording continues; `None` if nobody will.
     async fn answer(&mut self, answers: &mut Answers, stop: &mut Stop) -> anyhow::Result<Option<String>> {
         loop {
             tokio::select! {

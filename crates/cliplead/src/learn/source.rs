@@ -13,7 +13,7 @@ use crate::output::talk;
 /// The most bytes a file may have.
 const FILE_BYTES_MAX: u64 = 4 * 1024 * 1024;
 
-/// Raw bytes have no times; they are taken to come in pieces of 32, one each 33 ms (about 9600 baud).
+/// Raw bytes have no times; they are assumed to come in pieces of 32, one per 33 ms (about 9600 baud).
 const RAW_PIECE: (usize, i64) = (32, 33_000);
 
 /// Reads a file.

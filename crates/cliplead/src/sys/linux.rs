@@ -1,20 +1,20 @@
-//! Linux: the clock since boot, the mask of ignored signals, and its words. What all Unix systems share stands in `unix`.
+//! Linux: the clock since boot, the mask of ignored signals, and its texts. Code common to Unix systems is in `unix`.
 
 use doctor::{Remedy, RunPolicy};
 use rustix::time::ClockId;
 
-/// Counts from boot, time asleep included (CLOCK_BOOTTIME).
+/// Counts from boot, including sleep (CLOCK_BOOTTIME).
 pub(super) const CLOCK: ClockId = ClockId::Boottime;
 
 /// Where `devices list` looked for serial ports.
 pub(crate) const SERIAL_LOOKED_FOR: &str = "ports with hardware behind them, in /sys/class/tty: none";
 
-/// Whether whoever started the program wants it to go on without a terminal, as nohup does.
+/// Whether whoever started the program wants it to continue without a terminal, as nohup does.
 pub(super) fn ignores_hangup() -> bool {
     is_ignored(&std::fs::read_to_string("/proc/self/status").unwrap_or_default())
 }
 
-/// Whether the mask of ignored signals has SIGHUP, number 1, in it (proc(5), "SigIgn", hexadecimal).
+/// Whether the mask of ignored signals includes SIGHUP, number 1 (proc(5), "SigIgn", hexadecimal).
 fn is_ignored(status: &str) -> bool {
     status
         .lines()
@@ -23,7 +23,7 @@ fn is_ignored(status: &str) -> bool {
         .is_some_and(|mask| mask & 1 != 0)
 }
 
-/// What sets a wrong date.
+/// How to correct a wrong date.
 pub(crate) fn date_remedy() -> Remedy {
     Remedy::root(RunPolicy::ByHand, "sets it from the network", &["timedatectl", "set-ntp", "true"])
 }

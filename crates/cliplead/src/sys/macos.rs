@@ -1,5 +1,5 @@
-//! macOS: the clock that runs on in sleep, hang-ups, and its words. What all Unix systems share stands in `unix`. It was
-//! checked by compiling; nobody has run it on macOS.
+//! macOS: the clock that keeps running during sleep, hang-ups, and its texts. Code common to Unix systems is in
+//! `unix`. Verified by compiling; nobody has run it on macOS.
 
 use std::io::IsTerminal as _;
 
@@ -19,7 +19,7 @@ pub(super) fn ignores_hangup() -> bool {
     !std::io::stderr().is_terminal()
 }
 
-/// What sets a wrong date.
+/// How to correct a wrong date.
 pub(crate) fn date_remedy() -> Remedy {
     Remedy::advice("set it from the network: System Settings, General, Date & Time")
 }

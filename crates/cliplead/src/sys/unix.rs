@@ -1,4 +1,5 @@
-//! What Unix systems share: clocks by number, signals, streams by descriptor, files opened without waiting, free space by `df`.
+//! Common to Unix systems: clocks by number, signals, streams by descriptor, files opened without blocking, free
+//! space by `df`.
 
 use std::fs::{File, OpenOptions};
 use std::io;
@@ -12,21 +13,21 @@ use tokio::signal::unix::{Signal, SignalKind, signal};
 use super::{CLOCK, ignores_hangup};
 use crate::command;
 
-/// Where programs are looked for; not where the caller's own path points, since most of this runs as root.
+/// Where to look for programs; not along the caller's own path, since most of this runs as root.
 pub(crate) const PROGRAM_PATH: &str = "/usr/sbin:/usr/bin:/sbin:/bin";
 
-/// What `devices doctor` says where free space cannot be told.
+/// The text of `devices doctor` if free space is unknown.
 pub(crate) const SPACE_NOT_SEEN: &str = "df did not tell it";
 
 /// Terminals of Unix systems take escape sequences.
 pub(crate) const TERMINALS_TAKE_ESCAPES: bool = true;
 
-/// The machine's clock, running on in sleep where [`CLOCK`] says so.
+/// The machine's clock, which continues during sleep if [`CLOCK`] says so.
 pub(crate) fn clock() -> impl Fn() -> Duration + Send + Sync + 'static {
     || span(clock_gettime(CLOCK))
 }
 
-/// The time that this thread has computed, in microseconds: a busy machine makes no thread's own time longer.
+/// The CPU time of this thread, in microseconds: it does not grow faster on a busy machine.
 pub(crate) fn computed_us() -> i64 {
     i64::try_from(span(clock_gettime(ClockId::ThreadCPUTime)).as_micros()).unwrap_or(i64::MAX)
 }
@@ -53,7 +54,7 @@ pub(crate) fn for_reading() -> OpenOptions {
     options
 }
 
-/// Free space as `df` tells it (POSIX: `df -Pk`, fourth column of the second line).
+/// Free space according to `df` (POSIX: `df -Pk`, fourth column of the second line).
 pub(crate) fn free_kib(folder: &str) -> Option<u64> {
     let argv = ["df".to_owned(), "-Pk".to_owned(), "--".to_owned(), folder.to_owned()];
     let done = command::run(&argv, PROGRAM_PATH, None, Duration::from_secs(5)).ok()?;
@@ -64,19 +65,16 @@ fn column(table: &str) -> Option<u64> {
     table.lines().nth(1)?.split_whitespace().nth(3)?.parse().ok()
 }
 
-/// Listens for the signals from when it is made, so that none between two waits is lost.
+/// Listens for signals from its creation on, so that none between two waits is lost.
 pub(crate) struct StopSignals {
     interrupt: Signal,
     terminate: Signal,
-    /// `None` under nohup: whoever ignores the hang-up wants the program to go on without a terminal.
+    /// `None` under nohup: whoever ignores the hang-up wants the program to continue without a terminal.
     hangup: Option<Signal>,
 }
 
 impl StopSignals {
-    /// Must be made within a tokio runtime.
-    ///
-    /// # Errors
-    /// When the system gives no signals.
+    /// Create it within a tokio runtime.
     pub(crate) fn listen() -> io::Result<Self> {
         Ok(Self {
             interrupt: signal(SignalKind::interrupt())?,

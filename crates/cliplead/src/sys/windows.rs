@@ -1,4 +1,4 @@
-//! Windows: its console events, streams and words, and what it cannot tell without unsafe code. It was checked by compiling
+//! Windows: its console events, streams and texts, and what it cannot tell without unsafe code. Verified by compiling
 //! and tried a little under Wine; DEVELOPERS.md says what.
 
 use std::fs::OpenOptions;
@@ -12,16 +12,16 @@ use tokio::signal::windows::{
     ctrl_shutdown,
 };
 
-/// Programs are looked for where the system looks by itself; nothing is run as an administrator.
+/// Programs are searched along the system's own path; nothing is run as an administrator.
 pub(crate) const PROGRAM_PATH: &str = "";
 
 /// Where `devices list` looked for serial ports.
 pub(crate) const SERIAL_LOOKED_FOR: &str = "COM ports in the system's list: none";
 
-/// What `devices doctor` says where free space cannot be told.
+/// The text of `devices doctor` if free space is unknown.
 pub(crate) const SPACE_NOT_SEEN: &str = "cannot be asked for here; look at the disk's properties";
 
-/// A console shows escape sequences as rubbish until somebody switches them on, which takes unsafe code.
+/// A console prints escape sequences literally until they are enabled, which takes unsafe code.
 pub(crate) const TERMINALS_TAKE_ESCAPES: bool = false;
 
 /// The standard library's `Instant` reads QueryPerformanceCounter, which counts on in standby and hibernation (Microsoft's
@@ -38,7 +38,7 @@ pub(crate) fn computed_us() -> i64 {
     i64::try_from(START.get_or_init(Instant::now).elapsed().as_micros()).unwrap_or(i64::MAX)
 }
 
-/// stdout; the standard library hands on whole lines, as the console wants them.
+/// stdout; the standard library writes whole lines, as the console wants them.
 pub(crate) fn stdout() -> io::Result<Stdout> {
     Ok(io::stdout())
 }
@@ -48,19 +48,19 @@ pub(crate) fn stderr() -> io::Result<Stderr> {
     Ok(io::stderr())
 }
 
-/// Opens a file for reading. Names that are devices are refused before ([`link::is_device_name`]).
+/// Opens a file for reading. Names that are devices are rejected earlier ([`link::is_device_name`]).
 pub(crate) fn for_reading() -> OpenOptions {
     let mut options = OpenOptions::new();
     options.read(true);
     options
 }
 
-/// Free space takes unsafe code to ask for (GetDiskFreeSpaceEx).
+/// Querying free space takes unsafe code (GetDiskFreeSpaceEx).
 pub(crate) fn free_kib(_folder: &str) -> Option<u64> {
     None
 }
 
-/// What sets a wrong date.
+/// How to correct a wrong date.
 pub(crate) fn date_remedy() -> Remedy {
     Remedy::advice("set it from the network: Settings, Time & language, Date & time")
 }
@@ -76,10 +76,7 @@ pub(crate) struct StopSignals {
 }
 
 impl StopSignals {
-    /// Must be made within a tokio runtime.
-    ///
-    /// # Errors
-    /// When the system takes no handler.
+    /// Create it within a tokio runtime.
     pub(crate) fn listen() -> io::Result<Self> {
         Ok(Self {
             interrupt: ctrl_c()?,

@@ -1,5 +1,5 @@
-//! Where a limit or a default comes from: its class, declared by the first words of the text, and the rest of the text.
-//! Does not look for a class anywhere else in the text, and does not check whether the text is true.
+//! Where a limit or a default comes from: its class, declared by the first words of the text, and the rest of the
+//! text. Does not look for a class anywhere else in the text, and does not verify that the text is true.
 
 use alloc::format;
 use alloc::string::String;
@@ -7,16 +7,17 @@ use alloc::sync::Arc;
 use alloc::vec::Vec;
 use core::fmt;
 
-/// Where a limit or a default comes from, in words and as a class. A rule writes both in one text: `standard: IEC 60252-1`.
+/// Where a limit or a default comes from, as text and as a class. A rule writes both in one text: `standard: IEC
+/// 60252-1`.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Source {
-    /// The words behind the class.
+    /// The text after the class.
     pub text: Arc<str>,
-    /// How much the words weigh.
+    /// The class.
     pub class: SourceClass,
 }
 
-/// How much a source weighs.
+/// The weight of a source.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SourceClass {
     /// A published standard or regulation.
@@ -27,14 +28,14 @@ pub enum SourceClass {
     Physics,
     /// Common practice of the trade; no published source.
     CommonPractice,
-    /// What the shop has measured and kept itself.
+    /// What the shop has measured and recorded itself.
     OwnRecords,
-    /// A standard or figure quoted from memory and not opened.
+    /// A standard or figure quoted from memory, without opening it.
     Memory,
 }
 
 impl SourceClass {
-    /// Every class, the strongest first. Where several sources meet, the one that stands last here counts.
+    /// Every class, the strongest first. If several sources meet, the one that comes last here counts.
     pub const ALL: [Self; 6] = [
         Self::Standard,
         Self::Nameplate,
@@ -63,13 +64,13 @@ impl SourceClass {
         if let Self::Memory = self { "from memory" } else { self.text() }
     }
 
-    /// The class declared by this text, letter by letter.
+    /// The class declared by this text, verbatim.
     #[must_use]
     pub fn parse(text: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|class| class.text() == text)
     }
 
-    /// The weaker of two, by their places in [`SourceClass::ALL`].
+    /// The weaker of two, by their order in [`SourceClass::ALL`].
     #[must_use]
     pub fn weaker(self, other: Self) -> Self {
         let place = |class: Self| Self::ALL.iter().position(|known| *known == class);
@@ -77,20 +78,20 @@ impl SourceClass {
     }
 }
 
-/// Why a text is no source. The display names the classes, and the nearest one.
+/// Why a text is not a source. The message names the classes, and the nearest one.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum SourceError {
     /// It does not begin with a class and a colon.
     NoClass(String),
-    /// Nothing stands behind the colon.
+    /// Nothing follows the colon.
     NoText(SourceClass),
 }
 
 impl Source {
-    /// Reads a source as a rule writes it: class, colon, words.
+    /// Parses a source as a rule writes it: class, colon, text.
     ///
     /// # Errors
-    /// [`SourceError`] when it begins with no class, or says nothing after it.
+    /// [`SourceError`] if it does not begin with a class, or nothing follows it.
     pub fn parse(text: &str) -> Result<Self, SourceError> {
         let declared =
             text.split_once(':').and_then(|(class, rest)| Some((SourceClass::parse(class)?, rest)));
@@ -101,7 +102,7 @@ impl Source {
         }
     }
 
-    /// Puts named sources together: name, class and words of each, and the weakest class of all. `None` for no parts.
+    /// Combines named sources: name, class and text of each, and the weakest class of all. `None` for no parts.
     #[must_use]
     pub fn of_parts<'a>(parts: impl IntoIterator<Item = (&'a str, &'a Self)>) -> Option<Self> {
         let mut class = None;
@@ -114,7 +115,7 @@ impl Source {
     }
 }
 
-/// A source as people read it, from its words and the name of its class: "IEC 60252-1 \[standard\]".
+/// A source as people read it, from its text and the name of its class: "IEC 60252-1 \[standard\]".
 #[must_use]
 pub fn source_with_class(text: &str, class: &str) -> String {
     format!("{text} [{class}]")
@@ -148,11 +149,11 @@ impl fmt::Display for SourceError {
 
 impl core::error::Error for SourceError {}
 
-/// So many letters may be wrong, missing or too many for a class still to be the one that was meant.
+/// The most letters that may be wrong, missing or extra for a class still to be recognised as the intended one.
 const SLIPS_MAX: usize = 2;
 
-/// The class that was probably meant: named at the beginning without a colon, or with a slip in it. Never one that only
-/// stands somewhere in the text, but for "from memory", so that no hint makes a source stronger than it says.
+/// The class that was probably meant: named at the beginning without a colon, or misspelled. Never one that merely
+/// occurs in the text, except "from memory", so that no hint makes a source stronger than it says.
 fn near(text: &str) -> Option<SourceClass> {
     let text = text.trim().to_lowercase();
     if text.contains(SourceClass::Memory.name()) {

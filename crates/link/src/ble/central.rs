@@ -62,7 +62,7 @@ pub(super) struct Radio {
 
 /// A device in range.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Seen {
+pub(super) struct DiscoveredDevice {
     /// The backend's key for it.
     pub(super) key: String,
     /// The key of the radio that hears it.
@@ -141,7 +141,7 @@ pub(super) trait Central: Clone + Debug + Send + Sync + Sized + 'static {
     fn radios(&self) -> impl Future<Output = Result<Vec<Radio>, CallFault>> + Send;
 
     /// The devices known to be in range: heard by a scan, or connected.
-    fn devices(&self) -> impl Future<Output = Result<Vec<Seen>, CallFault>> + Send;
+    fn devices(&self) -> impl Future<Output = Result<Vec<DiscoveredDevice>, CallFault>> + Send;
 
     /// Starts a scan on a radio that is on.
     fn start_scan(&self, radio: &str) -> impl Future<Output = Result<(), CallFault>> + Send;
@@ -150,7 +150,7 @@ pub(super) trait Central: Clone + Debug + Send + Sync + Sized + 'static {
     fn stop_scan(&self, radio: &str) -> impl Future<Output = Result<(), CallFault>> + Send;
 
     /// Connects to a device and subscribes to its signals.
-    fn connect(&self, seen: &Seen) -> impl Future<Output = Result<(), CallFault>> + Send;
+    fn connect(&self, seen: &DiscoveredDevice) -> impl Future<Output = Result<(), CallFault>> + Send;
 
     /// Disconnects a device.
     fn disconnect(&self, device: &str) -> impl Future<Output = Result<(), CallFault>> + Send;
@@ -158,7 +158,7 @@ pub(super) trait Central: Clone + Debug + Send + Sync + Sized + 'static {
     /// The characteristics of a connected device. `Ok(None)`: not known yet. `Err(None)`: the device is gone.
     fn characteristics(
         &self,
-        seen: &Seen,
+        seen: &DiscoveredDevice,
     ) -> impl Future<Output = Result<Option<Characteristics>, Option<CallFault>>> + Send;
 
     /// Reads the value of a characteristic.

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use tokio::time::{Instant, sleep};
 
-use super::central::{CallFault, Central, Power, Seen};
+use super::central::{CallFault, Central, DiscoveredDevice, Power};
 use super::place::BlePlace;
 use super::teardown::{Cleanup, Teardown};
 use crate::error::Unavailable;
@@ -17,7 +17,7 @@ pub(super) const SCAN_TIME: Duration = Duration::from_secs(4);
 /// How often the scan's result is looked at.
 const LOOK_EVERY: Duration = Duration::from_millis(250);
 
-impl Seen {
+impl DiscoveredDevice {
     fn fits(&self, place: &BlePlace) -> bool {
         match place {
             BlePlace::Address(address) => *address == self.address,
@@ -84,10 +84,10 @@ pub(super) async fn find<C: Central>(
     central: &C,
     scheme: &str,
     place: &BlePlace,
-    before: Option<&Seen>,
+    before: Option<&DiscoveredDevice>,
     hold: &ShutdownGuard,
-) -> Result<Seen, Unavailable> {
-    let sure = |seen: &&Seen| {
+) -> Result<DiscoveredDevice, Unavailable> {
+    let sure = |seen: &&DiscoveredDevice| {
         matches!(place, BlePlace::Address(_) | BlePlace::Id(_))
             || before.is_some_and(|before| before.address == seen.address)
     };
@@ -103,7 +103,7 @@ pub(super) async fn find<C: Central>(
 }
 
 /// The devices in range that match the selector.
-async fn fitting<C: Central>(central: &C, place: &BlePlace) -> Result<Vec<Seen>, Unavailable> {
+async fn fitting<C: Central>(central: &C, place: &BlePlace) -> Result<Vec<DiscoveredDevice>, Unavailable> {
     let mut devices = central.devices().await.map_err(CallFault::service)?;
     devices.retain(|seen| seen.fits(place));
     Ok(devices)
@@ -114,9 +114,9 @@ async fn listen<C: Central>(
     central: &C,
     scheme: &str,
     place: &BlePlace,
-    before: Option<&Seen>,
-    sure: impl Fn(&&Seen) -> bool,
-) -> Result<Seen, Unavailable> {
+    before: Option<&DiscoveredDevice>,
+    sure: impl Fn(&&DiscoveredDevice) -> bool,
+) -> Result<DiscoveredDevice, Unavailable> {
     let end = Instant::now() + SCAN_TIME;
     loop {
         let fitting = fitting(central, place).await?;
@@ -131,12 +131,12 @@ async fn listen<C: Central>(
 }
 
 fn choose(
-    fitting: Vec<Seen>,
+    fitting: Vec<DiscoveredDevice>,
     scheme: &str,
     place: &BlePlace,
-    before: Option<&Seen>,
-) -> Result<Seen, Unavailable> {
-    let mut possible: Vec<Seen> =
+    before: Option<&DiscoveredDevice>,
+) -> Result<DiscoveredDevice, Unavailable> {
+    let mut possible: Vec<DiscoveredDevice> =
         fitting.into_iter().filter(|seen| before.is_none_or(|before| seen.can_be(before))).collect();
     match (possible.pop(), possible.as_slice()) {
         (Some(one), []) => Ok(one),

@@ -15,7 +15,7 @@ use std::time::Duration;
 use tokio::sync::Notify;
 use tokio::time::{Instant, MissedTickBehavior, interval, sleep, sleep_until};
 
-use super::central::{CallFault, Central, Seen, Signal};
+use super::central::{CallFault, Central, DiscoveredDevice, Signal};
 use super::find::find;
 use super::place::BlePlace;
 use super::table::{self, Discovered, Table};
@@ -54,7 +54,7 @@ pub(super) struct Source<C: Central> {
     /// What the meter has and the link cannot read, once reported.
     told: BTreeSet<String>,
     /// The device open before: another device of the same name does not replace it.
-    before: Option<Seen>,
+    before: Option<DiscoveredDevice>,
     heard_ever: bool,
     /// Lets tests make the code that receives signals fail.
     #[cfg(test)]
@@ -98,7 +98,7 @@ enum End {
 #[derive(Debug)]
 struct Live<C: Central> {
     /// The meter, once it is chosen.
-    seen: Option<Seen>,
+    seen: Option<DiscoveredDevice>,
     /// Its characteristics, while values are passed on.
     table: Option<Table>,
     /// When each sending characteristic was last heard, by key. One that is being resubscribed is absent.
@@ -174,7 +174,7 @@ impl<C: Central> Shared<'_, C> {
     }
 }
 
-fn not_connected(seen: &Seen, (detail, mend): Trouble) -> Unavailable {
+fn not_connected(seen: &DiscoveredDevice, (detail, mend): Trouble) -> Unavailable {
     Unavailable::NotConnected { device: seen.address.clone(), detail, mend }
 }
 
@@ -227,7 +227,7 @@ async fn session<C: Central>(source: &mut Source<C>) -> End {
     // Both run side by side, so that signals are taken while a call waits for its answer.
     tokio::select! {
         loss = follow::<C>(&mut signals, &shared) => {
-            // It is gone by itself; a late word to let go would hit the next session.
+            // It went away by itself; a late disconnect would hit the next session.
             if let Some(held) = shared.live().held.take() {
                 held.disarm();
             }
@@ -308,7 +308,7 @@ async fn serve<C: Central>(central: &C, source: &mut Source<C>, shared: &Shared<
 /// Connects, waits for the services, and reads the descriptors. It sends the connect request even if the device is
 /// connected: a connection from before the service started has no services until then. In that case a refusal means
 /// nothing.
-async fn open<C: Central>(central: &C, seen: &Seen) -> Result<Discovered, Trouble> {
+async fn open<C: Central>(central: &C, seen: &DiscoveredDevice) -> Result<Discovered, Trouble> {
     let connected = central.connect(seen).await;
     if !seen.connected {
         connected.map_err(|fault| match fault {
@@ -348,7 +348,7 @@ fn service(fault: CallFault) -> Trouble {
 }
 
 /// Reports once per link what is not read of a meter.
-fn tell<C: Central>(source: &mut Source<C>, seen: &Seen, left_out: Vec<String>) {
+fn tell<C: Central>(source: &mut Source<C>, seen: &DiscoveredDevice, left_out: Vec<String>) {
     for words in left_out {
         if source.told.len() < TOLD_MAX && !source.told.contains(&words) {
             tracing::warn!("{}:{}: {words}", source.scheme, seen.address);

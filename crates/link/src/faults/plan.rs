@@ -91,8 +91,8 @@ pub enum Fault {
         /// For how long.
         pause: Duration,
     },
-    /// The link was told as lost and opened again before this byte; it and the next are missing, this many in all, unless a
-    /// gap comes first.
+    /// The link was reported as lost and reopened before this byte; it and the next are missing, this many in all,
+    /// unless a gap comes first.
     Cut {
         /// How many.
         bytes: u8,

@@ -65,7 +65,7 @@ impl Opener for SerialOpener {
         let mut attempt = pending.take().unwrap_or_else(|| spawn_blocking(move || open_now(&request)));
         match timeout(OPEN_TIME_MAX, &mut attempt).await {
             Ok(Ok(result)) => result,
-            // A panic below is counted and told by the supervisor.
+            // The supervisor counts and reports a panic below.
             Ok(Err(error)) if error.is_panic() => panic::resume_unwind(error.into_panic()),
             Ok(Err(_)) => Err(Unavailable::OpenStalled { what: self.request.place.to_string() }),
             Err(_elapsed) => {

@@ -63,7 +63,7 @@ impl Port {
 pub(crate) struct Located {
     /// What the system opens.
     pub(crate) text: String,
-    /// What people are told.
+    /// The text for people.
     pub(crate) shown: String,
     /// A pseudo-terminal: it takes settings and reads back others.
     pub(crate) is_pty: bool,

@@ -51,7 +51,7 @@ impl<F: FnMut() -> Option<Step> + Send> Script for F {
     }
 }
 
-/// A list of steps, played once or for ever.
+/// A list of steps, played once or forever.
 #[derive(Debug, Clone)]
 pub struct Steps {
     steps: Vec<Step>,

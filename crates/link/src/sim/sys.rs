@@ -7,8 +7,8 @@ pub(crate) mod elsewhere;
 mod unix;
 
 #[cfg(not(unix))]
-pub use elsewhere::{PlayError, PlayedMeter};
+pub use elsewhere::{SimulatedMeter, SimulationError};
 #[cfg(unix)]
-pub use unix::meter::{PlayError, PlayedMeter};
+pub use unix::meter::{SimulatedMeter, SimulationError};
 #[cfg(unix)]
 pub use unix::pty::{PtyError, PtyMeter, PtyOptions, WhenFull};

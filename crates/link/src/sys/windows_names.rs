@@ -7,7 +7,7 @@ const PLAIN: [&str; 6] = ["CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$"];
 /// Names with a number from 1 to 9.
 const NUMBERED: [&str; 2] = ["COM", "LPT"];
 
-/// Whether a path is a device by its name, whatever the disk holds. Opening one could wait for ever.
+/// Whether a path is a device by its name, whatever is on the disk. Opening one could block forever.
 #[must_use]
 pub fn is_device_name(path: &Path) -> bool {
     let text = path.to_string_lossy();

@@ -16,7 +16,7 @@ use crate::error::Unavailable;
 use crate::event::Disconnect;
 use crate::supervise::Opener;
 
-/// The longest wait for a name before it is told; the same look-up is still waited for.
+/// After this long a pending look-up is reported; the look-up itself continues.
 const RESOLVE_TIME_MAX: Duration = Duration::from_secs(5);
 /// The longest wait for one address to answer.
 pub(crate) const CONNECT_TIME_MAX: Duration = Duration::from_secs(3);

@@ -44,7 +44,7 @@ impl fmt::Display for TcpPlace {
 }
 
 impl TcpPlace {
-    /// Reads the part of a selector after `tcp:`. An IPv6 address stands in brackets.
+    /// Parses the part of a selector after `tcp:`. An IPv6 address is in brackets.
     ///
     /// # Errors
     /// What is wrong with it and what to write instead.
@@ -61,7 +61,7 @@ impl TcpPlace {
             return Ok(Self { host: one_machine(address.into())?, port: parse_port(port)? });
         }
         if rest.starts_with('[') {
-            // The last colon stood inside the brackets, or the brackets do not close.
+            // The last colon was inside the brackets, or the brackets do not close.
             return Err(if rest.ends_with(']') { SelectorFault::BadPort } else { SelectorFault::BadHost });
         }
         if host.parse::<Ipv6Addr>().is_ok() {

@@ -51,7 +51,7 @@ pub(super) fn crc(bytes: &[u8]) -> u16 {
 
 fn packet(value: u16) -> Vec<u8> {
     let [high, low] = value.to_be_bytes();
-    wrap(PacketKind::Answer, 0, &[3, 0, 2, 0, 1, 3, 2, high, low]).unwrap()
+    wrap(PacketKind::Reply, 0, &[3, 0, 2, 0, 1, 3, 2, high, low]).unwrap()
 }
 
 impl Script for Device {

@@ -130,7 +130,7 @@ fn check_call(call: &FnCallExpr, at: Position, takes: usize, own: &[Own]) -> Ana
         let counts: Vec<String> = counts.iter().map(|count| format!("{count}")).collect();
         return wrong(format!("{name} takes {} values; {takes} were given", counts.join(" or ")));
     }
-    // A method's first value stands before the dot.
+    // A method's first argument precedes the dot.
     let before = takes - call.args.len();
     for (place, argument) in call.args.iter().enumerate() {
         if let Expr::StringConstant(word, at) = argument {

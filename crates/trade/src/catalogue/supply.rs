@@ -2,7 +2,7 @@
 
 use super::{Function, Returns, called, function, number, returns};
 use crate::supply::{
-    self, CURRENT, Follows, LINE, LINE_VOLTAGE, RATED_POWER, RATED_VOLTAGE, UNBALANCE, VOLTAGE,
+    self, CURRENT, LINE, LINE_VOLTAGE, RATED_POWER, RATED_VOLTAGE, UNBALANCE, UnbalanceCause, VOLTAGE,
 };
 
 const GROUP: &str = "supply and control";
@@ -33,8 +33,8 @@ pub(super) const ALL: &[Function] = &[
     function!(GROUP, "roll_the_leads"(before_1: number(CURRENT), before_2: number(CURRENT), before_3: number(CURRENT), after_1: number(CURRENT), after_2: number(CURRENT), after_3: number(CURRENT)) -> Returns::Word(FOLLOWS),
     "Supply or motor? Amps of lines 1 to 3 before and after all three motor leads were moved on by one line: the deviation stays with the line, or moves with the motor.",
     "common practice", supply::roll_the_leads([before_1, before_2, before_3], [after_1, after_2, after_3]).map(|follows| match follows {
-        Follows::Line => 0.0,
-        Follows::Motor => 1.0,
-        Follows::Neither => 2.0,
+        UnbalanceCause::Line => 0.0,
+        UnbalanceCause::Motor => 1.0,
+        UnbalanceCause::Neither => 2.0,
     })),
 ];

@@ -65,9 +65,9 @@ fn deviation_transformer_and_single_phasing() {
 #[test]
 fn rolled_leads_tell_supply_from_motor() {
     // By construction (common practice): a supply that gives line 2 more, a motor whose second winding takes more.
-    assert_eq!(roll_the_leads([10.0, 12.0, 10.0], [10.1, 12.0, 9.9]), Ok(Follows::Line));
-    assert_eq!(roll_the_leads([10.0, 12.0, 10.0], [10.0, 9.9, 12.1]), Ok(Follows::Motor));
-    assert_eq!(roll_the_leads([10.0, 12.0, 10.0], [12.0, 10.0, 10.0]), Ok(Follows::Neither));
+    assert_eq!(roll_the_leads([10.0, 12.0, 10.0], [10.1, 12.0, 9.9]), Ok(UnbalanceCause::Line));
+    assert_eq!(roll_the_leads([10.0, 12.0, 10.0], [10.0, 9.9, 12.1]), Ok(UnbalanceCause::Motor));
+    assert_eq!(roll_the_leads([10.0, 12.0, 10.0], [12.0, 10.0, 10.0]), Ok(UnbalanceCause::Neither));
     refused(roll_the_leads([10.0; 3], [10.0, 12.0, 10.0]), "greatest deviation from the mean"); // nothing to follow
 }
 

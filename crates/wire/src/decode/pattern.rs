@@ -26,9 +26,9 @@ pub(crate) enum Slot {
 /// One part of a pattern.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) enum PatternItem {
-    /// Bytes that must stand there.
+    /// Literal bytes.
     Literal(Vec<u8>),
-    /// A field; `of` is the channel it belongs to (`{value.1:6}`), `None` for all.
+    /// A field; `of` is its channel (`{value.1:6}`), `None` for all channels.
     Field { slot: Slot, of: Option<u8>, width: usize },
 }
 
@@ -41,23 +41,23 @@ impl PatternItem {
     }
 }
 
-/// A mode word: the kind of quantity, and ac or dc where it says so.
+/// A mode word: the kind of quantity, and AC or DC if it says so.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Mode {
     pub(crate) kind: Kind,
     pub(crate) coupling: Option<Coupling>,
 }
 
-/// Words of the device, as bytes, with what they mean.
+/// The device's words, as bytes, with their meaning.
 pub(crate) type Words<T> = Vec<(Vec<u8>, T)>;
 
-/// A line's shape and its words.
+/// The shape of a line and its words.
 #[derive(Clone, Debug)]
 pub(crate) struct PatternDecode {
     pub(crate) pieces: Vec<PatternItem>,
     /// Tokens between spaces instead of fixed widths.
     pub(crate) loose: bool,
-    /// What stands between the tokens of a loose line, where it is not blanks: a comma, a semicolon, a tab.
+    /// The separator between the tokens of a loose line, if it is not blanks: a comma, a semicolon, a tab.
     pub(crate) separator: Option<u8>,
     /// Numbers may carry an exponent (`4.470e-05`).
     pub(crate) scientific: bool,
@@ -79,7 +79,7 @@ struct Found<'l> {
 }
 
 impl PatternDecode {
-    /// Width of a line in bytes, without line end and checksum.
+    /// Width of a line in bytes, without its line end and checksum.
     pub(crate) fn width(&self) -> usize {
         self.pieces.iter().map(PatternItem::width).sum()
     }
@@ -108,8 +108,8 @@ impl PatternDecode {
         rest.is_empty().then_some(found)
     }
 
-    /// Tokens in the order of the fields; a flags field at the end may be absent. Between separators every token counts, an
-    /// empty one too; blanks in any number are one.
+    /// Tokens in the order of the fields; a flags field at the end may be missing. With a separator, every token
+    /// counts, even an empty one; any number of blanks counts as one.
     fn split_tokens<'l>(&self, line: &'l [u8]) -> Option<Vec<Found<'l>>> {
         let is_end = |b: &u8| self.separator.map_or(*b == b' ' || *b == b'\t', |separator| *b == separator);
         let mut tokens = line.split(is_end).map(trim).filter(|t| self.separator.is_some() || !t.is_empty());
@@ -165,7 +165,7 @@ impl PatternDecode {
         word(&self.units, &text).ok_or(Field::Unit)
     }
 
-    /// Letters in any place of the field, each at most once.
+    /// Letters anywhere in the field, each at most once.
     fn flags(&self, text: &[u8]) -> Result<Flags, Field> {
         let mut flags = Flags::default();
         for (i, letter) in text.iter().enumerate().filter(|(_, letter)| **letter != b' ') {
@@ -190,7 +190,7 @@ impl PatternDecode {
     }
 }
 
-/// Ac or dc from mode and unit together; `None` when the two contradict each other.
+/// AC or DC from mode and unit together; `None` if they contradict each other.
 fn join_coupling(mode: Mode, unit: UnitSpec) -> Option<Option<Coupling>> {
     let agree = match (mode.coupling, unit.coupling) {
         (Some(a), Some(b)) => a == b,
@@ -203,7 +203,7 @@ fn word<T: Copy>(words: &Words<T>, text: &[u8]) -> Option<T> {
     words.iter().find(|(known, _)| known.as_slice() == text).map(|(_, meaning)| *meaning)
 }
 
-/// Without the spaces around; tabs and other blanks are not padding.
+/// Without surrounding spaces; tabs and other whitespace are not padding.
 #[must_use]
 pub fn trim(mut text: &[u8]) -> &[u8] {
     while let [b' ', rest @ ..] = text {
@@ -215,8 +215,8 @@ pub fn trim(mut text: &[u8]) -> &[u8] {
     text
 }
 
-/// Digits with an optional sign (spaces may stand between sign and digits) and decimal point. A point needs a digit on
-/// at least one side; an exponent only where the profile allows it.
+/// Digits with an optional sign (spaces may follow the sign) and a decimal point. A point needs a digit on at least
+/// one side; an exponent is accepted only if the profile allows it.
 fn number(text: &[u8], scientific: bool) -> Option<Decimal> {
     let (sign, digits) = match text {
         [sign @ (b'-' | b'+'), digits @ ..] => (Some(*sign), trim(digits)),

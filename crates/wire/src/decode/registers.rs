@@ -20,7 +20,7 @@ use crate::packet::{self, PacketKind};
 use crate::poll::rtu::{Block, EXCEPTION};
 use crate::unit_spec::UnitSpec;
 
-/// How a number stands in its registers.
+/// How a number is stored in its registers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum RegisterType {
     U16,
@@ -43,7 +43,7 @@ impl RegisterType {
         ("bit", Self::Bit),
     ];
 
-    /// Registers, or bits, that it takes.
+    /// The number of registers, or bits, that it takes.
     pub(crate) const fn count(self) -> u16 {
         match self {
             Self::U16 | Self::I16 | Self::Bit => 1,
@@ -52,12 +52,12 @@ impl RegisterType {
     }
 }
 
-/// What a raw number is worth.
+/// The scale of a raw number.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Scale {
     /// The power of ten of its last digit.
     Exponent(i8),
-    /// So many make one unit. Shown to the first decimal place that is finer than a step.
+    /// This many make one unit. Shown to the first decimal place that is finer than a step.
     Divisor(u32),
 }
 
@@ -70,7 +70,7 @@ pub(crate) struct RegisterChannel {
     /// Registers (or bits) of the read before the value.
     pub(crate) at: u16,
     pub(crate) kind: RegisterType,
-    /// Both words swapped: the low one stands first.
+    /// Both words swapped: the low one comes first.
     pub(crate) low_word_first: bool,
     /// The bytes of each register swapped.
     pub(crate) low_byte_first: bool,
@@ -78,7 +78,7 @@ pub(crate) struct RegisterChannel {
     pub(crate) scale: Scale,
     pub(crate) counts: Option<i64>,
     pub(crate) no_value: Vec<i64>,
-    /// Register of the read and its bit (of a table of bits: the bit, and 0), and what it means.
+    /// Register of the read and its bit (in a table of bits: the bit, and 0), and its meaning.
     pub(crate) bits: Vec<(u16, u8, BitMeaning)>,
 }
 
@@ -89,7 +89,7 @@ pub(crate) struct RegistersDecode {
     pub(crate) channels: Vec<RegisterChannel>,
 }
 
-/// Half a step, where a step is not one last digit.
+/// Half a step, if a step is not one last digit.
 fn step_accuracy(channel: &RegisterChannel) -> Option<Accuracy> {
     match channel.scale {
         Scale::Divisor(divisor) if decimal_places(divisor).is_none_or(|(_, exact)| !exact) => {
@@ -100,7 +100,7 @@ fn step_accuracy(channel: &RegisterChannel) -> Option<Accuracy> {
     }
 }
 
-/// Decimal places so that the last digit is no coarser than a step of 1 / `divisor`, and whether it equals the step.
+/// Decimal places, so that the last digit is no coarser than a step of 1 / `divisor`, and whether it equals the step.
 fn decimal_places(divisor: u32) -> Option<(u8, bool)> {
     (0..=10_u8).find_map(|places| {
         let steps = 10_u64.pow(u32::from(places));
@@ -110,7 +110,7 @@ fn decimal_places(divisor: u32) -> Option<(u8, bool)> {
 
 impl RegistersDecode {
     pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Reason>)) -> bool {
-        let Some(packet) = packet::open(PacketKind::Answer, frame) else { return false };
+        let Some(packet) = packet::open(PacketKind::Reply, frame) else { return false };
         let read = usize::from(packet.index);
         let Some(block) = self.reads.get(read) else { return false };
         let Some(content) = packet.message.strip_prefix(block.head().as_slice()) else { return false };

@@ -10,17 +10,17 @@ use super::{Decoded, Fit};
 use crate::counters::{Field, Reason};
 use crate::script::{FrameScript, SCRIPT_READINGS_MAX, ScriptError, ScriptOutput, ScriptReading};
 
-/// Frames of one second that a script reads; more are dropped unread, so that a device that babbles in whole frames cannot
-/// buy time with them. A meter sends some ten.
+/// The most frames per second that a script reads; more are dropped unread, so that a device that babbles in whole
+/// frames cannot use up time. A meter sends some ten.
 pub(crate) const FRAMES_PER_SECOND: u32 = 200;
 
-/// A script and what it is given.
+/// A script and its input.
 #[derive(Clone, Debug)]
 pub(crate) struct ScriptDecode {
     pub(crate) script: Arc<dyn FrameScript>,
     /// Lines of the profile before the script's first.
     pub(crate) lines_before: usize,
-    /// The one characteristic whose values it reads, where frames are packets.
+    /// The only characteristic whose values it reads, if frames are packets.
     pub(crate) characteristic: Option<CharacteristicSelector>,
 }
 
@@ -52,7 +52,7 @@ impl ScriptDecode {
         }
     }
 
-    /// The error with its place in the profile.
+    /// The error with its position in the profile.
     fn in_profile(&self, error: ScriptError) -> ScriptError {
         let line = if error.line == 0 { 0 } else { error.line + self.lines_before };
         ScriptError { line, ..error }

@@ -35,45 +35,45 @@ impl Digit {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Function {
     Coupling(Coupling),
-    /// A function whose number is none of its unit's: a diode's drop in volts.
+    /// A function whose number is not in its usual unit: a diode's drop in volts.
     Other,
 }
 
-/// A lit sign of the display and what it means.
+/// An annunciator of the display and its meaning.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct Annunciator<T> {
     pub(crate) bit: Bit,
     pub(crate) meaning: T,
 }
 
-/// What says the unit.
+/// How the unit is found.
 #[derive(Clone, Debug)]
 pub(crate) enum Units {
-    /// One unit for ever.
+    /// Always the same unit.
     Fixed(UnitSpec),
-    /// One lit unit, and at most one lit prefix; which of them go together is the table, by their numbers.
+    /// One lit unit and at most one lit prefix; the table lists the valid pairs by their indices.
     Lit { units: Vec<Bit>, prefixes: Vec<Bit>, table: Vec<(usize, Option<usize>, UnitSpec)> },
-    /// All signs beside figures, minus and flags together, points included: each set that may be lit, and no other.
+    /// All annunciators besides digits, minus and flags, points included: each set that may be lit, and no other.
     Rows(Vec<Row>),
 }
 
-/// One set of lit signs.
+/// One set of lit annunciators.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Row {
     pub(crate) unit: UnitSpec,
-    /// Digits behind the point; without it no number stands beside these signs.
+    /// Digits after the point; without it, no number goes with this set.
     pub(crate) decimals: Option<u8>,
     pub(crate) lit: Vec<Bit>,
 }
 
-/// Where the point of a number is.
+/// Position of the decimal point.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Places {
-    /// The number of digits left of it, where one is lit.
+    /// The number of digits left of it, if one is lit.
     Lit(Option<usize>),
-    /// So many digits behind it.
+    /// This many digits after it.
     Told(u8),
-    /// No number stands here.
+    /// There is no number.
     None,
 }
 
@@ -88,9 +88,9 @@ pub(crate) struct SegmentsDecode {
     pub(crate) units: Units,
     pub(crate) functions: Vec<Annunciator<Function>>,
     pub(crate) flags: Vec<Annunciator<Flag>>,
-    /// Bits of each byte that may be set; all bits of bytes that are none of the display's.
+    /// Bits of each byte that may be set; all bits of bytes that do not belong to the display.
     pub(crate) known: Vec<u8>,
-    /// The first byte behind the last bit.
+    /// The first byte after the last bit.
     pub(crate) end: usize,
 }
 
@@ -103,7 +103,7 @@ impl SegmentsDecode {
         true
     }
 
-    /// Where all bits stand.
+    /// The positions of all bits.
     pub(crate) fn bits(&self) -> impl Iterator<Item = Bit> + '_ {
         let segments = self.digits.iter().flat_map(|digit| digit.segments.iter().flatten()).copied();
         let points = self.points.iter().map(|(bit, _)| *bit);
@@ -152,7 +152,7 @@ impl SegmentsDecode {
         }
     }
 
-    /// Ac or dc; both at once is a third quantity, which none of our words mean.
+    /// AC or DC; both at once is a third quantity, which no word here denotes.
     fn coupling(&self, frame: &[u8]) -> Result<Option<Coupling>, Field> {
         let mut lit = self.functions.iter().filter(|function| function.bit.is_set(frame));
         match (lit.next(), lit.next()) {
@@ -178,7 +178,7 @@ impl SegmentsDecode {
         Ok((*word, Places::Lit(self.point(frame)?)))
     }
 
-    /// Digits left of the lit point; two points are none.
+    /// Digits left of the lit point; two points are an error.
     fn point(&self, frame: &[u8]) -> Result<Option<usize>, Field> {
         let mut lit = self.points.iter().filter(|(bit, _)| bit.is_set(frame)).map(|(_, left)| *left);
         match (lit.next(), lit.next()) {
@@ -197,7 +197,7 @@ impl SegmentsDecode {
         let first = shown.iter().position(|glyph| *glyph != Glyph::Blank).ok_or(Field::Value)?;
         let text = shown.get(first..).unwrap_or_default();
         match text {
-            // What stands behind an overload's letters, and where the point is, says nothing.
+            // Whatever follows an overload's letters, and the position of the point, mean nothing.
             [Glyph::Digit(0), Glyph::L, rest @ ..] if rest.iter().all(|glyph| *glyph == Glyph::Blank) => {
                 Ok(State::overload(negative))
             }
@@ -211,7 +211,7 @@ impl SegmentsDecode {
     }
 }
 
-/// Digits to the right end of the display, `first` blanks before them.
+/// Digits up to the right end of the display, after `first` blanks.
 fn number(text: &[Glyph], first: usize, places: Places, negative: bool) -> Result<State, Field> {
     let mut counts = 0_i64;
     for glyph in text {
@@ -232,13 +232,13 @@ fn number(text: &[Glyph], first: usize, places: Places, negative: bool) -> Resul
     Decimal::new(counts, -exponent).map(State::Value).ok_or(Field::Exponent)
 }
 
-/// Whether just this row's signs are lit, of all that any row has.
+/// Whether exactly this row's annunciators are lit, of all that any row has.
 fn lit_alone(row: &Row, rows: &[Row], frame: &[u8]) -> bool {
     let others = rows.iter().flat_map(|other| &other.lit).filter(|bit| !row.lit.contains(bit));
     row.lit.iter().all(|bit| bit.is_set(frame)) && !others.into_iter().any(|bit| bit.is_set(frame))
 }
 
-/// The number of the only lit bit; an error when more are.
+/// The index of the only lit bit; an error if several are lit.
 fn one_lit(bits: &[Bit], frame: &[u8]) -> Result<Option<usize>, ()> {
     let mut lit = bits.iter().enumerate().filter(|(_, bit)| bit.is_set(frame)).map(|(i, _)| i);
     match (lit.next(), lit.next()) {

@@ -213,8 +213,8 @@ impl SyncedFramer {
         self.report_skipped(out);
         let frame = self.held.get(..length).unwrap_or_default();
         if !self.shape.is_sound(frame) {
-            // A sync pattern may stand inside rubbish, or a damaged length reach into the next frame: that one may begin
-            // anywhere behind the first byte.
+            // A sync pattern may occur inside garbage, or a damaged length may reach into the next frame: that one
+            // may begin anywhere behind the first byte.
             let reason = self.shape.fault(frame);
             let bytes = self.align(1);
             out(Chunk::Dropped(Fault { reason, bytes }));

@@ -8,11 +8,12 @@ use super::{Characteristic, GattError, Got, Presentation, ValidRange};
 /// The longest attribute value (Core Specification, Vol 3 Part F, 3.2.9).
 const ATTRIBUTE_BYTES_MAX: usize = 512;
 
-/// Text of a device: its own name for a characteristic (0x2901), its maker, model or serial number (0x2A29, 0x2A24,
-/// 0x2A25, 0x2A26). Zero bytes at the end and blanks around are taken off.
+/// Text from a device: its own name for a characteristic (0x2901), its maker, model or serial number (0x2A29, 0x2A24,
+/// 0x2A25, 0x2A26). Trailing zero bytes and surrounding blanks are removed.
 ///
 /// # Errors
-/// [`GattError::Text`] when nothing is left, it is not UTF-8, has control characters, or is longer than an attribute.
+/// [`GattError::Text`] if nothing is left, or it is not UTF-8, has control characters, or is longer than an
+/// attribute.
 pub fn text(bytes: &[u8]) -> Got<&str> {
     if bytes.len() > ATTRIBUTE_BYTES_MAX {
         return Err(GattError::Text);
@@ -22,12 +23,12 @@ pub fn text(bytes: &[u8]) -> Got<&str> {
 }
 
 impl ValidRange {
-    /// Reads the descriptor: two values in the characteristic's own format, which the table or else the presentation
-    /// format gives.
+    /// Parses the descriptor: two values in the characteristic's own format, from the table or else from the
+    /// presentation format.
     ///
     /// # Errors
-    /// [`GattError::RangeBroken`] when an end is no number or the ends stand in falling order; [`GattError::Length`];
-    /// [`GattError::NotDescribed`].
+    /// [`GattError::RangeBroken`] if an end is not a number or the ends are in the wrong order;
+    /// [`GattError::Length`]; [`GattError::NotDescribed`].
     pub fn parse(uuid: Option<u16>, presentation: Option<&Presentation>, bytes: &[u8]) -> Got<Self> {
         let row = uuid.and_then(Characteristic::find);
         let width = match (row, presentation) {

@@ -4,36 +4,36 @@ use core::fmt;
 
 use quantity::Unit;
 
-/// Why a GATT value or descriptor was refused.
+/// Why a GATT value or descriptor was rejected.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum GattError {
-    /// The value or descriptor has another length than its format.
+    /// The length does not match the format.
     Length {
-        /// Bytes wanted.
+        /// Expected bytes.
         want: u16,
-        /// Bytes there.
+        /// Actual bytes.
         found: u16,
     },
-    /// The characteristic is not in the table and has no presentation format.
+    /// The characteristic is neither in the table nor described by a presentation format.
     NotDescribed,
-    /// A format code that is reserved.
+    /// A reserved format code.
     FormatReserved(u8),
-    /// A format that is text or a structure, not one number.
+    /// A format for text or a structure, not for one number.
     NotANumber(u8),
-    /// A unit UUID that is not in the table of units.
+    /// A unit UUID that the table of units lacks.
     UnitUnknown(u16),
     /// A unit of a quantity that cliplead does not measure.
     UnitUnused(u16),
-    /// The unit UUID leaves open what is meant.
+    /// The unit UUID is ambiguous.
     UnitNotSaid(u16),
-    /// The device's unit is not the profile's.
+    /// The device's unit contradicts the profile's.
     UnitContradicts {
         /// Unit UUID of the device.
         device: u16,
         /// Unit of the profile.
         profile: Unit,
     },
-    /// The descriptor's unit is not the one that the SIG lays down for the characteristic.
+    /// The descriptor's unit contradicts the SIG's for this characteristic.
     TableContradicts {
         /// Unit UUID of the table.
         table: u16,
@@ -46,11 +46,11 @@ pub enum GattError {
     Padding,
     /// More digits, or a greater power of ten, than a display has.
     TooManyDigits,
-    /// A number that cannot be meant in its unit.
+    /// A number that is impossible in its unit.
     Impossible,
     /// Outside the device's own valid range.
     OutsideRange,
-    /// A valid range that is empty or has an end that is no number.
+    /// A valid range that is empty or has an end that is not a number.
     RangeBroken,
     /// Text that is empty, not UTF-8, or has control characters.
     Text,

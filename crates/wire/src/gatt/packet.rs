@@ -20,13 +20,14 @@ const LABEL: u8 = 1;
 const PRESENTATION: u8 = 4;
 const RANGE: u8 = 6;
 
-/// The most 0x2904 of one characteristic that are carried; no number has more than one.
+/// The most 0x2904 descriptors carried for one characteristic; no number has more than one.
 pub const PRESENTATIONS_MAX: usize = 4;
 
-/// The instance of a value that came by a way that shows one characteristic of each UUID and not whether there are more.
+/// The instance of a value that came through an interface that shows one characteristic per UUID and does not say
+/// whether there are more.
 pub const INSTANCE_UNKNOWN: u8 = 255;
 
-/// A value and what describes it.
+/// A value with its descriptors.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Message<'m> {
     /// UUID of the service.
@@ -68,7 +69,7 @@ impl<'m> Message<'m> {
         Some(out)
     }
 
-    /// Reads a message. `None`: it does not have the layout; an unknown kind of descriptor, or one that stands twice.
+    /// Parses a message. `None`: it does not have the layout, or contains an unknown or duplicate kind of descriptor.
     #[must_use]
     pub fn read(message: &'m [u8]) -> Option<Self> {
         let (uuids, rest) = message.split_at_checked(INSTANCE_AT)?;

@@ -56,16 +56,16 @@ impl Format {
         Ok(Self { code, wire })
     }
 
-    /// The exponent counts for the integers of 8 bits and more only.
+    /// The exponent applies only to integers of 8 bits and more.
     const fn has_exponent(self) -> bool {
         matches!(self.code, 0x04..=0x13)
     }
 }
 
-/// Which of several alike a characteristic is.
+/// Which of several similar characteristics it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Position {
-    /// Not said.
+    /// Not specified.
     Unknown,
     /// First, second and so on: 1 to 255.
     Nth(u8),
@@ -101,19 +101,19 @@ const NAMES: [&str; 17] = [
 pub struct Presentation {
     /// How the number is stored.
     pub format: Format,
-    /// Power of ten of an integer; of no effect for other formats.
+    /// Power of ten of an integer; ignored for other formats.
     pub exponent: i8,
     /// Unit UUID.
     pub unit: u16,
-    /// Which of several alike it is.
+    /// Which of several similar characteristics it is.
     pub position: Position,
 }
 
 impl Presentation {
-    /// Reads the descriptor.
+    /// Parses the descriptor.
     ///
     /// # Errors
-    /// [`GattError::Length`] unless it has seven bytes; as [`Format::from_code`].
+    /// [`GattError::Length`] unless it has seven bytes; as for [`Format::from_code`].
     pub fn parse(bytes: &[u8]) -> Got<Self> {
         let [format, exponent, unit_low, unit_high, namespace, low, high] = *bytes else {
             return Err(validate_length(bytes, 7).err().unwrap_or(GattError::NotDescribed));
@@ -126,7 +126,7 @@ impl Presentation {
         })
     }
 
-    /// The value in `told`, or else in the unit of the descriptor.
+    /// The value in `told`, otherwise in the unit of the descriptor.
     ///
     /// # Errors
     /// [`GattError`].
@@ -151,7 +151,7 @@ impl Presentation {
         Scale::tenth(if self.format.has_exponent() { self.exponent } else { 0 })
     }
 
-    /// Digits of one end of a valid range; a reserved pattern is no end.
+    /// Digits of one end of a valid range; a reserved pattern cannot be an end.
     pub(super) fn end(&self, bytes: &[u8]) -> Got<Decimal> {
         match self.digits(bytes) {
             Ok(State::Value(end)) => Ok(end),

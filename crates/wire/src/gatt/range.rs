@@ -4,7 +4,7 @@ use quantity::Decimal;
 
 use super::{GattError, Got};
 
-/// The values that a device calls valid, both ends included, in the SIG's unit of the characteristic.
+/// The valid values according to the device, both ends included, in the SIG's unit of the characteristic.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct ValidRange {
     least: Decimal,
@@ -13,7 +13,7 @@ pub struct ValidRange {
 
 impl ValidRange {
     /// # Errors
-    /// [`GattError::RangeBroken`] when the ends stand in falling order.
+    /// [`GattError::RangeBroken`] if the ends are in the wrong order.
     pub(super) fn between(least: Decimal, most: Decimal) -> Got<Self> {
         if at_most(least, most) { Ok(Self { least, most }) } else { Err(GattError::RangeBroken) }
     }
@@ -23,7 +23,7 @@ impl ValidRange {
     }
 }
 
-/// Exact where both have one scale, as integers of one characteristic do.
+/// Exact if both have the same scale, as integers of one characteristic do.
 fn at_most(a: Decimal, b: Decimal) -> bool {
     if a.exponent() == b.exponent() { a.mantissa() <= b.mantissa() } else { a.to_f64() <= b.to_f64() }
 }

@@ -14,9 +14,9 @@ use super::{GattError, Got};
 /// How a number is stored, little endian.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Wire {
-    /// Unsigned integer of so many bits, 1 to 128, in whole bytes.
+    /// Unsigned integer of this many bits, 1 to 128, in whole bytes.
     Unsigned(u8),
-    /// Two's complement integer of so many bits, 2 to 128, in whole bytes.
+    /// Two's complement integer of this many bits, 2 to 128, in whole bytes.
     Signed(u8),
     /// IEEE 754 single.
     Float32,
@@ -28,10 +28,10 @@ pub enum Wire {
     Float,
 }
 
-/// What was stored.
+/// The stored number.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Raw {
-    /// An integer, still without its scale.
+    /// An integer, not yet scaled.
     Whole(i128),
     /// A number that carries its own scale.
     Digits(Decimal),
@@ -40,7 +40,7 @@ pub(super) enum Raw {
 }
 
 impl Wire {
-    /// Bytes it takes.
+    /// Its number of bytes.
     #[must_use]
     pub const fn width(self) -> usize {
         match self {
@@ -76,7 +76,7 @@ impl Wire {
     }
 }
 
-/// The length a value must have.
+/// The required length of a value.
 pub(super) fn validate_length(bytes: &[u8], want: usize) -> Got<()> {
     let short = |n: usize| u16::try_from(n).unwrap_or(u16::MAX);
     if bytes.len() == want {
@@ -121,8 +121,9 @@ fn medical(mantissa: Result<i32, core::num::TryFromIntError>, exponent: i128, bi
     decimal(i128::from(mantissa), exponent).map(Raw::Digits)
 }
 
-/// A binary float as `places` + 1 significant digits: 6 of a single, 15 of a double, all of which the format can hold
-/// (FLT_DIG, DBL_DIG of ISO C). They say how fine the format is, not the meter; a zero counts as a number below 10.
+/// A binary float as `places` + 1 significant digits: 6 for single, 15 for double precision, which the format always
+/// holds (FLT_DIG, DBL_DIG of ISO C). They express the resolution of the format, not of the meter; a zero counts as a
+/// number below 10.
 fn ieee(value: f64, places: usize) -> Got<Raw> {
     if value.is_nan() {
         return Ok(Raw::State(State::NoValue));
@@ -134,7 +135,7 @@ fn ieee(value: f64, places: usize) -> Got<Raw> {
     Ok(Raw::Digits(digits))
 }
 
-/// `mantissa` x 10^`exponent`, refused where no display is so long.
+/// `mantissa` x 10^`exponent`; rejected if it is longer than any display.
 pub(super) fn decimal(mantissa: i128, exponent: i128) -> Got<Decimal> {
     let mantissa = i64::try_from(mantissa).map_err(|_| GattError::TooManyDigits)?;
     let exponent = i8::try_from(exponent).map_err(|_| GattError::TooManyDigits)?;
@@ -149,7 +150,7 @@ pub(super) fn shifted(number: Decimal, places: i8) -> Got<Decimal> {
     decimal(i128::from(number.mantissa()), i128::from(number.exponent()) + i128::from(places))
 }
 
-/// What one count is worth: `times` x 10^`ten` x 2^`two` (M, d and b of the GATT Specification Supplement).
+/// The value of one count: `times` x 10^`ten` x 2^`two` (M, d and b of the GATT Specification Supplement).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Scale {
     /// M, 1 or more.
@@ -185,7 +186,7 @@ impl Scale {
         decimal(scaled.signum() * magnitude, i128::from(self.ten) - i128::from(places))
     }
 
-    /// Half a step as a fixed term, where one step is not one last digit. `unit` x 10^`power` is the unit of the scale.
+    /// Half a step as a fixed term, if one step is not one last digit. `unit` x 10^`power` is the unit of the scale.
     pub(super) fn accuracy(self, unit: Unit, power: i8) -> Option<Accuracy> {
         if self.two == 0 && self.times == 1 {
             return None;
@@ -196,7 +197,7 @@ impl Scale {
     }
 }
 
-/// More than the characteristic holds.
+/// More than the characteristic can express.
 pub(super) const OR_MORE: State = State::Overload(Sign::Positive);
-/// Less than the characteristic holds.
+/// Less than the characteristic can express.
 pub(super) const OR_LESS: State = State::Overload(Sign::Negative);

@@ -20,15 +20,15 @@ pub struct Characteristic {
     pub name: &'static str,
     /// How it is stored.
     pub wire: Wire,
-    /// What one count is worth; for SFLOAT nothing, it carries its own.
+    /// The value of one count; unused for SFLOAT, which carries its own scale.
     pub scale: Scale,
-    /// Least and greatest raw value that may be sent, special values aside.
+    /// Least and greatest raw value allowed, without special values.
     allowed: (i64, i64),
-    /// Raw values from, to, and the state they stand for.
+    /// Raw values from, to, and the state they denote.
     special: &'static [(i64, i64, State)],
     /// Unit UUID.
     pub unit: u16,
-    /// The unit, where the characteristic says more than its unit UUID (percent of relative humidity).
+    /// The unit, if the characteristic is more specific than its unit UUID (percent of relative humidity).
     pub means: Option<Unit>,
 }
 
@@ -100,7 +100,7 @@ impl Characteristic {
         TABLE.iter().find(|row| row.uuid == uuid)
     }
 
-    /// The digits in the SIG's unit, or the state. Also for the rows whose quantity is not measured here.
+    /// The digits in the SIG's unit, or the state. Also for rows whose quantity is not measured here.
     ///
     /// # Errors
     /// [`GattError::Length`], [`GattError::Prohibited`], [`GattError::TooManyDigits`].
@@ -120,7 +120,7 @@ impl Characteristic {
         self.scale.digits(whole).map(State::Value)
     }
 
-    /// The value in `told`, or else in the unit of the characteristic.
+    /// The value in `told`, otherwise in the unit of the characteristic.
     ///
     /// # Errors
     /// [`GattError`].
@@ -139,7 +139,7 @@ impl Characteristic {
         sig_unit(self.unit)?.resolve(told.or(self.means))
     }
 
-    /// Digits of one end of a valid range; a special value is no end.
+    /// Digits of one end of a valid range; a special value cannot be an end.
     pub(super) fn end(&self, bytes: &[u8]) -> Got<Decimal> {
         match self.digits(bytes) {
             Ok(State::Value(end)) => Ok(end),
@@ -148,7 +148,7 @@ impl Characteristic {
     }
 }
 
-/// Checks a number against the valid range, moves it into its unit and refuses what cannot be meant.
+/// Validates a number against the valid range, converts it to its unit and rejects impossible values.
 pub(super) fn finish(
     state: State,
     unit: Unit,

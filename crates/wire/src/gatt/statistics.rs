@@ -7,10 +7,10 @@
 use super::raw::validate_length;
 use super::{Characteristic, GattError, Got, Measured};
 
-/// The time that figures were taken over.
+/// The time span that the values cover.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Span {
-    /// So many seconds.
+    /// This many seconds.
     Seconds(f64),
     /// The whole life of the device.
     DeviceLife,
@@ -30,7 +30,7 @@ impl Span {
     }
 }
 
-/// Figures of a stretch of time; `min_max` is set in each.
+/// Statistics over a time span; each has `min_max` set.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Statistics {
     /// Mean.
@@ -41,11 +41,11 @@ pub struct Statistics {
     pub minimum: Measured,
     /// Greatest.
     pub maximum: Measured,
-    /// Over which time.
+    /// The time span.
     pub over: Span,
 }
 
-/// The number that each figure of a statistics characteristic is stored as.
+/// How each value of a statistics characteristic is stored.
 fn row(uuid: u16, known: [(u16, u16); 2]) -> Got<&'static Characteristic> {
     let of = known.iter().find(|(statistics, _)| *statistics == uuid).map(|(_, of)| *of);
     of.and_then(Characteristic::find).ok_or(GattError::NotDescribed)
@@ -57,10 +57,10 @@ fn split(bytes: &[u8], figures: usize) -> Got<(&[u8], Span)> {
     Ok((figures, Span::from_code(*code)))
 }
 
-/// Average Voltage (0x2AE1) or Average Current (0x2AE0), and over which time.
+/// Average Voltage (0x2AE1) or Average Current (0x2AE0), with its time span.
 ///
 /// # Errors
-/// [`GattError::NotDescribed`] for another characteristic; else as [`Characteristic::measure`].
+/// [`GattError::NotDescribed`] for another characteristic; otherwise as for [`Characteristic::measure`].
 pub fn average(uuid: u16, bytes: &[u8]) -> Got<(Measured, Span)> {
     let row = row(uuid, [(0x2AE1, 0x2B18), (0x2AE0, 0x2AEE)])?;
     let (figure, over) = split(bytes, 1)?;

@@ -9,7 +9,7 @@ use super::raw::{Raw, Wire, validate_length};
 use super::sig::finish;
 use super::{GattError, Got, Measured};
 
-/// Date and time of a device's own clock, by the wall.
+/// Date and time of the device's own wall clock.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Stamp {
     /// Year, 1582 to 9999; 0 not known.
@@ -33,7 +33,7 @@ pub struct Thermometer {
     pub temperature: Measured,
     /// When the device took it.
     pub stamp: Option<Stamp>,
-    /// Where on a body it was taken, by the SIG's code; of no use here.
+    /// Where on a body it was taken, by the SIG's code; not used here.
     pub site: Option<u8>,
 }
 
@@ -41,11 +41,11 @@ const FAHRENHEIT: u8 = 1;
 const STAMPED: u8 = 1 << 1;
 const SITED: u8 = 1 << 2;
 
-/// Decodes a Temperature Measurement. Flag bits that are reserved are not looked at.
+/// Decodes a Temperature Measurement. Ignores reserved flag bits.
 ///
 /// # Errors
-/// [`GattError::Length`] unless the length is the one that the flags announce; [`GattError::Prohibited`] for a time
-/// stamp that cannot be; [`GattError::Impossible`].
+/// [`GattError::Length`] unless the length matches the flags; [`GattError::Prohibited`] for an impossible time stamp;
+/// [`GattError::Impossible`].
 pub fn thermometer(bytes: &[u8]) -> Got<Thermometer> {
     let flags = *bytes.first().ok_or(GattError::Length { want: 5, found: 0 })?;
     let has = |flag: u8| flags & flag != 0;

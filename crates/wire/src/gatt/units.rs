@@ -14,9 +14,9 @@ pub struct SigUnit {
     pub uuid: u16,
     /// Its power of ten in the units of `meanings`: 1 Pa is 10^-3 kPag.
     power: i8,
-    /// What it can mean; none: a quantity that is not measured here.
+    /// Its possible meanings; none for a quantity that is not measured here.
     meanings: &'static [Unit],
-    /// One meaning is taken unless the caller says another.
+    /// The first meaning applies unless the caller states another.
     plain: bool,
 }
 
@@ -83,8 +83,8 @@ pub fn sig_unit(uuid: u16) -> Got<&'static SigUnit> {
     UNITS.iter().find(|row| row.uuid == uuid).ok_or(GattError::UnitUnknown(uuid))
 }
 
-/// Checks the unit that a profile states against the one that the device states: the same quantity on the same scale,
-/// prefixes aside. Farad and uF agree; degC and degF, pascal and psi, gauge and a unit that cannot be gauge do not.
+/// Compares the unit stated by a profile with the device's: the same quantity on the same scale, whatever the prefix.
+/// Farad and uF agree; degC and degF, pascal and psi, gauge and a unit that cannot be gauge do not.
 ///
 /// # Errors
 /// [`GattError::UnitContradicts`]; [`GattError::UnitUnknown`] or [`GattError::UnitUnused`] for the device's unit.
@@ -93,10 +93,10 @@ pub fn validate_unit(device: u16, profile: Unit) -> Got<()> {
 }
 
 impl SigUnit {
-    /// The unit of the digits, and the power of ten that this one is of it.
+    /// The unit of the digits, and the power of ten of this unit in it.
     ///
     /// # Errors
-    /// As [`validate_unit`], and [`GattError::UnitNotSaid`].
+    /// As for [`validate_unit`], and [`GattError::UnitNotSaid`].
     pub fn resolve(&self, told: Option<Unit>) -> Got<(Unit, i8)> {
         let Some(first) = self.meanings.first() else { return Err(GattError::UnitUnused(self.uuid)) };
         let Some(told) = told else {
@@ -114,7 +114,7 @@ impl SigUnit {
     }
 }
 
-/// The same quantity on the same scale, powers of ten aside.
+/// The same quantity on the same scale, whatever the power of ten.
 fn agree(a: Unit, b: Unit) -> bool {
     let (left, right) = (a.row(), b.row());
     left.kind == right.kind

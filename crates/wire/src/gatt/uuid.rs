@@ -10,18 +10,18 @@ pub struct Uuid(pub [u8; 16]);
 
 /// 00000000-0000-1000-8000-00805F9B34FB.
 const BASE: u128 = 0x0000_0000_0000_1000_8000_0080_5F9B_34FB;
-/// Where a short UUID stands in the base, bits from the end.
+/// Position of a short UUID in the base, in bits from the end.
 const SHORT_AT: u32 = 96;
 
 impl Uuid {
-    /// The UUID that a 16-bit one stands for.
+    /// The full form of a 16-bit UUID.
     #[must_use]
     pub const fn from_short(short: u16) -> Self {
         // A widening: `From` is not const.
         Self((BASE | ((short as u128) << SHORT_AT)).to_be_bytes())
     }
 
-    /// Reads `0x2A6E` or the full text with its four hyphens, in any case. `None`: neither.
+    /// Parses `0x2A6E` or the full text with its four hyphens, in any case. `None`: neither.
     #[must_use]
     pub fn parse(text: &str) -> Option<Self> {
         if let Some(short) = text.strip_prefix("0x").or_else(|| text.strip_prefix("0X")) {

@@ -342,13 +342,13 @@ impl RtuClient {
         let message = [block.head().as_slice(), content].concat();
         self.heard.clear();
         self.state = State::Rest { from: at, quiet: self.quiet() };
-        let wrapped = index(read).and_then(|index| packet::wrap(PacketKind::Answer, index, &message));
+        let wrapped = index(read).and_then(|index| packet::wrap(PacketKind::Reply, index, &message));
         if refused {
             self.fault(PollReason::Refused, Some(read), out);
         }
         if let Some(bytes) = wrapped {
             bump(&mut self.counters.answers, 1);
-            out(PollOutput::Answer(bytes));
+            out(PollOutput::Reply(bytes));
         }
     }
 

@@ -330,8 +330,7 @@ impl ScpiClient {
             .filter(|text| is_numbers(text, *parts))
             .map(|text| [asked.as_bytes(), b"\n", text.as_bytes()].concat());
         let index = u8::try_from(query).ok();
-        let packet =
-            index.zip(message).and_then(|(i, message)| packet::wrap(PacketKind::Answer, i, &message));
+        let packet = index.zip(message).and_then(|(i, message)| packet::wrap(PacketKind::Reply, i, &message));
         let Some(packet) = packet else {
             return self.fail(PollReason::Malformed, Asked::Query(query), at, out);
         };
@@ -339,7 +338,7 @@ impl ScpiClient {
         let bytes = text.map_or(0, |text| u64::try_from(text.len()).unwrap_or(0));
         self.counters.ignored_bytes = self.counters.ignored_bytes.saturating_sub(bytes);
         bump(&mut self.counters.answers, 1);
-        out(PollOutput::Answer(packet));
+        out(PollOutput::Reply(packet));
     }
 
     fn fail(&mut self, reason: PollReason, asked: Asked, at: Instant, out: Sink<'_>) {

@@ -6,18 +6,18 @@ use quantity::{Accuracy, Coupling, Decimal, Kind, Timing, Unit};
 #[derive(Clone, Copy, Debug)]
 pub(super) struct AccuracyRow {
     pub(super) kind: Kind,
-    /// `None`: whatever the coupling.
+    /// `None`: any coupling.
     pub(super) coupling: Option<Coupling>,
-    /// Magnitude up to which it holds, in the kind's base unit; `None`: any.
+    /// Magnitude up to which it applies, in the kind's base unit; `None`: any.
     pub(super) up_to_base: Option<f64>,
     pub(super) accuracy: Accuracy,
-    /// The display's least step in this range, in its unit, for values that a person reads off.
+    /// The display's smallest step in this range, in its unit, for values that a person reads off.
     pub(super) resolution: Option<(f64, Unit)>,
     /// How fast the device follows in this range.
     pub(super) timing: Timing,
 }
 
-/// As [`find`], for digits that a person read off the display. Where they are coarser than the display's step in their
+/// Like [`find`], for digits that a person read off the display. If they are coarser than the display's step in their
 /// range, the counts are those of the display, not of the digits.
 pub(super) fn find_read_off(
     rows: &[AccuracyRow],
@@ -49,7 +49,7 @@ pub(super) fn find(
     find_row(rows, unit, coupling, value).map(|row| row.accuracy)
 }
 
-/// How fast the device follows, as the row says; nothing where no row does.
+/// How fast the device follows according to the row; empty if no row says so.
 pub(super) fn timing(rows: &[AccuracyRow], unit: Unit, coupling: Option<Coupling>, value: f64) -> Timing {
     find_row(rows, unit, coupling, value).map_or_else(Timing::default, |row| row.timing)
 }

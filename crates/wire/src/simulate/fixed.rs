@@ -28,7 +28,7 @@ pub(super) fn framed(shape: &FixedFrame, fill: impl FnOnce(&mut [u8]) -> Sent<()
     Ok(frame)
 }
 
-/// A frame as short as the channels of the readings allow; the channels that find room in it need a reading too.
+/// A frame as short as the channels of the readings allow; every channel that fits into it needs a reading too.
 pub(super) fn encode_counted(
     shape: &CountedFrame,
     fields: &FieldsDecode,
@@ -39,7 +39,7 @@ pub(super) fn encode_counted(
     framed_counted(shape, end, |frame| fill(frame, fields, readings))
 }
 
-/// As `framed`; fields end at `end`.
+/// Like `framed`; fields end at `end`.
 pub(super) fn framed_counted(
     shape: &CountedFrame,
     end: usize,
@@ -58,7 +58,7 @@ pub(super) fn framed_counted(
     Ok(frame)
 }
 
-/// Sync bytes, then zeros up to `length`, but for the bytes that every frame has.
+/// Sync bytes, then zeros up to `length`, except for the fixed bytes.
 fn begun(sync: &[u8], length: usize, must: &[(usize, u8)]) -> Vec<u8> {
     let mut frame = sync.to_vec();
     frame.resize(length, 0);

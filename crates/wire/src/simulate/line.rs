@@ -96,7 +96,7 @@ fn field(pattern: &PatternDecode, slot: Slot, reading: &Reading) -> Sent<Vec<u8>
     }
 }
 
-/// Bytes of a unit word that go to the prefix field: as many as the unit field has no room for.
+/// Bytes of a unit word that go to the prefix field: as many as do not fit the unit field.
 fn prefix_len(pattern: &PatternDecode, unit: &[u8]) -> usize {
     let room = pattern.pieces.iter().find_map(|piece| match piece {
         PatternItem::Field { slot: Slot::Unit, width, .. } => Some(*width),
@@ -118,7 +118,7 @@ fn overload(pattern: &PatternDecode, sign: Sign) -> Sent<Vec<u8>> {
     word.map(|(word, _)| word.clone()).ok_or(SimulateError::Value)
 }
 
-/// Mode and unit words that together say the reading's unit and coupling.
+/// Mode and unit words that together express the reading's unit and coupling.
 fn words<'p>(pattern: &'p PatternDecode, reading: &Reading) -> Sent<(Option<&'p [u8]>, &'p [u8])> {
     let sent = has(pattern, Slot::Unit) || has(pattern, Slot::Prefix);
     let fixed = pattern.fixed_units.iter().filter(|(c, _)| !sent && *c == reading.channel);
@@ -141,7 +141,7 @@ fn words<'p>(pattern: &'p PatternDecode, reading: &Reading) -> Sent<(Option<&'p 
     Err(SimulateError::Unit)
 }
 
-/// True when a mode's coupling and a unit's together say the wanted one.
+/// True if a mode's coupling and a unit's together express the required one.
 fn says(mode: Option<Coupling>, unit: UnitSpec, wanted: Option<Coupling>) -> bool {
     mode.or(unit.coupling) == wanted && unit.coupling.or(mode) == wanted
 }

@@ -112,7 +112,7 @@ fn damaged_answers_never_panic_and_keep_their_books() {
                 seeded.damage(&mut message);
             }
             let index = [u8::from(text == SCPI), 0, 9][usize::from(seeded.below(20) == 0)];
-            let packet = crate::packet::wrap(crate::packet::PacketKind::Answer, index, &message).unwrap();
+            let packet = crate::packet::wrap(crate::packet::PacketKind::Reply, index, &message).unwrap();
             let mut bytes = packet.repeat(3);
             if seeded.below(3) == 0 {
                 seeded.damage(&mut bytes);

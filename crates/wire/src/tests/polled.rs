@@ -15,7 +15,7 @@ fn profile(channel: &str) -> Profile {
 /// The readings and drops of one reply with these registers, asked by the first read of the profile.
 fn shown(profile: &Profile, head: [u8; 5], data: &[u8]) -> Vec<String> {
     let reply = [head[0], u8::try_from(data.len()).unwrap()];
-    let packet = wrap(PacketKind::Answer, 0, &[&head, reply.as_slice(), data].concat()).unwrap();
+    let packet = wrap(PacketKind::Reply, 0, &[&head, reply.as_slice(), data].concat()).unwrap();
     let run = run(profile, packet.chunks(5));
     let mut all = run.shown();
     all.extend(run.faults.iter().map(ToString::to_string));
@@ -72,7 +72,7 @@ fn every_type_at_its_ends() {
 #[test]
 fn half_a_step_is_uncertain() {
     let profile = profile("entity = \"holding\"\naddress = 0\ntype = \"u16\"\nunit = \"V\"\ndivisor = 2");
-    let packet = wrap(PacketKind::Answer, 0, &[3, 0, 0, 0, 1, 3, 2, 0, 9]).unwrap();
+    let packet = wrap(PacketKind::Reply, 0, &[3, 0, 0, 0, 1, 3, 2, 0, 9]).unwrap();
     let run = run_whole(&profile, &packet);
     let quantity = run.readings[0].quantity().unwrap().unwrap();
     let want = libm::hypot(0.25 / libm::sqrt(3.0), 0.1 / libm::sqrt(12.0));
@@ -94,7 +94,7 @@ fn what_was_not_asked_or_is_cut_short_is_no_reading() {
         let got = shown(&profile, head, &data);
         assert!(got.len() == 1 && got[0].starts_with("line does not fit"), "{got:?}");
     }
-    let refused = wrap(PacketKind::Answer, 0, &[3, 0, 0, 0, 1, 0x83, 2]).unwrap();
+    let refused = wrap(PacketKind::Reply, 0, &[3, 0, 0, 0, 1, 0x83, 2]).unwrap();
     let run = run_whole(&profile, &refused);
     assert_eq!((run.readings.len(), run.counters.drops(crate::Reason::Refused)), (0, 1));
 }
@@ -125,7 +125,7 @@ fn an_answer_keeps_its_digits() {
         let profile = Profile::parse(&text).unwrap_or_else(|error| panic!("{error}"));
         assert_eq!(profile.evidence(), crate::Evidence::Agreement { frames: 2 });
         let message = format!("READ?\n{answer}");
-        let packet = wrap(PacketKind::Answer, 0, message.as_bytes()).unwrap();
+        let packet = wrap(PacketKind::Reply, 0, message.as_bytes()).unwrap();
         let run = run_whole(&profile, &packet.repeat(2));
         let mut got = run.shown();
         got.extend(run.faults.iter().map(ToString::to_string));

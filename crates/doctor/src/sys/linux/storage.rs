@@ -101,10 +101,10 @@ fn is_nobodys(machine: &Machine, folder: &Path) -> bool {
     let shown = machine.shown(folder);
     let parts: Vec<&str> = shown.split('/').filter(|part| !part.is_empty()).collect();
     let deep = match parts.as_slice() {
-        // The root and what stands in it: /srv, /opt, /home, /tmp, ...
+        // The root and its folders: /srv, /opt, /home, /tmp, ...
         [] | [_] => false,
         [first, ..] if SYSTEM.contains(first) => false,
-        // What stands there belongs to programs by their names.
+        // Entries there belong to programs by name.
         ["var", rest @ ..] => rest.len() > 1 && rest.iter().any(|part| part.contains("cliplead")),
         _ => true,
     };

@@ -11,7 +11,7 @@ use wire::gatt::Uuid;
 use zbus::{Message, MessageStream, Variant};
 
 use crate::ble::central::{
-    CallFault, Central, Characteristics, ListedCharacteristic, Power, Radio, Seen, Signal,
+    CallFault, Central, Characteristics, DiscoveredDevice, ListedCharacteristic, Power, Radio, Signal,
 };
 use crate::error::Unavailable;
 pub(in crate::ble) use bus::Bus;
@@ -43,7 +43,7 @@ impl Central for Bus {
         Ok(self.objects().await?.into_iter().filter_map(radio).collect())
     }
 
-    async fn devices(&self) -> Result<Vec<Seen>, CallFault> {
+    async fn devices(&self) -> Result<Vec<DiscoveredDevice>, CallFault> {
         let objects = self.objects().await?;
         let of = |interfaces: &BTreeMap<String, Properties>, path: &str| {
             interfaces.get(DEVICE).and_then(|properties| seen(path, properties))
@@ -53,7 +53,7 @@ impl Central for Bus {
 
     async fn start_scan(&self, radio: &str) -> Result<(), CallFault> {
         let filter = BTreeMap::from([("Transport", Variant::from("le"))]);
-        // An older service without this filter scans all the same.
+        // An older service without this filter scans anyway.
         let _ = self.call(radio, ADAPTER, "SetDiscoveryFilter", &filter).await;
         self.call(radio, ADAPTER, "StartDiscovery", &()).await.map(|_| ())
     }
@@ -62,7 +62,7 @@ impl Central for Bus {
         self.call(radio, ADAPTER, "StopDiscovery", &()).await.map(|_| ())
     }
 
-    async fn connect(&self, seen: &Seen) -> Result<(), CallFault> {
+    async fn connect(&self, seen: &DiscoveredDevice) -> Result<(), CallFault> {
         self.watch_below(&seen.key).await?;
         self.watch_below(&seen.radio).await?;
         self.call(&seen.key, DEVICE, "Connect", &()).await.map(|_| ())
@@ -72,7 +72,10 @@ impl Central for Bus {
         self.call(device, DEVICE, "Disconnect", &()).await.map(|_| ())
     }
 
-    async fn characteristics(&self, seen: &Seen) -> Result<Option<Characteristics>, Option<CallFault>> {
+    async fn characteristics(
+        &self,
+        seen: &DiscoveredDevice,
+    ) -> Result<Option<Characteristics>, Option<CallFault>> {
         let objects = self.objects().await.map_err(Some)?;
         let device = objects.get(&seen.key).and_then(|interfaces| interfaces.get(DEVICE)).ok_or(None)?;
         if property(device, "ServicesResolved") != Some(true) {
@@ -126,13 +129,13 @@ fn signal(message: &Message) -> Option<Signal> {
                 Signal::PartGone { key }
             })
         }
-        // The service went, or came anew and knows nothing of this session.
+        // The service went away, or was restarted and knows nothing of this session.
         "NameOwnerChanged" => Some(Signal::Closed),
         _ => None,
     }
 }
 
-fn seen(path: &str, properties: &Properties) -> Option<Seen> {
+fn seen(path: &str, properties: &Properties) -> Option<DiscoveredDevice> {
     let connected = property(properties, "Connected").unwrap_or(false);
     // A device that is only remembered has no signal strength.
     if !connected && property::<i16>(properties, "RSSI").is_none() {
@@ -141,7 +144,7 @@ fn seen(path: &str, properties: &Properties) -> Option<Seen> {
     let uuids: Vec<String> = property(properties, "UUIDs").unwrap_or_default();
     let mut services: Vec<Uuid> = uuids.iter().filter_map(|text| Uuid::parse(text)).collect();
     services.sort();
-    Some(Seen {
+    Some(DiscoveredDevice {
         key: path.to_owned(),
         radio: path.rsplit_once('/')?.0.to_owned(),
         address: property::<String>(properties, "Address")?.to_ascii_uppercase(),

@@ -26,7 +26,9 @@ use std::time::Duration;
 use super::library::Error;
 use super::library::api::{BDAddr, Central as _, CentralState, Peripheral as _, ScanFilter};
 use super::library::platform::Peripheral;
-use crate::ble::central::{CALL_TIME_MAX, CallFault, Central, Characteristics, Power, Radio, Seen, Signal};
+use crate::ble::central::{
+    CALL_TIME_MAX, CallFault, Central, Characteristics, DiscoveredDevice, Power, Radio, Signal,
+};
 use crate::error::Unavailable;
 use attribute::Attribute;
 pub(in crate::ble) use worker::Place;
@@ -84,7 +86,7 @@ impl Central for Library {
         self.0.ask(CALL_TIME_MAX, |state| Box::pin(radios(state))).await
     }
 
-    async fn devices(&self) -> Result<Vec<Seen>, CallFault> {
+    async fn devices(&self) -> Result<Vec<DiscoveredDevice>, CallFault> {
         self.0.ask(CALL_TIME_MAX, |state| Box::pin(devices(state))).await
     }
 
@@ -111,7 +113,7 @@ impl Central for Library {
         self.0.ask(CALL_TIME_MAX, stop).await
     }
 
-    async fn connect(&self, seen: &Seen) -> Result<(), CallFault> {
+    async fn connect(&self, seen: &DiscoveredDevice) -> Result<(), CallFault> {
         let key = seen.key.clone();
         let connect = move |state: Arc<State>| -> Doing<()> {
             Box::pin(async move {
@@ -135,7 +137,10 @@ impl Central for Library {
         self.0.ask(CALL_TIME_MAX, disconnect).await
     }
 
-    async fn characteristics(&self, seen: &Seen) -> Result<Option<Characteristics>, Option<CallFault>> {
+    async fn characteristics(
+        &self,
+        seen: &DiscoveredDevice,
+    ) -> Result<Option<Characteristics>, Option<CallFault>> {
         let seen = seen.clone();
         self.0.ask(SERVICES_TIME_MAX, move |state| Box::pin(characteristics(state, seen))).await.map_err(Some)
     }
@@ -183,7 +188,7 @@ async fn radios(state: Arc<State>) -> super::library::Result<Vec<Radio>> {
     Ok(radios)
 }
 
-async fn devices(state: Arc<State>) -> super::library::Result<Vec<Seen>> {
+async fn devices(state: Arc<State>) -> super::library::Result<Vec<DiscoveredDevice>> {
     let mut devices = Vec::new();
     for (radio, adapter) in state.adapters().await? {
         for device in adapter.peripherals().await? {
@@ -199,7 +204,7 @@ async fn devices(state: Arc<State>) -> super::library::Result<Vec<Seen>> {
             let mut services: Vec<wire::gatt::Uuid> =
                 of.services.iter().map(|uuid| wire::gatt::Uuid(*uuid.as_bytes())).collect();
             services.sort();
-            devices.push(Seen {
+            devices.push(DiscoveredDevice {
                 radio: radio.clone(),
                 address: address(of.address, &key),
                 name: of.advertisement_name.or(of.local_name).unwrap_or_default(),
@@ -222,7 +227,10 @@ fn address(address: BDAddr, key: &str) -> String {
     }
 }
 
-async fn characteristics(state: Arc<State>, seen: Seen) -> super::library::Result<Option<Characteristics>> {
+async fn characteristics(
+    state: Arc<State>,
+    seen: DiscoveredDevice,
+) -> super::library::Result<Option<Characteristics>> {
     let device = state.device(&seen.key)?;
     device.discover_services().await?;
     let services = device.services();

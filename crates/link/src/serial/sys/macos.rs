@@ -69,7 +69,8 @@ pub(crate) fn answers(wanted: &UsbIdentity, found: &UsbIdentity) -> bool {
     MacOs::answers(wanted, found)
 }
 
-/// Reads a name that is no USB identity: a path. Whether it carries the serial number is told when the port is looked for.
+/// Parses a name that is not a USB identity: a path. Whether it contains the serial number is decided when the port
+/// is looked up.
 pub(crate) fn named(rest: &str) -> Result<PathBuf, SelectorFault> {
     let plain = plain_path(rest).ok_or(SelectorFault::PathNotPlain)?;
     let can_be_fixed =

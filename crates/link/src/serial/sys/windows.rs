@@ -75,7 +75,8 @@ pub(crate) fn answers(wanted: &UsbIdentity, found: &UsbIdentity) -> bool {
     Windows::answers(wanted, found)
 }
 
-/// Reads a name that is no USB identity: `COM` and a number. Whether it may be used is told when the port is looked for.
+/// Parses a name that is not a USB identity: `COM` and a number. Whether it may be used is decided when the port is
+/// looked up.
 pub(crate) fn named(rest: &str) -> Result<PathBuf, SelectorFault> {
     com_port(rest).map(PathBuf::from).ok_or(SelectorFault::PathNotPlain)
 }

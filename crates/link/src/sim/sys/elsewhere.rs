@@ -9,7 +9,7 @@ use crate::registry::Registry;
 use crate::sim::{Script, SimAdapter, Step};
 
 /// Why a meter could not be created or controlled: in memory that never fails.
-pub type PlayError = Infallible;
+pub type SimulationError = Infallible;
 
 /// The name of its source.
 const NAME: &str = "played";
@@ -17,20 +17,20 @@ const NAME: &str = "played";
 type Playing = Arc<Mutex<Box<dyn Script>>>;
 
 /// A meter that plays one script after another.
-pub struct PlayedMeter(Playing);
+pub struct SimulatedMeter(Playing);
 
-impl std::fmt::Debug for PlayedMeter {
+impl std::fmt::Debug for SimulatedMeter {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str("PlayedMeter")
     }
 }
 
-impl PlayedMeter {
+impl SimulatedMeter {
     /// A meter that plays `script`. No link is made.
     ///
     /// # Errors
     /// None here.
-    pub fn plug_in(_link: &Path, script: impl Script + 'static) -> Result<Self, PlayError> {
+    pub fn plug_in(_link: &Path, script: impl Script + 'static) -> Result<Self, SimulationError> {
         Ok(Self(Arc::new(Mutex::new(Box::new(script)))))
     }
 
@@ -51,7 +51,7 @@ impl PlayedMeter {
     ///
     /// # Errors
     /// None here.
-    pub fn play(&self, script: impl Script + 'static) -> Result<(), PlayError> {
+    pub fn play(&self, script: impl Script + 'static) -> Result<(), SimulationError> {
         *self.0.lock().unwrap_or_else(PoisonError::into_inner) = Box::new(script);
         Ok(())
     }

@@ -306,7 +306,7 @@ fn sessions(count: u64, profile: &Profile, temper: Temper, reveal: bool) -> Tall
         let mut poller = profile.poller(world.seeded.next().to_le_bytes()[0].into()).unwrap();
         poller.opened(Instant::ZERO);
         let mut see = |world: &World, polled: PollOutput| match polled {
-            PollOutput::Answer(packet) => weigh(&mut tally, world, &packet),
+            PollOutput::Reply(packet) => weigh(&mut tally, world, &packet),
             PollOutput::Fault(fault) => drop(tally.faults.insert(fault.reason.words())),
             PollOutput::Send(_) => {}
         };

@@ -190,7 +190,7 @@ fn no_answer_of_another(sessions: u64, profile: &Profile) -> BTreeSet<&'static s
         let mut poller = profile.poller(0).unwrap();
         poller.opened(Instant::ZERO);
         world.run(&mut poller, Instant::from_micros(20_000_000), &mut |world, polled| match polled {
-            PollOutput::Answer(packet) => {
+            PollOutput::Reply(packet) => {
                 answers += 1;
                 wrong += u64::from(!is_right(world, &packet));
             }
@@ -220,7 +220,7 @@ fn after_trouble_the_error_queue_is_asked_until_it_says_0() {
         poller.opened(Instant::ZERO);
         let mut text = String::new();
         world.run(&mut poller, Instant::from_micros(700_000), &mut |_, polled| match polled {
-            PollOutput::Answer(packet) => text += &alloc::format!("answer {}; ", packet[3]),
+            PollOutput::Reply(packet) => text += &alloc::format!("answer {}; ", packet[3]),
             PollOutput::Fault(fault) => text += &alloc::format!("{fault}; "),
             PollOutput::Send(_) => {}
         });
@@ -258,7 +258,7 @@ fn rubbish_is_no_answer() {
         if seeded.below(2) == 0 {
             bytes.push(b'\n');
         }
-        let mut see = |polled: PollOutput| assert!(!matches!(polled, PollOutput::Answer(_)));
+        let mut see = |polled: PollOutput| assert!(!matches!(polled, PollOutput::Reply(_)));
         poller.received(now, &bytes, &mut see);
         poller.tick(now, &mut see);
         assert!(poller.held() <= 256);

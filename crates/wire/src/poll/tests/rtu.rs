@@ -22,7 +22,7 @@ fn told(profile: &crate::Profile, temper: Temper, ms: i64) -> (String, Poller) {
         }
         sent = world.sent.len();
         match polled {
-            PollOutput::Answer(packet) => writeln!(text, "< answer {}", packet[3]).unwrap(),
+            PollOutput::Reply(packet) => writeln!(text, "< answer {}", packet[3]).unwrap(),
             PollOutput::Fault(fault) => writeln!(text, "! {fault}").unwrap(),
             PollOutput::Send(_) => {}
         }
@@ -111,7 +111,7 @@ fn rubbish_is_no_answer() {
     for _ in 0..20_000 {
         now = now + Duration::from_millis(i64::try_from(seeded.below(40)).unwrap());
         let mut answers = 0;
-        let mut see = |polled: PollOutput| answers += u32::from(matches!(polled, PollOutput::Answer(_)));
+        let mut see = |polled: PollOutput| answers += u32::from(matches!(polled, PollOutput::Reply(_)));
         let mut bytes: Vec<u8> = (0..seeded.below(700)).map(|_| seeded.next().to_le_bytes()[0]).collect();
         if seeded.below(3) == 0 {
             bytes.splice(0..0, [UNIT, 3, 2]);

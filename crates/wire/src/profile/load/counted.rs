@@ -63,7 +63,8 @@ fn load_length(table: &Table<'_>, sync: usize) -> LoadResult<(Number, Counts)> {
     Ok((number, counts.word(&Counts::WORDS)?))
 }
 
-/// The checksum at the end of the frame. It may leave the length out: a damaged one then moves the checksum's place.
+/// The checksum at the end of the frame. It may exclude the length: a damaged length then moves the checksum's
+/// position.
 fn load_checksum(table: &Table<'_>, header: usize) -> LoadResult<(ChecksumKind, usize)> {
     table.only(&["kind", "from"])?;
     let kind = table.need("kind", "kind = \"crc16modbus\"")?.word(&ChecksumKind::WORDS)?;
@@ -71,7 +72,7 @@ fn load_checksum(table: &Table<'_>, header: usize) -> LoadResult<(ChecksumKind, 
     Ok((kind, from.size(0, header)?))
 }
 
-/// Fields stand between the sync bytes and the checksum, off the length.
+/// Fields lie between the sync bytes and the checksum, outside the length.
 pub(super) fn places(frame: &CountedFrame) -> Places {
     Places {
         length: None,

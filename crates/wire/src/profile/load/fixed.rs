@@ -51,7 +51,7 @@ pub(super) fn load_must(table: &Table<'_>, frame: &Places) -> LoadResult<Vec<(us
     if found.is_empty() { Err(table.error("no byte is demanded; leave must away")) } else { Ok(found) }
 }
 
-/// The sync bytes, `max` at most.
+/// The sync bytes, at most `max`.
 pub(super) fn load_sync(table: &Table<'_>, max: usize) -> LoadResult<Vec<u8>> {
     let node = table.need("sync", "sync = [0xA5, 0x5A]")?;
     let mut sync = Vec::new();
@@ -94,21 +94,21 @@ fn overlaps(a: &Range<usize>, b: &Range<usize>) -> bool {
     a.start < b.end && b.start < a.end
 }
 
-/// Where fields may stand in a frame.
+/// Where fields may lie in a frame.
 pub(super) struct Places {
     /// Bytes of every frame, if they have one length.
     pub(super) length: Option<usize>,
-    /// Bytes that fields have room in, from the start of the frame.
+    /// Bytes available to fields, from the start of the frame.
     pub(super) room: usize,
-    /// Whose room it is, in words.
+    /// Whose bytes these are, as text.
     pub(super) what: &'static str,
     /// Sync bytes.
     pub(super) sync: usize,
-    /// Bytes that are no fields, and what they are.
+    /// Bytes that are not fields, and what they are.
     pub(super) taken: Option<(Range<usize>, &'static str)>,
-    /// Bytes that every frame has, so that they tell nothing.
+    /// Bytes with a fixed value, which carry no information.
     pub(super) must: Vec<usize>,
-    /// Bits of a byte that hold data.
+    /// Bits of a byte that carry data.
     pub(super) data: u8,
 }
 
@@ -127,7 +127,7 @@ impl Places {
         }
     }
 
-    /// Whether a field may stand in this byte; why not.
+    /// Whether a field may lie in this byte; if not, why.
     pub(super) fn validate(&self, byte: usize) -> Result<(), alloc::string::String> {
         validate_place(&(byte..byte.saturating_add(1)), self)
     }
@@ -160,7 +160,7 @@ pub(super) fn load_fields(table: &Table<'_>, frame: &Places) -> LoadResult<Field
     Ok(FieldsDecode { length: frame.length, channel: selector, sequence, channels })
 }
 
-/// `{ at = 2, type = "u8", mask = 0x0F }`: a number that goes up by one with each frame.
+/// `{ at = 2, type = "u8", mask = 0x0F }`: a number that increases by one with each frame.
 pub(super) fn load_sequence(node: Node<'_>, frame: &Places) -> LoadResult<Sequence> {
     let at = number_at(node, frame, &["at", "type", "mask"])?;
     let NumberType::Integer { bytes, .. } = at.kind else {
@@ -187,7 +187,7 @@ pub(super) fn load_sequence(node: Node<'_>, frame: &Places) -> LoadResult<Sequen
 pub(super) const CHANNEL_KEYS: [&str; 9] =
     ["number", "value", "exponent", "counts", "no_value", "select", "functions", "unit", "flags"];
 
-/// A channel whose keys have been looked over.
+/// A channel whose keys have been validated.
 pub(super) fn load_channel(table: &Table<'_>, frame: &Places) -> LoadResult<ChannelDecode> {
     let number = table.find("number").map_or(Ok(0), |node| node.int(0..=255))?;
     let value_node = table.need("value", "value = { at = 4, type = \"i16le\" }")?;
@@ -228,7 +228,7 @@ pub(super) fn load_channel(table: &Table<'_>, frame: &Places) -> LoadResult<Chan
     Ok(channel)
 }
 
-/// Finds the bits without a name in bytes of flags. Each channel by itself where a frame carries one of them.
+/// Finds the unnamed bits in bytes of flags. Each channel on its own, if a frame carries only one.
 fn name_the_nameless(channels: &mut [ChannelDecode], frame_numbers: &[Number], one_a_frame: bool) {
     for index in 0..channels.len() {
         let beside = |(other, _): &(usize, &ChannelDecode)| !one_a_frame || *other == index;
@@ -254,7 +254,7 @@ fn place(number: Number) -> Range<usize> {
     number.at..number.at + number.kind.width()
 }
 
-/// Where all fields of a channel stand.
+/// Positions of all fields of a channel.
 fn places(channel: &ChannelDecode) -> impl Iterator<Item = Range<usize>> + '_ {
     numbers(channel).map(place).chain(channel.bits.iter().map(|(bit, _)| bit.byte..bit.byte + 1))
 }
@@ -354,7 +354,7 @@ fn load_function(node: Node<'_>) -> LoadResult<Function> {
     Ok(Function { unit, exponent: table.find("exponent").map(power).transpose()? })
 }
 
-/// A number's place: inside the frame, off the sync bytes and the checksum.
+/// Position of a number: inside the frame, outside the sync bytes and the checksum.
 fn number_at(node: Node<'_>, frame: &Places, known: &[&str]) -> LoadResult<Number> {
     let table = node.table("a place")?;
     table.only(known)?;
@@ -406,7 +406,7 @@ pub(super) const BITS: [(&str, BitMeaning); 8] = [
     ("ignore", BitMeaning::Flag(Flag::Ignore)),
 ];
 
-/// `hold = "6.1"`, or a list of such where more than one bit means it.
+/// `hold = "6.1"`, or a list of these if several bits mean it.
 fn load_bits(table: &Table<'_>, frame: &Places) -> LoadResult<Vec<(Bit, BitMeaning)>> {
     let Some(table) = table.table("flags")? else { return Ok(Vec::new()) };
     let mut found: Vec<(Bit, BitMeaning)> = Vec::new();
@@ -457,7 +457,7 @@ pub(super) fn load_bit(node: Node<'_>, frame: &Places) -> LoadResult<Bit> {
     Ok(bit)
 }
 
-/// True when a checksum is there but a field stands outside the bytes it covers.
+/// True if there is a checksum but a field lies outside the bytes it covers.
 pub(super) fn has_uncovered_field(frame: &Framing, decode: &Decode) -> bool {
     let covers = match frame {
         Framing::Fixed(FixedFrame { checksum: Some(checksum), .. }) => checksum.covers.clone(),
@@ -479,6 +479,6 @@ pub(super) fn has_uncovered_field(frame: &Framing, decode: &Decode) -> bool {
             }
             _ => false,
         },
-        Decode::Pattern(_) | Decode::Registers(_) | Decode::Answers(_) | Decode::Gatt(_) => false,
+        Decode::Pattern(_) | Decode::Registers(_) | Decode::Scpi(_) | Decode::Gatt(_) => false,
     }
 }

@@ -15,9 +15,9 @@ use crate::packet::MESSAGE_BYTES_MAX;
 
 /// The most channels of one device, as many as its packets can number.
 const CHANNELS_MAX: usize = 256;
-/// Keys that say which characteristic is meant, and how to read it.
+/// Keys that select a characteristic and say how to read it.
 const KEYS: [&str; 7] = ["service", "characteristic", "instance", "label", "format", "figure", "sequence"];
-/// Where fields stand in a value.
+/// Where fields lie in a value.
 const VALUE: Places = Places {
     length: None,
     room: MESSAGE_BYTES_MAX,
@@ -28,7 +28,7 @@ const VALUE: Places = Places {
     data: 0xFF,
 };
 
-/// The `[decode]` table of kind `gatt`. Without channels it takes whatever describes itself.
+/// The `[decode]` table of kind `gatt`. Without channels it accepts whatever describes itself.
 pub(super) fn load_decode(table: &Table<'_>) -> LoadResult<GattDecode> {
     table.only(&["kind", "channel"])?;
     let mut channels: Vec<GattChannel> = Vec::new();
@@ -61,7 +61,7 @@ pub(super) fn load_decode(table: &Table<'_>) -> LoadResult<GattDecode> {
     Ok(GattDecode { channels })
 }
 
-/// A channel beside another of its characteristic is not the sole one: it is the first.
+/// A channel with a sibling for the same characteristic is not the sole one but the first.
 fn number_the_first(channels: &mut [GattChannel]) {
     let all: Vec<CharacteristicSelector> = channels.iter().map(|channel| channel.named.clone()).collect();
     for channel in channels.iter_mut().filter(|channel| channel.named.which == InstanceSelector::Sole) {
@@ -88,7 +88,7 @@ fn load(table: &Table<'_>) -> LoadResult<GattChannel> {
     Ok(channel)
 }
 
-/// The characteristic that is read, and which of several of its UUID.
+/// The selected characteristic, and which of several with its UUID.
 pub(super) fn load_named(table: &Table<'_>) -> LoadResult<CharacteristicSelector> {
     Ok(CharacteristicSelector {
         characteristic: uuid(table.need("characteristic", "characteristic = \"0x2A6E\"")?)?,
@@ -146,7 +146,8 @@ fn load_format(table: &Table<'_>) -> LoadResult<Format> {
     })
 }
 
-/// What can never be right is refused here: a figure of what has none, a unit that the SIG's table contradicts.
+/// Rejects what can never be right: a statistic of a characteristic that has none, a unit that the SIG's table
+/// contradicts.
 fn validate_described(table: &Table<'_>, channel: &GattChannel) -> LoadResult<()> {
     let characteristic = channel.named.characteristic;
     let short = characteristic.short();

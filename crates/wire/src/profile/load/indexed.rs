@@ -14,7 +14,7 @@ pub(super) fn load_frame(table: &Table<'_>) -> Result<IndexedFrame, ProfileError
     Ok(IndexedFrame { length: length.size(2, INDEXED_BYTES_MAX)? })
 }
 
-/// Bits stand in the low half of every byte.
+/// Bits are in the low half of every byte.
 pub(super) fn places(frame: &IndexedFrame) -> Places {
     Places {
         length: Some(frame.length),

@@ -37,7 +37,7 @@ pub(super) fn load_frame(table: &Table<'_>, pattern: &PatternDecode) -> LoadResu
     Ok(LineFrame { max_bytes, checksum })
 }
 
-/// As `load_frame`, for lines that no pattern describes.
+/// Like `load_frame`, for lines that no pattern describes.
 pub(super) fn load_any_frame(table: &Table<'_>) -> LoadResult<LineFrame> {
     table.only(&["kind", "check", "max_bytes"])?;
     let checksum = load_checksum(table)?;
@@ -126,7 +126,7 @@ pub(super) fn load_pattern(table: &Table<'_>) -> LoadResult<PatternDecode> {
     Ok(decode)
 }
 
-/// One mark that no number, unit or sign holds.
+/// One separator that no number, unit or sign contains.
 fn separator(node: Node<'_>) -> LoadResult<u8> {
     match node.str()?.as_bytes() {
         [mark @ (b',' | b';' | b'|' | b'\t')] => Ok(*mark),
@@ -219,7 +219,7 @@ fn load_pieces(node: Node<'_>, tokens: Option<char>, encoding: Encoding) -> Load
     Ok(pieces)
 }
 
-/// A loose pattern's literals are tokens; spaces and separators between tokens mean nothing there.
+/// A loose pattern's literals are tokens; spaces and separators between tokens are ignored there.
 fn push_literal(
     pieces: &mut Vec<PatternItem>,
     literal: &mut alloc::string::String,
@@ -351,7 +351,7 @@ fn validate_fields(table: &Table<'_>, pattern: Node<'_>, decode: &PatternDecode)
     validate_units(pattern, decode, &fields().collect::<Vec<_>>())
 }
 
-/// A field needs its table and a table its field.
+/// A field needs its table, and a table its field.
 fn validate_pair(
     table: &Table<'_>,
     pattern: Node<'_>,

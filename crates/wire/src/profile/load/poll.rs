@@ -21,7 +21,7 @@ pub(super) const REQUESTS_MAX: usize = 64;
 const POLL_MS: i64 = 1_000;
 const TIMEOUT_MS: i64 = 500;
 
-/// How often and how patiently, for all channels that do not say it themselves.
+/// Period and time-out for all channels that do not set their own.
 #[derive(Clone, Copy)]
 pub(super) struct Pace {
     pub(super) period: Duration,
@@ -51,7 +51,7 @@ pub(super) fn quarantine(table: &Table<'_>, pace: Pace) -> LoadResult<Duration> 
     Ok(Duration::from_millis(ms))
 }
 
-/// A channel with the place it takes in its table, before it is known in which read it stands.
+/// A channel with its position in its table, before it is assigned to a read.
 struct Placed {
     channel: RegisterChannel,
     entity: ModbusTable,
@@ -118,7 +118,7 @@ pub(super) fn load_modbus(
     Ok((settings, decode))
 }
 
-/// Reads for all channels: those of one table and pace whose places adjoin or overlap share one.
+/// Assigns reads to all channels: those of one table and period whose positions adjoin or overlap share one.
 fn join(placed: &mut [Placed], block_max: u16) -> Vec<Read> {
     let mut order: Vec<usize> = (0..placed.len()).collect();
     let key = |p: &Placed| (p.entity.function(), p.pace.period, p.pace.timeout, p.first, p.last);
@@ -299,7 +299,7 @@ fn load_bit(node: Node<'_>, entity: ModbusTable) -> LoadResult<(u16, u8)> {
     })
 }
 
-/// `registers = 3`: read so many from `address` on, to give the read a length of its own.
+/// `registers = 3`: reads this many from `address` on, to give the read a length of its own.
 fn load_more(table: &Table<'_>, placed: &mut Placed) -> LoadResult<()> {
     let Some(node) = table.find("registers") else { return Ok(()) };
     let most = if placed.entity.is_bits() { BITS_MAX } else { REGISTERS_MAX };
@@ -310,7 +310,7 @@ fn load_more(table: &Table<'_>, placed: &mut Placed) -> LoadResult<()> {
     Ok(())
 }
 
-/// What silence is by default, and whether the stated one leaves a device time to answer: three rounds at least.
+/// The default silence time, and whether a stated one leaves a device time to reply: three rounds at least.
 pub(super) fn silence(node: Option<Node<'_>>, paces: impl Iterator<Item = Pace>) -> LoadResult<Duration> {
     let round = paces.map(|pace| pace.period.micros().saturating_add(pace.timeout.micros()) / 1_000).max();
     let least = round.unwrap_or(0).saturating_mul(3);

@@ -1,5 +1,5 @@
-//! Loads what is asked of an instrument by SCPI: `[poll]` of kind `scpi` and `[decode]` of kind `answers`, from which the
-//! queries follow. Asks nothing and decodes nothing.
+//! Loads the queries for a SCPI instrument: `[poll]` of kind `scpi` and `[decode]` of kind `scpi`, from which the
+//! queries are derived. Sends and decodes nothing.
 
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -9,14 +9,14 @@ use super::fixed::power;
 use super::poll::{Pace, REQUESTS_MAX, quarantine};
 use super::table::{Node, Table};
 use super::words::unit_word;
-use crate::decode::answers::{AnswerChannel, AnswersDecode};
+use crate::decode::scpi::{ScpiChannel, ScpiDecode};
 use crate::poll::scpi::{IDENTIFY, QUERY_BYTES_MAX, Query, ScpiSettings};
 
-/// The most numbers in one answer.
+/// The most numbers in one reply.
 const PARTS_MAX: usize = 32;
 
 /// Both tables.
-pub(super) fn load(poll: &Table<'_>, decode: &Table<'_>) -> LoadResult<(ScpiSettings, AnswersDecode)> {
+pub(super) fn load(poll: &Table<'_>, decode: &Table<'_>) -> LoadResult<(ScpiSettings, ScpiDecode)> {
     poll.only(&["kind", "init", "marker", "poll_ms", "timeout_ms", "quarantine_ms"])?;
     let pace = Pace::load(poll, Pace::DEFAULT)?;
     let marker = poll.find("marker").map_or(Ok("SYST:ERR?"), marker)?;
@@ -29,7 +29,7 @@ pub(super) fn load(poll: &Table<'_>, decode: &Table<'_>) -> LoadResult<(ScpiSett
     decode.only(&["kind", "channel"])?;
     let node = decode.need("channel", "[[decode.channel]] with query = \"MEAS:CAP?\", unit = \"uF\"")?;
     let mut queries: Vec<Query> = Vec::new();
-    let mut channels: Vec<AnswerChannel> = Vec::new();
+    let mut channels: Vec<ScpiChannel> = Vec::new();
     for table in node.tables("[decode.channel]")? {
         let channel = load_channel(&table, pace, marker, &mut queries)?;
         if channels.iter().any(|known| known.number == channel.number) {
@@ -46,7 +46,7 @@ pub(super) fn load(poll: &Table<'_>, decode: &Table<'_>) -> LoadResult<(ScpiSett
     let texts = queries.iter().map(|query| (query.text.clone(), query.parts)).collect();
     let quarantine = quarantine(poll, pace)?;
     let settings = ScpiSettings { init, marker: marker.into(), timeout: pace.timeout, quarantine, queries };
-    Ok((settings, AnswersDecode { queries: texts, channels }))
+    Ok((settings, ScpiDecode { queries: texts, channels }))
 }
 
 fn load_channel(
@@ -54,7 +54,7 @@ fn load_channel(
     pace: Pace,
     marker: &str,
     queries: &mut Vec<Query>,
-) -> LoadResult<AnswerChannel> {
+) -> LoadResult<ScpiChannel> {
     table.only(&[
         "number",
         "query",
@@ -88,7 +88,7 @@ fn load_channel(
         }
         known.parts = known.parts.max(part + 1).max(stated.unwrap_or(1));
     }
-    Ok(AnswerChannel {
+    Ok(ScpiChannel {
         number: u8::try_from(number).unwrap_or(0),
         query,
         part,
@@ -110,7 +110,7 @@ fn line(node: Node<'_>) -> LoadResult<&str> {
     Ok(text)
 }
 
-/// What is asked after anything that went wrong: an error queue by any of its names, or the identity.
+/// The query after any fault: an error queue by any of its names, or the identity.
 fn marker(node: Node<'_>) -> LoadResult<&str> {
     let text = query(node)?;
     if text == IDENTIFY || text.to_ascii_uppercase().contains("ERR") {
@@ -121,7 +121,7 @@ fn marker(node: Node<'_>) -> LoadResult<&str> {
     )))
 }
 
-/// One query: what asks for one answer.
+/// One query, for one reply.
 fn query(node: Node<'_>) -> LoadResult<&str> {
     let text = line(node)?;
     if !text.contains('?') {

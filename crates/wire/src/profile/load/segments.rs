@@ -21,7 +21,7 @@ const FUNCTIONS: [(&str, Function); 3] = [
     ("other", Function::Other),
 ];
 
-/// Prefixes of units as a display shows them, with the letter that our units have for them.
+/// Unit prefixes as a display shows them, with the letter that our units use.
 const PREFIXES: [&str; 6] = ["p", "n", "u", "m", "k", "M"];
 
 /// The `[decode]` table of kind `segments`.
@@ -57,7 +57,7 @@ pub(super) fn load_decode(table: &Table<'_>, frame: &Places) -> LoadResult<Segme
     Ok(SegmentsDecode { digits, points, minus, units, functions, flags, known, end })
 }
 
-/// The bits that have a meaning already; each has one.
+/// The bits that already have a meaning; each has only one.
 struct Bits<'f> {
     frame: &'f Places,
     taken: Vec<Bit>,
@@ -78,7 +78,7 @@ impl Bits<'_> {
         Ok(())
     }
 
-    /// `"6.1"`, `"6.*"` for all bits of a byte, or a list of such.
+    /// `"6.1"`, `"6.*"` for all bits of a byte, or a list of these.
     fn some(&mut self, node: Node<'_>) -> LoadResult<Vec<Bit>> {
         let mut found = Vec::new();
         for node in node.list().unwrap_or_else(|_| alloc::vec![node]) {
@@ -119,7 +119,7 @@ fn load_digits(table: &Table<'_>, bits: &mut Bits<'_>) -> LoadResult<(Vec<Digit>
     Ok((digits, points))
 }
 
-/// A whole digit, or the narrow one that shows nothing but 1.
+/// A whole digit, or a narrow one that shows only 1.
 fn load_digit(table: &Table<'_>, bits: &mut Bits<'_>) -> LoadResult<Digit> {
     let mut digit = Digit::default();
     for (segment, key) in digit.segments.iter_mut().zip(SEGMENTS) {
@@ -202,7 +202,7 @@ fn load_prefixes<'t>(table: &Table<'t>, bits: &mut Bits<'_>) -> LoadResult<Vec<(
     Ok(found)
 }
 
-/// `{ unit = "uF", decimals = 2, lit = ["10.1", "11.1"] }`, one for each set of signs.
+/// `{ unit = "uF", decimals = 2, lit = ["10.1", "11.1"] }`, one for each set of annunciators.
 fn load_rows(node: Node<'_>, bits: &mut Bits<'_>) -> LoadResult<Vec<Row>> {
     let others = bits.taken.clone();
     let mut rows: Vec<Row> = Vec::new();
@@ -239,7 +239,7 @@ fn load_rows(node: Node<'_>, bits: &mut Bits<'_>) -> LoadResult<Vec<Row>> {
     Ok(rows)
 }
 
-/// A table of lit signs: word = bit, or bits.
+/// A table of annunciators: word = bit, or bits.
 fn load_signs<T: Copy>(
     table: &Table<'_>,
     key: &str,
@@ -263,7 +263,7 @@ fn load_signs<T: Copy>(
     Ok(found)
 }
 
-/// The bits that may be set in each byte, and the first byte behind the last bit with a meaning.
+/// The bits that may be set in each byte, and the first byte after the last bit with a meaning.
 fn known(bits: &[Bit], frame: &Places) -> (Vec<u8>, usize) {
     let mut known: Vec<u8> =
         (0..frame.room).map(|byte| if frame.validate(byte).is_ok() { 0 } else { 0xFF }).collect();

@@ -17,7 +17,7 @@ use crate::poll::scpi::Query;
 use crate::profile::is_checked;
 use crate::script::ScriptCompiler;
 
-/// How bytes become frames and frames readings, and what is asked.
+/// How bytes become frames and frames become readings, and how the device is polled.
 pub(super) struct Shape {
     pub(super) frame: Framing,
     pub(super) decode: Decode,
@@ -82,7 +82,7 @@ fn load_polled(
             let silence = poll::silence(silence, settings.queries.iter().map(pace))?;
             Ok(Shape {
                 frame,
-                decode: Decode::Answers(decode),
+                decode: Decode::Scpi(decode),
                 protocol: Some(Protocol::Scpi(settings)),
                 silence,
             })
@@ -128,7 +128,7 @@ impl FrameKind {
     ];
 }
 
-/// Framing and decoding are chosen apart; which go together is said here.
+/// Framing and decoding are chosen independently; this decides which go together.
 fn load_frame(
     frame: &Table<'_>,
     decode: &Table<'_>,
@@ -178,7 +178,7 @@ fn load_frame(
     }
 }
 
-/// Where fields or bits may stand.
+/// Where fields or bits may lie.
 fn places(framing: &Framing) -> fixed::Places {
     match framing {
         Framing::Fixed(frame) => fixed::Places::of_fixed(frame),
@@ -196,7 +196,7 @@ fn places(framing: &Framing) -> fixed::Places {
     }
 }
 
-/// The framing alone; what a pattern does not describe, for lines.
+/// The framing alone; for lines, what a pattern does not describe.
 fn load_framing(frame: &Table<'_>, kind: FrameKind) -> Result<Framing, ProfileError> {
     Ok(match kind {
         FrameKind::Line => Framing::Line(line::load_any_frame(frame)?),
@@ -210,7 +210,7 @@ fn load_framing(frame: &Table<'_>, kind: FrameKind) -> Result<Framing, ProfileEr
     })
 }
 
-/// How many frames must agree: as the profile says, within what its framing allows.
+/// How many frames must agree: as the profile says, within what its framing permits.
 pub(super) fn load_agree(root: &Table<'_>, frame: &Framing, decode: &Decode) -> Result<u8, ProfileError> {
     let uncovered = fixed::has_uncovered_field(frame, decode);
     // Nobody knows which lines a script refuses.

@@ -12,14 +12,14 @@ use toml::de::{DeTable, DeValue};
 use super::LoadResult;
 use crate::error::{ProfileError, suggest};
 
-/// A value of the file with its place.
+/// A value of the file with its position.
 #[derive(Clone, Copy)]
 pub(super) struct Node<'t> {
     text: &'t str,
     value: &'t Spanned<DeValue<'t>>,
 }
 
-/// A table of the file. Keys are borrowed; [`Table::only`] refuses what is not known.
+/// A table of the file. Keys are borrowed; [`Table::only`] rejects unknown ones.
 #[derive(Clone)]
 pub(super) struct Table<'t> {
     text: &'t str,
@@ -69,7 +69,7 @@ impl<'t> Table<'t> {
         all
     }
 
-    /// Refuses every key that is not in `known`; the first in the file is named, with the nearest known key.
+    /// Rejects every key that is not in `known`; the error names the first in the file, with the nearest known key.
     pub(super) fn only(&self, known: &[&str]) -> LoadResult<()> {
         match self.entries().iter().find(|entry| !known.contains(&entry.key)) {
             None => Ok(()),
@@ -86,14 +86,14 @@ impl<'t> Table<'t> {
         self.entries.get(key).map(|value| Node { text: self.text, value })
     }
 
-    /// The value of `key`, which must be there; `example` is shown when it is not.
+    /// The value of `key`, which is required; the error shows `example`.
     pub(super) fn need(&self, key: &str, example: &str) -> LoadResult<Node<'t>> {
         self.find(key).ok_or_else(|| {
             self.error(format_args!("{} has no {key:?}; add one, for example: {example}", self.name))
         })
     }
 
-    /// A flag, `false` when absent.
+    /// A flag, `false` if absent.
     pub(super) fn switch(&self, key: &str) -> LoadResult<bool> {
         self.find(key).map_or(Ok(false), |node| match node.value.get_ref() {
             DeValue::Boolean(b) => Ok(*b),
@@ -101,7 +101,7 @@ impl<'t> Table<'t> {
         })
     }
 
-    /// The sub-table of `key`, if there.
+    /// The sub-table of `key`, if present.
     pub(super) fn table(&self, key: &str) -> LoadResult<Option<Self>> {
         self.find(key).map(|node| node.table(key)).transpose()
     }
@@ -125,7 +125,7 @@ impl<'t> Node<'t> {
         self.value.get_ref().as_str().ok_or_else(|| self.wrong_type("a text in quotes"))
     }
 
-    /// Lines of the file before the first of a text between `'''` and `'''`; `None` for a text written otherwise.
+    /// Lines of the file before the first of a text between `'''` and `'''`; `None` for any other form of text.
     pub(super) fn lines_before_text(self) -> Option<usize> {
         let span = self.value.span();
         let raw = self.text.get(span.clone())?.strip_prefix("'''")?;
@@ -144,7 +144,7 @@ impl<'t> Node<'t> {
         )
     }
 
-    /// A time in seconds, whole or not, above zero and up to an hour.
+    /// A time in seconds, above zero and at most an hour.
     pub(super) fn seconds(self) -> LoadResult<f64> {
         let seconds = match self.value.get_ref() {
             DeValue::Float(digits) => digits.as_str().replace('_', "").parse().ok(),

@@ -270,7 +270,7 @@ impl State {
             return Ok(());
         }
         let mut values = device.notifications().await?;
-        // Weak: what the pump holds must not keep the thread's objects for ever.
+        // Weak: the pump must not keep the thread's objects alive forever.
         let state = Arc::downgrade(self);
         let signals = self.signals.clone();
         self.pump(async move {

@@ -321,9 +321,9 @@ fn identities_are_told_apart_as_the_system_does() {
 #[cfg(feature = "sim")]
 #[tokio::test]
 async fn a_meter_in_memory_plays_one_script_after_the_other() {
-    use crate::sim::sys::elsewhere::PlayedMeter;
+    use crate::sim::sys::elsewhere::SimulatedMeter;
     use crate::{OpenOptions, Registry, Step, Steps};
-    let Ok(meter) = PlayedMeter::plug_in("nowhere".as_ref(), || Some(Step::send(1, "open")));
+    let Ok(meter) = SimulatedMeter::plug_in("nowhere".as_ref(), || Some(Step::send(1, "open")));
     let registry = meter.join(Registry::new());
     let mut link = registry.open(&meter.selector(), &OpenOptions::default()).unwrap();
     assert_eq!(crate::tests::bytes(&mut *link, 8).await, b"openopen");

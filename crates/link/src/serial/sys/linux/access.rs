@@ -8,10 +8,10 @@ use std::path::Path;
 use crate::error::Unavailable;
 use crate::sys::unix_rights::{READ_AND_WRITE, Rights, identity};
 
-/// The group that owns serial ports where the device's own cannot be told: common on Debian and its kin.
+/// The usual group of serial ports, if the device's own is unknown: common on Debian and its derivatives.
 const GROUP_FALLBACK: &str = "dialout";
 
-/// What stands in the way of opening, as far as the mode tells. Access lists (udev `uaccess`) are not seen, so a device
+/// What prevents opening, as far as the mode shows. Access lists (udev `uaccess`) are not considered, so a device
 /// that carries one may be named forbidden here only when the kernel shows no group rights either.
 pub(crate) fn hindrance(device: &Path) -> Option<Unavailable> {
     let path = device.display().to_string();
@@ -31,7 +31,7 @@ pub(crate) fn group_of(device: &Path) -> String {
     fs::metadata(device)
         .ok()
         .and_then(|meta| group_name(&groups, meta.gid()))
-        // Adding a person to root's group mends nothing and opens much.
+        // Adding a person to root's group fixes nothing and opens too much.
         .filter(|name| name != "root")
         .unwrap_or_else(|| GROUP_FALLBACK.to_owned())
 }

@@ -8,18 +8,18 @@ use crate::registry::Registry;
 use crate::sim::Script;
 
 /// Why a meter could not be created or controlled.
-pub type PlayError = PtyError;
+pub type SimulationError = PtyError;
 
 /// A meter that plays one script after the other.
 #[derive(Debug)]
-pub struct PlayedMeter(PtyMeter);
+pub struct SimulatedMeter(PtyMeter);
 
-impl PlayedMeter {
+impl SimulatedMeter {
     /// Plugs it in behind the link `link`, playing `script`. Must be called within a tokio runtime.
     ///
     /// # Errors
     /// As [`PtyMeter::spawn`].
-    pub fn plug_in(link: &Path, script: impl Script + 'static) -> Result<Self, PlayError> {
+    pub fn plug_in(link: &Path, script: impl Script + 'static) -> Result<Self, SimulationError> {
         PtyMeter::spawn(link, script, PtyOptions::default()).map(Self)
     }
 
@@ -39,7 +39,7 @@ impl PlayedMeter {
     ///
     /// # Errors
     /// As [`PtyMeter::play`].
-    pub fn play(&self, script: impl Script + 'static) -> Result<(), PlayError> {
+    pub fn play(&self, script: impl Script + 'static) -> Result<(), SimulationError> {
         self.0.play(script)
     }
 }

@@ -44,7 +44,7 @@ pub struct PtyOptions {
     pub baud: Option<u32>,
 }
 
-/// What a pty meter is told to do.
+/// A command to a pty meter.
 enum Command {
     Play(Box<dyn Script>),
     Send(Vec<u8>),
@@ -107,7 +107,7 @@ impl PtyMeter {
         self.order(Command::Play(Box::new(script)))
     }
 
-    /// Sends bytes now, beside the script.
+    /// Sends bytes now, in addition to the script.
     ///
     /// # Errors
     /// As [`PtyMeter::play`].
@@ -282,7 +282,7 @@ impl Meter {
     }
 }
 
-/// Bytes that the program sent to the meter; waits for ever while unplugged.
+/// Bytes that the program sent to the meter; waits forever while unplugged.
 async fn read_near(plug: Option<&mut Plug>, buffer: &mut [u8]) -> usize {
     use tokio::io::AsyncReadExt as _;
     match plug {
@@ -295,11 +295,11 @@ async fn read_near(plug: Option<&mut Plug>, buffer: &mut [u8]) -> usize {
     }
 }
 
-/// Why a simulated meter could not be made or told something.
+/// Why a simulated meter could not be created or controlled.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum PtyError {
-    /// Something that is not a link stands at the path.
+    /// There is something other than a link at the path.
     LinkTaken {
         /// The path.
         link: PathBuf,

@@ -1,8 +1,9 @@
 //! What a serial receiver hears if its rate differs from the sender's. Sends nothing, and handles only 8 data bits
 //! without parity.
 
-/// The bytes that a receiver at `theirs` baud makes of `bytes` sent at `ours`: it waits for a falling edge and looks at the line
-/// in the middle of each of its own bits. A stop bit that is none gives the byte all the same, as most drivers do.
+/// The bytes that a receiver at `theirs` baud makes of `bytes` sent at `ours`: it waits for a falling edge and looks
+/// at the line in the middle of each of its own bits. A byte with a wrong stop bit is delivered anyway, as most
+/// drivers do.
 pub(super) fn heard(bytes: &[u8], ours: u32, theirs: u32) -> Vec<u8> {
     if ours == theirs || theirs == 0 {
         return bytes.to_vec();
@@ -48,7 +49,7 @@ mod tests {
     fn the_same_rate_hears_the_same() {
         let all: Vec<u8> = (0..=255).collect();
         assert_eq!(heard(&all, 9_600, 9_600), all);
-        // A few percent off is within what a receiver stands (it looks 9.5 bits after the edge).
+        // A receiver tolerates a few percent (it samples 9.5 bits after the edge).
         assert_eq!(heard(&all, 9_600, 9_800), all);
         assert_eq!(heard(&all, 9_600, 9_400), all);
     }

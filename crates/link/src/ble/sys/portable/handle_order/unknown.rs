@@ -2,12 +2,12 @@
 
 use super::super::super::library::Result;
 use super::super::attribute::SystemCharacteristic;
-use crate::ble::central::Seen;
+use crate::ble::central::DiscoveredDevice;
 
 /// Who can read what is withheld here.
 pub(in super::super) const READS_THEM_APART: &str = "cliplead on Linux reads it";
 
 /// Nobody can be asked.
-pub(in super::super) async fn of(_seen: &Seen) -> Result<Option<Vec<SystemCharacteristic>>> {
+pub(in super::super) async fn of(_seen: &DiscoveredDevice) -> Result<Option<Vec<SystemCharacteristic>>> {
     Ok(None)
 }

@@ -9,7 +9,7 @@ use wire::gatt::Uuid;
 use super::super::super::library::{Error, Result};
 use super::super::attribute::SystemCharacteristic;
 use super::NOT_READ;
-use crate::ble::central::Seen;
+use crate::ble::central::DiscoveredDevice;
 
 /// Who can read what is withheld here.
 pub(in super::super) const READS_THEM_APART: &str = "cliplead on Linux reads it";
@@ -18,7 +18,7 @@ pub(in super::super) const READS_THEM_APART: &str = "cliplead on Linux reads it"
 ///
 /// # Errors
 /// The system does not reply, or the device is gone: the order of its characteristics would be a guess.
-pub(in super::super) async fn of(seen: &Seen) -> Result<Option<Vec<SystemCharacteristic>>> {
+pub(in super::super) async fn of(seen: &DiscoveredDevice) -> Result<Option<Vec<SystemCharacteristic>>> {
     let digits: String = seen.address.split(':').collect();
     let listed = match u64::from_str_radix(&digits, 16) {
         Ok(address) => list(address).await.ok().flatten(),

@@ -22,7 +22,7 @@ const SPECIAL_FROM: f64 = 1e36;
 
 /// One number of a reply.
 #[derive(Clone, Debug)]
-pub(crate) struct AnswerChannel {
+pub(crate) struct ScpiChannel {
     pub(crate) number: u8,
     /// Index of its query.
     pub(crate) query: usize,
@@ -37,15 +37,15 @@ pub(crate) struct AnswerChannel {
 
 /// The replies to all queries.
 #[derive(Clone, Debug)]
-pub(crate) struct AnswersDecode {
+pub(crate) struct ScpiDecode {
     /// Text and number of parts.
     pub(crate) queries: Vec<(String, usize)>,
-    pub(crate) channels: Vec<AnswerChannel>,
+    pub(crate) channels: Vec<ScpiChannel>,
 }
 
-impl AnswersDecode {
+impl ScpiDecode {
     pub(crate) fn frame(&self, frame: &[u8], out: &mut dyn FnMut(Result<Decoded, Reason>)) -> bool {
-        let Some(packet) = packet::open(PacketKind::Answer, frame) else { return false };
+        let Some(packet) = packet::open(PacketKind::Reply, frame) else { return false };
         let index = usize::from(packet.index);
         let Some((query, parts)) = self.queries.get(index) else { return false };
         let answer = core::str::from_utf8(packet.message).ok().and_then(|text| {
@@ -61,7 +61,7 @@ impl AnswersDecode {
     }
 }
 
-impl AnswerChannel {
+impl ScpiChannel {
     fn decode(&self, text: &str) -> Result<Decoded, Field> {
         let UnitSpec { unit, coupling } = self.unit;
         let state = self.state(text)?;
