@@ -143,7 +143,7 @@ pub fn crest_volts(volts_rms: f64) -> Result<f64, OutOfRange> {
     Ok(VOLTAGE.validate(volts_rms)? * SQRT_2)
 }
 
-/// Disconnect tangent of a capacitor from its series resistance: 2 pi f C R. A film capacitor is near 0.001 when new and is rejected near 0.02
+/// Loss tangent of a capacitor from its series resistance: 2 pi f C R. A film capacitor is near 0.001 when new and is rejected near 0.02
 /// (common practice, from memory).
 ///
 /// `esr_ohms` 0 to 1000 ohm, `microfarads` 0 to 10^6 uF, `hertz` 1 to 1000 Hz. Source: definition.

@@ -38,7 +38,7 @@ pub(super) const ALL: &[Function] = &[
         "Crest of a sine wave: volts * sqrt 2.",
         "physics", capacitor::crest_volts(volts_rms)),
     function!(GROUP, "loss_tangent"(esr_ohms: number(ESR), microfarads: number(CAPACITANCE), hertz: number(FREQUENCY)) -> returns(""),
-        "Disconnect tangent from the series resistance: 2 pi f C R; near 0.001 when new, rejected near 0.02.",
+        "Loss tangent from the series resistance: 2 pi f C R; near 0.001 when new, rejected near 0.02.",
         "definition", capacitor::loss_tangent(esr_ohms, microfarads, hertz)),
     function!(GROUP, "esr_ohm"(tangent: number(TANGENT), microfarads: number(CAPACITANCE_NOT_ZERO), hertz: number(FREQUENCY)) -> returns("ohm"),
         "Series resistance that makes a loss tangent.",
