@@ -63,10 +63,10 @@ impl Device {
                 });
             }),
         }
-        // Of what is typed, all counts but the step to the next check.
+        // Of what is typed, all counts but the steps on the route.
         let counts = |item: &&Item| match item {
             Item::Reading(_) => true,
-            Item::Typed(act) => *act != Act::Next,
+            Item::Typed(act) => !act.moves_on_the_route(),
             Item::Dropped(_) | Item::NotTyped(_) => false,
         };
         let readings = items.iter().filter(counts).count();

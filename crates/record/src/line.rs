@@ -177,10 +177,10 @@ impl<'de> Deserialize<'de> for LineEvent {
     }
 }
 
-/// Whether recordings contain the act with this word. Instead of the step to the next check of a route they contain
-/// that check.
+/// Whether recordings contain the act with this word. Instead of a step on the route they contain the check that it
+/// armed.
 fn is_written(word: &str) -> bool {
-    Act::is_word(word) && word != Act::Next.written().0
+    Act::is_word(word) && !Act::is_word_of_the_route(word)
 }
 
 impl LineEvent {
@@ -236,7 +236,7 @@ impl LineEvent {
             Event::Round(event) => match event {
                 round::Event::Arm(plan) => Self::arm(t, plan),
                 // The check that it arms is a line of its own.
-                round::Event::Act { act: Act::Next, .. } => return None,
+                round::Event::Act { act, .. } if act.moves_on_the_route() => return None,
                 round::Event::Act { act, .. } => Self::Act { t, act: act.clone() },
                 round::Event::Rules(set) => Self::Rules { t, hash: set.hash().to_owned() },
                 round::Event::Stored { verdict } => Self::Stored { t, verdict: *verdict },

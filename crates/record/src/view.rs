@@ -161,6 +161,8 @@ pub fn view_json(seq: u64, now_ms: i64, view: &View, context: &ViewContext) -> S
     });
     let of = judged.as_ref().map(|(verdict, _)| verdict);
     let check = view.check.as_ref().map(|shown| check(shown, of, context));
+    let owed: Vec<String> =
+        view.owed.iter().map(|owed| crate::plain(&owed.in_words()).into_owned()).collect();
     json!({
         "seq": seq,
         "now_ms": now_ms,
@@ -173,6 +175,8 @@ pub fn view_json(seq: u64, now_ms: i64, view: &View, context: &ViewContext) -> S
         "devices": context.devices,
         "faults": context.faults,
         "saving": context.saving,
+        "paused": view.paused,
+        "owed": owed,
     })
     .to_string()
 }

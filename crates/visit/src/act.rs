@@ -45,10 +45,48 @@ pub enum Act {
     Again,
     /// Goes on to the next check of the route.
     Next,
+    /// Goes back to the check before on the route.
+    Back,
+    /// Goes to a unit of the route: to its first check without a verdict.
+    Unit {
+        /// Its tag.
+        tag: String,
+    },
+    /// Goes to a check of the unit under work.
+    Check {
+        /// Its component, its rule, or both as `COMPONENT / RULE`.
+        name: String,
+    },
+    /// Leaves the armed check without a verdict, for a reason, and goes on to the next one.
+    Skip {
+        /// The reason.
+        why: String,
+    },
     /// Ends the armed check; without a verdict so far it ends with `no verdict` and the reason.
     Finish,
+    /// Interrupts the visit: every hold point is open again, and nothing is measured until it is resumed.
+    Pause,
+    /// Goes on after a pause.
+    Resume,
+    /// Notes what eyes saw at the unit.
+    Finding {
+        /// In words.
+        text: String,
+        /// It was left so; otherwise found so.
+        as_left: bool,
+    },
+    /// Says that something that was taken off, opened or forced is back as it was.
+    Restored {
+        /// The hold point that took it off, or what is owed in words.
+        what: String,
+    },
     /// Says that the unit under work has power again; without an armed check any unit may have, so all of them count as such.
     Energised,
+    /// Ends the visit at the unit under work.
+    Close {
+        /// Why it ends although something is not restored.
+        why: Option<String>,
+    },
 }
 
 /// What a person reads off a meter.
@@ -88,13 +126,44 @@ pub enum Field {
 }
 
 /// The word of each act, as it is written.
-const WORDS: [&str; 8] = ["confirm", "withdraw", "typed", "answer", "again", "next", "finish", "energised"];
+const WORDS: [&str; 17] = [
+    "confirm",
+    "withdraw",
+    "typed",
+    "answer",
+    "again",
+    "next",
+    "back",
+    "unit",
+    "check",
+    "skip",
+    "finish",
+    "pause",
+    "resume",
+    "finding",
+    "restored",
+    "energised",
+    "close",
+];
 
 /// What a person may type beside values, for whoever typed something else.
-const LINES: &str =
-    "confirm NAME, withdraw NAME, yes, no (or yes 3 for question 3), again, finish, energised, next";
+const LINES: &str = "confirm NAME, withdraw NAME, yes, no (or yes 3 for question 3), again, finish, next, back, \
+    unit TAG, check NAME, skip WHY, pause, resume, finding TEXT, as left TEXT, restored WHAT, power back, close, \
+    close WHY";
 
 impl Act {
+    /// Whether it only moves on the route. Recordings hold the check that it armed instead.
+    #[must_use]
+    pub const fn moves_on_the_route(&self) -> bool {
+        matches!(self, Self::Next | Self::Back | Self::Unit { .. } | Self::Check { .. })
+    }
+
+    /// Whether an act that only moves on the route is written with this word.
+    #[must_use]
+    pub fn is_word_of_the_route(word: &str) -> bool {
+        matches!(word, "next" | "back" | "unit" | "check")
+    }
+
     /// Whether an act is written with this word.
     #[must_use]
     pub fn is_word(word: &str) -> bool {
@@ -119,8 +188,22 @@ impl Act {
             }
             Self::Again => ("again", Vec::new()),
             Self::Next => ("next", Vec::new()),
+            Self::Back => ("back", Vec::new()),
+            Self::Unit { tag } => ("unit", Vec::from([("tag", Field::Text(tag.clone()))])),
+            Self::Check { name } => ("check", Vec::from([("name", Field::Text(name.clone()))])),
+            Self::Skip { why } => ("skip", Vec::from([("why", Field::Text(why.clone()))])),
             Self::Finish => ("finish", Vec::new()),
+            Self::Pause => ("pause", Vec::new()),
+            Self::Resume => ("resume", Vec::new()),
+            Self::Finding { text, as_left } => {
+                let fields = [("text", Field::Text(text.clone())), ("as_left", Field::Flag(*as_left))];
+                ("finding", Vec::from(fields))
+            }
+            Self::Restored { what } => ("restored", Vec::from([("what", Field::Text(what.clone()))])),
             Self::Energised => ("energised", Vec::new()),
+            Self::Close { why } => {
+                ("close", why.iter().map(|why| ("why", Field::Text(why.clone()))).collect())
+            }
         }
     }
 
@@ -145,8 +228,17 @@ impl Act {
             "answer" => Self::Answer { question: given.number_if_any("question")?, yes: given.flag("yes")? },
             "again" => Self::Again,
             "next" => Self::Next,
+            "back" => Self::Back,
+            "unit" => Self::Unit { tag: given.text("tag")? },
+            "check" => Self::Check { name: given.text("name")? },
+            "skip" => Self::Skip { why: given.text("why")? },
             "finish" => Self::Finish,
+            "pause" => Self::Pause,
+            "resume" => Self::Resume,
+            "finding" => Self::Finding { text: given.text("text")?, as_left: given.flag("as_left")? },
+            "restored" => Self::Restored { what: given.text("what")? },
             "energised" => Self::Energised,
+            "close" => Self::Close { why: given.text_if_any("why")? },
             _ => return Err(ActError::NoAct(word.to_owned())),
         };
         given.end()?;
@@ -179,7 +271,22 @@ impl Act {
             ("yes" | "no", number) => {
                 Some(Self::Answer { question: Some(number.parse().ok()?), yes: first == "yes" })
             }
-            ("again" | "next" | "finish" | "energised", "") => Self::read::<String>(&first, []).ok(),
+            ("unit", tag) if !tag.is_empty() => Some(Self::Unit { tag: tag.into() }),
+            ("check", name) if !name.is_empty() => Some(Self::Check { name: name.into() }),
+            ("skip", why) if !why.is_empty() => Some(Self::Skip { why: why.into() }),
+            ("finding", text) if !text.is_empty() => {
+                Some(Self::Finding { text: text.into(), as_left: false })
+            }
+            ("as", text) => {
+                let text = text.strip_prefix("left").map(str::trim).filter(|text| !text.is_empty())?;
+                Some(Self::Finding { text: text.into(), as_left: true })
+            }
+            ("restored", what) if !what.is_empty() => Some(Self::Restored { what: what.into() }),
+            ("power", "back") => Some(Self::Energised),
+            ("close", why) if !why.is_empty() => Some(Self::Close { why: Some(why.into()) }),
+            ("again" | "next" | "back" | "finish" | "pause" | "resume" | "energised" | "close", "") => {
+                Self::read::<String>(&first, []).ok()
+            }
             _ => None,
         }
     }
@@ -333,8 +440,19 @@ mod tests {
             Act::Answer { question: None, yes: true },
             Act::Again,
             Act::Next,
+            Act::Back,
+            Act::Unit { tag: "RTU-31".into() },
+            Act::Check { name: "supply".into() },
+            Act::Skip { why: "roof hatch locked".into() },
             Act::Finish,
+            Act::Pause,
+            Act::Resume,
+            Act::Finding { text: "coil fouled".into(), as_left: false },
+            Act::Finding { text: "coil washed".into(), as_left: true },
+            Act::Restored { what: "one lead off".into() },
             Act::Energised,
+            Act::Close { why: None },
+            Act::Close { why: Some("part on order".into()) },
         ])
     }
 
@@ -343,12 +461,40 @@ mod tests {
         let mut words: Vec<&str> = Vec::new();
         for act in all() {
             let (word, fields) = act.written();
+            assert_eq!(Act::is_word_of_the_route(word), act.moves_on_the_route(), "{word}");
             assert_eq!(Act::read(word, fields), Ok(act));
             words.push(word);
         }
         words.dedup();
         assert_eq!(words, WORDS);
         assert!(words.iter().all(|word| Act::is_word(word)) && !Act::is_word("burn"));
+    }
+
+    #[test]
+    fn every_act_can_be_typed() {
+        for (line, act) in [
+            ("confirm locked out", Act::Confirm { hold_point: "locked out".into() }),
+            ("Next", Act::Next),
+            ("back", Act::Back),
+            ("unit RTU-31", Act::Unit { tag: "RTU-31".into() }),
+            ("check condenser fan 1 capacitor", Act::Check { name: "condenser fan 1 capacitor".into() }),
+            ("skip  roof hatch locked", Act::Skip { why: "roof hatch locked".into() }),
+            ("pause", Act::Pause),
+            ("resume", Act::Resume),
+            ("finding coil fouled", Act::Finding { text: "coil fouled".into(), as_left: false }),
+            ("as left coil washed", Act::Finding { text: "coil washed".into(), as_left: true }),
+            ("restored one lead off", Act::Restored { what: "one lead off".into() }),
+            ("power back", Act::Energised),
+            ("close", Act::Close { why: None }),
+            ("close part on order", Act::Close { why: Some("part on order".into()) }),
+        ] {
+            assert_eq!(Act::of_line(line), Ok(act), "{line}");
+        }
+        for line in
+            ["skip", "unit", "check", "finding", "as left", "as it was", "restored", "power", "pause now"]
+        {
+            assert_eq!(Act::of_line(line), Err(ActError::NoLine(line.into())), "{line}");
+        }
     }
 
     #[test]

@@ -83,6 +83,8 @@ pub(crate) struct Check {
     questions: Questions,
     asking: Asking,
     given: Option<Given>,
+    /// Something was done for it: a hold point shown, a value given, an answer asked for.
+    touched: bool,
     says: Vec<Says>,
 }
 
@@ -100,6 +102,7 @@ impl Check {
             questions: Questions::default(),
             asking: Asking::default(),
             given: None,
+            touched: false,
             says: Vec::new(),
         }
     }
@@ -120,6 +123,16 @@ impl Check {
 
     pub(crate) const fn is_done(&self) -> bool {
         self.given.is_some()
+    }
+
+    /// Whether nothing was done for it yet: then it may be passed by without a word.
+    pub(crate) fn is_untouched(&self) -> bool {
+        !self.touched && !self.is_done() && !self.points.are_under_way()
+    }
+
+    /// Something was done for it.
+    pub(crate) fn touch(&mut self) {
+        self.touched = true;
     }
 
     /// The open question.
@@ -309,8 +322,8 @@ impl Check {
         }
     }
 
-    /// Nobody watched: no reading from before counts.
-    pub(crate) fn unwatched(&mut self) {
+    /// Nobody watched, or the visit is paused: no reading from before counts.
+    pub(crate) fn forget(&mut self, why: ResetReason) {
         self.evidence_fell();
         self.power_back();
         if self.is_done() {
@@ -319,7 +332,7 @@ impl Check {
         let pending = self.is_pending();
         self.forget_readings();
         if pending {
-            self.reset(ResetReason::Unwatched);
+            self.reset(why);
         }
     }
 }

@@ -9,6 +9,7 @@ use quantity::{Instant, Reading};
 use crate::act::{Act, By};
 use crate::hold::Evidence;
 use crate::plan::Plan;
+use crate::restoration::Owed;
 use crate::verdict::{PointReading, Verdict};
 use judge::evaluate::Judged;
 use judge::limits::Word;
@@ -108,6 +109,57 @@ pub enum Output {
         /// The question.
         question: String,
     },
+    /// A check was left without a verdict; nothing is stored of it.
+    Skipped {
+        /// Its running number.
+        check: u32,
+        /// The reason that was given; `None` for one that was passed by before anything was done for it.
+        why: Option<String>,
+    },
+    /// The route has no further check.
+    RouteEnds {
+        /// Its checks.
+        checks: usize,
+        /// Those that have a verdict.
+        judged: usize,
+    },
+    /// The visit is interrupted.
+    Paused,
+    /// It goes on.
+    Resumed,
+    /// What eyes saw.
+    Finding {
+        /// The unit's tag.
+        unit_tag: String,
+        /// The component of the armed check; empty without one.
+        component: String,
+        /// In words.
+        text: String,
+        /// It was left so; otherwise found so.
+        as_left: bool,
+        /// Who saw it.
+        by: By,
+    },
+    /// Something was taken off, opened or forced, and must be put back before the visit closes.
+    Owed(Owed),
+    /// It is back.
+    Restored {
+        /// What.
+        owed: Owed,
+        /// Who says so.
+        by: By,
+    },
+    /// The visit at a unit has ended.
+    Closed {
+        /// The unit's tag.
+        unit_tag: String,
+        /// Why it ended although something is still owed.
+        why: Option<String>,
+        /// What is still owed.
+        owed: Vec<Owed>,
+        /// Who closed it.
+        by: By,
+    },
     /// Something asked for was not done.
     Refused {
         /// What and why, one sentence.
@@ -159,6 +211,10 @@ pub enum LapseReason {
     Failed,
     /// Nobody watched for a while.
     Unwatched,
+    /// The visit was paused.
+    Paused,
+    /// The visit at its unit has ended.
+    Closed,
 }
 
 impl LapseReason {
@@ -173,6 +229,8 @@ impl LapseReason {
             Self::Earlier => "a hold point before it fell",
             Self::Failed => "the check that shows it did not pass",
             Self::Unwatched => "the machine slept or was held up, so nobody watched the unit",
+            Self::Paused => "the visit was paused",
+            Self::Closed => "the visit at the unit is closed",
         }
     }
 }
@@ -194,6 +252,8 @@ pub enum ResetReason {
     Apart,
     /// Nobody watched for a while.
     Unwatched,
+    /// The visit was paused.
+    Paused,
 }
 
 impl ResetReason {
@@ -210,6 +270,7 @@ impl ResetReason {
                 "readings that must be of one moment lie too far apart: the older one is taken again"
             }
             Self::Unwatched => "the machine slept or was held up",
+            Self::Paused => "the visit was paused",
         }
     }
 }

@@ -123,11 +123,18 @@ impl Ledger {
         self.fell(gone.into_iter(), LapseReason::Energised)
     }
 
-    /// Nobody watched: nothing counts any more, nor what unstored verdicts would show.
-    pub(crate) fn unwatched(&mut self) -> Vec<Change> {
+    /// Nobody watched, or the visit is paused: nothing counts any more, nor what unstored verdicts would show.
+    pub(crate) fn forget(&mut self, why: LapseReason) -> Vec<Change> {
         self.unstored.forget();
         let gone = self.gate.forget_all();
-        self.fell(gone.into_iter(), LapseReason::Unwatched)
+        self.fell(gone.into_iter(), why)
+    }
+
+    /// The visit at this unit has ended: nothing of it counts any more.
+    pub(crate) fn leave(&mut self, unit_tag: &str) -> Vec<Change> {
+        self.unstored.leave(unit_tag);
+        let gone = self.gate.leave(unit_tag);
+        self.fell(gone.into_iter(), LapseReason::Closed)
     }
 
     /// Takes a reading: volts at the leads while the unit counts as dead, or the part as discharged, undo that.

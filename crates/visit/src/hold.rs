@@ -57,6 +57,8 @@ pub struct Known {
     pub ask: &'static str,
     /// The caution that belongs to it.
     pub caution: &'static str,
+    /// What puts back whatever was taken off, opened or forced to show it; `None` where nothing was.
+    pub owes: Option<&'static str>,
 }
 
 const MINUTE: i64 = 60;
@@ -74,6 +76,7 @@ pub const KNOWN: [Known; 18] = [
         caution: "Every source: line, control back-feed, convenience outlet, gas, stored spring or pressure. \
                   Block fan wheels: they windmill. A switch or thermostat is not isolation. Follow the site's lockout procedure; \
                   work inside is for qualified persons under local codes.",
+        owes: None,
     },
     Known {
         name: "proved dead",
@@ -85,6 +88,7 @@ pub const KNOWN: [Known; 18] = [
         ask: "Live-dead-live: volts ac on a known live source, then across the dead conductors, then the live source again.",
         caution: "An open disconnect is not proof. Treat as live, and dress for it, until proved. Test the tester \
                   before and after; every phase to phase and to ground: the meter knows one pair, you know the others.",
+        owes: None,
     },
     Known {
         name: "discharged",
@@ -97,6 +101,7 @@ pub const KNOWN: [Known; 18] = [
               every pair, and each to the case.",
         caution: "Stored charge can kill. Treat the capacitor as live while discharging: gloves, insulated leads, \
                   a resistor and not a screwdriver. A large capacitor takes half a minute. A bleeder may be open: measure.",
+        owes: None,
     },
     Known {
         name: "one lead off",
@@ -107,6 +112,7 @@ pub const KNOWN: [Known; 18] = [
         by_stream: ByStream::No,
         ask: "Take the part off its wires on all sides but one (dual: HERM and FAN both off); note where each went.",
         caution: "A part still in circuit reads the winding across it. Wires only come off dead and discharged terminals.",
+        owes: Some("wires back on, each where it was, spades tight"),
     },
     Known {
         name: "leads proved",
@@ -117,6 +123,7 @@ pub const KNOWN: [Known; 18] = [
         by_stream: ByStream::LeadsShortedThenOpen,
         ask: "On ohms, clip the leads together (below 0.5 ohm, steady), then apart (open).",
         caution: "A broken lead reads like a dead part, a shorted one like a good fuse.",
+        owes: None,
     },
     Known {
         name: "leads open",
@@ -127,6 +134,7 @@ pub const KNOWN: [Known; 18] = [
         by_stream: ByStream::LeadsOpen,
         ask: "On ohms, hold the leads apart: the meter must show an open line.",
         caution: "A number on open leads means a damaged lead or wet hands.",
+        owes: None,
     },
     Known {
         name: "live work approved",
@@ -139,6 +147,7 @@ pub const KNOWN: [Known; 18] = [
         caution: "Live terminals, 400 V and more across a running capacitor. Only where a dead test cannot answer, only \
                   qualified persons with the protective equipment and permit the site and local codes ask for, \
                   meter and leads rated for the circuit, CAT III 600 V at least. Clip on dead, then energise.",
+        owes: None,
     },
     Known {
         name: "supply proved",
@@ -210,6 +219,7 @@ pub const KNOWN: [Known; 18] = [
         undone_by_power: true,
         ask: "The outside-air damper is shut, seen and not only commanded.",
         caution: "A damper driven by hand moves again by itself: keep fingers out of the linkage.",
+        owes: Some("damper back under its control"),
         ..BY_CHECK
     },
     Known {
@@ -232,6 +242,7 @@ const BY_CHECK: Known = Known {
     by_stream: ByStream::No,
     ask: "",
     caution: "",
+    owes: None,
 };
 
 /// What the engine knows of the hold point with this name.
@@ -253,6 +264,7 @@ pub fn of(name: &str) -> Known {
         by_stream: ByStream::No,
         ask: "Confirm this hold point.",
         caution: "Follow the site's procedure; local codes and licensed practice come first.",
+        owes: None,
     })
 }
 

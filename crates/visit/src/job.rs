@@ -27,6 +27,10 @@ impl Job {
         self.rule.as_ref().map(|rule| rule.header())
     }
 
+    pub(crate) fn place(&self) -> Place<'_> {
+        Place { unit_tag: &self.plan.unit_tag, component: &self.plan.component }
+    }
+
     pub(crate) fn title(&self) -> &str {
         self.header().map_or(&self.plan.rule, |header| &header.title)
     }

@@ -5,6 +5,8 @@
 //! depend on the events alone and not on how often somebody called. The round passes events on to its machines and gathers what they
 //! say: the route, the ledger of hold points, the armed check, the leads, the newest reading. Does not decode bytes, print, or store.
 
+mod acts;
+
 use alloc::boxed::Box;
 use alloc::format;
 use alloc::string::{String, ToString};
@@ -15,25 +17,28 @@ use quantity::{Duration, Instant, Reading, Typed};
 pub use crate::check::StillWaits;
 pub use crate::event::{AMENDMENTS_MAX, Event, LapseReason, NO_QUESTION, Output, ResetReason, Stamped};
 pub use crate::plan::{Binding, Entered, Plan};
-pub use crate::route::Route;
+pub use crate::restoration::Owed;
+pub use crate::route::{Progress, Route};
 pub use crate::settings::Settings;
 pub use crate::view::{
     CheckView, HoldPointState, HoldPointView, LiveState, LiveView, Phase, PointStage, PointView,
     QuestionView, RulerView, ShownBy, View,
 };
 
-use crate::act::{Act, By, Display};
-use crate::check::{Around, Check, Ending, Says, none_asked};
+use crate::check::{Around, Check, Ending, Says};
 use crate::evidence::{Change, Ledger};
 use crate::hold::How;
 use crate::job::Job;
 use crate::leads::Leads;
 use crate::live::{Interest, Live};
+use crate::restoration::Restoration;
 use crate::verdict::Verdict;
 use judge::rule::RuleSet;
 
 /// Deadlines worked off in one step at most; far more than can ever be due, so that nothing loops for ever.
 const DEADLINES_PER_STEP: usize = 1_000;
+/// What is to be done while the visit is paused.
+const PAUSED: &str = "The visit is paused. Resume it to go on; every hold point is open again.";
 /// A reading that arrives later than this after its own time is stale: shown, never used. Our own choice.
 const LATE_FOR: Duration = Duration::from_secs(5);
 
@@ -43,6 +48,8 @@ pub struct Round {
     settings: Settings,
     route: Route,
     ledger: Ledger,
+    restoration: Restoration,
+    paused: bool,
     check: Option<Check>,
     /// What leads are still on, as far as known; outlives the check.
     leads: Leads,
@@ -64,6 +71,8 @@ impl Round {
             settings,
             route: Route::default(),
             ledger: Ledger::default(),
+            restoration: Restoration::default(),
+            paused: false,
             check: None,
             leads: Leads::default(),
             live: Live::default(),
@@ -140,12 +149,18 @@ impl Round {
             check: check.map(|check| {
                 let asks = check.phase() == Phase::HoldPoints;
                 let hold_points = self.ledger.views(asks, check.proof_says(), now);
-                check.view(hold_points, &self.settings)
+                let picture = check.view(hold_points, &self.settings);
+                match self.paused {
+                    true => CheckView { prompt: PAUSED.to_string(), ..picture },
+                    false => picture,
+                }
             }),
             live: self.live.view(check.and_then(settling).unwrap_or_default(), now),
             verdict: check.and_then(|check| check.verdict(now)),
             amendment_changes: check.map_or(0, Check::amendment_changes),
             amendment_is_live: check.is_some_and(|check| check.amendment_is_live(now)),
+            paused: self.paused,
+            owed: self.restoration.owed(self.unit_tag()).cloned().collect(),
         }
     }
 
@@ -174,46 +189,19 @@ impl Round {
                 let changes = self.ledger.stored(verdict);
                 self.take(changes);
             }
-            Event::Unwatched => {
-                self.live.lose(None);
-                self.with_check(|check, _| check.unwatched());
-                let changes = self.ledger.unwatched();
-                self.take(changes);
-            }
+            Event::Unwatched => self.forget(ResetReason::Unwatched, LapseReason::Unwatched),
             Event::Tick => {}
         }
         core::mem::take(&mut self.out)
     }
 
-    /// Does what a person does.
-    fn act(&mut self, act: Act, by: By) {
-        match act {
-            Act::Confirm { hold_point } => self.confirm(&hold_point, by),
-            Act::Withdraw { hold_point } => self.withdraw(&hold_point),
-            Act::Type { point, value, accuracy } => {
-                if !self.with_check(|check, around| check.typed(&point, value, accuracy, around)) {
-                    self.refuse(match value {
-                        Display::Value(_) => "no check is armed".to_string(),
-                        Display::Open => {
-                            format!("{point:?} was not taken as open: no such reading is awaited")
-                        }
-                    });
-                }
-            }
-            Act::Answer { question, yes } => {
-                if !self.with_check(|check, around| check.answer(question, yes, around)) {
-                    self.refuse(none_asked(question, self.questions));
-                }
-            }
-            Act::Again => self.again(),
-            Act::Next => self.next(),
-            Act::Finish => self.finish(),
-            Act::Energised => self.energised(),
-        }
-    }
-
     fn job(&self) -> Option<&Job> {
         self.check.as_ref().map(Check::job)
+    }
+
+    /// The unit of the armed check.
+    fn unit_tag(&self) -> Option<&str> {
+        self.job().map(|job| job.plan.unit_tag.as_str())
     }
 
     fn work_off_deadlines(&mut self, now: Instant) {
@@ -290,9 +278,9 @@ impl Round {
     }
 
     fn arm(&mut self, plan: Plan) {
-        if self.awaits_verdict() {
-            self.finish();
-        }
+        self.leave_check();
+        self.paused = false;
+        self.route.armed(&plan);
         self.checks = self.checks.saturating_add(1);
         let rule = self.rules.find(&plan.rule).cloned();
         let job = Job { number: self.checks, plan, rule };
@@ -308,29 +296,29 @@ impl Round {
         self.take(Vec::new());
     }
 
-    /// Arms the next check of the route.
-    fn next(&mut self) {
-        match self.route.go_on() {
-            Some(plan) => self.arm(plan),
-            None => self.refuse("the route is at its end: there is no next check".to_string()),
-        }
-    }
-
-    fn again(&mut self) {
-        if self.with_check(|check, _| check.again()) {
-            self.take(Vec::new());
-        } else {
-            self.refuse("nothing to take again: no check is armed".to_string());
-        }
-    }
-
-    fn finish(&mut self) {
-        if self.awaits_verdict() {
+    /// Another check comes, or none: one that was begun ends without a verdict, one that was not is passed by.
+    fn leave_check(&mut self) {
+        let Some(check) = &self.check else { return };
+        if check.is_untouched() {
+            let check = check.job().number;
+            self.say(Output::Skipped { check, why: None });
+        } else if !check.is_done() {
             self.with_check(|check, around| check.finish(around));
-        } else {
-            self.check = None;
-            self.ledger.serve(None);
         }
+        self.drop_check();
+    }
+
+    fn drop_check(&mut self) {
+        self.check = None;
+        self.ledger.serve(None);
+    }
+
+    /// What makes people safe is forgotten; what is owed is not.
+    fn forget(&mut self, reset: ResetReason, lapse: LapseReason) {
+        self.live.lose(None);
+        self.with_check(|check, _| check.forget(reset));
+        let changes = self.ledger.forget(lapse);
+        self.take(changes);
     }
 
     fn read(&mut self, device: &str, reading: Reading) {
@@ -338,7 +326,7 @@ impl Round {
         let reading = Reading { at: reading.at.min(self.now), ..reading };
         let interest = self.check.as_ref().map_or(Interest::None, |check| check.interest(device, &reading));
         self.live.take(device, reading, interest, self.now);
-        if self.now.since(reading.at) > LATE_FOR {
+        if self.paused || self.now.since(reading.at) > LATE_FOR {
             return;
         }
         let changes = self.ledger.read(device, &reading);
@@ -349,43 +337,22 @@ impl Round {
         self.with_check(|check, around| check.read(device, &reading, around));
     }
 
-    fn confirm(&mut self, name: &str, by: By) {
-        let Some(job) = self.job() else {
-            return self.refuse(format!("{name:?} was not taken: no check is armed"));
-        };
-        let Some(name) = job.hold_point(name).map(ToString::to_string) else {
-            let listed = job.hold_points().join(", ");
-            return self.refuse(format!("{name:?} is no hold point of this check; it has: {listed}"));
-        };
-        let open = self.ledger.open();
-        match open.first() {
-            Some(first) if *first != name && open.contains(&name) => {
-                self.refuse(format!("{name:?} was not taken: show {first:?} first"));
-            }
-            _ => self.show(&name, How::Confirmed(by)),
-        }
-    }
-
     fn show(&mut self, name: &str, how: How) {
+        if self.restoration.is_full() && crate::hold::of(name).owes.is_some() {
+            return self.refuse(format!(
+                "{name:?} was not taken: too much is owed already; put something back first"
+            ));
+        }
+        if let Some(check) = &mut self.check {
+            check.touch();
+        }
+        let place = self.check.as_ref().map(|check| check.job().place());
+        let owed = place.and_then(|place| self.restoration.shown(name, place));
         let changes = self.ledger.show(name, how, self.now);
         self.take(changes);
-    }
-
-    fn withdraw(&mut self, name: &str) {
-        let known = self.job().and_then(|job| job.hold_point(name)).unwrap_or(name).to_string();
-        let changes = self.ledger.withdraw(&known);
-        if changes.is_empty() {
-            return self.refuse(format!("{name:?} does not stand, so it cannot be taken back"));
+        if let Some(owed) = owed {
+            self.say(Output::Owed(owed));
         }
-        self.take(changes);
-    }
-
-    /// Power is back on the unit of the armed check; on any unit, as far as is known, when none is armed.
-    fn energised(&mut self) {
-        self.with_check(|check, _| check.power_back());
-        let unit_tag = self.job().map(|job| job.plan.unit_tag.clone());
-        let changes = self.ledger.energised(unit_tag.as_deref());
-        self.take(changes);
     }
 
     /// Puts the verdict of the armed check together, tells it, and lets other checks have what it shows.
@@ -412,6 +379,7 @@ impl Round {
             at: self.now,
         };
         let shows = job.header().map_or_else(Vec::new, |header| header.shows.clone());
+        self.route.judged(&job.plan);
         check.end(verdict.clone(), live);
         self.say(Output::Verdict(Box::new(verdict.clone())));
         let changes = self.ledger.judged(&verdict, &shows, self.settings.verdicts_are_stored);

@@ -5,6 +5,7 @@ use alloc::vec::Vec;
 
 use quantity::Flags;
 
+use crate::restoration::Owed;
 use crate::verdict::{PlateUsed, PointReading, Verdict};
 
 /// The whole picture.
@@ -20,6 +21,10 @@ pub struct View {
     pub amendment_is_live: bool,
     /// How often the word that the leads show has changed since the verdict.
     pub amendment_changes: u32,
+    /// The visit is paused.
+    pub paused: bool,
+    /// What must be put back at the unit under work.
+    pub owed: Vec<Owed>,
 }
 
 /// Where a check stands.

@@ -59,6 +59,8 @@ fn view_of(verdict: Verdict, judged: &str, context: &ViewContext, amendment_is_l
         verdict: Some((verdict, true)),
         amendment_is_live,
         amendment_changes: 12,
+        paused: false,
+        owed: Vec::new(),
     };
     serde_json::from_str(&view_json(1, 0, &view, context)).unwrap()
 }

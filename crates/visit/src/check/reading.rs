@@ -168,6 +168,7 @@ impl Check {
     }
 
     pub(super) fn ask(&mut self, question: Question, around: &mut Around<'_>) {
+        self.touch();
         let Question { number, text, .. } = self.questions.ask(question, around.asked);
         let (number, question) = (*number, text.clone());
         self.say(Output::Asked { number, question });
@@ -182,6 +183,7 @@ impl Check {
 
     /// A point has its value: with the last one the check concludes.
     pub(super) fn point_settled(&mut self, index: usize, done: SettledPoint, around: &mut Around<'_>) {
+        self.touch();
         self.say(Output::Settled(done.reading.clone()));
         if let Some(watch) = done.watch().filter(|watch| watch.open_since.is_none()) {
             let (from, value) = (watch.from.clone(), done.reading.quantity.value());

@@ -145,9 +145,17 @@ impl Gate {
 
     /// Removes what power undoes: on this unit, or on every unit when it is not known which has power.
     pub(super) fn energised(&mut self, unit_tag: Option<&str>) -> Vec<Standing> {
-        let undone = |s: &Standing| unit_tag.is_none_or(|unit| s.unit_tag == unit) && s.undone_by_power;
+        self.take_all(|s| unit_tag.is_none_or(|unit| s.unit_tag == unit) && s.undone_by_power)
+    }
+
+    /// Removes what was shown on this unit.
+    pub(super) fn leave(&mut self, unit_tag: &str) -> Vec<Standing> {
+        self.take_all(|s| s.scope != Scope::Leads && s.unit_tag == unit_tag)
+    }
+
+    fn take_all(&mut self, which: impl Fn(&Standing) -> bool) -> Vec<Standing> {
         let numbers: Vec<u64> =
-            self.standing.iter().filter(|(_, s)| undone(s)).map(|(number, _)| *number).collect();
+            self.standing.iter().filter(|(_, s)| which(s)).map(|(number, _)| *number).collect();
         numbers.into_iter().filter_map(|number| self.take(number)).collect()
     }
 

@@ -138,9 +138,20 @@ fn nothing_counts_that_nobody_watched() {
     let mut ledger = ledger("RTU-07", "C1");
     confirm_all(&mut ledger);
     let _ = ledger.judged(&verdict(1, Word::Pass), &[String::from("supply proved")], true);
-    let changes = ledger.unwatched();
+    let changes = ledger.forget(LapseReason::Unwatched);
     assert_eq!(lapsed(&changes).len(), LISTED.len());
     assert!(lapsed(&changes).iter().all(|(_, why)| *why == LapseReason::Unwatched));
     assert_eq!(ledger.stored(1), []);
     assert_eq!(ledger.open(), LISTED);
+}
+
+#[test]
+fn a_unit_that_is_left_keeps_nothing_and_another_keeps_all() {
+    let mut ledger = ledger("RTU-07", "C1");
+    confirm_all(&mut ledger);
+    assert_eq!(lapsed(&ledger.leave("RTU-08")), []);
+    assert_eq!(ledger.open(), Vec::<String>::new());
+    let changes = ledger.leave("RTU-07");
+    let gone: Vec<&str> = lapsed(&changes).into_iter().map(|(name, _)| name).collect();
+    assert_eq!(gone, ["locked out", "proved dead", "discharged"], "leads are nobody's unit");
 }

@@ -71,6 +71,11 @@ impl Unstored {
         self.0.remove(at)
     }
 
+    /// The visit at this unit has ended: what waits there shows nothing any more.
+    pub(super) fn leave(&mut self, unit_tag: &str) {
+        self.0.retain(|given| given.unit_tag != unit_tag);
+    }
+
     /// Nothing waits any more.
     pub(super) fn forget(&mut self) {
         self.0.clear();

@@ -7,13 +7,15 @@
 //! - by hand: `confirm NAME`, `gate` (confirms all of the rule), `withdraw NAME`, `energised`, `again`, `finish`, `yes`,
 //!   `no` (both with the number of a question, or for the one that is open), `typed POINT VALUE`, `open POINT`, `rules none`,
 //!   `rules all`
+//! - in words, as a person types them: `say LINE`; `stop` puts what would be armed on the route instead
 //! - by the caller: `stores` (it stores verdicts), `stored NUMBER`, `unwatched`
 //! - by meter: `meter 39.40 uF x20 @10Hz hold`: device (`meter/1` for channel 1), display (`OL`, `---`), unit, then in any
 //!   order a count, a rate, a flag (`hold`, `relative`, `min-max`, `low-battery`), a noise in counts (`~2`), a step from
 //!   reading to reading in counts (`+3`), readings late by so many seconds (`late 9`); `gap meter`;
 //!   `together 50 A | B`: fifty times one reading of each
 //! - time: `wait 20 min` (s, min, h), `back 5 s` (the clock jumps back)
-//! - `expect OUTPUT`: the next output; `...` stands for anything. `armed`, `shown`, `settled` and `completed` need not be expected.
+//! - `expect OUTPUT`: the next output; `...` stands for anything. `armed`, `shown`, `settled`, `completed` and `owed` need not be
+//!   expected.
 //!   `expect nothing`. `phase`, `live yes|no`, `shows TEXT`, `prompt TEXT`, `note TEXT`, `reads N`, `changes N`, `waits TEXT` look at the state.
 #![allow(clippy::cast_possible_truncation)] // spans of a script in microseconds
 
@@ -33,6 +35,7 @@ pub(super) struct Runner {
     pub(super) round: Round,
     pub(super) now: Instant,
     plan: Plan,
+    stops: Vec<Plan>,
     accuracy: Option<Accuracy>,
     seq: u64,
     /// The profile states that the display converts once a reading.
@@ -53,6 +56,7 @@ impl Runner {
             round: Round::new(rules(), Settings::default()),
             now: Instant::from_micros(1_000_000),
             plan: *plan,
+            stops: Vec::new(),
             accuracy: None,
             seq: 0,
             paced: true,
@@ -112,6 +116,11 @@ impl Runner {
             "withdraw" => self.step(Event::from(Act::Withdraw { hold_point: rest.to_string() })),
             "gate" => self.gate()?,
             "energised" => self.step(Event::from(Act::Energised)),
+            "say" => self.step(Event::from(Act::of_line(rest).map_err(|e| e.to_string())?)),
+            "stop" => {
+                self.stops.push(self.plan.clone());
+                self.round.route = Route::new(self.stops.clone());
+            }
             "again" => self.step(Event::from(Act::Again)),
             "finish" => self.step(Event::from(Act::Finish)),
             "yes" | "no" => {
@@ -247,8 +256,9 @@ impl Runner {
     }
 
     fn expect(&mut self, wanted: &str) -> Result<(), String> {
-        let optional =
-            |text: &str| ["armed", "shown", "settled", "completed"].iter().any(|kind| text.starts_with(kind));
+        let optional = |text: &str| {
+            ["armed", "shown", "settled", "completed", "owed"].iter().any(|kind| text.starts_with(kind))
+        };
         loop {
             let Some(next) = self.pending.pop_front() else {
                 return if wanted == "nothing" {
@@ -325,6 +335,24 @@ pub(super) fn text(output: &Output) -> String {
         }
         Output::Reset { why } => format!("reset {}", why.text()),
         Output::Asked { question, .. } => format!("asked {question}"),
+        Output::Skipped { check, why } => {
+            format!("skipped {check}: {}", why.as_deref().unwrap_or("nothing was done"))
+        }
+        Output::RouteEnds { checks, judged } => format!("route ends: {judged} of {checks}"),
+        Output::Paused => "paused".to_string(),
+        Output::Resumed => "resumed".to_string(),
+        Output::Finding { unit_tag, component, text, as_left, .. } => {
+            let when = if *as_left { "left" } else { "found" };
+            format!("{when} {unit_tag} {component}: {text}")
+        }
+        Output::Owed(owed) => format!("owed {} {}", owed.unit_tag, owed.in_words()),
+        Output::Restored { owed, .. } => format!("restored {} {}", owed.unit_tag, owed.in_words()),
+        Output::Closed { unit_tag, why, owed, .. } => {
+            let owed: Vec<String> = owed.iter().map(Owed::in_words).collect();
+            let why = why.as_deref().unwrap_or("nothing open");
+            let owed = if owed.is_empty() { "nothing".to_string() } else { owed.join("; ") };
+            format!("closed {unit_tag}: {why}; owed {owed}")
+        }
         Output::Refused { why } => format!("refused {why}"),
         Output::Verdict(verdict) => match &verdict.reason {
             Some(reason) => format!("verdict {}: {reason}", verdict.word).replace('\n', " "),
@@ -414,7 +442,8 @@ files!(
     open,
     shows,
     storing,
-    unwatched
+    unwatched,
+    acts
 );
 
 #[test]

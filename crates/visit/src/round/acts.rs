@@ -1,0 +1,200 @@
+//! What becomes of an act: passed on to the armed check, the ledger, the route or the restoration, or done here where several of
+//! them are concerned.
+
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
+use super::{Check, How, LapseReason, Output, Owed, Plan, Progress, ResetReason, Round, Route};
+use crate::act::{Act, By, Display};
+use crate::check::none_asked;
+
+impl Round {
+    /// Does what a person does.
+    pub(super) fn act(&mut self, act: Act, by: By) {
+        if self.paused && needs_the_visit(&act) {
+            return self.refuse("the visit is paused: resume it first".to_string());
+        }
+        match act {
+            Act::Confirm { hold_point } => self.confirm(&hold_point, by),
+            Act::Withdraw { hold_point } => self.withdraw(&hold_point),
+            Act::Type { point, value, accuracy } => {
+                if !self.with_check(|check, around| check.typed(&point, value, accuracy, around)) {
+                    self.refuse(match value {
+                        Display::Value(_) => "no check is armed".to_string(),
+                        Display::Open => {
+                            format!("{point:?} was not taken as open: no such reading is awaited")
+                        }
+                    });
+                }
+            }
+            Act::Answer { question, yes } => {
+                if !self.with_check(|check, around| check.answer(question, yes, around)) {
+                    self.refuse(none_asked(question, self.questions));
+                }
+            }
+            Act::Again => self.again(),
+            Act::Next => self.next(),
+            Act::Back => self.go(Route::back),
+            Act::Unit { tag } => self.go(|route| route.unit(&tag)),
+            Act::Check { name } => {
+                let unit_tag = self.unit_tag().map(ToString::to_string);
+                self.go(|route| route.check(unit_tag.as_deref(), &name));
+            }
+            Act::Skip { why } => self.skip(why),
+            Act::Finish => self.finish(),
+            Act::Pause => {
+                self.forget(ResetReason::Paused, LapseReason::Paused);
+                self.paused = true;
+                self.say(Output::Paused);
+            }
+            Act::Resume if !self.paused => self.refuse("the visit is not paused".to_string()),
+            Act::Resume => {
+                self.paused = false;
+                self.say(Output::Resumed);
+            }
+            Act::Finding { text, as_left } => self.finding(text, as_left, by),
+            Act::Restored { what } => self.restored(&what, by),
+            Act::Energised => self.energised(),
+            Act::Close { why } => self.close(why, by),
+        }
+    }
+
+    /// Arms the next check of the route.
+    fn next(&mut self) {
+        match self.route.next() {
+            Some(plan) => self.arm(plan),
+            None => {
+                let Progress { checks, judged } = self.route.progress();
+                self.say(Output::RouteEnds { checks, judged });
+            }
+        }
+    }
+
+    /// Arms another check of the route.
+    fn go(&mut self, way: impl FnOnce(&mut Route) -> Result<Plan, String>) {
+        match way(&mut self.route) {
+            Ok(plan) => self.arm(plan),
+            Err(why) => self.refuse(why),
+        }
+    }
+
+    /// Leaves the armed check for a reason, and goes on.
+    fn skip(&mut self, why: String) {
+        let Some(check) = &self.check else {
+            return self.refuse("nothing to skip: no check is armed".to_string());
+        };
+        if check.is_done() {
+            return self.refuse("this check has its verdict: say next to go on".to_string());
+        }
+        let check = check.job().number;
+        self.say(Output::Skipped { check, why: Some(why) });
+        self.drop_check();
+        self.next();
+    }
+
+    fn finding(&mut self, text: String, as_left: bool, by: By) {
+        let Some(job) = self.job() else {
+            return self.refuse(
+                "a finding belongs to a unit: go to one first, for example with unit RTU-01".to_string(),
+            );
+        };
+        let (unit_tag, component) = (job.plan.unit_tag.clone(), job.plan.component.clone());
+        self.say(Output::Finding { unit_tag, component, text, as_left, by });
+    }
+
+    fn restored(&mut self, what: &str, by: By) {
+        let Some(job) = self.check.as_ref().map(Check::job) else {
+            return self.refuse(format!(
+                "{what:?} was not taken: go to its unit first, for example with unit RTU-01"
+            ));
+        };
+        match self.restoration.restored(what, job.place()) {
+            Ok(owed) => self.say(Output::Restored { owed, by }),
+            Err(why) => self.refuse(why),
+        }
+    }
+
+    /// Ends the visit at the unit under work. It stays open while something is owed and no reason is given.
+    fn close(&mut self, why: Option<String>, by: By) {
+        let Some(unit_tag) = self.unit_tag().map(ToString::to_string) else {
+            return self.refuse("there is no visit to close: no check is armed".to_string());
+        };
+        let owed: Vec<Owed> = self.restoration.owed(Some(&unit_tag)).cloned().collect();
+        if why.is_none() && !owed.is_empty() {
+            let list: Vec<String> = owed.iter().map(Owed::in_words).collect();
+            return self.refuse(format!(
+                "{unit_tag} stays open: it is owed {}; say restored WHAT for each, or close WHY",
+                list.join("; ")
+            ));
+        }
+        self.leave_check();
+        let changes = self.ledger.leave(&unit_tag);
+        self.take(changes);
+        self.paused = false;
+        self.say(Output::Closed { unit_tag, why, owed, by });
+    }
+
+    fn again(&mut self) {
+        if self.with_check(|check, _| check.again()) {
+            self.take(Vec::new());
+        } else {
+            self.refuse("nothing to take again: no check is armed".to_string());
+        }
+    }
+
+    pub(super) fn finish(&mut self) {
+        if self.awaits_verdict() {
+            self.with_check(|check, around| check.finish(around));
+        } else {
+            self.drop_check();
+        }
+    }
+
+    fn confirm(&mut self, name: &str, by: By) {
+        let Some(job) = self.job() else {
+            return self.refuse(format!("{name:?} was not taken: no check is armed"));
+        };
+        let Some(name) = job.hold_point(name).map(ToString::to_string) else {
+            let listed = job.hold_points().join(", ");
+            return self.refuse(format!("{name:?} is no hold point of this check; it has: {listed}"));
+        };
+        let open = self.ledger.open();
+        match open.first() {
+            Some(first) if *first != name && open.contains(&name) => {
+                self.refuse(format!("{name:?} was not taken: show {first:?} first"));
+            }
+            _ => self.show(&name, How::Confirmed(by)),
+        }
+    }
+
+    fn withdraw(&mut self, name: &str) {
+        let known = self.job().and_then(|job| job.hold_point(name)).unwrap_or(name).to_string();
+        let changes = self.ledger.withdraw(&known);
+        if changes.is_empty() {
+            return self.refuse(format!("{name:?} does not stand, so it cannot be taken back"));
+        }
+        self.take(changes);
+    }
+
+    /// Power is back on the unit of the armed check; on any unit, as far as is known, when none is armed.
+    fn energised(&mut self) {
+        self.with_check(|check, _| check.power_back());
+        let unit_tag = self.job().map(|job| job.plan.unit_tag.clone());
+        let changes = self.ledger.energised(unit_tag.as_deref());
+        self.take(changes);
+    }
+}
+
+/// What a pause leaves to do: see, put back, tell, go on or end.
+const fn needs_the_visit(act: &Act) -> bool {
+    !matches!(
+        act,
+        Act::Pause
+            | Act::Resume
+            | Act::Finding { .. }
+            | Act::Restored { .. }
+            | Act::Energised
+            | Act::Close { .. }
+    )
+}

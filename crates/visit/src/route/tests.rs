@@ -1,0 +1,95 @@
+//! The route by itself: on, back, to a unit, to a check.
+use alloc::string::ToString;
+use alloc::vec::Vec;
+
+use super::*;
+
+fn plan(unit_tag: &str, component: &str, rule: &str) -> Plan {
+    Plan {
+        unit_tag: unit_tag.to_string(),
+        component: component.to_string(),
+        rule: rule.to_string(),
+        plate: Vec::new(),
+        bindings: Vec::new(),
+    }
+}
+
+fn route() -> Route {
+    Route::new(Vec::from([
+        plan("RTU-01", "supply", "supply-voltage"),
+        plan("RTU-01", "fan capacitor", "run-capacitor"),
+        plan("RTU-02", "supply", "supply-voltage"),
+        plan("RTU-02", "supply", "voltage-unbalance"),
+    ]))
+}
+
+fn names(plan: Option<Plan>) -> Option<(String, String)> {
+    plan.map(|plan| (plan.unit_tag, plan.rule))
+}
+
+fn at(tag: &str, rule: &str) -> Option<(String, String)> {
+    Some((tag.to_string(), rule.to_string()))
+}
+
+#[test]
+fn on_and_back_and_the_end() {
+    let mut route = route();
+    assert_eq!(route.back(), Err("there is no check before this one on the route".to_string()));
+    assert_eq!(names(route.next()), at("RTU-01", "supply-voltage"));
+    assert!(route.back().is_err(), "the first one");
+    for rule in ["run-capacitor", "supply-voltage", "voltage-unbalance"] {
+        assert_eq!(names(route.next()).map(|(_, rule)| rule).as_deref(), Some(rule));
+    }
+    assert_eq!(route.next(), None);
+    assert_eq!(route.next(), None, "the end stays the end");
+    assert_eq!(names(route.back().ok()), at("RTU-02", "supply-voltage"));
+}
+
+#[test]
+fn a_unit_begins_at_its_first_check_without_a_verdict() {
+    let mut route = route();
+    let first = route.unit("rtu-02").unwrap();
+    assert_eq!(first.rule, "supply-voltage");
+    route.judged(&first);
+    let _ = route.unit("RTU-01").unwrap();
+    assert_eq!(route.unit("RTU-02").unwrap().rule, "voltage-unbalance");
+    assert_eq!(route.progress(), Progress { checks: 4, judged: 1 });
+    let why = route.unit("RTU-03").unwrap_err();
+    assert_eq!(why, "no unit \"RTU-03\" on this route; it has RTU-01, RTU-02");
+}
+
+#[test]
+fn a_check_is_named_by_component_rule_or_both() {
+    let mut route = route();
+    assert_eq!(names(route.check(Some("RTU-02"), "Supply").ok()), at("RTU-02", "supply-voltage"));
+    assert_eq!(
+        names(route.check(Some("RTU-02"), "voltage-unbalance").ok()),
+        at("RTU-02", "voltage-unbalance")
+    );
+    assert_eq!(
+        names(route.check(Some("RTU-02"), "supply / voltage-unbalance").ok()),
+        at("RTU-02", "voltage-unbalance")
+    );
+    let why = route.check(Some("RTU-01"), "gas").unwrap_err();
+    assert_eq!(
+        why,
+        "RTU-01 has no check \"gas\" on this route; it has supply / supply-voltage, fan capacitor / run-capacitor"
+    );
+    assert_eq!(names(route.next()), None, "a refusal leaves the route where it is: at its last check");
+}
+
+#[test]
+fn a_check_armed_from_elsewhere_moves_the_route_only_if_it_is_on_it() {
+    let mut route = route();
+    route.armed(&plan("RTU-02", "supply", "supply-voltage"));
+    assert_eq!(names(route.next()), at("RTU-02", "voltage-unbalance"));
+    route.armed(&plan("RTU-09", "supply", "supply-voltage"));
+    assert_eq!(names(route.back().ok()), at("RTU-02", "supply-voltage"));
+}
+
+#[test]
+fn a_long_list_is_cut_and_counted() {
+    let mut long = Route::new((0..20).map(|n| plan(&format!("U{n}"), "a", "b")).collect());
+    let why = long.unit("X").unwrap_err();
+    assert!(why.ends_with("U10, U11 and 8 more"), "{why}");
+}
