@@ -5,6 +5,7 @@ use std::ffi::{OsStr, OsString};
 use std::io::Read;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
@@ -59,6 +60,17 @@ impl Run {
         Ok(())
     }
 
+    /// As [`Self::check`], for programs side by side: what it said is shown as one when it has ended.
+    pub(crate) fn check_apart(mut self) -> Result<()> {
+        let output = self.command.output().with_context(|| format!("could not start `{}`", self.shown))?;
+        let said = [output.stdout, output.stderr].concat();
+        println!("$ {}\n{}", self.shown, String::from_utf8_lossy(&said).trim_end());
+        if !output.status.success() {
+            bail!("`{}` ended with {}", self.shown, output.status);
+        }
+        Ok(())
+    }
+
     /// Runs silently and gives everything back, whatever the exit code.
     pub(crate) fn output(mut self) -> Result<Output> {
         self.command.output().with_context(|| format!("could not start `{}`", self.shown))
@@ -101,6 +113,34 @@ impl Run {
     }
 }
 
+/// As many as the machine has: for work that keeps a processor busy.
+pub(crate) fn processors() -> usize {
+    thread::available_parallelism().map_or(1, usize::from)
+}
+
+/// Does the work for each item, `workers` at a time, and gives what came of it in the items' order.
+pub(crate) fn side_by_side<T: Sync, R: Send>(
+    items: &[T],
+    workers: usize,
+    work: impl Fn(&T) -> R + Sync,
+) -> Vec<R> {
+    let next = AtomicUsize::new(0);
+    let mut done: Vec<(usize, R)> = thread::scope(|scope| {
+        let one = || {
+            let take = || {
+                let at = next.fetch_add(1, Ordering::Relaxed);
+                items.get(at).map(|item| (at, work(item)))
+            };
+            std::iter::from_fn(take).collect::<Vec<_>>()
+        };
+        let threads: Vec<_> = (0..workers).map(|_| scope.spawn(one)).collect();
+        let joined = threads.into_iter().map(|thread| thread.join());
+        joined.flat_map(|done| done.unwrap_or_else(|panic| std::panic::resume_unwind(panic))).collect()
+    });
+    done.sort_by_key(|(at, _)| *at);
+    done.into_iter().map(|(_, result)| result).collect()
+}
+
 /// Reads a stream to its end, so that whoever writes never waits.
 fn read_all(stream: Option<impl Read + Send + 'static>) -> JoinHandle<Vec<u8>> {
     thread::spawn(move || {
@@ -113,13 +153,20 @@ fn read_all(stream: Option<impl Read + Send + 'static>) -> JoinHandle<Vec<u8>> {
     })
 }
 
+/// Whether the lists of Debian's packages were fetched in this run.
+static LISTS_ARE_NEW: AtomicBool = AtomicBool::new(false);
+
 /// Installs Debian's packages.
 pub(crate) fn apt_install(packages: &[&str]) -> Result<()> {
     if !is_installed("apt-get") {
         bail!("no apt-get here to install {}", packages.join(", "));
     }
     let apt = |args: &[&str]| Run::new("apt-get", args).env("DEBIAN_FRONTEND", "noninteractive").check();
-    apt(&["update", "-qq"])?;
+    // Once for all steps of a run.
+    if !LISTS_ARE_NEW.load(Ordering::Relaxed) {
+        apt(&["update", "-qq"])?;
+        LISTS_ARE_NEW.store(true, Ordering::Relaxed);
+    }
     apt(&[&["install", "-y", "-qq", "--no-install-recommends"], packages].concat())
 }
 
@@ -151,6 +198,19 @@ pub(crate) fn is_installed(program: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_runs_side_by_side_comes_back_in_order_and_each_once() {
+        let calls = AtomicUsize::new(0);
+        let numbers: Vec<usize> = (0..500).collect();
+        let squares = side_by_side(&numbers, 3, |number| {
+            calls.fetch_add(1, Ordering::Relaxed);
+            number * number
+        });
+        let want: Vec<usize> = numbers.iter().map(|number| number * number).collect();
+        assert_eq!((squares, calls.into_inner()), (want, numbers.len()));
+        assert_eq!(side_by_side(&[] as &[usize], 3, |number| *number), Vec::<usize>::new());
+    }
 
     #[test]
     fn a_program_that_does_not_end_is_ended() {

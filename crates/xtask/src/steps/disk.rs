@@ -40,7 +40,9 @@ pub(crate) fn full(context: &Context) -> Result<Outcome> {
 
 /// Runs the tests of `tests/power` whose names begin with `part`; none at all is a failure.
 fn run(context: &Context, part: &str) -> Result<Outcome> {
-    let test = ["test", "--package", "checks", "--test", "power", "--", "--nocapture", part];
-    context.cargo(&test).check()?;
+    let cliplead = context.build_cliplead()?;
+    // Of the whole workspace: all below it is built for the step `test` already.
+    let test = ["test", "--workspace", "--test", "power", "--", "--nocapture", part];
+    context.cargo(&test).env("CLIPLEAD_BIN", cliplead).check()?;
     Ok(Outcome::passed())
 }

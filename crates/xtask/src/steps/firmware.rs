@@ -14,7 +14,7 @@ use std::time::{Duration, Instant};
 use anyhow::{Context as _, Result, bail, ensure};
 
 use crate::context::Context;
-use crate::process::{Run, apt_install, is_installed, last_lines, rustup_target};
+use crate::process::{Run, apt_install, is_installed, last_lines, processors, rustup_target, side_by_side};
 use crate::steps::no_std::THUMB;
 use crate::summary::Outcome;
 use compare::Said;
@@ -43,16 +43,22 @@ pub(crate) fn firmware(context: &Context) -> Result<Outcome> {
     let started = Instant::now();
     let mut tally = Tally::default();
     println!("{}", Tally::HEAD);
-    for recording in recordings(&context.root)? {
-        let here = on_host(context, &cliplead, &recording)?;
+    let recorded = recordings(&context.root)?;
+    // The cases first: they take the longest.
+    let all = [&[made.to_string_lossy().into_owned()], recorded.as_slice()].concat();
+    // The emulator takes one processor.
+    let said = side_by_side(&all, processors(), |recording| {
+        Ok((on_host(context, &cliplead, recording)?, on_board(context, &image, recording)?))
+    });
+    let mut said = said.into_iter().collect::<Result<Vec<(Said, Said)>>>()?.into_iter();
+    let (here, board) = said.next().context("nothing was run")?;
+    ensure!(here.lines() >= cases, "{cases} cases gave {} verdicts: {}", here.lines(), here.stderr);
+    println!("{}", tally.row("the cases beside the rules", &here, &board));
+    for (recording, (here, board)) in recorded.iter().zip(said) {
         let recorded_round = recording.starts_with("demo-data");
         ensure!(!recorded_round || here.lines() > 0, "{recording} gave no verdict to compare");
-        println!("{}", tally.row(&recording, &here, &on_board(context, &image, &recording)?));
+        println!("{}", tally.row(recording, &here, &board));
     }
-    let made = made.to_string_lossy();
-    let here = on_host(context, &cliplead, &made)?;
-    ensure!(here.lines() >= cases, "{cases} cases gave {} verdicts: {}", here.lines(), here.stderr);
-    println!("{}", tally.row("the cases beside the rules", &here, &on_board(context, &image, &made)?));
     ensure!(tally.differ.is_empty(), "the board says something else:\n{}", tally.differ.join("\n"));
     let seconds = started.elapsed().as_secs_f64();
     Ok(Outcome::Passed(format!("{}; flash {flash} bytes; {seconds:.0} s in all", tally.words())))

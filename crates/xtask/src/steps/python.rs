@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, Result, bail};
 
 use crate::context::Context;
-use crate::process::{Run, apt_install, is_installed};
+use crate::process::{Run, apt_install, is_installed, side_by_side};
 use crate::steps::rust::PORTABLE;
 use crate::summary::Outcome;
 
@@ -16,8 +16,15 @@ const SYSTEM_PYTHON: &str = "/usr/bin/python3";
 pub(crate) fn reference(context: &Context) -> Result<Outcome> {
     install_bluetooth_peer()?;
     let portable = build_portable(context)?;
-    pytest(context, "tests/reference", &[("CLIPLEAD_PORTABLE_BIN", portable)])
+    pytest(context, REFERENCE, &[("CLIPLEAD_PORTABLE_BIN", portable)])
 }
+
+/// The tests of the folder in parts that run side by side: those of Bluetooth wait for most of their time. Each test is in one part.
+const REFERENCE: &[&[&str]] = &[
+    &["tests/reference", "--ignore=tests/reference/test_bluetooth.py"],
+    &["tests/reference/test_bluetooth.py", "-k", "portable"],
+    &["tests/reference/test_bluetooth.py", "-k", "not portable"],
+];
 
 /// The product with another backend, under a name of its own: the plain build takes the usual one.
 fn build_portable(context: &Context) -> Result<PathBuf> {
@@ -35,27 +42,31 @@ pub(crate) fn browser(context: &Context) -> Result<Outcome> {
     }
     install_browser()?;
     // The page state by state, on a scripted feed; then the page of a running demo.
-    context.cargo(&["build", "--package", "dashboard", "--example", "fixture"]).check()?;
+    // The fixture of the whole workspace is that of the step `test`.
+    context.cargo(&["build", "--workspace", "--example", "fixture"]).check()?;
     let fixture = context.target.join("debug/examples/fixture");
     let shots = context.target.join("screenshots");
     let python = virtual_environment(context)?;
     let args: [&Path; 5] =
         [Path::new("tests/browser/run.py"), Path::new("--fixture"), &fixture, Path::new("--shots"), &shots];
     Run::new(python, &args).in_dir(&context.root).env("PYTHONDONTWRITEBYTECODE", "1").check()?;
-    pytest(context, "tests/browser", &[])
+    pytest(context, &[&["tests/browser"]], &[])
 }
 
-/// Runs the tests of one folder on the product's dev build. pytest's exit code 5, "no tests ran", is a failure too.
+/// Runs tests on the product's dev build, in parts side by side. pytest's exit code 5, "no tests ran", is a failure too, of each part.
 /// `binaries`: further builds, by the variable that names each.
-fn pytest(context: &Context, folder: &str, binaries: &[(&str, PathBuf)]) -> Result<Outcome> {
+fn pytest(context: &Context, parts: &[&[&str]], binaries: &[(&str, PathBuf)]) -> Result<Outcome> {
     let cliplead = context.build_cliplead()?;
     let python = virtual_environment(context)?;
-    let args = ["-m", "pytest", "-q", "--tb=short", "-p", "no:cacheprovider", folder];
-    let mut run = Run::new(python, &args).in_dir(&context.root);
-    for (variable, binary) in binaries {
-        run = run.env(variable, binary);
-    }
-    run.env("CLIPLEAD_BIN", cliplead).env("PYTHONDONTWRITEBYTECODE", "1").check()?;
+    let base = ["-m", "pytest", "-q", "--tb=short", "-p", "no:cacheprovider"];
+    let ended = side_by_side(parts, parts.len(), |part| {
+        let mut run = Run::new(&python, &[base.as_slice(), part].concat()).in_dir(&context.root);
+        for (variable, binary) in binaries {
+            run = run.env(variable, binary);
+        }
+        run.env("CLIPLEAD_BIN", &cliplead).env("PYTHONDONTWRITEBYTECODE", "1").check_apart()
+    });
+    ended.into_iter().collect::<Result<Vec<()>>>()?;
     Ok(Outcome::passed())
 }
 

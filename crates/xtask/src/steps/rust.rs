@@ -23,19 +23,22 @@ pub(crate) fn tidy(context: &Context) -> Result<Outcome> {
 
 pub(crate) fn clippy(context: &Context) -> Result<Outcome> {
     context.cargo(&["clippy", "--workspace", "--all-targets", "--", "-D", "warnings"]).check()?;
-    // Not among "all targets", because `cargo test` leaves it out.
-    context.cargo(&["clippy", "--package", "checks", "--test", "power", "--", "-D", "warnings"]).check()?;
+    // Not among "all targets", because `cargo test` leaves it out. Of the whole workspace, so that nothing is checked twice: one
+    // package alone would have other features below it.
+    context.cargo(&["clippy", "--workspace", "--test", "power", "--", "-D", "warnings"]).check()?;
     Ok(Outcome::passed())
 }
 
 pub(crate) fn test(context: &Context) -> Result<Outcome> {
-    if is_installed("cargo-nextest") {
+    // Built here once; otherwise each end-to-end test asks cargo for it, one after the other.
+    let cliplead = context.build_cliplead()?;
+    let tests = if is_installed("cargo-nextest") {
         let quiet = ["--status-level", "fail", "--final-status-level", "fail", "--no-fail-fast"];
-        let args = [&["nextest", "run", "--workspace"], quiet.as_slice()].concat();
-        context.cargo(&args).check()?;
+        context.cargo(&[&["nextest", "run", "--workspace"], quiet.as_slice()].concat())
     } else {
-        context.cargo(&["test", "--workspace", "--all-targets", "--no-fail-fast"]).check()?;
-    }
+        context.cargo(&["test", "--workspace", "--all-targets", "--no-fail-fast"])
+    };
+    tests.env("CLIPLEAD_BIN", cliplead).check()?;
     Ok(Outcome::passed())
 }
 
@@ -56,7 +59,8 @@ pub(crate) fn portable(context: &Context) -> Result<Outcome> {
     context
         .cargo(&[&["clippy"], of.as_slice(), &["--all-targets", "--", "-D", "warnings"]].concat())
         .check()?;
-    let test = ["test", "--package", "link", "--features", PORTABLE, "--lib", "ble::"];
+    // With `cliplead`, so that both have what the product's build with this feature has below them.
+    let test = [&["test"], of.as_slice(), &["--lib", "ble::"]].concat();
     context.cargo(&test).check()?;
     let all = packages(context, &[])?;
     let portable = packages(context, &["--features", PORTABLE])?;
