@@ -42,6 +42,7 @@ mod adapter;
 mod backoff;
 #[cfg(feature = "ble")]
 mod ble;
+mod catch_panic;
 #[cfg(any(test, feature = "testing"))]
 pub mod conformance;
 mod error;
@@ -50,7 +51,6 @@ mod event;
 mod faults;
 #[cfg(feature = "file")]
 mod file;
-mod guard;
 #[cfg(feature = "manual")]
 mod manual;
 mod options;

@@ -11,9 +11,9 @@ use wire::Profile;
 use wire::poll::{PollCounters, PollOutput, PollReason, Poller};
 
 use crate::adapter::{Adapter, Found, Link, Requests, ScanFuture};
+use crate::catch_panic::catch_panic;
 use crate::error::{OpenError, Unavailable};
 use crate::event::{Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
-use crate::guard::catch_panic;
 use crate::options::{LineSettings, OpenOptions};
 use crate::queue::Sender;
 use crate::selector::Selector;
