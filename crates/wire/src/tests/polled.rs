@@ -1,4 +1,4 @@
-//! Answers in packets -> readings: registers in every order and type. Does not ask; `poll::tests` does.
+//! Replies in packets -> readings: registers in every order and type. Sends no requests; `poll::tests` does.
 
 use super::*;
 use crate::packet::{PacketKind, wrap};
