@@ -21,7 +21,7 @@ const FRAME_BYTES_MAX: usize = 64;
 const SEARCH_BYTES_MAX: usize = 16 * 1024;
 
 /// A framing with the frames it yields.
-pub(crate) struct Cut {
+pub(crate) struct FramingCandidate {
     /// The `[frame]` table.
     pub(crate) toml: String,
     pub(crate) frames: Vec<(Instant, Vec<u8>)>,
@@ -52,7 +52,7 @@ struct Shape {
 enum Length {
     Fixed(usize),
     /// Position, type as profiles write it, and the number to add to get the whole frame.
-    Said {
+    LengthField {
         at: usize,
         kind: &'static str,
         more: usize,
@@ -62,7 +62,7 @@ enum Length {
 /// A checksum: kind, first byte covered, bytes between it and the end of the frame.
 type Checksum = (&'static str, ChecksumKind, usize, usize);
 
-impl Cut {
+impl FramingCandidate {
     pub(crate) fn hypothesis(&self) -> Hypothesis {
         Hypothesis {
             words: self.words.clone(),
@@ -83,10 +83,10 @@ impl Cut {
 }
 
 /// Framings that the bytes support, best first; at most four.
-pub(crate) fn find(recording: &Recording) -> Vec<Cut> {
+pub(crate) fn find(recording: &Recording) -> Vec<FramingCandidate> {
     let runs = runs(recording);
     let (bytes, starts) = flat(&runs);
-    let mut found: Vec<Cut> = Vec::new();
+    let mut found: Vec<FramingCandidate> = Vec::new();
     for shape in shapes(&bytes, &starts) {
         if let Some(cut) = attempt(&shape, &bytes, &starts, recording)
             && !found.iter().any(|known| known.toml == cut.toml)
@@ -99,7 +99,7 @@ pub(crate) fn find(recording: &Recording) -> Vec<Cut> {
         let strength = if cut.checksum_bytes > 0 { cut.covers + 30 } else { cut.covers };
         (std::cmp::Reverse(strength + cut.aligned / 2 + 4 * cut.checksum_bytes), cut.end, cut.toml.len())
     });
-    let mut kept: Vec<Cut> = Vec::new();
+    let mut kept: Vec<FramingCandidate> = Vec::new();
     for cut in found {
         // The same frames in other words say nothing new.
         if !kept.iter().any(|k| same_frames(k, &cut)) {
@@ -110,7 +110,7 @@ pub(crate) fn find(recording: &Recording) -> Vec<Cut> {
     kept
 }
 
-fn same_frames(a: &Cut, b: &Cut) -> bool {
+fn same_frames(a: &FramingCandidate, b: &FramingCandidate) -> bool {
     let both = a.frames.iter().zip(&b.frames).filter(|(x, y)| x.1.get(..4) == y.1.get(..4)).count();
     both * 10 >= a.frames.len().max(b.frames.len()) * 8
 }
@@ -217,7 +217,7 @@ fn said(bytes: &[u8], sync: &[u8], places: &[usize]) -> Vec<Shape> {
                 sizes.sort_unstable();
                 sizes.dedup();
                 if totals.len() >= 4 && totals.len() * 10 >= places.len() * 5 && sizes.len() > 1 {
-                    found.push(Shape { sync: sync.to_vec(), length: Length::Said { at, kind, more } });
+                    found.push(Shape { sync: sync.to_vec(), length: Length::LengthField { at, kind, more } });
                 }
             }
         }
@@ -235,7 +235,7 @@ fn length(frame: &[u8], at: usize, kind: &str) -> Option<usize> {
 }
 
 /// The shape with its checksum and its whole sync, tried on the recording.
-fn attempt(shape: &Shape, bytes: &[u8], starts: &[usize], recording: &Recording) -> Option<Cut> {
+fn attempt(shape: &Shape, bytes: &[u8], starts: &[usize], recording: &Recording) -> Option<FramingCandidate> {
     let frames: Vec<&[u8]> = bytes
         .windows(shape.sync.len())
         .enumerate()
@@ -243,7 +243,9 @@ fn attempt(shape: &Shape, bytes: &[u8], starts: &[usize], recording: &Recording)
         .filter_map(|(at, _)| {
             let total = match shape.length {
                 Length::Fixed(length) => length,
-                Length::Said { at: place, kind, more } => length(bytes.get(at..)?, place, kind)? + more,
+                Length::LengthField { at: place, kind, more } => {
+                    length(bytes.get(at..)?, place, kind)? + more
+                }
             };
             let header = shape.header();
             bytes.get(at..at + total).filter(|frame| frame.len() > header && frame.len() <= FRAME_BYTES_MAX)
@@ -261,7 +263,7 @@ fn attempt(shape: &Shape, bytes: &[u8], starts: &[usize], recording: &Recording)
     let (toml, words, taken) = shape.write(&sync, checksum, &intact)?;
     tried(
         recording,
-        Cut {
+        FramingCandidate {
             toml,
             frames: Vec::new(),
             sync: sync.len(),
@@ -288,7 +290,7 @@ impl Shape {
     fn header(&self) -> usize {
         match self.length {
             Length::Fixed(_) => self.sync.len(),
-            Length::Said { at, kind, .. } => at + if kind == "u8" { 1 } else { 2 },
+            Length::LengthField { at, kind, .. } => at + if kind == "u8" { 1 } else { 2 },
         }
     }
 
@@ -316,7 +318,7 @@ impl Shape {
                 }
                 Some((toml, words, taken))
             }
-            Length::Said { at, kind, more } => {
+            Length::LengthField { at, kind, more } => {
                 let (header, width) = (self.header(), checksum.map_or(0, |(_, kind, ..)| kind.width()));
                 let counts = match more {
                     0 => "whole",
@@ -401,7 +403,7 @@ fn whole_sync(shape: &Shape, checksum: Option<Checksum>, intact: &[&[u8]]) -> Op
         Length::Fixed(length) => {
             length.checked_sub(1 + checksum.map_or(0, |(_, kind, _, behind)| kind.width() + behind))?
         }
-        Length::Said { at, .. } => at,
+        Length::LengthField { at, .. } => at,
     };
     let same = |at: &usize| {
         // Where no checksum covers the byte, one in ten may be damaged.
@@ -414,7 +416,7 @@ fn whole_sync(shape: &Shape, checksum: Option<Checksum>, intact: &[&[u8]]) -> Op
 }
 
 /// Runs the real framer of the proposed framing over the recording.
-fn tried(recording: &Recording, mut cut: Cut) -> Option<Cut> {
+fn tried(recording: &Recording, mut cut: FramingCandidate) -> Option<FramingCandidate> {
     let place = cut.taken.end.max(cut.sync);
     let place = if cut.toml.contains("\"fixed\"") { cut.sync } else { place };
     let text = format!(

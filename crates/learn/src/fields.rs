@@ -3,7 +3,7 @@
 
 use quantity::{Flags, Sign, State};
 
-use crate::binary::Cut;
+use crate::binary::FramingCandidate;
 use crate::draft::{opening, quoted};
 use crate::numbers::{Place, Window, find};
 use crate::{Displayed, Draft, Observation, ProfileHeader};
@@ -30,7 +30,7 @@ struct Select {
 /// Unit and decimals of a displayed number.
 type Row = (String, i8);
 
-pub(crate) fn draft(head: ProfileHeader<'_>, cut: &Cut, observations: &[Observation]) -> Draft {
+pub(crate) fn draft(head: ProfileHeader<'_>, cut: &FramingCandidate, observations: &[Observation]) -> Draft {
     match fields(cut, observations) {
         Ok(Fields { must, body, remarks }) => {
             let agree = match cut.checksum_bytes {
@@ -60,7 +60,7 @@ struct Fields {
     remarks: Vec<String>,
 }
 
-fn fields(cut: &Cut, observations: &[Observation]) -> Result<Fields, String> {
+fn fields(cut: &FramingCandidate, observations: &[Observation]) -> Result<Fields, String> {
     let mut seen: Vec<Seen<'_>> = observations
         .iter()
         .map(|o| Seen {
@@ -111,7 +111,7 @@ fn fields(cut: &Cut, observations: &[Observation]) -> Result<Fields, String> {
 /// Bytes that are the same in every frame, not zero, and not in a field. Zeros are guarded bit by bit, since a bit
 /// that appears there is a mode that was never displayed.
 fn constants(
-    cut: &Cut,
+    cut: &FramingCandidate,
     place: &Place,
     bits: &[(Bit, &'static str)],
     select: Option<&Select>,
@@ -132,7 +132,7 @@ impl Select {
 }
 
 /// The one position that holds all displayed numbers.
-fn value_place(cut: &Cut, windows: &[Window<'_>]) -> Result<Place, String> {
+fn value_place(cut: &FramingCandidate, windows: &[Window<'_>]) -> Result<Place, String> {
     let mut numbers: Vec<i64> = windows.iter().map(|(shown, _)| shown.mantissa()).collect();
     numbers.sort_unstable();
     numbers.dedup();
@@ -175,7 +175,7 @@ impl Seen<'_> {
 }
 
 /// Bytes that may contain codes and bits.
-fn control<'c>(cut: &'c Cut, place: &Place) -> impl Iterator<Item = usize> + 'c {
+fn control<'c>(cut: &'c FramingCandidate, place: &Place) -> impl Iterator<Item = usize> + 'c {
     let value = place.bytes();
     (cut.sync..cut.end).filter(move |at| !value.contains(at) && !cut.taken.contains(at))
 }
@@ -194,7 +194,11 @@ fn free_mask(seen: &[Seen<'_>], byte: usize) -> u8 {
 }
 
 /// The bits that follow what was displayed: hold and so on, overload, the sign.
-fn meanings(cut: &Cut, place: &Place, seen: &[Seen<'_>]) -> Result<Vec<(Bit, &'static str)>, String> {
+fn meanings(
+    cut: &FramingCandidate,
+    place: &Place,
+    seen: &[Seen<'_>],
+) -> Result<Vec<(Bit, &'static str)>, String> {
     type Is<'i> = &'i dyn Fn(&Seen<'_>) -> bool;
     let flag = |set: fn(Flags) -> bool| move |s: &Seen<'_>| set(s.shown.flags);
     let hold = flag(|f| f.hold);
@@ -248,7 +252,7 @@ fn select_mask(seen: &[Seen<'_>], bits: &[(Bit, &'static str)], byte: usize) -> 
 }
 
 fn select(
-    cut: &Cut,
+    cut: &FramingCandidate,
     place: &Place,
     seen: &[Seen<'_>],
     bits: &[(Bit, &'static str)],
@@ -302,7 +306,7 @@ fn select(
     Ok(select)
 }
 
-fn same_in_all(cut: &Cut, byte: usize) -> bool {
+fn same_in_all(cut: &FramingCandidate, byte: usize) -> bool {
     let mut all = cut.frames.iter().map(|(_, frame)| frame.get(byte));
     let first = all.next();
     all.all(|b| Some(b) == first)
@@ -333,7 +337,7 @@ fn table(
 
 /// Bits that no frame had set during the observations, except those that the select requires to be clear.
 fn guards(
-    cut: &Cut,
+    cut: &FramingCandidate,
     place: &Place,
     seen: &[Seen<'_>],
     bits: &[(Bit, &'static str)],

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use quantity::Decimal;
 
-use crate::binary::Cut;
+use crate::binary::FramingCandidate;
 use wire::analysis::NumberEncoding;
 
 /// A position that holds every displayed number.
@@ -58,7 +58,7 @@ impl Place {
 pub(crate) type Window<'f> = (Decimal, Vec<&'f [u8]>);
 
 /// Positions that fit all windows: one for each least significant byte and byte order, at its greatest width.
-pub(crate) fn find(cut: &Cut, windows: &[Window<'_>]) -> Vec<Place> {
+pub(crate) fn find(cut: &FramingCandidate, windows: &[Window<'_>]) -> Vec<Place> {
     let negative = windows.iter().any(|(shown, _)| shown.mantissa() < 0);
     let mut fit: Vec<Place> = Vec::new();
     for at in cut.sync..cut.end {

@@ -10,9 +10,9 @@ use tokio::task::spawn_blocking;
 use tokio::time::sleep;
 
 use crate::adapter::{Adapter, Found, Link};
+use crate::catch_panic::{Panicked, catch_panic};
 use crate::error::{OpenError, SelectorFault};
 use crate::event::{Disconnect, LinkState};
-use crate::guard::{Panicked, catch_panic};
 use crate::options::CHUNK_BYTES_MAX;
 use crate::options::{OpenOptions, Pace};
 use crate::queue::Sender;

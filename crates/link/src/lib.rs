@@ -42,6 +42,7 @@ mod adapter;
 mod backoff;
 #[cfg(feature = "ble")]
 mod ble;
+mod catch_panic;
 #[cfg(any(test, feature = "testing"))]
 pub mod conformance;
 mod error;
@@ -51,7 +52,6 @@ mod faults;
 #[cfg(feature = "file")]
 mod file;
 mod forward;
-mod guard;
 #[cfg(feature = "manual")]
 mod manual;
 mod options;

@@ -11,10 +11,10 @@ use wire::Profile;
 use wire::poll::{PollCounters, PollOutput, PollReason, Poller};
 
 use crate::adapter::{Adapter, Link, Requests};
+use crate::catch_panic::catch_panic;
 use crate::error::{OpenError, Unavailable};
 use crate::event::{Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
 use crate::forward::forward_adapter;
-use crate::guard::catch_panic;
 use crate::options::{LineSettings, OpenOptions};
 use crate::queue::Sender;
 use crate::selector::Selector;

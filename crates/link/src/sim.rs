@@ -13,9 +13,9 @@ use tokio::sync::mpsc;
 use tokio::time::{Instant, sleep};
 
 use crate::adapter::{Adapter, Found, Link, Requests};
+use crate::catch_panic::catch_panic;
 use crate::error::OpenError;
 use crate::event::{Disconnect, LinkState};
-use crate::guard::catch_panic;
 use crate::options::OpenOptions;
 use crate::queue::Sender;
 use crate::selector::Selector;

@@ -10,9 +10,9 @@ use tokio::sync::mpsc::Receiver;
 use tokio::time::{Instant, sleep, sleep_until, timeout};
 
 use crate::backoff::Backoff;
+use crate::catch_panic::{Panicked, catch_panic};
 use crate::error::Unavailable;
 use crate::event::{Disconnect, LinkState};
-use crate::guard::{Panicked, catch_panic};
 use crate::options::CHUNK_BYTES_MAX;
 use crate::queue::Sender;
 

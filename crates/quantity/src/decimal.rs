@@ -227,7 +227,7 @@ mod tests {
 
     #[test]
     fn scales_without_binary_noise() {
-        // Multiplying by 0.01 gives 21.490000000000002; see shared device-bridge notes.
+        // Multiplying by 0.01 gives 21.490000000000002.
         assert_eq!(Decimal::new(2149, -2).unwrap().to_f64(), 21.49);
     }
 

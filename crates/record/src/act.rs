@@ -29,11 +29,11 @@ fn field(value: Value) -> Field {
 /// An act as a JSON object with its word under `key`.
 #[must_use]
 pub fn act_json(key: &'static str, act: &Act) -> Value {
-    serde_json::to_value(Written { key, t: None, act }).unwrap_or(Value::Null)
+    serde_json::to_value(ActJson { key, t: None, act }).unwrap_or(Value::Null)
 }
 
 /// An act on its way to JSON.
-pub(crate) struct Written<'a> {
+pub(crate) struct ActJson<'a> {
     /// The key of its word.
     pub(crate) key: &'static str,
     /// Its time in microseconds.
@@ -41,7 +41,7 @@ pub(crate) struct Written<'a> {
     pub(crate) act: &'a Act,
 }
 
-impl Serialize for Written<'_> {
+impl Serialize for ActJson<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let (word, fields) = self.act.written();
         let mut map = serializer.serialize_map(None)?;

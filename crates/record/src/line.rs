@@ -17,7 +17,7 @@ use visit::round::{self, Plan};
 use wire::Profile;
 use wire::script::ScriptCompiler;
 
-use crate::act::{Written, act_of};
+use crate::act::{ActJson, act_of};
 
 /// The version this program writes.
 pub const VERSION: u32 = 2;
@@ -155,7 +155,7 @@ pub enum LineEvent {
 impl Serialize for LineEvent {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         match self {
-            Self::Act { t, act } => Written { key: "event", t: Some(*t), act }.serialize(serializer),
+            Self::Act { t, act } => ActJson { key: "event", t: Some(*t), act }.serialize(serializer),
             other => Self::serialize(other, serializer),
         }
     }

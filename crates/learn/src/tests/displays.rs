@@ -1,5 +1,5 @@
-//! Displays sent as lit bits: the class of hardware-notes and meters with their bits anywhere, learned from numbers shown one
-//! after another. How many it takes is printed, and nothing may be read wrong afterwards.
+//! Displays sent as lit bits: the class in hardware-notes and meters with their bits in any order, learned from
+//! numbers displayed one after another. Prints how many it takes; nothing may be misread afterwards.
 
 use super::*;
 use quantity::{Coupling, Decimal, Unit};

@@ -1,4 +1,4 @@
-//! The conversion time of made-up meters whose display is sent more often than it converts.
+//! The conversion time of invented meters that send their display more often than they convert.
 
 use super::{Dice, HEAD, ms, note, profile_of, readings, see};
 use crate::{Conclusion, Observation, learn};

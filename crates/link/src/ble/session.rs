@@ -21,9 +21,9 @@ use super::place::BlePlace;
 use super::table::{self, Discovered, Table};
 use super::teardown::{Cleanup, Teardown};
 use crate::backoff::Backoff;
+use crate::catch_panic::{Panicked, catch_panic};
 use crate::error::{Remedy, Unavailable};
 use crate::event::{Disconnect, LinkState};
-use crate::guard::{Panicked, catch_panic};
 use crate::queue::Sender;
 use crate::shutdown::{ShutdownGuard, shutdown_requested};
 

@@ -1,5 +1,5 @@
-//! Bluetooth meters against a bus and service of our own ([`fake`]): selectors, the basic path, and every fault of a radio.
-//! Times are those of tokio's stopped clock. The decoder that reads the packets is `wire`'s, so that a wrong value shows.
+//! Bluetooth meters against a bus and service of our own ([`fake`]): selectors, the basic path, and every fault of a
+//! radio. Uses tokio's paused clock. Decodes the packets with `wire`, so that a wrong value shows.
 
 mod both;
 mod conform;

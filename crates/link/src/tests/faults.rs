@@ -1,4 +1,5 @@
-//! The fault injector on made-up streams: nothing without rates, the same from the same seed, and nothing that is not told.
+//! The fault injector on invented streams: nothing without rates, the same from the same seed, and every fault
+//! reported.
 
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex};

@@ -1,4 +1,4 @@
-//! Manual entry: what is typed becomes one line, and nothing that is typed becomes two.
+//! Manual entry: an entry becomes exactly one line.
 #![cfg(feature = "manual")]
 
 use proptest::prelude::*;

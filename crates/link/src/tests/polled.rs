@@ -1,5 +1,5 @@
-//! Links that ask: the contract, loss and return, silence, a device beside a dead one. A hostile
-//! device on a real pseudo-terminal stands in `polled_pty`.
+//! Polled links: the contract, loss and return, silence, a device next to a dead one. `polled_pty` tests a hostile
+//! device on a real pseudo-terminal.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};

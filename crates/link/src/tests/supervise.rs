@@ -1,4 +1,4 @@
-//! The supervisor on made-up openers and paused time: waits, silence, loss, panics, requests.
+//! The supervisor on invented openers and paused time: waits, silence, loss, panics, requests.
 
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex};

@@ -1,4 +1,4 @@
-//! Selector and line-setting texts: what is taken, what is refused and with which words.
+//! Selector and line-setting texts: what is accepted, what is rejected, and the error texts.
 
 use std::time::Duration;
 

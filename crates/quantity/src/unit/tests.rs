@@ -27,7 +27,7 @@ fn every_kind_has_a_base_unit_or_only_scaled_ones() {
 
 #[test]
 fn conversions_match_published_factors() {
-    // NIST SP 811 (2008) appendix B.8; inch of water as UCUM defines it (see shared device-bridge notes, section 8).
+    // NIST SP 811 (2008) appendix B.8; inch of water as UCUM defines it.
     for (value, from, to, want) in [
         (1.0, Unit::PSI, Unit::PASCAL, 6_894.757_293_168),
         (1.0, Unit::INCH_WATER, Unit::PASCAL, 249.088_91),

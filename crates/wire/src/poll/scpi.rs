@@ -363,7 +363,7 @@ impl ScpiClient {
 mod tests {
     use super::*;
 
-    /// The forms of SCPI-99, 21.8.8, and of IEEE 488.2, 8.7; the examples are those the notes measured.
+    /// The forms of SCPI-99, 21.8.8, and of IEEE 488.2, 8.7; the examples were measured.
     #[test]
     fn an_error_is_no_number_and_a_number_no_error() {
         for (line, code) in [

@@ -1,11 +1,11 @@
-//! Frames that say their length: what the length counts, damaged lengths, frames that carry more or fewer channels.
+//! Frames with a length field: what the length counts, damaged lengths, frames that carry more or fewer channels.
 
 use super::*;
 use crate::{Field, Reason};
 
 const PAYLOAD: &str = "type = \"u8\", counts = \"payload\"";
 
-/// The same five bytes of payload, framed by hand: what the length says and where it stands, by the definition alone.
+/// The same five bytes of payload, framed by hand: what the length counts and where it is, by definition alone.
 #[test]
 fn the_length_counts_what_the_profile_says() {
     // Byte 3 is the length's high byte or, of one byte, payload of no meaning. 0x0F0C = 3852.

@@ -1,5 +1,5 @@
-//! More than one way to cut: a steady display whose bytes hold the sync byte, joined anywhere. Does not damage anything;
-//! `damage` does.
+//! Ambiguous framing: a steady display whose bytes contain the sync byte, joined anywhere. Damages nothing; `damage`
+//! does.
 //!
 //! An exclusive or over all bytes of a frame is 0 wherever the frame is begun, so each byte of a steady display that
 //! equals the sync byte begins sound frames; an 8-bit sum does the same for one display in 128.

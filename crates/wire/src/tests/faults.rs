@@ -1,5 +1,4 @@
-//! Byte-level faults, one test for each unit-level row of the shared notes (device-bridge.md, section 9).
-//! Damage of every byte and bit is counted in `damage`.
+//! Byte-level faults, one test for each. Damage of every byte and bit is counted in `damage`.
 
 use super::*;
 use crate::{Field, Reason};

@@ -1,6 +1,6 @@
-//! GATT packets through profiles: which characteristic is which channel, and what is refused.
-//! Raw values and what they mean: GATT Specification Supplement (Temperature: sint16, 0.01 degC, 0x8000 not known;
-//! Voltage: 1/64 V); the farad value: the notes' measurement (raw 4472, format 6, exponent -8, unit 0x2729).
+//! GATT packets through profiles: which characteristic is which channel, and what is rejected. Raw values and their
+//! meaning: GATT Specification Supplement (Temperature: sint16, 0.01 degC, 0x8000 not known; Voltage: 1/64 V); the
+//! farad value: as measured (raw 4472, format 6, exponent -8, unit 0x2729).
 
 use super::*;
 use crate::gatt::Uuid;

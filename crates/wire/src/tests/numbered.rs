@@ -1,4 +1,4 @@
-//! Frames that the device numbers: what is missing is told, what comes twice under one number is one frame.
+//! Frames that the device numbers: missing ones are reported, and repeating a number gives one frame.
 
 use super::*;
 use crate::Reason;

@@ -1,4 +1,4 @@
-//! Answers in packets -> readings: registers in every order and type. Does not ask; `poll::tests` does.
+//! Replies in packets -> readings: registers in every order and type. Sends no requests; `poll::tests` does.
 
 use super::*;
 use crate::packet::{PacketKind, wrap};
@@ -22,8 +22,8 @@ fn shown(profile: &Profile, head: [u8; 5], data: &[u8]) -> Vec<String> {
     all
 }
 
-/// The four orders of a float, after the letters that manuals use. Numbers and orders are those
-/// the notes measured against pymodbus 3.16.1; the bytes are IEEE 754 singles (Python struct).
+/// The four orders of a float, after the letters that manuals use. Numbers and orders are those measured against
+/// pymodbus 3.16.1; the bytes are IEEE 754 singles (Python struct).
 #[test]
 fn a_float_in_all_four_orders() {
     for (word, byte, value, data) in [

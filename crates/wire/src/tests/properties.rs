@@ -1,5 +1,5 @@
-//! Properties over random bytes and readings: no panic, bounded memory, no byte lost from the count, splits mean
-//! nothing, garbage around good frames costs only itself, encode then decode gives the same.
+//! Properties over random bytes and readings: no panic, bounded memory, no byte lost from the count, how the input is
+//! split changes nothing, garbage around good frames costs only itself, and decoding what was encoded gives the same.
 
 use super::*;
 use crate::simulate;

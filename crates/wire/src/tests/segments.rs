@@ -1,4 +1,4 @@
-//! Displays sent as bits: the indexed framing, what a display may show, and the way there and back. Does not count damage;
+//! Displays sent as bits: the indexed framing, what a display may show, and the round trip. Does not count damage;
 //! `damage` does.
 
 use super::*;

@@ -1,6 +1,6 @@
-//! Each test of this folder for both backends. As it stands it is for the one of Linux. The other takes its bus from the
-//! environment of the process, so it gets a process for each test, and runs under the real clock: its library has
-//! timers of its own. [`the_portable_backend`] starts them and counts how they came out.
+//! Runs each test of this folder for both backends. Run directly, a test uses the Linux backend. The other backend
+//! takes its bus from the environment of the process, so each test gets a process of its own, and runs under the real
+//! clock: its library has timers of its own. [`the_portable_backend`] starts them and counts the results.
 
 use std::time::Duration;
 

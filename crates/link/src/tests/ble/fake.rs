@@ -1,5 +1,6 @@
-//! A bus and a Bluetooth service of our own on a socket of this test: both at once, no root, nothing installed. Answers what
-//! a client of BlueZ asks (D-Bus specification; BlueZ doc/org.bluez.*.rst) and does the faults that a radio does.
+//! A bus and a Bluetooth service of our own on a socket of this test: both at once, no root, nothing installed.
+//! Replies to the requests of a BlueZ client (D-Bus specification; BlueZ doc/org.bluez.*.rst) and simulates the
+//! faults of a radio.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::os::unix::net::UnixListener as StdListener;

@@ -1,11 +1,11 @@
-//! Every fault of a radio, its service and its bus: right values again, none wrong, nothing started anew by hand. Which
-//! faults there are and what a library sees of them was measured with a real service; it is said beside each.
+//! Every fault of a radio, its service and its bus: afterwards correct values again, none wrong, nothing restarted by
+//! hand. Which faults occur and what a library sees of them was measured with a real service; each test states it.
 
 use tokio::time::Instant;
 
 use super::*;
 
-/// Back within this time of the mending, by the stopped clock: a scan and the waits between attempts.
+/// Recovers within this time after the repair, by the paused clock: a scan and the waits between attempts.
 const BACK_MAX: Duration = Duration::from_secs(15);
 
 /// A fault, then its mending; the same link must give right values again. Gives how often it connected.

@@ -1,10 +1,10 @@
-//! What a link leaves behind at the Bluetooth service: nothing connected, no scan running, however it ends and wherever it is.
-//! The service keeps a connection whose client has gone, so whoever connected must say that it is over.
+//! What a link leaves behind at the Bluetooth service: nothing connected, no scan running, however it ends and
+//! wherever it is. The service keeps a connection whose client has gone, so whoever connected must disconnect.
 
 use super::*;
 use crate::{CLOSE_TIME_MAX, Registry};
 
-/// A link of a registry, as a program has it.
+/// A link from a registry, as in a program.
 fn link_of(fake: &Fake) -> (Registry, Box<dyn Link>) {
     let registry = Registry::new().with(adapter(fake));
     let options = OpenOptions { silence: Some(SILENCE), ..OpenOptions::default() };

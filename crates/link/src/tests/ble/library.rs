@@ -1,5 +1,5 @@
-//! The guard around the library of the portable backend: what panics there, what hangs there, and what is left of it. From
-//! a process that tests the other backend, each runs in a process of its own.
+//! The guard around the library of the portable backend: what panics there, what hangs there, and what remains. Each
+//! test runs in a process of its own when started from a process that tests the other backend.
 
 use std::sync::atomic::Ordering;
 

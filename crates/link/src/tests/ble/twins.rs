@@ -1,4 +1,5 @@
-//! Two characteristics of one UUID in one service: both are read, apart, or neither is and that is said. Never one for the other.
+//! Two characteristics of one UUID in one service: both are read separately, or neither is and that is reported.
+//! Never one in place of the other.
 
 use super::*;
 

@@ -1,5 +1,4 @@
-//! Descriptors that a meter does not let be read: each costs what cannot do without it and no more, and the error says what mends
-//! it.
+//! Descriptors that a meter refuses to let read: each costs only what depends on it, and the error says what to do.
 
 use super::*;
 use crate::Remedy;

@@ -1,9 +1,10 @@
-//! A hostile Modbus device in virtual time. It answers in order, as a serial device must, and does everything else that the
-//! notes saw or feared: late, lost, doubled, damaged, cut short, from another unit, refused, byte by byte, hung up, with
-//! rubbish between, on a line that echoes. The replies themselves are made by another codec, the server of `rmodbus`.
+//! A hostile Modbus device in virtual time. It replies in order, as a serial device must, and otherwise does
+//! everything that was measured or feared: late, lost, doubled, damaged, cut short, from another unit, refused, byte
+//! by byte, hung up, with rubbish between, on a line that echoes. The replies themselves are made by another codec,
+//! the server of `rmodbus`.
 //!
-//! What is true: each value that the device sends tells its address and the read that it belongs to, so an answer that
-//! belongs to an earlier read is found out even where it looks the same.
+//! What is true: each value that the device sends tells its address and the read that it belongs to, so an answer
+//! that belongs to an earlier read is found out even where it looks the same.
 
 use alloc::collections::BTreeSet;
 use alloc::vec::Vec;

@@ -1,5 +1,6 @@
-//! A hostile SCPI instrument in virtual time. Its parser and the wording of its errors are those of another library, `scpi`
-//! (IEEE 488.2 and SCPI-99). It answers in order, and late, not at all, cut short, in pieces, with rubbish between.
+//! A hostile SCPI instrument in virtual time. Its parser and the wording of its errors are those of another library,
+//! `scpi` (IEEE 488.2 and SCPI-99). It replies in order, and late, not at all, cut short, in pieces, with garbage
+//! between.
 
 use alloc::collections::BTreeSet;
 use alloc::string::String;

@@ -1,4 +1,4 @@
-//! The exchange with a Modbus device, step by step: what is sent when, and what each answer makes of it.
+//! The exchange with a Modbus device, step by step: what is sent when, and the effect of each reply.
 
 use alloc::string::String;
 use alloc::vec::Vec;

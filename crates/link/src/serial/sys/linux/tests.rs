@@ -88,7 +88,7 @@ fn identities_match() {
 fn each_refusal_has_its_own_words() {
     use tokio_serial::{Error, ErrorKind};
     let group = || "dialout".to_owned();
-    // Kinds as measured on Linux: device-bridge notes 3.1, recomputed on a pty in `serial_pty` where that is possible.
+    // Kinds as measured on Linux, recomputed on a pty in `serial_pty` where that is possible.
     for (kind, words) in [
         (
             ErrorKind::Io(io::ErrorKind::PermissionDenied),
