@@ -24,5 +24,7 @@ mod plate;
 pub mod round;
 mod route;
 mod settings;
+#[cfg(test)]
+mod testing;
 pub mod verdict;
 mod view;
