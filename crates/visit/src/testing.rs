@@ -4,7 +4,9 @@ use alloc::string::{String, ToString};
 use alloc::sync::Arc;
 use alloc::vec::Vec;
 
-use quantity::{Coupling, Decimal, DeviceChannel, Duration, Flags, Instant, Reading, Sign, State, Timing, Unit};
+use quantity::{
+    Coupling, Decimal, DeviceChannel, Duration, Flags, Instant, Reading, Sign, State, Timing, Unit,
+};
 
 use crate::job::Job;
 use crate::plan::{Binding, Plan};

@@ -83,9 +83,8 @@ fn a_probe_that_is_bound_or_clamped_to_a_pipe_stays_from_part_to_part() {
 
     let mut on_pipe = Leads::default();
     on_pipe.remember(contact(&two_capacitances(), "liquid", "probe", "40.0 °C"));
-    let pipe = |name: &str| {
-        on_pipe.block(&on_component("C2"), &point(name, "°C"), "probe", &reading(0, "40.0 °C"))
-    };
+    let pipe =
+        |name: &str| on_pipe.block(&on_component("C2"), &point(name, "°C"), "probe", &reading(0, "40.0 °C"));
     assert!(!pipe("liquid"));
 }
 
@@ -139,7 +138,8 @@ fn within_a_part_a_value_that_moves_is_a_bad_contact_and_not_another_one() {
 #[test]
 fn volts_have_no_open_reading_so_a_value_far_away_ends_them() {
     let job = job(&[("l1_l2", "V ac"), ("l2_l3", "V ac")]);
-    let block = |leads: &Leads| leads.block(&job, &point("l2_l3", "V ac"), "meter", &reading(0, "240.0 V ac"));
+    let block =
+        |leads: &Leads| leads.block(&job, &point("l2_l3", "V ac"), "meter", &reading(0, "240.0 V ac"));
     let mut leads = Leads::default();
     leads.remember(contact(&job, "l1_l2", "meter", "240.0 V ac"));
     watch(&mut leads, &job, &[0, 200, 400].map(|ms| reading(ms, "230.0 V ac")));
