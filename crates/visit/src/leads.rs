@@ -169,3 +169,6 @@ pub(crate) fn looks_open(reading: &Reading) -> bool {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

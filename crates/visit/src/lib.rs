@@ -25,5 +25,7 @@ mod restoration;
 pub mod round;
 mod route;
 mod settings;
+#[cfg(test)]
+mod testing;
 pub mod verdict;
 mod view;

@@ -93,3 +93,6 @@ impl Live {
         })
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -229,3 +229,6 @@ impl Points {
 fn too_old_at(settled: &SettledPoint, awaiting: bool) -> Option<Instant> {
     awaiting.then(|| settled.reading.at + READING_LASTS)
 }
+
+#[cfg(test)]
+mod tests;

@@ -62,8 +62,12 @@ impl Proving {
 
     /// Takes a reading.
     pub(super) fn push(&mut self, device: &str, reading: &Reading) -> Proved {
-        let Some(proof) = self.of(device, reading.channel) else { return Proved::Nothing };
-        match proof.push(reading) {
+        let known = self.sources.iter_mut().find(|(from, _)| from.is(device, reading.channel));
+        let progress = match known {
+            Some((_, proof)) => proof.push(reading),
+            None => self.begin(device, reading),
+        };
+        match progress {
             Progress::Ignored => Proved::Nothing,
             Progress::Waiting(says) => {
                 self.says = says;
@@ -74,15 +78,15 @@ impl Proving {
         }
     }
 
-    /// The proof of this source, made on its first reading.
-    fn of(&mut self, device: &str, channel: u8) -> Option<&mut Proof> {
-        let known = self.sources.iter().position(|(from, _)| from.is(device, channel));
-        if known.is_none() && self.sources.len() < PROVING_MAX {
-            self.sources.push((DeviceChannel::new(device, channel), Proof::new(self.kind)?));
+    /// Takes the first reading of a source; one that has nothing to do with the proof takes no place.
+    fn begin(&mut self, device: &str, reading: &Reading) -> Progress {
+        let has_place = self.sources.len() < PROVING_MAX;
+        let Some(mut proof) = Proof::new(self.kind).filter(|_| has_place) else { return Progress::Ignored };
+        let progress = proof.push(reading);
+        if progress != Progress::Ignored {
+            self.sources.push((DeviceChannel::new(device, reading.channel), proof));
         }
-        let at = known.unwrap_or(self.sources.len().saturating_sub(1));
-        let (from, proof) = self.sources.get_mut(at)?;
-        from.is(device, channel).then_some(proof)
+        progress
     }
 
     /// Forgets what every device has shown so far.
@@ -109,3 +113,6 @@ impl Proving {
         under_way
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -149,3 +149,6 @@ pub(crate) fn none_asked(named: Option<u32>, asked: u32) -> String {
         _ => String::from("there is no question to answer"),
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -46,3 +46,6 @@ pub(in crate::check) fn assigned(
     };
     free.iter().find(settling).or_else(|| free.iter().find(|index| open(index))).copied()
 }
+
+#[cfg(test)]
+mod tests;

@@ -135,3 +135,6 @@ impl SettledPoint {
         Some((done.reading, done.input, what))
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -175,3 +175,6 @@ fn make_ready(state: &mut PointState, device: &str, reading: &Reading, point: &P
     *state = PointState::Settling(Box::new(fresh));
     true
 }
+
+#[cfg(test)]
+mod tests;

@@ -77,3 +77,6 @@ pub(in crate::check) fn typed_apart(job: &Job, states: &[PointState]) -> Option<
         labels.join(", ")
     ))
 }
+
+#[cfg(test)]
+mod tests;

@@ -66,3 +66,6 @@ impl Points {
         following.is_some_and(|following| following.is_fresh(now))
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,118 @@
+//! What the tests of single machines are fed with: displays with their times, points, and jobs whose rules are plain functions.
+
+use alloc::string::{String, ToString};
+use alloc::sync::Arc;
+use alloc::vec::Vec;
+
+use quantity::{
+    Coupling, Decimal, DeviceChannel, Duration, Flags, Instant, Reading, Sign, State, Timing, Unit,
+};
+
+use crate::job::Job;
+use crate::plan::{Binding, Plan};
+use judge::rule::{Header, Outcome, Point, Rule, RuleError};
+
+/// How a rule of a test judges.
+pub(crate) type Judging = fn(&[f64]) -> Result<Outcome, RuleError>;
+
+/// So many milliseconds after the start.
+pub(crate) fn at(ms: i64) -> Instant {
+    Instant::ZERO + Duration::from_millis(ms)
+}
+
+/// What a meter of ten conversions a second shows: `39.40 uF`, `OL ohm`, `--- V ac`.
+pub(crate) fn reading(ms: i64, display: &str) -> Reading {
+    let (number, unit) = display.split_once(' ').unwrap();
+    let (unit, coupling) = Coupling::strip_from(unit);
+    let state = match number {
+        "OL" => State::Overload(Sign::Positive),
+        "---" => State::NoValue,
+        _ => State::Value(Decimal::parse(number).unwrap()),
+    };
+    Reading {
+        at: at(ms),
+        seq: 0,
+        channel: 0,
+        unit: Unit::parse(unit).unwrap(),
+        coupling,
+        state,
+        flags: Flags::default(),
+        accuracy: None,
+        timing: Timing { conversion_s: Some(0.1), response_s: None },
+    }
+}
+
+/// The same with the hold key pressed.
+pub(crate) fn held(ms: i64, display: &str) -> Reading {
+    Reading { flags: Flags { hold: true, ..Flags::default() }, ..reading(ms, display) }
+}
+
+/// A point: `c_herm`, `uF`, and the label `c herm`.
+pub(crate) fn point(name: &str, unit: &str) -> Point {
+    let (unit, coupling) = Coupling::strip_from(unit);
+    Point {
+        name: name.to_string(),
+        label: name.replace('_', " "),
+        unit: Unit::parse(unit).unwrap(),
+        coupling,
+        plausible: None,
+        open_counts_as: None,
+        drift: None,
+        line: 1,
+    }
+}
+
+struct Native {
+    header: Header,
+    judging: Judging,
+}
+
+impl Rule for Native {
+    fn id(&self) -> &'static str {
+        "a-rule"
+    }
+    fn hash(&self) -> &'static str {
+        "c0ffee"
+    }
+    fn header(&self) -> &Header {
+        &self.header
+    }
+    fn judge(&self, values: &[f64]) -> Result<Outcome, RuleError> {
+        (self.judging)(values)
+    }
+}
+
+/// A job on C1 of RTU-07 under this rule.
+pub(crate) fn job_of(header: Header, judging: Judging) -> Job {
+    let plan = Plan {
+        unit_tag: "RTU-07".to_string(),
+        component: "C1".to_string(),
+        rule: "a-rule".to_string(),
+        plate: Vec::new(),
+        bindings: Vec::new(),
+    };
+    Job { number: 1, plan, rule: Some(Arc::new(Native { header, judging })) }
+}
+
+/// A job that takes these points, `name unit`, and is never judged.
+pub(crate) fn job(points: &[(&str, &str)]) -> Job {
+    let points = points.iter().map(|(name, unit)| point(name, unit)).collect();
+    job_of(Header { points, ..Header::default() }, |_| Err(rule_error("nothing is judged here")))
+}
+
+/// The same job, with a point bound to channel 0 of a device.
+pub(crate) fn bound(mut job: Job, point: &str, device: &str) -> Job {
+    job.plan.bindings.push(Binding { point: String::from(point), from: DeviceChannel::new(device, 0) });
+    job
+}
+
+/// A rule that fails.
+pub(crate) fn rule_error(message: &str) -> RuleError {
+    RuleError {
+        message: message.to_string(),
+        file: "a-rule.rhai".to_string(),
+        line: 7,
+        column: 0,
+        source_line: "x / 0".to_string(),
+    }
+}
