@@ -19,7 +19,7 @@ const BETWEEN: [usize; 3] = [3, 6, 12];
 const SEEN_SDS: f64 = 3.0;
 /// Noise reaches this many standard deviations, taken from so many readings.
 const NOISE_SDS: f64 = 3.0;
-pub(super) const NOISE_READINGS: usize = 12;
+const NOISE_READINGS: usize = 12;
 /// Where a movement does not tell how slowly it fades, it may be slower than the longest time constant by this factor.
 const UNTOLD: f64 = 4.0;
 /// Real approaches are not exactly exponential, and blocks are not points: what the blocks allow is taken this much longer.

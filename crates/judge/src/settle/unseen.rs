@@ -10,16 +10,22 @@
 //! scatter by `s sqrt((1 - k) (3 - k) / 3)` from reading to reading, in second differences. Independent errors have `k = 0`. The more
 //! of them is kept the less is seen, so `k` is taken at its most: that of the longest time constant.
 
+use alloc::vec::Vec;
+
 use super::interval::Interval;
 use super::obs::{Obs, mean};
 use super::quantile::normal_upper;
 use super::spec::SettleSpec;
-use super::tempo::{NOISE_READINGS, quick_scatter};
+use super::tempo::quick_scatter;
 use super::watch::tail;
 
 /// Fewer readings do not tell their own scatter; the looks at them take the noise at its ceiling, and reach farther by themselves.
 /// As many as a look needs to tell a slope from scatter (`window`).
 const FEWEST: usize = 7;
+/// A flicker is taken from so many newest readings.
+const FLICKER_READINGS: usize = 16;
+/// The middle one of absolute normal errors, in standard deviations.
+const MEDIAN: f64 = 0.674_49;
 /// Windows that may hide a tail.
 const LENGTHS: [usize; 9] = [FEWEST, 12, 16, 24, 32, 48, 64, 96, 128];
 
@@ -42,7 +48,7 @@ impl Unseen {
             return Self::NOTHING;
         }
         let reach = normal_upper(0.5 * spec.risk);
-        let flicker = reach * flicker(tail(obs, NOISE_READINGS), spec);
+        let flicker = reach * flicker(tail(obs, FLICKER_READINGS), spec);
         if moves {
             return Self { flicker, ..Self::NOTHING };
         }
@@ -88,7 +94,19 @@ fn flicker(obs: &[Obs], spec: &SettleSpec) -> f64 {
     let (Some(first), Some(last)) = (obs.first(), obs.last()) else { return 0.0 };
     let between_s = (last.t_s - first.t_s) / (obs.len() - 1) as f64;
     let kept = libm::exp(-between_s / spec.tau_max_s);
-    quick_scatter(obs) * libm::sqrt(3.0 / ((1.0 - kept) * (3.0 - kept)))
+    let scatter = quick_scatter(obs).min(typical_scatter(obs).max(spec.noise_floor));
+    scatter * libm::sqrt(3.0 / ((1.0 - kept) * (3.0 - kept)))
+}
+
+/// The same as [`quick_scatter`], from the middle one of the second differences: an approach that has just ended and single jumps
+/// make a few large ones, and are no flicker.
+fn typical_scatter(obs: &[Obs]) -> f64 {
+    let values = || obs.iter().map(|obs| obs.value);
+    let triples = values().zip(values().skip(1)).zip(values().skip(2));
+    let mut bends: Vec<f64> = triples.map(|((a, b), c)| libm::fabs(a - 2.0 * b + c)).collect();
+    bends.sort_by(f64::total_cmp);
+    let middle = bends.get(bends.len() / 2).copied().unwrap_or(0.0);
+    middle / (MEDIAN * libm::sqrt(6.0))
 }
 
 #[cfg(test)]
@@ -98,7 +116,7 @@ mod tests {
     use super::super::{Sample, Settler};
     use super::*;
 
-    fn obs(values: impl Iterator<Item = f64>, every_s: f64) -> alloc::vec::Vec<Obs> {
+    fn obs(values: impl Iterator<Item = f64>, every_s: f64) -> Vec<Obs> {
         let at =
             |(i, value): (usize, f64)| Obs { t_s: every_s * i as f64, value, decay: 1.0, bouncing: false };
         values.enumerate().map(at).collect()
