@@ -15,6 +15,7 @@ use super::swing;
 use super::tempo::Tempo;
 use super::thresholds::Asking;
 use super::types::{How, Moving, MovingReason, Pace, Settled, Settling};
+use super::unseen::Unseen;
 use super::watch::{self, Step};
 use super::window::{Around, Bounds, look_at, wander};
 
@@ -69,6 +70,8 @@ pub(super) struct Contact {
     /// How far errors that hang together, and the way back of a ring, reach in the newest looks.
     wander: f64,
     rebound: f64,
+    /// What the newest readings may hide.
+    unseen: Unseen,
 }
 
 /// Where either makes up this part of the interval, it is what is waited for: it widens the rest too. Our own choice.
@@ -105,6 +108,7 @@ impl Contact {
             slope: None,
             wander: 0.0,
             rebound: 0.0,
+            unseen: Unseen::NOTHING,
         }
     }
 
@@ -233,6 +237,7 @@ impl Contact {
         let ahead = if libm::fabs(foot) > libm::fabs(slow) { foot } else { slow };
         let rebound = spec.rebound * swing::travel(&self.obs, tempo.noise);
         (self.wander, self.rebound) = (wander, rebound);
+        self.unseen = Unseen::of(whole, spec, tempo.rate.is_some());
         self.take_tau(tempo.tau_s);
         for (length, part, weight) in LENGTHS {
             let Some(start) = self.n.checked_sub(length) else { break };
@@ -311,13 +316,14 @@ impl Contact {
         if beyond { Some(How::BeyondDoubt) } else { self.rest(at, spec) }
     }
 
-    /// The interval that is given out about this value: no narrower than the meter's own expanded uncertainty. What is slower
-    /// than the wait (a flicker, a digit that stands) is a part of it, and no stream shows it in time. Where a threshold lies
-    /// nearer than that, the word waits for rest.
+    /// The interval that is given out about this value: no narrower than the meter's own expanded uncertainty, of which a digit that
+    /// stands is a part, and with room for what is slower than the wait. Where a threshold lies nearer than that, the word waits
+    /// for rest.
     fn given(&self, value: f64, spec: &SettleSpec) -> Interval {
         let (value, _) = self.now.about(value);
         let least = EXPANDED * spec.settle_floor;
-        Interval { low: self.now.low.min(value - least), high: self.now.high.max(value + least) }
+        let given = Interval { low: self.now.low.min(value - least), high: self.now.high.max(value + least) };
+        self.best_now.map_or(given, |best| self.unseen.widen(given, best.level))
     }
 
     /// Enough conversions since contact and since the last break.

@@ -18,11 +18,11 @@
 //!
 //! | assumed | tested by | when it fails |
 //! |---|---|---|
-//! | what is left of an approach that is *not seen to move* shrinks by a factor e in [`SettleSpec::tau_s`] | nothing: it is too small to be seen | off by a few times the noise of the window |
+//! | what is left of an approach that is *not seen to move* shrinks by a factor e in [`SettleSpec::tau_s`] | nothing: it is too small to be seen | the interval given out leaves room for one as slow as [`SettleSpec::tau_max_s`] (`unseen`) |
 //! | a movement that *is seen* fades no more slowly than the stream shows, or four [`SettleSpec::tau_max_s`] where it does not tell | three neighbouring blocks of 1 to 32 readings (`tempo`) | the interval reaches four of these times ahead of the slope, reason `Slow`; a slope that lasts is `Drifting`, and nothing settles |
 //! | under a probe's approach no slope hides that goes on for longer than [`SettleSpec::slope_s`] | the rate at which the newest readings are seen to move | until that rate has faded the interval reaches as far ahead |
 //! | a filter that rings comes back by at most [`SettleSpec::rebound`] of its travel | nothing | a word on the way up may be wrong; it is safe again once the reading has stood for as long as it moved (`swing`) |
-//! | errors are independent, of one deviation, at most [`SettleSpec::noise_ceiling`] | scatter of the window; scatter from reading to reading against that over the window | the ceiling is dropped; what hangs together widens the interval by four of its deviations. A flicker slower than the wait cannot be seen: the interval given out leaves room for it, see below |
+//! | errors are independent, of one deviation, at most [`SettleSpec::noise_ceiling`] | scatter of the window; scatter from reading to reading against that over the window | the ceiling is dropped; what hangs together widens the interval by four of its deviations. A flicker slower than the wait cannot be seen: the interval given out leaves room for it (`unseen`) |
 //! | the display moves in steps of its last digit | common divisor of the changes (`grain`) | the step is what the changes show; a stuck digit on a value that never moved cannot be seen |
 //! | bounce does not repeat itself: no three conversions of it agree, nor two that lie a second apart | | the contact begins anew at each jump |
 //! | two partial conversions in a row differ, or the pace is stated or not longer than assumed | runs of equal digits between big steps | a word may rest on a partial conversion; the round amends it |
@@ -55,7 +55,8 @@
 //!
 //! Three conversions after the first, or two that lie a second apart; the least time of a probe is over; then
 //! - [`How::BeyondDoubt`]: no threshold inside the interval that is given out: no narrower than two settle floors to either side of
-//!   the value. A stuck digit or a flicker slower than the wait is a part of the meter's own uncertainty; no stream shows it in time;
+//!   the value (a stuck digit is a part of the meter's own uncertainty; no stream shows it in time), nor than what the newest
+//!   readings may hide: a tail or a flicker of the longest time constant (`unseen`);
 //! - [`How::FullySettled`]: the interval is no wider than two settle floors (the round sets the floor to the meter's own standard
 //!   uncertainty);
 //! - [`How::TimeLimit`]: only noise is left after [`SettleSpec::time_limit_s`].
@@ -100,6 +101,7 @@ mod tempo;
 mod tests;
 mod thresholds;
 mod types;
+mod unseen;
 mod watch;
 mod window;
 
