@@ -64,12 +64,14 @@ pub struct Proof {
 /// A running proof takes the readings of one channel of one device; the caller sees to that.
 #[derive(Clone, Debug, PartialEq)]
 enum Stage {
-    /// Before anything was shown.
-    First,
-    /// Leads read short, or the source read live, with the sentence so far and the time.
-    Second(String, Instant),
-    /// Dead was seen between.
-    Third(String, Instant),
+    /// Before anything was seen.
+    Begun,
+    /// The leads read short; they are to come apart.
+    Shorted { so_far: String, since: Instant },
+    /// The live source was read; the dead conductors come next.
+    SourceSeen { so_far: String, since: Instant },
+    /// The conductors read dead; the live source comes again.
+    DeadSeen { so_far: String, since: Instant },
 }
 
 impl Proof {
@@ -78,7 +80,7 @@ impl Proof {
     pub fn new(kind: ByStream) -> Option<Self> {
         let fresh = Self {
             kind,
-            stage: Stage::First,
+            stage: Stage::Begun,
             settler: None,
             in_air: None,
             open_run: 0,
@@ -92,7 +94,7 @@ impl Proof {
 
     /// Forgets everything: the link was lost, or the power came back.
     pub fn reset(&mut self) {
-        self.stage = Stage::First;
+        self.stage = Stage::Begun;
         self.settler = None;
         (self.open_run, self.open_since) = (0, None);
         self.dead_since = None;
@@ -102,7 +104,7 @@ impl Proof {
     /// True when a part of the proof has been seen already.
     #[must_use]
     pub fn is_under_way(&self) -> bool {
-        self.stage != Stage::First
+        self.stage != Stage::Begun
     }
 
     /// Takes a reading; one that is not later than the last is ignored.
@@ -163,11 +165,11 @@ impl Proof {
     }
 
     fn leads_shorted_then_open(&mut self, reading: &Reading) -> Progress {
-        if matches!(self.stage, Stage::Second(_, since) if reading.at.since(since) > LEADS_WITHIN) {
+        if matches!(self.stage, Stage::Shorted { since, .. } if reading.at.since(since) > LEADS_WITHIN) {
             self.reset();
             self.last_at = Some(reading.at);
         }
-        if let Stage::Second(short, _) = &self.stage {
+        if let Stage::Shorted { so_far: short, .. } = &self.stage {
             let short = short.clone();
             return match self.leads_open(reading) {
                 Progress::Shown(open) => Progress::Shown(format!("{short}; {open}")),
@@ -178,7 +180,7 @@ impl Proof {
             Some(settled) if reach(&settled).1 < LEAD_OHM_MAX => {
                 let short = format!("leads together: {reading}");
                 (self.open_run, self.open_since) = (0, None);
-                self.stage = Stage::Second(short.clone(), reading.at);
+                self.stage = Stage::Shorted { so_far: short.clone(), since: reading.at };
                 Progress::Waiting(format!("{short}; now take the leads apart"))
             }
             Some(_) => Progress::Waiting(format!(
@@ -189,7 +191,7 @@ impl Proof {
     }
 
     fn live_dead_live(&mut self, reading: &Reading) -> Progress {
-        if let Stage::Second(_, since) | Stage::Third(_, since) = &self.stage
+        if let Stage::SourceSeen { since, .. } | Stage::DeadSeen { since, .. } = &self.stage
             && reading.at.since(*since) > LIVE_DEAD_LIVE_WITHIN
         {
             self.reset();
@@ -204,27 +206,28 @@ impl Proof {
         );
         let dead_stands = self.stands(dead, reading.at);
         match (self.stage.clone(), live) {
-            (Stage::First, true) => {
-                self.stage = Stage::Second(format!("live source {reading}"), reading.at);
+            (Stage::Begun | Stage::Shorted { .. }, true) => {
+                self.stage =
+                    Stage::SourceSeen { so_far: format!("live source {reading}"), since: reading.at };
                 Progress::Waiting(format!("live source {reading}; now across the dead conductors"))
             }
-            (Stage::First, false) => {
+            (Stage::Begun | Stage::Shorted { .. }, false) => {
                 Progress::Waiting(format!("volts ac on a known live source first (at least {LIVE_V_MIN} V)"))
             }
-            (Stage::Second(so_far, since), _) if dead_stands => {
+            (Stage::SourceSeen { so_far, since }, _) if dead_stands => {
                 let text = format!("{so_far}, dead {reading}");
                 self.in_the_air = self.may_be_in_the_air(air);
-                self.stage = Stage::Third(text.clone(), since);
+                self.stage = Stage::DeadSeen { so_far: text.clone(), since };
                 Progress::Waiting(format!("{text}; now the live source again"))
             }
-            (Stage::Second(so_far, _), _) => {
+            (Stage::SourceSeen { so_far, .. }, _) => {
                 Progress::Waiting(format!("{so_far}; now across the dead conductors"))
             }
-            (Stage::Third(so_far, _), true) => {
+            (Stage::DeadSeen { so_far, .. }, true) => {
                 let says = format!("{so_far}, live source again {reading}");
                 if self.in_the_air { Progress::ShownIfOn(says) } else { Progress::Shown(says) }
             }
-            (Stage::Third(so_far, _), false) => {
+            (Stage::DeadSeen { so_far, .. }, false) => {
                 Progress::Waiting(format!("{so_far}; now the live source again"))
             }
         }

@@ -1,7 +1,7 @@
 //! Random events: nothing panics, ticks and repetition change nothing, and no pass comes without everything it needs.
 //!
 //! What a pass needs is reckoned here from the events alone, apart from the round's own books.
-use alloc::collections::BTreeMap;
+use alloc::collections::{BTreeMap, BTreeSet};
 use alloc::format;
 
 use quantity::{Decimal, Duration, Flags, Kind, Sign, State, Typed, parse_typed};
@@ -137,7 +137,7 @@ fn sequence(seed: u64, events: usize) -> Vec<(Event, Instant)> {
             now = now + Duration::from_millis(span);
         }
         let name = || ALL_FIVE.map(ToString::to_string);
-        let event = match dice.below(30) {
+        let event = match dice.below(38) {
             0 | 1 => Event::Arm(Box::new(plan(&mut dice))),
             2 => Event::from(Act::Finish),
             3 | 4 => Event::from(Act::Again),
@@ -156,6 +156,12 @@ fn sequence(seed: u64, events: usize) -> Vec<(Event, Instant)> {
             }
             12 => Event::Rules(rules()),
             13 => Event::Tick,
+            30 => Event::from(Act::Pause),
+            31..=33 => Event::from(Act::Resume),
+            34 => Event::from(Act::Skip { why: "no time".to_string() }),
+            35 => Event::from(Act::Restored { what: "one lead off".to_string() }),
+            36 => Event::from(Act::Close { why: dice.one_in(2).then(|| "part on order".to_string()) }),
+            37 => Event::Unwatched,
             14..=17 => {
                 confirm_all(now, &mut out);
                 continue;
@@ -190,6 +196,9 @@ struct Books {
     shown: BTreeMap<(String, String, String), Instant>,
     readings: Vec<(String, Reading)>,
     gaps: Vec<(String, Instant)>,
+    paused: bool,
+    /// Units and components that have a lead off.
+    off: BTreeSet<(String, String)>,
 }
 
 impl Books {
@@ -202,17 +211,28 @@ impl Books {
 
     fn event(&mut self, event: &Event, now: Instant, armed: bool) {
         match event {
-            Event::Arm(plan) => self.place = (plan.unit_tag.clone(), plan.component.clone()),
+            Event::Arm(plan) => {
+                self.place = (plan.unit_tag.clone(), plan.component.clone());
+                self.paused = false;
+            }
+            Event::Act { act: Act::Pause, .. } => {
+                self.shown.clear();
+                self.paused = true;
+            }
+            Event::Act { act: Act::Resume, .. } => self.paused = false,
+            Event::Unwatched => self.shown.clear(),
             // Without an armed check nobody knows which unit has power, nor what is taken back.
             Event::Act { act: Act::Energised, .. } => self.shown.retain(|(unit, _, name), _| {
                 !(hold::of(name).undone_by_power && (!armed || *unit == self.place.0))
             }),
-            Event::Act { act: Act::Withdraw { hold_point }, .. } if armed => {
+            Event::Act { act: Act::Withdraw { hold_point }, .. } if armed && !self.paused => {
                 let key = self.key(hold_point);
                 self.shown.remove(&key);
             }
             // A late reading is shown and never used; that it never counts is asked of `r.at`.
-            Event::Reading { device, reading } if now.since(reading.at) <= Duration::from_secs(5) => {
+            Event::Reading { device, reading }
+                if !self.paused && now.since(reading.at) <= Duration::from_secs(5) =>
+            {
                 self.readings.push((device.clone(), *reading));
             }
             Event::Gap { device } => self.gaps.push((device.clone(), now)),
@@ -266,6 +286,7 @@ impl Books {
 fn no_pass_without_everything_it_needs() {
     let set = rules();
     let (mut passes, mut verdicts, mut by_meter) = (0, 0, 0);
+    let (mut restored, mut closed) = (0, 0);
     for seed in 0..SEQUENCES {
         let mut round = Round::new(rules(), Settings::default());
         let mut books = Books::default();
@@ -279,8 +300,24 @@ fn no_pass_without_everything_it_needs() {
                 last = at;
                 match output {
                     Output::HoldPoint { name, evidence } => {
+                        assert!(!books.paused, "seed {seed}: {name} shown in a pause");
                         let key = books.key(&name);
                         books.shown.insert(key, evidence.at);
+                        if name == "one lead off" {
+                            books.off.insert(books.place.clone());
+                        }
+                    }
+                    Output::Restored { owed, .. } => {
+                        restored += 1;
+                        assert!(books.off.remove(&(owed.unit_tag, owed.component)), "seed {seed}: never off");
+                    }
+                    Output::Closed { unit_tag, why, owed, .. } => {
+                        closed += 1;
+                        books.paused = false;
+                        let off = books.off.iter().filter(|(unit, _)| *unit == unit_tag).count();
+                        assert_eq!(off, owed.len(), "seed {seed}: what is owed is named");
+                        assert!(off == 0 || why.is_some(), "seed {seed}: closed with a lead off");
+                        books.shown.retain(|(unit, ..), _| *unit != unit_tag);
                     }
                     Output::Verdict(verdict) => {
                         verdicts += 1;
@@ -294,6 +331,7 @@ fn no_pass_without_everything_it_needs() {
                             continue;
                         }
                         passes += 1;
+                        assert!(!books.paused, "seed {seed}: a pass in a pause");
                         by_meter += usize::from(verdict.readings.iter().any(|r| r.device != "typed"));
                         let rule = set.find(&verdict.rule).unwrap();
                         // Arming ends the check before it at the old place; a pass never comes from there.
@@ -305,7 +343,10 @@ fn no_pass_without_everything_it_needs() {
             }
         }
     }
-    std::eprintln!("{verdicts} verdicts, {passes} passes, {by_meter} of them by meter");
+    std::eprintln!(
+        "{verdicts} verdicts, {passes} passes, {by_meter} of them by meter, {restored} restored, {closed} closed"
+    );
+    assert!(restored > 500 && closed > 1_000, "{restored} restored, {closed} closed");
     assert!(passes > 1_000 && by_meter > 500 && verdicts > 3 * passes, "{passes} of {verdicts}");
 }
 
