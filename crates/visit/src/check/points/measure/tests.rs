@@ -1,6 +1,6 @@
 //! Taking readings for points: overload that lasts, functions and ranges that change, open leads that look like a number.
 use super::*;
-use crate::check::points::tests::Bench;
+use crate::check::testing::Bench;
 use crate::testing::{at, job, point, reading};
 use alloc::vec::Vec;
 
