@@ -120,3 +120,27 @@ fn a_value_is_taken_in_the_rules_unit_and_shown_in_the_meters() {
     assert_eq!(settled.reading.shown.to_f64(), 400.0);
     assert_eq!(settled.reading.unit, reading(0, "1 nF").unit);
 }
+
+#[test]
+fn a_point_that_is_taken_again_has_eight_seconds_to_be_clipped_on() {
+    let mut bench = coils();
+    bench.play("meter", "OL ohm", 81);
+    let _ = bench.points.take_again(1);
+    assert!(bench.points.reads_open(0), "the other point");
+    let _ = bench.points.take_again(0);
+    assert!(!bench.points.reads_open(0));
+    assert_eq!(bench.play("meter", "OL ohm", 80), Vec::<String>::new());
+    assert_eq!(bench.play("meter", "OL ohm", 1), [ASKS]);
+}
+
+#[test]
+fn overload_before_a_lost_link_says_nothing_of_the_leads_now() {
+    let mut bench = coils();
+    bench.play("meter", "OL ohm", 81);
+    let _ = bench.points.lose("other");
+    assert!(bench.points.reads_open(0), "the link of another");
+    let _ = bench.points.lose("meter");
+    assert!(!bench.points.reads_open(0));
+    assert_eq!(bench.points.take_open_run(0), None);
+    assert_eq!(bench.play("meter", "OL ohm", 80), Vec::<String>::new());
+}
