@@ -128,6 +128,26 @@ fn a_check_that_judged_nothing_has_nothing_to_work_out() {
     assert!(checked.given.is_live());
 }
 
+/// Above 50 uF the leads look swapped.
+#[test]
+fn no_verdict_contradicts_nothing_and_nothing_contradicts_it() {
+    let job = || {
+        let header = Header { points: Vec::from([point("capacitance", "uF")]), ..Header::default() };
+        job_of(header, |v| {
+            if v[0] > 50.0 {
+                return Ok(Outcome { answer: Answer::NoVerdict("wrong leads".into()), path: 1 });
+            }
+            judged(Vec::from([within("capacitance", v[0], Some(38.0), Some(42.0))]))
+        })
+    };
+    let mut without = Checked::of(job(), &[("capacitance", "60.00 uF")], false);
+    assert_eq!(without.given.verdict().word, Word::NoVerdict);
+    assert_eq!((without.moves("30.00"), without.moves("40.00")), (Vec::new(), Vec::new()));
+    let mut passed = Checked::of(job(), &[("capacitance", "40.00 uF")], false);
+    assert_eq!(passed.moves("60.00"), []);
+    assert_eq!((passed.given.is_live(), passed.moves("30.00")), (true, Vec::from([(Word::Fail, 1)])));
+}
+
 #[test]
 fn a_value_that_contradicts_the_word_is_told_once_and_ends_the_live_verdict() {
     let mut checked = Checked::capacitance(false);
