@@ -13,6 +13,8 @@ mod proving;
 mod questions;
 mod reading;
 mod sources;
+#[cfg(test)]
+mod testing;
 mod thresholds;
 mod typed;
 mod waits;

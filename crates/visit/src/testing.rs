@@ -10,7 +10,9 @@ use quantity::{
 
 use crate::job::Job;
 use crate::plan::{Binding, Plan};
-use judge::rule::{Header, Outcome, Point, Rule, RuleError};
+use judge::rule::{
+    Answer, Header, Judgement, Outcome, PlateDefault, PlateItem, Point, Rule, RuleError, Source, SourceClass,
+};
 
 /// How a rule of a test judges.
 pub(crate) type Judging = fn(&[f64]) -> Result<Outcome, RuleError>;
@@ -104,6 +106,50 @@ pub(crate) fn job(points: &[(&str, &str)]) -> Job {
 pub(crate) fn bound(mut job: Job, point: &str, device: &str) -> Job {
     job.plan.bindings.push(Binding { point: String::from(point), from: DeviceChannel::new(device, 0) });
     job
+}
+
+/// A judgement in microfarad.
+pub(crate) fn within(name: &str, value: f64, low: Option<f64>, high: Option<f64>) -> Judgement {
+    Judgement {
+        name: name.into(),
+        value,
+        unit: Unit::MICROFARAD,
+        low,
+        high,
+        advice_ok: Some("in order".into()),
+        advice_low: Some("weak".into()),
+        advice_high: Some("high".into()),
+        source: source(),
+        source_parts: [].into(),
+    }
+}
+
+/// What a rule answers that judges.
+#[allow(clippy::unnecessary_wraps)] // the shape of `Rule::judge`
+pub(crate) fn judged(judgements: Vec<Judgement>) -> Result<Outcome, RuleError> {
+    Ok(Outcome { answer: Answer::Judgements(judgements), path: 0 })
+}
+
+/// A nameplate value that must be entered.
+pub(crate) fn plate_item(name: &str, unit: &str) -> PlateItem {
+    PlateItem {
+        name: name.to_string(),
+        unit: Unit::parse(unit).unwrap(),
+        choices: Vec::new(),
+        default: PlateDefault::Required,
+        plausible: None,
+        line: 1,
+    }
+}
+
+fn source() -> Source {
+    Source { text: "nameplate, for a test".into(), class: SourceClass::Nameplate }
+}
+
+/// A capacitance between 38 and 42 uF.
+pub(crate) fn capacitance_38_to_42() -> Job {
+    let header = Header { points: Vec::from([point("capacitance", "uF")]), ..Header::default() };
+    job_of(header, |v| judged(Vec::from([within("capacitance", v[0], Some(38.0), Some(42.0))])))
 }
 
 /// A rule that fails.

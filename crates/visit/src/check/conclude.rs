@@ -150,3 +150,6 @@ fn input_name(header: &Header, index: usize) -> String {
         |point| point.label.clone(),
     )
 }
+
+#[cfg(test)]
+mod tests;

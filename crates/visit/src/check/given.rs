@@ -152,3 +152,6 @@ fn with_sources(job: &Job, judged: Evaluation) -> Vec<Judged> {
 fn contradicts(before: Word, now: Word) -> bool {
     before != now && before != Word::NoVerdict && now != Word::NoVerdict
 }
+
+#[cfg(test)]
+mod tests;

@@ -123,6 +123,7 @@ impl Points {
 
     /// A point is to be taken again; gives what it was.
     pub(super) fn take_again(&mut self, index: usize) -> Option<PointState> {
+        let _ = self.open_run.take_if(|run| run.point == index);
         let state = self.states.get_mut(index)?;
         Some(core::mem::replace(state, PointState::Waiting))
     }
@@ -208,6 +209,7 @@ impl Points {
 
     /// The link of a device is lost, or bytes of it. True when something that was settling is lost with it.
     pub(super) fn lose(&mut self, device: &str) -> bool {
+        let _ = self.open_run.take_if(|run| run.from.device == device);
         let mut lost = false;
         for state in &mut self.states {
             match state {

@@ -90,3 +90,6 @@ impl Asking {
         Some(thresholds)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -133,3 +133,6 @@ fn left_out(number: Decimal, accuracy: Option<Accuracy>, unit: Unit, point: &Poi
     };
     as_shown().map_or(LeftOut::No, |shown| LeftOut::Digits(Box::new(shown)))
 }
+
+#[cfg(test)]
+mod tests;

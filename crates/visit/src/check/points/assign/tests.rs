@@ -1,6 +1,6 @@
 //! Which point a reading belongs to.
 use super::*;
-use crate::check::points::tests::Bench;
+use crate::check::testing::Bench;
 use crate::testing::{bound, held, job, reading};
 
 fn three_capacitances() -> Job {

@@ -1,8 +1,9 @@
 //! What a contact shows after its value was taken: the figure, and another value.
+use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
 
-use crate::check::points::tests::Bench;
+use crate::check::testing::Bench;
 use crate::testing::job;
 
 const NOTHING: Vec<String> = Vec::new();
@@ -108,4 +109,14 @@ fn another_range_under_the_same_leads_goes_on_with_the_figure() {
     let mut bench = early();
     let said = bench.play("meter", "39.8 uF", 300);
     assert_eq!(said, ["Figure 39.8"]);
+}
+
+/// It falls by 0.02 uF a reading; the limits are 38 and 42.
+#[test]
+fn a_value_that_walks_away_is_seen_once_it_is_clearly_beyond_the_limit() {
+    let mut bench = early();
+    let falls = |tick: i32| format!("{:.2} uF", 39.80 - 0.02 * f64::from(tick));
+    let first = (1..200).find_map(|tick| bench.push("meter", &[&falls(tick)]).pop());
+    let shown = first.as_deref().and_then(|said| said.strip_prefix("Anew ")).unwrap();
+    assert!(shown.parse::<f64>().unwrap() < 38.0, "{shown}");
 }

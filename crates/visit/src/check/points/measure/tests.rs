@@ -1,6 +1,6 @@
 //! Taking readings for points: overload that lasts, functions and ranges that change, open leads that look like a number.
 use super::*;
-use crate::check::points::tests::Bench;
+use crate::check::testing::Bench;
 use crate::testing::{at, job, point, reading};
 use alloc::vec::Vec;
 
@@ -119,4 +119,28 @@ fn a_value_is_taken_in_the_rules_unit_and_shown_in_the_meters() {
     assert!((settled.input.value - 0.4).abs() < 1e-12);
     assert_eq!(settled.reading.shown.to_f64(), 400.0);
     assert_eq!(settled.reading.unit, reading(0, "1 nF").unit);
+}
+
+#[test]
+fn a_point_that_is_taken_again_has_eight_seconds_to_be_clipped_on() {
+    let mut bench = coils();
+    bench.play("meter", "OL ohm", 81);
+    let _ = bench.points.take_again(1);
+    assert!(bench.points.reads_open(0), "the other point");
+    let _ = bench.points.take_again(0);
+    assert!(!bench.points.reads_open(0));
+    assert_eq!(bench.play("meter", "OL ohm", 80), Vec::<String>::new());
+    assert_eq!(bench.play("meter", "OL ohm", 1), [ASKS]);
+}
+
+#[test]
+fn overload_before_a_lost_link_says_nothing_of_the_leads_now() {
+    let mut bench = coils();
+    bench.play("meter", "OL ohm", 81);
+    let _ = bench.points.lose("other");
+    assert!(bench.points.reads_open(0), "the link of another");
+    let _ = bench.points.lose("meter");
+    assert!(!bench.points.reads_open(0));
+    assert_eq!(bench.points.take_open_run(0), None);
+    assert_eq!(bench.play("meter", "OL ohm", 80), Vec::<String>::new());
 }

@@ -1,10 +1,9 @@
 //! Readings of one moment: which of them are too early beside the newest one.
 use super::*;
-use crate::check::points::tests::Bench;
-use crate::check::typed::typed_point;
-use crate::testing::{at, bound, job_of, point, rule_error};
+use crate::check::testing::Bench;
+use crate::testing::{bound, job_of, point, rule_error};
 use judge::rule::Header;
-use quantity::{Duration, parse_typed};
+use quantity::Duration;
 
 /// Suction and liquid lie at most a minute apart; the third has nothing to do with them.
 fn pair() -> Job {
@@ -107,9 +106,8 @@ fn only_a_probe_of_its_own_begins_anew_when_it_shows_something_else() {
 fn values_typed_far_apart_are_never_early_and_the_verdict_says_so() {
     let mut bench = two_probes();
     let mut type_in = |name, value, s: i64| {
-        let typed = parse_typed(value).unwrap();
-        let (index, done) = typed_point(&bench.job, name, typed, None, at(1_000 * s)).unwrap();
-        bench.points.put(index, done);
+        bench.ms = 1_000 * s;
+        bench.type_in(name, value);
         (early(&bench), typed_apart(&bench.job, bench.points.states()))
     };
     assert_eq!(type_in("suction", "118 psig", 0), (Vec::new(), None));

@@ -1,5 +1,5 @@
 //! Whether the leads still show what was taken.
-use crate::check::points::tests::Bench;
+use crate::check::testing::Bench;
 use crate::testing::{at, held, job, reading};
 
 /// One capacitance that has its value from `meter`.
