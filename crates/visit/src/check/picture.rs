@@ -155,7 +155,7 @@ fn point_views(job: &Job, points: &Points, measuring: bool, verdict: Option<&Ver
                 } else if reading.open {
                     "OL".to_string()
                 } else {
-                    format!("{} {}", reading.shown, reading.unit)
+                    format!("{} {}", reading.shown, reading.display.unit)
                 };
                 (PointStage::Settled, shown, settled.typed.is_some())
             }

@@ -5,7 +5,7 @@ use alloc::boxed::Box;
 use alloc::format;
 use alloc::string::{String, ToString};
 
-use quantity::{Accuracy, Decimal, Instant, Quantity, Typed, Unit};
+use quantity::{Accuracy, Decimal, DisplayUnit, Instant, Quantity, Typed, Unit};
 
 use super::points::Since;
 use super::points::settled::{AsShown, LeftOut, SettledPoint};
@@ -61,8 +61,7 @@ pub(super) fn typed_point(
         quantity: shown,
         shown: number,
         open: false,
-        unit,
-        coupling,
+        display: DisplayUnit { unit, coupling },
         accuracy_known: accuracy.is_some(),
         count: 1,
         settled: true,

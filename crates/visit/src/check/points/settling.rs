@@ -115,7 +115,7 @@ impl SettlingPoint {
     /// Whether the display has moved to where this reading's interval does not reach, and not settled there yet.
     pub(crate) fn has_left(&self, reading: &PointReading) -> bool {
         let Settling::Moving(moving) = self.state else { return false };
-        let Ok(value) = self.rule_unit.convert(moving.estimate, reading.unit) else { return false };
+        let Ok(value) = self.rule_unit.convert(moving.estimate, reading.display.unit) else { return false };
         reading.at_least.is_some_and(|low| value < low) || reading.at_most.is_some_and(|high| value > high)
     }
 

@@ -311,9 +311,10 @@ pub(super) fn text(output: &Output) -> String {
             How::Stream(says) => format!("shown {name}: {says}"),
         },
         Output::Lapsed { name, why } => format!("lapsed {name}: {}", why.text()),
-        Output::Settled(r) => format!("settled {} {} {} from {}", r.point, r.shown, r.unit, r.device),
+        Output::Settled(r) => format!("settled {} {} {} from {}", r.point, r.shown, r.display.unit, r.device),
         Output::Completed { verdict, reading: r, judgements } => {
-            let figure = format!("completed {verdict}: {} {:.2} {}", r.point, r.quantity.value(), r.unit);
+            let figure =
+                format!("completed {verdict}: {} {:.2} {}", r.point, r.quantity.value(), r.display.unit);
             judgements.iter().fold(figure, |text, j| {
                 format!("{text}; {} {:.2} {}", j.judgement.name, j.judgement.value, j.judgement.unit)
             })
