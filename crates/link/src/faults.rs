@@ -21,7 +21,7 @@ use self::plan::Plan;
 pub use self::plan::{Fault, FaultCounts, FaultRates, Injected};
 use crate::adapter::{Adapter, Link, Requests};
 use crate::error::OpenError;
-use crate::event::{LinkCounters, GapReason, LinkEvent, LinkState, Disconnect};
+use crate::event::{Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
 use crate::forward::{forward_adapter, forward_link};
 use crate::options::{CHUNK_BYTES_MAX, OpenOptions};
 use crate::selector::Selector;

@@ -11,8 +11,8 @@ use wire::Profile;
 use wire::poll::{PollCounters, PollOutput, PollReason, Poller};
 
 use crate::adapter::{Adapter, Link, Requests};
-use crate::error::{Unavailable, OpenError};
-use crate::event::{LinkCounters, GapReason, LinkEvent, LinkState, Disconnect};
+use crate::error::{OpenError, Unavailable};
+use crate::event::{Disconnect, GapReason, LinkCounters, LinkEvent, LinkState};
 use crate::forward::forward_adapter;
 use crate::guard::catch_panic;
 use crate::options::{LineSettings, OpenOptions};

@@ -1,7 +1,7 @@
 //! What stands around a round on the page, as it is before the first event. Does not follow it; `page` does.
 
 use judge::rule::RuleSet;
-use record::{ViewContext, DeviceState, RulesState};
+use record::{DeviceState, RulesState, ViewContext};
 use site::{Device, Site};
 
 /// What stands around a round at its start.

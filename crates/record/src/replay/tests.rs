@@ -69,7 +69,9 @@ fn heard(text: &str) -> Vec<String> {
             ReplayOutput::Verdict(verdict) => format!("{}: {}", verdict.component, word.unwrap()),
             ReplayOutput::FollowUp(json, _) => format!("{}: {}", json.event.name(), word.unwrap()),
             ReplayOutput::RulesChanged(line) => format!("line {line}: rules"),
-            ReplayOutput::StillWaits(number, waits) => format!("check {number}: {}: {}", waits.what, waits.why),
+            ReplayOutput::StillWaits(number, waits) => {
+                format!("check {number}: {}: {}", waits.what, waits.why)
+            }
         });
         Ok(())
     };

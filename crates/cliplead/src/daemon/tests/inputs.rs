@@ -5,7 +5,7 @@ use std::sync::mpsc::sync_channel;
 use std::time::Duration;
 
 use judge::limits::Word;
-use link::{GapReason, LinkEvent, LinkState, Disconnect};
+use link::{Disconnect, GapReason, LinkEvent, LinkState};
 use record::ReadError;
 use record::replay::{ReplayOutput, play};
 use site::Device;
