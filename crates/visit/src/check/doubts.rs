@@ -75,7 +75,7 @@ fn slipped(at: &Facts<'_>, rule: &dyn Rule, plate_used: &[PlateUsed], inputs: &[
         let Some(settled) = state.settled().filter(|_| !accepted(&about)) else { continue };
         let Some(typed) = settled.typed else { continue };
         let unit = settled.reading.display.unit;
-        let swap = swapped(typed, unit, point.unit).find(|(_, value)| swapped_passes(index, *value));
+        let swap = swapped(typed, unit, point.display.unit).find(|(_, value)| swapped_passes(index, *value));
         if let Some((swap, _)) = swap {
             let text = swapped_text(&point.label, typed, swap, unit);
             return Some(Question::new(about, text));
@@ -188,9 +188,9 @@ fn touches_nothing(point: &Point, state: &PointState) -> Option<String> {
 
 fn implausible(point: &Point, settled: &SettledPoint) -> Option<String> {
     let value = settled.input.value;
-    let (low, high) = point
-        .plausible
-        .unwrap_or_else(|| usual_range(point.unit, settled.reading.shown, settled.reading.display.unit));
+    let (low, high) = point.plausible.unwrap_or_else(|| {
+        usual_range(point.display.unit, settled.reading.shown, settled.reading.display.unit)
+    });
     if (low..=high).contains(&value) {
         return None;
     }
@@ -199,7 +199,7 @@ fn implausible(point: &Point, settled: &SettledPoint) -> Option<String> {
     Some(format!(
         "{} {shown} {unit} is outside what such a part can show ({low} to {high} {}): wrong range, unit or point? \
          Yes keeps it; no: take it again",
-        point.label, point.unit
+        point.label, point.display.unit
     ))
 }
 

@@ -5,7 +5,7 @@ use alloc::string::{String, ToString};
 use alloc::sync::Arc;
 use alloc::vec::Vec;
 
-use quantity::{Coupling, Unit};
+use quantity::{Coupling, DisplayUnit, Unit};
 
 use super::*;
 use crate::act::{Act, Display};
@@ -49,8 +49,7 @@ fn point(name: &str, unit: &str) -> Point {
     Point {
         name: name.to_string(),
         label: name.replace('_', " "),
-        unit: Unit::parse(unit).unwrap(),
-        coupling,
+        display: DisplayUnit { unit: Unit::parse(unit).unwrap(), coupling },
         plausible: None,
         open_counts_as: None,
         drift: None,
