@@ -44,7 +44,7 @@ fn list(folder: &RulesFolder) -> anyhow::Result<Exit> {
 }
 
 fn unit(point: &judge::rule::Point) -> String {
-    point.display_unit().to_string()
+    point.display.to_string()
 }
 
 fn plate_words(rule: &dyn Rule) -> Vec<String> {

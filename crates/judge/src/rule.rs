@@ -6,7 +6,7 @@ use alloc::sync::Arc;
 use alloc::vec::Vec;
 use core::fmt;
 
-use quantity::{Coupling, DisplayUnit, Duration, Unit};
+use quantity::{DisplayUnit, Duration, Unit};
 
 mod source;
 
@@ -48,27 +48,17 @@ pub struct Point {
     pub name: String,
     /// What the mechanic reads: "C to HERM". If the rule gives none, the name with underscores as blanks.
     pub label: String,
-    /// The unit in which the rule receives it; its kind is what the meter must show.
-    pub unit: Unit,
-    /// AC or DC, if it matters.
-    pub coupling: Option<Coupling>,
-    /// Values outside this range (in `unit`) raise a question before they are judged.
+    /// The unit in which the rule receives it; its kind is what the meter must show. With AC or DC, if it matters.
+    pub display: DisplayUnit,
+    /// Values outside this range (in that unit) raise a question before they are judged.
     pub plausible: Option<(f64, f64)>,
-    /// The value that an open circuit counts as (in `unit`), if the meter's overload with both leads on is a finding;
-    /// `None` if it never is.
+    /// The value that an open circuit counts as (in that unit), if the meter's overload with both leads on is a
+    /// finding; `None` if it never is.
     pub open_counts_as: Option<f64>,
     /// A drift at which it may be judged anyway; `None`: it must come to rest.
     pub drift: Option<AcceptedDrift>,
     /// Line of its declaration, 1-based.
     pub line: usize,
-}
-
-impl Point {
-    /// The unit with AC or DC.
-    #[must_use]
-    pub fn display_unit(&self) -> DisplayUnit {
-        DisplayUnit { unit: self.unit, coupling: self.coupling }
-    }
 }
 
 /// A drift that a rule names and accepts: a pull-down, a discharge.

@@ -6,7 +6,7 @@ use alloc::sync::Arc;
 use alloc::vec;
 
 use judge::rule::{Answer, Header, Judgement, Outcome, Point, Rule, RuleError, Source, SourceClass};
-use quantity::{Coupling, Unit};
+use quantity::{Coupling, DisplayUnit, Unit};
 use visit::round::Plan;
 
 fn typed(text: &str) -> Vec<Result<String, String>> {
@@ -88,8 +88,7 @@ impl OnePoint {
         let point = Point {
             name: name.into(),
             label: name.into(),
-            unit,
-            coupling,
+            display: DisplayUnit { unit, coupling },
             plausible: Some((1.0, 60.0)),
             open_counts_as: None,
             drift: None,
@@ -113,7 +112,7 @@ impl Rule for OnePoint {
         let judgement = Judgement {
             name: "value".into(),
             value: values[0],
-            unit: self.0.points[0].unit,
+            unit: self.0.points[0].display.unit,
             low: Some(20.0),
             high: Some(40.0),
             advice_ok: None,

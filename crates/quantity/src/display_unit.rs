@@ -27,3 +27,16 @@ impl fmt::Display for DisplayUnit {
         self.coupling.map_or(Ok(()), |coupling| write!(f, " {coupling}"))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alloc::string::ToString;
+
+    #[test]
+    fn is_written_with_its_coupling() {
+        let volt = DisplayUnit { unit: Unit::VOLT, coupling: None };
+        assert_eq!(volt.to_string(), "V");
+        assert_eq!(DisplayUnit { coupling: Some(Coupling::Ac), ..volt }.to_string(), "V ac");
+    }
+}

@@ -184,7 +184,7 @@ impl From<&Shown> for HoldPointJson {
 
 impl From<&PointReading> for ReadingJson {
     fn from(reading: &PointReading) -> Self {
-        let unit = reading.display_unit().to_string();
+        let unit = reading.display.to_string();
         Self {
             point: reading.point.clone(),
             label: reading.label.clone(),

@@ -8,7 +8,7 @@ use alloc::vec::Vec;
 use judge::rule::{
     AcceptedDrift, Header, Moment, NamedLimit, PlateDefault, PlateItem, Point, Source, SourceClass,
 };
-use quantity::{Coupling, Duration, Unit};
+use quantity::{Coupling, DisplayUnit, Duration, Unit};
 use rhai::{Expr, FnCallExpr, ImmutableString, Position, Stmt};
 use visit::hold;
 
@@ -312,7 +312,7 @@ impl Reader<'_, '_> {
         }
         let (unit, _) = self.unit(unit, position);
         let point = self.header.points.iter().find(|point| point.name == name);
-        self.same_unit(name, point.map(|point| point.unit), unit, position);
+        self.same_unit(name, point.map(|point| point.display.unit), unit, position);
         let line = At::from(position).line;
         let item = PlateItem { name: name.into(), unit, choices: Vec::new(), default, plausible: None, line };
         self.header.nameplate.push(item);
@@ -369,8 +369,7 @@ impl Reader<'_, '_> {
         self.header.points.push(Point {
             name: name.into(),
             label,
-            unit,
-            coupling,
+            display: DisplayUnit { unit, coupling },
             plausible: None,
             open_counts_as: None,
             drift: None,

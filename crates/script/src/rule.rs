@@ -176,7 +176,7 @@ impl RhaiRule {
     }
 
     fn unit_of(&self, name: &str) -> Option<Unit> {
-        let point = self.header.points.iter().find(|p| p.name == name).map(|p| p.unit);
+        let point = self.header.points.iter().find(|p| p.name == name).map(|p| p.display.unit);
         point.or_else(|| self.header.nameplate.iter().find(|p| p.name == name).map(|p| p.unit))
     }
 

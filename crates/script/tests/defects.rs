@@ -143,7 +143,7 @@ fn broken_meter(
             _ => State::Value(number),
         };
         let flags = Flags { hold: defect == Defect::Held, ..Flags::default() };
-        let (unit, coupling) = (point.unit, point.coupling);
+        let quantity::DisplayUnit { unit, coupling } = point.display;
         let reading = Reading {
             at: now + late,
             seq,
@@ -185,7 +185,7 @@ fn run(rules: &judge::rule::RuleSet, rule: &dyn Rule, dice: &mut Dice, defect: D
         let broken = index == bad;
         let whole = [Defect::None, Defect::PlateMissing, Defect::PlateOutside, Defect::HoldPointOpen];
         if !broken || whole.contains(&defect) {
-            let value = parse_typed(&format!("{number} {}", point.unit)).unwrap();
+            let value = parse_typed(&format!("{number} {}", point.display.unit)).unwrap();
             out.extend(round.step(
                 Event::from(Act::Type { point: point.name.clone(), value: value.into(), accuracy: None }),
                 now,
@@ -194,7 +194,7 @@ fn run(rules: &judge::rule::RuleSet, rule: &dyn Rule, dice: &mut Dice, defect: D
         }
         match defect {
             Defect::WrongUnit => {
-                let value = parse_typed(&format!("{number} {}", other_unit(point.unit))).unwrap();
+                let value = parse_typed(&format!("{number} {}", other_unit(point.display.unit))).unwrap();
                 out.extend(round.step(
                     Event::from(Act::Type { point: point.name.clone(), value: value.into(), accuracy: None }),
                     now,

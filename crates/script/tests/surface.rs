@@ -121,7 +121,7 @@ fn functions_of_the_table_work_and_carry_their_source() {
     let text = "title(\"T\"); nameplate(\"c\", \"uF\"); nameplate(\"f\", \"Hz\"); reads(\"a\", \"A ac\"); reads(\"v\", \"V ac\");
 fn judge(m, plate) { at_least(\"c\", capacitance_under_load_uF(m.a, m.v, plate.f), plate.c) }";
     let rule = rule(text);
-    assert_eq!(rule.header().points[0].coupling, Some(quantity::Coupling::Ac));
+    assert_eq!(rule.header().points[0].display.coupling, Some(quantity::Coupling::Ac));
     // CAP-02, physics: 43.613888 uF
     let judgement = judged(&*rule, &[6.1, 371.0, 45.0, 60.0]);
     assert!((judgement.value - 43.613_888_269).abs() < 1e-9);

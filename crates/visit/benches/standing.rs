@@ -8,7 +8,7 @@ use std::sync::Arc;
 use std::time::{Duration as Span, Instant as Clock};
 
 use judge::rule::{Answer, Header, Judgement, Outcome, Point, Rule, RuleError, RuleSet, Source, SourceClass};
-use quantity::{Duration, Instant, Unit, parse_typed};
+use quantity::{DisplayUnit, Duration, Instant, Unit, parse_typed};
 use visit::act::Act;
 use visit::round::{Event, Output, Plan, Round, Settings};
 
@@ -52,8 +52,7 @@ fn rules() -> RuleSet {
     let point = Point {
         name: "capacitance".to_owned(),
         label: "capacitance".to_owned(),
-        unit: Unit::MICROFARAD,
-        coupling: None,
+        display: DisplayUnit { unit: Unit::MICROFARAD, coupling: None },
         plausible: None,
         open_counts_as: None,
         drift: None,

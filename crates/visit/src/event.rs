@@ -215,6 +215,10 @@ pub enum LapseReason {
     Paused,
     /// The visit at its unit has ended.
     Closed,
+    /// The unit shows life: a value or a confirmation says that it has power.
+    Life,
+    /// The unit was isolated, so it does not run.
+    Isolated,
 }
 
 impl LapseReason {
@@ -231,6 +235,8 @@ impl LapseReason {
             Self::Unwatched => "the machine slept or was held up, so nobody watched the unit",
             Self::Paused => "the visit was paused",
             Self::Closed => "the visit at the unit is closed",
+            Self::Life => "the unit shows life",
+            Self::Isolated => "the unit was isolated",
         }
     }
 }

@@ -1,9 +1,10 @@
 //! Evidence: which hold points stand, from confirmations, proofs and verdicts, and what undoes them: time, power, volts at the
-//! leads, a withdrawal, a failed check, a span in which nobody watched.
+//! leads, any other sign of life, a withdrawal, a failed check, a span in which nobody watched.
 //!
 //! The ledger knows what the armed check needs, so that a hold point that falls takes those behind it in the check's list with it.
 //! Each input returns what changed, in order. Does not know rules, readings of points or phases of a check.
 
+mod life;
 mod standing;
 mod unstored;
 mod volts;
@@ -15,9 +16,9 @@ use alloc::vec::Vec;
 use quantity::{Instant, Reading};
 
 use crate::event::LapseReason;
-use crate::hold::{self, ByStream, Evidence, How, Shown};
+use crate::hold::{self, ByStream, Evidence, How, Power, Shown};
 use crate::job::{Job, Place};
-use crate::verdict::Verdict;
+use crate::verdict::{PointReading, Verdict};
 use crate::view::{HoldPointState, HoldPointView, ShownBy};
 use standing::{Gate, Standing};
 use unstored::{Given, Unstored};
@@ -100,8 +101,35 @@ impl Ledger {
         let renewed = !self.open().iter().any(|open| open == name);
         let Some(needs) = &self.needs else { return Vec::new() };
         let evidence = Evidence { at: now, how };
+        let unit_tag = needs.unit_tag.clone();
         self.gate.show(name, needs.place(), evidence.clone(), renewed);
-        Vec::from([Change::Shown { name: name.to_string(), evidence }])
+        let mut changes = Vec::from([Change::Shown { name: name.to_string(), evidence }]);
+        changes.extend(match hold::of(name).power {
+            Power::Isolated => {
+                let gone = self.gate.lose_life(&unit_tag);
+                self.fell(gone.into_iter(), LapseReason::Isolated)
+            }
+            Power::Live => self.life(),
+            Power::Any => Vec::new(),
+        });
+        changes
+    }
+
+    /// Takes a value that the armed check has: amps or volts say that its unit has power, and volts dc that the part is charged.
+    pub(crate) fn settled(&mut self, reading: &PointReading) -> Vec<Change> {
+        if life::is_shown_by(reading) {
+            return self.life();
+        }
+        let place = self.needs.as_ref().filter(|_| life::is_charged(reading)).map(Needs::place);
+        let gone = place.and_then(|place| self.gate.withdraw("discharged", place));
+        self.fell(gone.into_iter(), LapseReason::VoltsSeen)
+    }
+
+    /// The unit of the armed check shows life: nothing that rests on its isolation stands any more.
+    fn life(&mut self) -> Vec<Change> {
+        let Some(needs) = &self.needs else { return Vec::new() };
+        let gone = self.gate.lose_isolation(&needs.unit_tag);
+        self.fell(gone.into_iter(), LapseReason::Life)
     }
 
     /// A person takes a hold point of the armed check back; nothing changes where it does not stand.
@@ -147,11 +175,15 @@ impl Ledger {
         for (seen, name) in [(all.live, "proved dead"), (all.charged, "discharged")] {
             let Some(place) = self.needs.as_ref().filter(|_| seen).map(Needs::place) else { continue };
             let mut gone = Vec::from_iter(self.gate.withdraw(name, place));
-            if all.live && !gone.is_empty() {
+            let lives = all.live && !gone.is_empty();
+            if lives {
                 // Live volts on a unit that counted as dead put the lockout itself in question.
                 gone.extend(self.gate.withdraw("locked out", place));
             }
             changes.extend(self.fell(gone.into_iter(), LapseReason::VoltsSeen));
+            if lives {
+                changes.extend(self.life());
+            }
         }
         changes
     }

@@ -38,6 +38,17 @@ pub enum ByStream {
     Discharged,
 }
 
+/// What a hold point says of its unit's power. Isolation and life never stand together.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Power {
+    /// It rests on isolation: any sign of life on the unit ends it.
+    Isolated,
+    /// It is a sign of life: it ends all that rests on isolation, and isolation ends it.
+    Live,
+    /// Nothing.
+    Any,
+}
+
 /// What the engine knows of a hold point.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Known {
@@ -57,6 +68,8 @@ pub struct Known {
     pub ask: &'static str,
     /// The caution that belongs to it.
     pub caution: &'static str,
+    /// What it says of the unit's power.
+    pub power: Power,
     /// What puts back whatever was taken off, opened or forced to show it; `None` where nothing was.
     pub owes: Option<&'static str>,
 }
@@ -76,6 +89,7 @@ pub const KNOWN: [Known; 18] = [
         caution: "Every source: line, control back-feed, convenience outlet, gas, stored spring or pressure. \
                   Block fan wheels: they windmill. A switch or thermostat is not isolation. Follow the site's lockout procedure; \
                   work inside is for qualified persons under local codes.",
+        power: Power::Isolated,
         owes: None,
     },
     Known {
@@ -88,6 +102,7 @@ pub const KNOWN: [Known; 18] = [
         ask: "Live-dead-live: volts ac on a known live source, then across the dead conductors, then the live source again.",
         caution: "An open disconnect is not proof. Treat as live, and dress for it, until proved. Test the tester \
                   before and after; every phase to phase and to ground: the meter knows one pair, you know the others.",
+        power: Power::Isolated,
         owes: None,
     },
     Known {
@@ -101,6 +116,7 @@ pub const KNOWN: [Known; 18] = [
               every pair, and each to the case.",
         caution: "Stored charge can kill. Treat the capacitor as live while discharging: gloves, insulated leads, \
                   a resistor and not a screwdriver. A large capacitor takes half a minute. A bleeder may be open: measure.",
+        power: Power::Isolated,
         owes: None,
     },
     Known {
@@ -112,6 +128,7 @@ pub const KNOWN: [Known; 18] = [
         by_stream: ByStream::No,
         ask: "Take the part off its wires on all sides but one (dual: HERM and FAN both off); note where each went.",
         caution: "A part still in circuit reads the winding across it. Wires only come off dead and discharged terminals.",
+        power: Power::Isolated,
         owes: Some("wires back on, each where it was, spades tight"),
     },
     Known {
@@ -123,6 +140,7 @@ pub const KNOWN: [Known; 18] = [
         by_stream: ByStream::LeadsShortedThenOpen,
         ask: "On ohms, clip the leads together (below 0.5 ohm, steady), then apart (open).",
         caution: "A broken lead reads like a dead part, a shorted one like a good fuse.",
+        power: Power::Any,
         owes: None,
     },
     Known {
@@ -134,6 +152,7 @@ pub const KNOWN: [Known; 18] = [
         by_stream: ByStream::LeadsOpen,
         ask: "On ohms, hold the leads apart: the meter must show an open line.",
         caution: "A number on open leads means a damaged lead or wet hands.",
+        power: Power::Any,
         owes: None,
     },
     Known {
@@ -147,6 +166,7 @@ pub const KNOWN: [Known; 18] = [
         caution: "Live terminals, 400 V and more across a running capacitor. Only where a dead test cannot answer, only \
                   qualified persons with the protective equipment and permit the site and local codes ask for, \
                   meter and leads rated for the circuit, CAT III 600 V at least. Clip on dead, then energise.",
+        power: Power::Any,
         owes: None,
     },
     Known {
@@ -203,6 +223,7 @@ pub const KNOWN: [Known; 18] = [
         undone_by_power: true,
         ask: "The compressor has run for 15 minutes without a break, in the stage that is to be judged.",
         caution: "Rotating fans, hot discharge lines, live terminals: panels on as far as the readings allow, sleeves and cords away.",
+        power: Power::Live,
         ..BY_CHECK
     },
     Known {
@@ -211,6 +232,7 @@ pub const KNOWN: [Known; 18] = [
         undone_by_power: true,
         ask: "The burner has run for 10 minutes without a break, in the stage that is to be judged, panels on.",
         caution: "Hot flue and heat exchanger; flame roll-out burns. Keep face and hands away from the burner box while it lights.",
+        power: Power::Live,
         ..BY_CHECK
     },
     Known {
@@ -242,6 +264,7 @@ const BY_CHECK: Known = Known {
     by_stream: ByStream::No,
     ask: "",
     caution: "",
+    power: Power::Any,
     owes: None,
 };
 
@@ -264,6 +287,7 @@ pub fn of(name: &str) -> Known {
         by_stream: ByStream::No,
         ask: "Confirm this hold point.",
         caution: "Follow the site's procedure; local codes and licensed practice come first.",
+        power: Power::Isolated,
         owes: None,
     })
 }

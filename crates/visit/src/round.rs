@@ -33,6 +33,7 @@ use crate::leads::Leads;
 use crate::live::{Interest, Live};
 use crate::restoration::Restoration;
 use crate::verdict::Verdict;
+use judge::limits::Word;
 use judge::rule::RuleSet;
 
 /// Deadlines worked off in one step at most; far more than can ever be due, so that nothing loops for ever.
@@ -248,9 +249,19 @@ impl Round {
         let says = self.check.as_mut().map_or_else(Vec::new, Check::take_says);
         for said in says {
             match said {
+                Says::Output(Output::Settled(reading)) => {
+                    let changes = self.ledger.settled(&reading);
+                    self.say(Output::Settled(reading));
+                    if !changes.is_empty() {
+                        self.take(changes);
+                    }
+                }
                 Says::Output(output) => self.say(output),
                 Says::Shown { name, how } => self.show(&name, how),
                 Says::OnLiveSource { device, reading } => self.ledger.on_live_source(&device, &reading),
+                // A hold point that fell by the last value closes the gate before the word.
+                Says::Ended { ending, .. }
+                    if ending.word != Word::NoVerdict && !self.ledger.open().is_empty() => {}
                 Says::Ended { ending, live } => self.end(ending, live),
             }
         }

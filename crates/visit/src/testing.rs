@@ -5,7 +5,8 @@ use alloc::sync::Arc;
 use alloc::vec::Vec;
 
 use quantity::{
-    Coupling, Decimal, DeviceChannel, Duration, Flags, Instant, Reading, Sign, State, Timing, Unit,
+    Coupling, Decimal, DeviceChannel, DisplayUnit, Duration, Flags, Instant, Reading, Sign, State, Timing,
+    Unit,
 };
 
 use crate::job::Job;
@@ -55,8 +56,7 @@ pub(crate) fn point(name: &str, unit: &str) -> Point {
     Point {
         name: name.to_string(),
         label: name.replace('_', " "),
-        unit: Unit::parse(unit).unwrap(),
-        coupling,
+        display: DisplayUnit { unit: Unit::parse(unit).unwrap(), coupling },
         plausible: None,
         open_counts_as: None,
         drift: None,

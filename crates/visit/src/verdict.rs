@@ -5,7 +5,7 @@ use alloc::string::String;
 use alloc::vec::Vec;
 use core::fmt;
 
-use quantity::{Coupling, Decimal, DisplayUnit, Instant, Quantity, Unit};
+use quantity::{Decimal, DisplayUnit, Instant, Quantity, Unit};
 
 use crate::hold::Shown;
 use judge::evaluate::Judged;
@@ -88,10 +88,8 @@ pub struct PointReading {
     pub shown: Decimal,
     /// The meter showed overload with both leads on: an open circuit.
     pub open: bool,
-    /// Unit as displayed.
-    pub unit: Unit,
-    /// ac or dc as displayed.
-    pub coupling: Option<Coupling>,
+    /// Unit as displayed, with ac or dc.
+    pub display: DisplayUnit,
     /// The meter's accuracy is in the uncertainty; else only the rounding of the digits and the scatter are.
     pub accuracy_known: bool,
     /// How many readings the settled value rests on, counted by conversions of the display; 1 for a typed value.
@@ -108,14 +106,6 @@ pub struct PointReading {
     pub drift: Option<Drift>,
     /// When it was settled.
     pub at: Instant,
-}
-
-impl PointReading {
-    /// The unit with ac or dc.
-    #[must_use]
-    pub fn display_unit(&self) -> DisplayUnit {
-        DisplayUnit { unit: self.unit, coupling: self.coupling }
-    }
 }
 
 /// A drift that a rule accepts, as it was seen.

@@ -102,7 +102,7 @@ fn reading_row(reading: &PointReading) -> history::VerdictReading {
         device: reading.device.clone(),
         // What was not at rest has ends and no value.
         value: settled.then(|| rounded(reading.quantity.value())),
-        unit: reading.display_unit().to_string(),
+        unit: reading.display.to_string(),
         standard_uncertainty: settled.then(|| rounded(reading.quantity.standard_uncertainty())),
         shown: settled.then(|| shown_words(reading)),
         count: reading.count,

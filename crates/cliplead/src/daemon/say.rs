@@ -87,7 +87,7 @@ pub(super) fn words(output: &Output) -> Option<String> {
                 format!("{} readings", reading.count)
             };
             let value = record::early_words(&ReadingJson::from(reading))
-                .unwrap_or_else(|| format!("{} {}", reading.shown, reading.unit));
+                .unwrap_or_else(|| format!("{} {}", reading.shown, reading.display.unit));
             format!("    {}: {value} ({from})", plain(&reading.label))
         }
         Output::Reset { why } => format!("    started anew: {}", why.text()),

@@ -39,25 +39,6 @@ fn a_choice_is_read_back_from_its_place_and_a_number_has_no_word() {
     assert_eq!((item(&[]).word(0.0), item(&[]).wants()), (None, Unit::MICROFARAD.to_string()));
 }
 
-#[test]
-fn a_point_is_shown_with_its_coupling() {
-    let mut point = Point {
-        name: "supply".into(),
-        label: "Supply".into(),
-        unit: Unit::VOLT,
-        coupling: Some(Coupling::Ac),
-        plausible: None,
-        open_counts_as: None,
-        drift: None,
-        line: 1,
-    };
-    let (ac, volt) = (point.display_unit(), DisplayUnit { unit: Unit::VOLT, coupling: None });
-    assert_eq!(ac, DisplayUnit { unit: Unit::VOLT, coupling: Some(Coupling::Ac) });
-    point.coupling = None;
-    assert_eq!(point.display_unit(), volt);
-    assert_ne!(ac.to_string(), volt.to_string());
-}
-
 /// File, line and column as compilers write them, so that an editor finds the place; only as much as is known.
 #[test]
 fn an_error_says_where_as_far_as_it_is_known() {

@@ -8,7 +8,7 @@ use alloc::vec::Vec;
 use judge::evaluate::{Evaluation, Input, Judged, evaluate};
 use judge::limits::{DecisionRule, Word};
 use judge::rule::{Answer, Header, Judgement, Outcome, Rule, RuleError, Source, SourceClass};
-use quantity::{Decimal, Instant, Quantity, Unit};
+use quantity::{Decimal, DisplayUnit, Instant, Quantity, Unit};
 use visit::round::Output;
 use visit::verdict::{Drift, PointReading, Verdict};
 
@@ -23,8 +23,7 @@ pub(crate) fn reading(settled: bool, value: f64, u: f64, ends: (f64, f64)) -> Po
         quantity: Quantity::new(value, u, Unit::MICROFARAD).unwrap(),
         shown: Decimal::parse("39.2").unwrap(),
         open: false,
-        unit: Unit::MICROFARAD,
-        coupling: None,
+        display: DisplayUnit { unit: Unit::MICROFARAD, coupling: None },
         accuracy_known: true,
         count: 5,
         settled,

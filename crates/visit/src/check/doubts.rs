@@ -74,8 +74,8 @@ fn slipped(at: &Facts<'_>, rule: &dyn Rule, plate_used: &[PlateUsed], inputs: &[
         let about = About::SwappedReading(index);
         let Some(settled) = state.settled().filter(|_| !accepted(&about)) else { continue };
         let Some(typed) = settled.typed else { continue };
-        let unit = settled.reading.unit;
-        let swap = swapped(typed, unit, point.unit).find(|(_, value)| swapped_passes(index, *value));
+        let unit = settled.reading.display.unit;
+        let swap = swapped(typed, unit, point.display.unit).find(|(_, value)| swapped_passes(index, *value));
         if let Some((swap, _)) = swap {
             let text = swapped_text(&point.label, typed, swap, unit);
             return Some(Question::new(about, text));
@@ -126,7 +126,7 @@ fn left_out(at: &Facts<'_>, rule: &dyn Rule, inputs: &[Input]) -> Option<Questio
     let index =
         first.filter(|_| word_of(rule, &as_shown, at.decision) != word_of(rule, inputs, at.decision))?;
     let (settled, shown) = settled(index).and_then(|settled| Some((settled, settled.as_shown()?)))?;
-    let (label, unit, typed) = (&settled.reading.label, settled.reading.unit, settled.reading.shown);
+    let (label, unit, typed) = (&settled.reading.label, settled.reading.display.unit, settled.reading.shown);
     let (digits, step) = (shown.digits, shown.step);
     let text = format!(
         "{label}: {typed} or {digits} {unit}? The meter shows steps of {step} {unit}, and the word depends on the digits \
@@ -168,7 +168,7 @@ fn swapped_text(what: &str, typed: Decimal, swap: Decimal, unit: Unit) -> String
 /// to nothing, and so may a dead part. The mechanic knows.
 fn touches_nothing(point: &Point, state: &PointState) -> Option<String> {
     let settled = state.settled().filter(|settled| settled.typed.is_none())?;
-    let (shown, unit) = (settled.reading.shown, settled.reading.unit);
+    let (shown, unit) = (settled.reading.shown, settled.reading.display.unit);
     let counts = NEXT_TO_NOTHING_COUNTS * shown.resolution();
     let (least, on) = match unit.kind() {
         Kind::Voltage if unit == Unit::VOLT => {
@@ -188,18 +188,18 @@ fn touches_nothing(point: &Point, state: &PointState) -> Option<String> {
 
 fn implausible(point: &Point, settled: &SettledPoint) -> Option<String> {
     let value = settled.input.value;
-    let (low, high) = point
-        .plausible
-        .unwrap_or_else(|| usual_range(point.unit, settled.reading.shown, settled.reading.unit));
+    let (low, high) = point.plausible.unwrap_or_else(|| {
+        usual_range(point.display.unit, settled.reading.shown, settled.reading.display.unit)
+    });
     if (low..=high).contains(&value) {
         return None;
     }
     let shown = settled.reading.shown;
-    let unit = settled.reading.unit;
+    let unit = settled.reading.display.unit;
     Some(format!(
         "{} {shown} {unit} is outside what such a part can show ({low} to {high} {}): wrong range, unit or point? \
          Yes keeps it; no: take it again",
-        point.label, point.unit
+        point.label, point.display.unit
     ))
 }
 

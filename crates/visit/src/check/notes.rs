@@ -24,7 +24,7 @@ pub(super) fn unknown_accuracy(points: &Points) -> Option<String> {
 /// What a verdict says of a value that was typed with fewer digits than the meter shows.
 pub(super) fn digits_left_out(settled: &SettledPoint) -> Option<String> {
     let step = settled.as_shown()?.step;
-    let (label, shown, unit) = (&settled.reading.label, settled.reading.shown, settled.reading.unit);
+    let (label, shown, unit) = (&settled.reading.label, settled.reading.shown, settled.reading.display.unit);
     Some(format!(
         "{label}: typed as {shown} {unit}, the meter shows steps of {step} {unit}: the digits left out count as doubt"
     ))
@@ -37,7 +37,7 @@ pub(super) fn drifts(header: &Header, reading: &PointReading) -> Option<String> 
     let rate = signed(drift.per_minute);
     Some(format!(
         "{}: read while it drifts {rate} {} a minute ({}), which the rule accepts: {}",
-        reading.label, reading.unit, drift.name, accepted.source
+        reading.label, reading.display.unit, drift.name, accepted.source
     ))
 }
 
@@ -46,7 +46,7 @@ pub(super) fn digits_perhaps_left_out(settled: &SettledPoint) -> Option<String> 
     if !matches!(settled.left_out, LeftOut::Perhaps) {
         return None;
     }
-    let (label, shown, unit) = (&settled.reading.label, settled.reading.shown, settled.reading.unit);
+    let (label, shown, unit) = (&settled.reading.label, settled.reading.shown, settled.reading.display.unit);
     Some(format!(
         "{label}: the counts of the meter are taken at the last digit of {shown} {unit}; if it shows more digits, type them all, zeros too"
     ))

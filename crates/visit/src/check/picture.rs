@@ -155,7 +155,7 @@ fn point_views(job: &Job, points: &Points, measuring: bool, verdict: Option<&Ver
                 } else if reading.open {
                     "OL".to_string()
                 } else {
-                    format!("{} {}", reading.shown, reading.unit)
+                    format!("{} {}", reading.shown, reading.display.unit)
                 };
                 (PointStage::Settled, shown, settled.typed.is_some())
             }
@@ -172,7 +172,7 @@ fn point_views(job: &Job, points: &Points, measuring: bool, verdict: Option<&Ver
         PointView {
             name: point.name.clone(),
             label: point.label.clone(),
-            unit: point.display_unit().to_string(),
+            unit: point.display.to_string(),
             state: stage,
             shown,
             early,

@@ -36,9 +36,9 @@ impl Viewpoint {
     pub(super) fn of(points: &Points, index: usize, reading: &Reading, point: &Point) -> Option<Self> {
         let State::Value(shown) = reading.state else { return None };
         let settling = points.state(index).and_then(PointState::settling)?;
-        let direct = reading.unit.convert(shown.to_f64(), point.unit).ok()?;
+        let direct = reading.unit.convert(shown.to_f64(), point.display.unit).ok()?;
         let value = settling.estimate().unwrap_or(direct);
-        let standard_uncertainty = settling.instrument_uncertainty(value, point.unit)?;
+        let standard_uncertainty = settling.instrument_uncertainty(value, point.display.unit)?;
         Some(Self { index, input: Input { value, standard_uncertainty }, at: reading.at })
     }
 }

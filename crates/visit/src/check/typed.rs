@@ -5,7 +5,7 @@ use alloc::boxed::Box;
 use alloc::format;
 use alloc::string::{String, ToString};
 
-use quantity::{Accuracy, Decimal, Instant, Quantity, Typed, Unit};
+use quantity::{Accuracy, Decimal, DisplayUnit, Instant, Quantity, Typed, Unit};
 
 use super::points::Since;
 use super::points::settled::{AsShown, LeftOut, SettledPoint};
@@ -30,17 +30,17 @@ pub(super) fn typed_point(
         let known: alloc::vec::Vec<&str> = header.points.iter().map(|p| p.name.as_str()).collect();
         format!("this check has no reading {name:?}; it wants {}", known.join(", "))
     })?;
-    if let (Some(wanted), Some(given)) = (point.coupling, value.coupling)
+    if let (Some(wanted), Some(given)) = (point.display.coupling, value.coupling)
         && wanted != given
     {
-        return Err(format!("{name} is wanted as {} {wanted}, not {given}", point.unit));
+        return Err(format!("{name} is wanted as {} {wanted}, not {given}", point.display.unit));
     }
     let Typed { number, unit, coupling } = completed(point, value);
-    let unit = unit.unwrap_or(point.unit);
+    let unit = unit.unwrap_or(point.display.unit);
     if let Some(coupling) = coupling.filter(|_| !unit.kind().has_coupling()) {
         return Err(format!(
             "{name} is wanted in {}, which is neither ac nor dc; leave {coupling} out",
-            point.unit
+            point.display.unit
         ));
     }
     let u = uncertainty(number, accuracy, unit).map_err(|e| format!("{name}: {e}"))?;
@@ -61,8 +61,7 @@ pub(super) fn typed_point(
         quantity: shown,
         shown: number,
         open: false,
-        unit,
-        coupling,
+        display: DisplayUnit { unit, coupling },
         accuracy_known: accuracy.is_some(),
         count: 1,
         settled: true,
@@ -90,8 +89,8 @@ pub(super) fn typed_point(
 /// A typed value as this point takes it: with the point's unit where none was typed, and with its ac or dc. Unchanged in
 /// another kind.
 pub(super) fn completed(point: &Point, value: Typed) -> Typed {
-    let unit = value.unit.unwrap_or(point.unit);
-    let of_point = point.coupling.filter(|_| unit.kind() == point.unit.kind());
+    let unit = value.unit.unwrap_or(point.display.unit);
+    let of_point = point.display.coupling.filter(|_| unit.kind() == point.display.unit.kind());
     Typed { unit: Some(unit), coupling: value.coupling.or(of_point), ..value }
 }
 
@@ -106,7 +105,7 @@ fn uncertainty(number: Decimal, accuracy: Option<Accuracy>, unit: Unit) -> Resul
 /// The value with its uncertainty as displayed, and as the rule takes it.
 fn taken(number: Decimal, u: f64, unit: Unit, point: &Point) -> Result<(Quantity, Input), String> {
     let shown = Quantity::new(number.to_f64(), u, unit).map_err(|e| e.to_string())?;
-    let in_rule = shown.to_unit(point.unit).map_err(|e| e.to_string())?;
+    let in_rule = shown.to_unit(point.display.unit).map_err(|e| e.to_string())?;
     let input = Input { value: in_rule.value(), standard_uncertainty: in_rule.standard_uncertainty() };
     if !(input.value.is_finite() && input.standard_uncertainty.is_finite()) {
         return Err("the value or its uncertainty is out of this world".to_string());

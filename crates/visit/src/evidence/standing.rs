@@ -11,7 +11,7 @@ use alloc::vec::Vec;
 
 use quantity::Instant;
 
-use crate::hold::{self, Evidence, Scope};
+use crate::hold::{self, Evidence, Power, Scope};
 use crate::job::Place;
 
 /// Hold points kept at most; the oldest goes first, which only closes gates.
@@ -151,6 +151,16 @@ impl Gate {
     /// Removes what was shown on this unit.
     pub(super) fn leave(&mut self, unit_tag: &str) -> Vec<Standing> {
         self.take_all(|s| s.scope != Scope::Leads && s.unit_tag == unit_tag)
+    }
+
+    /// Removes what rests on the isolation of this unit.
+    pub(super) fn lose_isolation(&mut self, unit_tag: &str) -> Vec<Standing> {
+        self.take_all(|s| s.unit_tag == unit_tag && hold::of(&s.name).power == Power::Isolated)
+    }
+
+    /// Removes what says that this unit runs.
+    pub(super) fn lose_life(&mut self, unit_tag: &str) -> Vec<Standing> {
+        self.take_all(|s| s.unit_tag == unit_tag && hold::of(&s.name).power == Power::Live)
     }
 
     fn take_all(&mut self, which: impl Fn(&Standing) -> bool) -> Vec<Standing> {

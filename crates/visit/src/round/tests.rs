@@ -5,7 +5,7 @@ use alloc::string::{String, ToString};
 use alloc::sync::Arc;
 use alloc::vec::Vec;
 
-use quantity::{Coupling, Unit};
+use quantity::{Coupling, DisplayUnit, Unit};
 
 use super::*;
 use crate::act::{Act, Display};
@@ -49,8 +49,7 @@ fn point(name: &str, unit: &str) -> Point {
     Point {
         name: name.to_string(),
         label: name.replace('_', " "),
-        unit: Unit::parse(unit).unwrap(),
-        coupling,
+        display: DisplayUnit { unit: Unit::parse(unit).unwrap(), coupling },
         plausible: None,
         open_counts_as: None,
         drift: None,
@@ -157,6 +156,12 @@ fn rules() -> RuleSet {
         }),
         rule("control-volts", &[("volts", "V dc")], &[], |v| {
             judged(alloc::vec![within("volts", v[0], Some(20.0), Some(30.0))])
+        }),
+        rule("amps-of-the-dead", &[("amps", "A")], &["locked out"], |v| {
+            judged(alloc::vec![within("amps", v[0], Some(4.0), Some(6.0))])
+        }),
+        rule("after-run", &[("amps", "A")], &["running steady"], |v| {
+            judged(alloc::vec![within("amps", v[0], Some(4.0), Some(6.0))])
         }),
         rule("running-amps", &[("amps", "A")], &[], |v| {
             judged(alloc::vec![within("amps", v[0], Some(4.0), Some(6.0))])

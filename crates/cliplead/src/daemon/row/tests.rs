@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use judge::limits::Word;
-use quantity::{Decimal, Quantity, Unit};
+use quantity::{Decimal, DisplayUnit, Quantity, Unit};
 use record::replay::{ReplayOutput, play};
 use record::{FollowUpJson, ReadError, VerdictJson};
 use serde_json::{Value, json};
@@ -140,8 +140,7 @@ fn reading(settled: bool, at_least: f64) -> PointReading {
         quantity: Quantity::new(40.0 + 1.0 / 3.0, 1.0 / 7.0, Unit::MICROFARAD).unwrap(),
         shown: Decimal::parse("40.33").unwrap(),
         open: false,
-        unit: Unit::MICROFARAD,
-        coupling: None,
+        display: DisplayUnit { unit: Unit::MICROFARAD, coupling: None },
         accuracy_known: true,
         count: 5,
         settled,

@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use judge::limits::Word;
-use quantity::{Decimal, Instant, Quantity, Unit};
+use quantity::{Decimal, DisplayUnit, Instant, Quantity, Unit};
 use visit::round::Output;
 use visit::verdict::PointReading;
 
@@ -18,8 +18,7 @@ fn reading(value: f64, settled: bool) -> PointReading {
         quantity: Quantity::new(value, 0.42, Unit::MICROFARAD).unwrap(),
         shown: Decimal::parse("40.02").unwrap(),
         open: false,
-        unit: Unit::MICROFARAD,
-        coupling: None,
+        display: DisplayUnit { unit: Unit::MICROFARAD, coupling: None },
         accuracy_known: true,
         count: 5,
         settled,

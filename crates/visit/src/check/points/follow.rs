@@ -88,7 +88,7 @@ impl SettledPoint {
                     self.ends_follow();
                     return None;
                 }
-                let _ = after.push(reading, point.unit);
+                let _ = after.push(reading, point.display.unit);
                 after.taken()?
             }
         };

@@ -108,7 +108,7 @@ impl Points {
         let event = match &mut state {
             PointState::Settling(settling) if ready => {
                 let others = &*self;
-                Some(settling.push(reading, point.unit, Some(&mut || ask(others) as _)))
+                Some(settling.push(reading, point.display.unit, Some(&mut || ask(others) as _)))
             }
             _ => None,
         };
@@ -156,7 +156,7 @@ impl Points {
     ) -> Option<SettledPoint> {
         let settling = self.states.get(index)?.settling()?;
         let shown = settling.last_shown?;
-        let value = settling.display.unit.convert(shown.to_f64(), point.unit).ok()?;
+        let value = settling.display.unit.convert(shown.to_f64(), point.display.unit).ok()?;
         SettledPoint::of_display(settling, point, value, 0.0, 1, now)
     }
 }

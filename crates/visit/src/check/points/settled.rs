@@ -70,13 +70,13 @@ impl SettledPoint {
             Self::of_display(settling, point, settled.value, settled.standard_uncertainty, settled.n, at)?;
         let spread = settled.half_width / libm::sqrt(3.0);
         let u = libm::hypot(done.input.standard_uncertainty, spread);
-        let shown = |value: f64| point.unit.convert(value, settling.display.unit).ok();
+        let shown = |value: f64| point.display.unit.convert(value, settling.display.unit).ok();
         let bounds = (shown(settled.low)?, shown(settled.high)?);
         done.reading.quantity =
-            Quantity::new(settled.value, u, point.unit).ok()?.to_unit(settling.display.unit).ok()?;
+            Quantity::new(settled.value, u, point.display.unit).ok()?.to_unit(settling.display.unit).ok()?;
         done.reading.settled = settled.at_rest;
         done.reading.drift = settled.drift_per_s.zip(point.drift.as_ref()).and_then(|(rate, drift)| {
-            let per_minute = point.unit.convert_span(60.0 * rate, settling.display.unit).ok()?;
+            let per_minute = point.display.unit.convert_span(60.0 * rate, settling.display.unit).ok()?;
             Some(Drift { name: drift.name.clone(), per_minute })
         });
         done.reading.at_least = Some(bounds.0.min(bounds.1));
@@ -93,9 +93,10 @@ impl SettledPoint {
         count: u32,
         at: Instant,
     ) -> Option<Self> {
-        let u = libm::hypot(settling.instrument_uncertainty(value, point.unit)?, type_a);
+        let u = libm::hypot(settling.instrument_uncertainty(value, point.display.unit)?, type_a);
         let shown = settling.last_shown?;
-        let displayed = Quantity::new(value, u, point.unit).ok()?.to_unit(settling.display.unit).ok()?;
+        let displayed =
+            Quantity::new(value, u, point.display.unit).ok()?.to_unit(settling.display.unit).ok()?;
         Some(Self {
             input: Input { value, standard_uncertainty: u },
             reading: PointReading {
@@ -105,8 +106,7 @@ impl SettledPoint {
                 quantity: displayed,
                 shown,
                 open: false,
-                unit: settling.display.unit,
-                coupling: settling.display.coupling,
+                display: settling.display,
                 accuracy_known: settling.accuracy.is_some(),
                 count,
                 settled: true,
@@ -172,11 +172,10 @@ pub(crate) fn open_point(point: &Point, device: &str, at: Instant) -> Option<Set
         point: point.name.clone(),
         label: point.label.clone(),
         device: device.to_string(),
-        quantity: Quantity::exact(value, point.unit).ok()?,
+        quantity: Quantity::exact(value, point.display.unit).ok()?,
         shown,
         open: true,
-        unit: point.unit,
-        coupling: point.coupling,
+        display: point.display,
         accuracy_known: true,
         count: 1,
         settled: true,

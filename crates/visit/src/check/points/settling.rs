@@ -56,11 +56,12 @@ impl SettlingPoint {
     /// Starts on the first reading that fits; `None` for a reading without a number (its resolution is not known yet)
     /// or with impossible settings.
     pub(crate) fn start(device: &str, reading: &Reading, point: &Point, risk: f64) -> Option<Self> {
-        let resolution = reading.unit.convert_span(reading.resolution()?, point.unit).ok()?;
+        let resolution = reading.unit.convert_span(reading.resolution()?, point.display.unit).ok()?;
         // A risk that makes no sense is a slip in the settings; the default holds then.
         let risk = if (1e-6..=0.2).contains(&risk) { risk } else { 1e-3 };
         let drift_accepted_per_s = point.drift.as_ref().map_or(0.0, |drift| drift.per_minute / 60.0);
-        let spec = SettleSpec { risk, drift_accepted_per_s, ..spec_for(point.unit.kind(), resolution) };
+        let spec =
+            SettleSpec { risk, drift_accepted_per_s, ..spec_for(point.display.unit.kind(), resolution) };
         let spec = spec.timed(reading.timing);
         Some(Self {
             from: DeviceChannel::new(device, reading.channel),
@@ -72,7 +73,7 @@ impl SettlingPoint {
             state: Settling::Empty,
             settler: Settler::new(spec).ok()?,
             resolution: reading.resolution()?,
-            rule_unit: point.unit,
+            rule_unit: point.display.unit,
             frozen: None,
             last_at: None,
             interval: Duration::ZERO,
@@ -115,7 +116,7 @@ impl SettlingPoint {
     /// Whether the display has moved to where this reading's interval does not reach, and not settled there yet.
     pub(crate) fn has_left(&self, reading: &PointReading) -> bool {
         let Settling::Moving(moving) = self.state else { return false };
-        let Ok(value) = self.rule_unit.convert(moving.estimate, reading.unit) else { return false };
+        let Ok(value) = self.rule_unit.convert(moving.estimate, reading.display.unit) else { return false };
         reading.at_least.is_some_and(|low| value < low) || reading.at_most.is_some_and(|high| value > high)
     }
 
@@ -279,8 +280,8 @@ impl SettlingPoint {
 
 /// Whether the point wants this reading: same kind, and ac or dc as asked.
 pub(crate) fn wants(point: &Point, reading: &Reading) -> bool {
-    point.unit.kind() == reading.unit.kind()
-        && (point.coupling.is_none() || point.coupling == reading.coupling)
+    point.display.unit.kind() == reading.unit.kind()
+        && (point.display.coupling.is_none() || point.display.coupling == reading.coupling)
 }
 
 fn spec_for(kind: Kind, resolution: f64) -> SettleSpec {

@@ -24,7 +24,10 @@ impl Points {
             let Some(watch) = after.watch().filter(|watch| watch.is_from(device, reading)) else { continue };
             let same = wants(point, reading)
                 && watch.continues(reading)
-                && matches!(after.push(reading, point.unit), Settling::Settled(_) | Settling::BounceRejected);
+                && matches!(
+                    after.push(reading, point.display.unit),
+                    Settling::Settled(_) | Settling::BounceRejected
+                );
             if same {
                 settled.until = reading.at;
             } else if measuring && follows_its_moment(job, index) {

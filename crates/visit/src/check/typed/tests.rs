@@ -21,7 +21,7 @@ fn near(a: f64, b: f64) -> bool {
 #[test]
 fn digits_without_a_unit_are_in_the_points_unit() {
     let done = capacitance("39.4", None);
-    assert_eq!((done.input.value, done.reading.unit), (39.4, Unit::MICROFARAD));
+    assert_eq!((done.input.value, done.reading.display.unit), (39.4, Unit::MICROFARAD));
     assert_eq!((done.reading.device.as_str(), done.reading.at, done.until), ("typed", at(5), at(5)));
     assert!(done.after.is_none(), "no leads are followed");
 }
@@ -40,14 +40,14 @@ fn ac_or_dc_is_the_points_where_none_is_typed_and_the_other_is_refused() {
     let job = job(&[("l1_l2", "V ac"), ("control", "V")]);
     for text in ["240", "240 V", "240 V ac", "0.24 kV"] {
         assert_eq!(
-            type_in(&job, "l1_l2", text, None).unwrap().reading.coupling,
+            type_in(&job, "l1_l2", text, None).unwrap().reading.display.coupling,
             Some(Coupling::Ac),
             "{text}"
         );
     }
     assert_eq!(type_in(&job, "l1_l2", "240 V dc", None).unwrap_err(), "l1_l2 is wanted as V ac, not dc");
     assert_eq!(type_in(&job, "l1_l2", "240 dc", None).unwrap_err(), "l1_l2 is wanted as V ac, not dc");
-    let either = |text| type_in(&job, "control", text, None).unwrap().reading.coupling;
+    let either = |text| type_in(&job, "control", text, None).unwrap().reading.display.coupling;
     assert_eq!((either("24 V dc"), either("24 V")), (Some(Coupling::Dc), None));
 }
 

@@ -255,7 +255,7 @@ impl Books {
             return Some("a point has no reading".to_string());
         }
         verdict.readings.iter().find_map(|r| {
-            if r.unit.kind() != Kind::Capacitance || !r.quantity.value().is_finite() {
+            if r.display.unit.kind() != Kind::Capacitance || !r.quantity.value().is_finite() {
                 return Some("wrong kind".to_string());
             }
             (r.device != "typed").then(|| self.reading_lacks(r)).flatten()

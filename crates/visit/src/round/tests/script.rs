@@ -2,7 +2,7 @@
 //! the difference. Every case runs a second time with ticks in between and must say the same, word for word.
 //!
 //! A case starts with `== name`. Then, one per line (`#` starts a remark):
-//! - what is armed: `rule ID`, `unit TAG`, `component NAME`, `plate NAME VALUE`, `bind POINT DEVICE CHANNEL`,
+//! - what is armed: `rule ID`, `unit TAG`, `component NAME`, `plate NAME VALUE`, `plate none`, `bind POINT DEVICE CHANNEL`,
 //!   `accuracy TEXT` (of all meters), `unpaced` (no profile states how fast a display converts; else once a reading, or `every SECONDS`), `simple` (simple acceptance), `arm`
 //! - by hand: `confirm NAME`, `gate` (confirms all of the rule), `withdraw NAME`, `energised`, `again`, `finish`, `yes`,
 //!   `no` (both with the number of a question, or for the one that is open), `typed POINT VALUE`, `open POINT`, `rules none`,
@@ -159,6 +159,10 @@ impl Runner {
     }
 
     fn plate(&mut self, rest: &str) -> Result<(), String> {
+        if rest == "none" {
+            self.plan.plate.clear();
+            return Ok(());
+        }
         let (name, value) = rest.split_once(' ').ok_or("plate NAME VALUE")?;
         let typed = parse_typed(value).map_err(|e| e.to_string())?;
         let entered = Entered::Number { number: typed.number, unit: typed.unit.ok_or("a unit")? };
@@ -321,9 +325,10 @@ pub(super) fn text(output: &Output) -> String {
             How::Stream(says) => format!("shown {name}: {says}"),
         },
         Output::Lapsed { name, why } => format!("lapsed {name}: {}", why.text()),
-        Output::Settled(r) => format!("settled {} {} {} from {}", r.point, r.shown, r.unit, r.device),
+        Output::Settled(r) => format!("settled {} {} {} from {}", r.point, r.shown, r.display.unit, r.device),
         Output::Completed { verdict, reading: r, judgements } => {
-            let figure = format!("completed {verdict}: {} {:.2} {}", r.point, r.quantity.value(), r.unit);
+            let figure =
+                format!("completed {verdict}: {} {:.2} {}", r.point, r.quantity.value(), r.display.unit);
             judgements.iter().fold(figure, |text, j| {
                 format!("{text}; {} {:.2} {}", j.judgement.name, j.judgement.value, j.judgement.unit)
             })
@@ -443,7 +448,8 @@ files!(
     shows,
     storing,
     unwatched,
-    acts
+    acts,
+    life
 );
 
 #[test]
