@@ -51,6 +51,8 @@ pub struct Round {
     ledger: Ledger,
     restoration: Restoration,
     paused: bool,
+    /// Where the route stood when somebody wanted to go on behind its end.
+    ended: Option<Progress>,
     check: Option<Check>,
     /// What leads are still on, as far as known; outlives the check.
     leads: Leads,
@@ -74,6 +76,7 @@ impl Round {
             ledger: Ledger::default(),
             restoration: Restoration::default(),
             paused: false,
+            ended: None,
             check: None,
             leads: Leads::default(),
             live: Live::default(),
@@ -151,9 +154,9 @@ impl Round {
                 let asks = check.phase() == Phase::HoldPoints;
                 let hold_points = self.ledger.views(asks, check.proof_says(), now);
                 let picture = check.view(hold_points, &self.settings);
-                match self.paused {
-                    true => CheckView { prompt: PAUSED.to_string(), ..picture },
-                    false => picture,
+                match self.prompt() {
+                    Some(prompt) => CheckView { prompt, ..picture },
+                    None => picture,
                 }
             }),
             live: self.live.view(check.and_then(settling).unwrap_or_default(), now),
@@ -163,6 +166,15 @@ impl Round {
             paused: self.paused,
             owed: self.restoration.owed(self.unit_tag()).cloned().collect(),
         }
+    }
+
+    /// What is to be done that the armed check does not know.
+    fn prompt(&self) -> Option<String> {
+        if self.paused {
+            return Some(PAUSED.to_string());
+        }
+        let Progress { checks, judged } = self.ended?;
+        Some(format!("The route is at its end: {judged} of {checks} checks have a verdict."))
     }
 
     /// When something is due without any further event.
@@ -291,6 +303,7 @@ impl Round {
     fn arm(&mut self, plan: Plan) {
         self.leave_check();
         self.paused = false;
+        self.ended = None;
         self.route.armed(&plan);
         self.checks = self.checks.saturating_add(1);
         let rule = self.rules.find(&plan.rule).cloned();

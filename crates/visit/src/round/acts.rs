@@ -65,7 +65,8 @@ impl Round {
         match self.route.next() {
             Some(plan) => self.arm(plan),
             None => {
-                let Progress { checks, judged } = self.route.progress();
+                let progress @ Progress { checks, judged } = self.route.progress();
+                self.ended = Some(progress);
                 self.say(Output::RouteEnds { checks, judged });
             }
         }
