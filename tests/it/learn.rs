@@ -90,8 +90,8 @@ fn a_display_is_learned_over_its_port() {
         let state = State::Value(Decimal::new(counts, exponent).unwrap());
         let (flags, timing) = (Flags::default(), quantity::Timing::default());
         let at = Instant::ZERO;
-        let reading =
-            Reading { at, seq: 0, channel: 0, unit, coupling, state, flags, accuracy: None, timing };
+        let (display, accuracy) = (quantity::DisplayUnit { unit, coupling }, None);
+        let reading = Reading { at, seq: 0, channel: 0, display, state, flags, accuracy, timing };
         let bytes = wire::simulate::encode(&truth, &[reading]).unwrap();
         move || Some(Step::send(5, bytes.clone()))
     };

@@ -54,8 +54,7 @@ impl Leads {
         // The binary class sends its probe jack in every frame.
         let probe = Reading {
             channel: 1,
-            unit: Unit::CELSIUS,
-            coupling: None,
+            display: quantity::DisplayUnit { unit: Unit::CELSIUS, coupling: None },
             state: State::Value(digits),
             ..reading
         };
@@ -79,8 +78,7 @@ impl Leads {
             at: Instant::ZERO,
             seq: 0,
             channel: 0,
-            unit,
-            coupling,
+            display: quantity::DisplayUnit { unit, coupling },
             state,
             flags: Flags::default(),
             accuracy: None,

@@ -99,7 +99,9 @@ impl Displayed {
 
     /// True if a reading has the same content.
     pub(crate) fn is(&self, reading: &quantity::Reading) -> bool {
-        let unit = self.unit.is_none_or(|u| u.unit == reading.unit && u.coupling == reading.coupling);
+        let unit = self
+            .unit
+            .is_none_or(|u| u.unit == reading.display.unit && u.coupling == reading.display.coupling);
         unit && self.state == reading.state && self.flags == reading.flags
     }
 }

@@ -44,7 +44,9 @@ impl Run {
     /// Whether the value moves on from here to `next`: by a real step in the same range, with no frame lost between.
     fn moves_to(&self, next: &Self, lost: Duration) -> bool {
         let (a, b) = (&self.reading, &next.reading);
-        let same = a.unit == b.unit && a.coupling == b.coupling && a.flags == b.flags;
+        let same = a.display.unit == b.display.unit
+            && a.display.coupling == b.display.coupling
+            && a.flags == b.flags;
         let step = self.shown.resolution();
         let steps = same && (next.shown.resolution() - step).abs() < 1e-9 * step;
         steps
@@ -90,7 +92,7 @@ fn runs(readings: &[&Reading], seen: &[Observation], lost: Duration) -> Vec<Opti
                 runs.push(None);
                 runs.push(Some(Run { shown, reading: **reading, last: reading.at, stood }));
             }
-            Some(Some(run)) if run.shown == shown && run.reading.unit == reading.unit => {
+            Some(Some(run)) if run.shown == shown && run.reading.display.unit == reading.display.unit => {
                 (run.last, run.stood) = (reading.at, run.stood || stood);
             }
             _ => runs.push(Some(Run { shown, reading: **reading, last: reading.at, stood })),

@@ -48,7 +48,7 @@ fn profile_of(learned: &Learned) -> (Profile, &str) {
 
 /// (right, withheld, wrong) of what the learned profile says beside what the true one says, by time and channel.
 fn compare(truth: &[Reading], learned: &[Reading]) -> (usize, usize, usize) {
-    let of = |r: &Reading| (r.at, r.unit, r.coupling, r.state, r.flags);
+    let of = |r: &Reading| (r.at, r.display.unit, r.display.coupling, r.state, r.flags);
     let truth: Vec<_> = truth.iter().filter(|r| r.channel == 0).map(of).collect();
     let said: Vec<_> =
         learned.iter().filter(|r| r.channel == 0 && r.state != State::NoValue).map(of).collect();
@@ -144,8 +144,7 @@ fn readings(text: &str, second: Option<&str>) -> Vec<Reading> {
             at: Instant::ZERO,
             seq: 0,
             channel,
-            unit: unit.unit,
-            coupling: unit.coupling,
+            display: quantity::DisplayUnit { unit: unit.unit, coupling: unit.coupling },
             state: shown.state,
             flags: shown.flags,
             accuracy: None,

@@ -4,11 +4,10 @@
 use core::fmt;
 
 use crate::accuracy::Accuracy;
-use crate::coupling::Coupling;
 use crate::decimal::Decimal;
 use crate::display_unit::DisplayUnit;
 use crate::time::Instant;
-use crate::unit::{Unit, UnitError};
+use crate::unit::UnitError;
 use crate::value::{Quantity, UncertaintyError};
 
 /// The direction of an overload.
@@ -79,10 +78,8 @@ pub struct Reading {
     pub seq: u64,
     /// Channel of the device: 0 for its only or main display.
     pub channel: u8,
-    /// The unit as displayed (uF for 44.70 uF); it implies the kind.
-    pub unit: Unit,
-    /// AC or DC, if the meter reports it.
-    pub coupling: Option<Coupling>,
+    /// The unit as displayed (uF for 44.70 uF), which implies the kind, with AC or DC if the meter reports it.
+    pub display: DisplayUnit,
     /// The value or the state.
     pub state: State,
     /// Annunciators.
@@ -94,12 +91,6 @@ pub struct Reading {
 }
 
 impl Reading {
-    /// The unit with AC or DC.
-    #[must_use]
-    pub fn display_unit(&self) -> DisplayUnit {
-        DisplayUnit { unit: self.unit, coupling: self.coupling }
-    }
-
     /// The value as a quantity with its standard uncertainty, in the displayed unit; `None` if the meter showed no
     /// number. Without a stated accuracy, only the display's rounding counts.
     ///
@@ -111,9 +102,9 @@ impl Reading {
         let (value, resolution) = (shown.to_f64(), shown.resolution());
         let u: Result<f64, UnitError> = self.accuracy.map_or_else(
             || Ok(Accuracy::of_resolution(resolution)),
-            |accuracy| accuracy.standard_uncertainty(value, resolution, self.unit),
+            |accuracy| accuracy.standard_uncertainty(value, resolution, self.display.unit),
         );
-        Some(Quantity::new(value, u.unwrap_or(f64::NAN), self.unit))
+        Some(Quantity::new(value, u.unwrap_or(f64::NAN), self.display.unit))
     }
 
     /// The displayed resolution in the displayed unit, if a number is shown.
@@ -135,14 +126,14 @@ impl fmt::Display for Reading {
             State::Overload(Sign::Negative) => f.write_str("-OL")?,
             State::NoValue => f.write_str("---")?,
         }
-        write!(f, " {}", self.unit)?;
-        self.coupling.map_or(Ok(()), |coupling| write!(f, " {coupling}"))
+        write!(f, " {}", self.display)
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Unit;
     use alloc::string::ToString;
 
     fn reading(state: State) -> Reading {
@@ -150,8 +141,7 @@ mod tests {
             at: Instant::ZERO,
             seq: 0,
             channel: 0,
-            unit: Unit::MICROFARAD,
-            coupling: None,
+            display: DisplayUnit { unit: Unit::MICROFARAD, coupling: None },
             state,
             flags: Flags::default(),
             accuracy: None,

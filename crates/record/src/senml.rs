@@ -50,7 +50,7 @@ const UNITS: [(&str, Unit); 16] = [
 /// One reading as a pack of one record, with the device's own name for its channel if it has one.
 #[must_use]
 pub fn reading(device: &str, label: Option<&str>, reading: &Reading) -> String {
-    let unit = reading.unit;
+    let unit = reading.display.unit;
     let (senml, base) =
         UNITS.iter().copied().find(|(_, known)| known.kind() == unit.kind()).unwrap_or(("", unit));
     let mut record = Map::new();
@@ -189,8 +189,7 @@ fn one(record: &Map<String, Value>, base: &Base) -> Result<Option<(String, Readi
             at,
             seq,
             channel,
-            unit,
-            coupling,
+            display: quantity::DisplayUnit { unit, coupling },
             state,
             flags,
             accuracy: None,
@@ -321,8 +320,7 @@ mod tests {
                 at: Instant::from_micros(1_250_000),
                 seq: 1,
                 channel: 0,
-                unit: typed.unit.unwrap(),
-                coupling: None,
+                display: quantity::DisplayUnit { unit: typed.unit.unwrap(), coupling: None },
                 state: State::Value(typed.number),
                 flags: Flags::default(),
                 accuracy: None,

@@ -97,7 +97,7 @@ impl Contact {
     }
 
     fn concerns(&self, device: &str, reading: &Reading) -> bool {
-        self.from.is(device, reading.channel) && self.display.is_same_function(reading.display_unit())
+        self.from.is(device, reading.channel) && self.display.is_same_function(reading.display)
     }
 
     /// Whether a reading may not be taken for this point of this check, because it comes from this contact.
@@ -148,8 +148,8 @@ impl Contact {
             State::Overload(_) => return Some(true),
             State::Value(shown) => shown,
         };
-        let value = reading.unit.convert(shown.to_f64(), self.display.unit).ok()?;
-        let step = reading.unit.convert_span(shown.resolution(), self.display.unit).ok()?;
+        let value = reading.display.unit.convert(shown.to_f64(), self.display.unit).ok()?;
+        let step = reading.display.unit.convert_span(shown.resolution(), self.display.unit).ok()?;
         let open = looks_open(reading);
         if strict && matches!(self.display.unit.kind(), Kind::Capacitance | Kind::Resistance) {
             return Some(open);
@@ -164,7 +164,7 @@ pub(crate) fn looks_open(reading: &Reading) -> bool {
     match reading.state {
         State::Overload(_) | State::NoValue => true,
         State::Value(shown) => {
-            reading.unit.kind() == Kind::Capacitance
+            reading.display.unit.kind() == Kind::Capacitance
                 && shown.to_f64().abs() <= OPEN_COUNTS * shown.resolution() * (1.0 + 1e-9)
         }
     }

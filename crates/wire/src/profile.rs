@@ -157,7 +157,16 @@ impl Profile {
             State::Value(shown) => self.timing(unit, coupling, shown.to_f64()),
             State::Overload(_) | State::NoValue => Timing::default(),
         };
-        Reading { at, seq, channel, unit, coupling, state, flags, accuracy, timing }
+        Reading {
+            at,
+            seq,
+            channel,
+            display: quantity::DisplayUnit { unit, coupling },
+            state,
+            flags,
+            accuracy,
+            timing,
+        }
     }
 }
 

@@ -13,7 +13,7 @@ use visit::verdict::{PlateUsed, PointReading, Verdict};
 /// A reading as a device sent it.
 pub(super) fn raw(device: &str, reading: &Reading) -> RawReading {
     let quantity = reading.quantity().and_then(Result::ok);
-    let unit = reading.display_unit().to_string();
+    let unit = reading.display.to_string();
     let state = match reading.state {
         State::Value(_) => "value",
         State::Overload(_) => "overload",

@@ -36,7 +36,7 @@ impl Viewpoint {
     pub(super) fn of(points: &Points, index: usize, reading: &Reading, point: &Point) -> Option<Self> {
         let State::Value(shown) = reading.state else { return None };
         let settling = points.state(index).and_then(PointState::settling)?;
-        let direct = reading.unit.convert(shown.to_f64(), point.display.unit).ok()?;
+        let direct = reading.display.unit.convert(shown.to_f64(), point.display.unit).ok()?;
         let value = settling.estimate().unwrap_or(direct);
         let standard_uncertainty = settling.instrument_uncertainty(value, point.display.unit)?;
         Some(Self { index, input: Input { value, standard_uncertainty }, at: reading.at })

@@ -43,16 +43,18 @@ impl Volts {
     /// Takes a reading. Where the meter does not say whether ac or dc, its volts count as both.
     pub(super) fn push(&mut self, device: &str, reading: &Reading) -> Seen {
         let volts = match reading.state {
-            State::Value(shown) if reading.unit.kind() == Kind::Voltage && reading.flags.is_live() => {
-                reading.unit.convert(shown.to_f64(), Unit::VOLT).unwrap_or(0.0).abs()
+            State::Value(shown)
+                if reading.display.unit.kind() == Kind::Voltage && reading.flags.is_live() =>
+            {
+                reading.display.unit.convert(shown.to_f64(), Unit::VOLT).unwrap_or(0.0).abs()
             }
-            State::Overload(_) if reading.unit.kind() == Kind::Voltage => f64::INFINITY,
+            State::Overload(_) if reading.display.unit.kind() == Kind::Voltage => f64::INFINITY,
             _ => 0.0,
         };
         let Some(run) = self.run(device, reading.channel) else {
             return Seen { live: false, charged: false };
         };
-        let may_be = |coupling| reading.coupling.is_none_or(|shown| shown == coupling);
+        let may_be = |coupling| reading.display.coupling.is_none_or(|shown| shown == coupling);
         let live = volts >= LIVE_V_MIN && may_be(Coupling::Ac);
         let charged = volts >= RESIDUAL_V_MAX && may_be(Coupling::Dc);
         let still = run.on_live_source_since.is_some_and(|t| reading.at.since(t) <= STILL_ON_LIVE_SOURCE);

@@ -122,7 +122,8 @@ impl Proof {
             ByStream::LiveDeadLive => (Kind::Voltage, Some(Coupling::Ac)),
             ByStream::Discharged => (Kind::Voltage, Some(Coupling::Dc)),
         };
-        if reading.unit.kind() != kind || (coupling.is_some() && reading.coupling != coupling) {
+        if reading.display.unit.kind() != kind || (coupling.is_some() && reading.display.coupling != coupling)
+        {
             // The tester that was proved is the tester in this function; turned away, it must be proved again.
             let under_way = self.is_under_way();
             self.reset();
@@ -275,15 +276,18 @@ impl Proof {
     /// Pushes into the settler (made anew when the unit or the displayed step changes); the settled value is in `unit`.
     fn settled(&mut self, reading: &Reading, unit: Unit, thresholds: &[f64]) -> Option<Settled> {
         let sample = match (reading.state, reading.resolution()) {
-            (State::Value(shown), _) => Sample::value(reading.unit.convert(shown.to_f64(), unit).ok()?),
+            (State::Value(shown), _) => {
+                Sample::value(reading.display.unit.convert(shown.to_f64(), unit).ok()?)
+            }
             (State::Overload(_), _) => Sample::overload(),
             (State::NoValue, _) => Sample::no_value(),
         };
         let step = reading.resolution();
-        let fits =
-            |of: Unit, at: f64| step.is_none_or(|step| of == reading.unit && (step - at).abs() < 1e-9 * at);
+        let fits = |of: Unit, at: f64| {
+            step.is_none_or(|step| of == reading.display.unit && (step - at).abs() < 1e-9 * at)
+        };
         if !self.settler.as_ref().is_some_and(|(of, at, _)| fits(*of, *at)) {
-            let resolution = reading.unit.convert_span(step?, unit).ok()?;
+            let resolution = reading.display.unit.convert_span(step?, unit).ok()?;
             let spec = if unit.kind() == Kind::Resistance {
                 SettleSpec::resistance(resolution)
             } else {
@@ -291,7 +295,7 @@ impl Proof {
             };
             let settler = Settler::new(spec.timed(reading.timing)).ok()?;
             self.in_air = (unit.kind() == Kind::Voltage).then(|| settler.clone());
-            self.settler = Some((reading.unit, step?, settler));
+            self.settler = Some((reading.display.unit, step?, settler));
         }
         if let Some(in_air) = &mut self.in_air {
             let air = next_to_nothing(reading);
@@ -317,7 +321,7 @@ fn reach(settled: &Settled) -> (f64, f64) {
 
 /// Volts below which leads that touch nothing would show this too.
 fn next_to_nothing(reading: &Reading) -> f64 {
-    let step = reading.resolution().and_then(|step| reading.unit.convert_span(step, Unit::VOLT).ok());
+    let step = reading.resolution().and_then(|step| reading.display.unit.convert_span(step, Unit::VOLT).ok());
     NEXT_TO_NOTHING_V.max(NEXT_TO_NOTHING_COUNTS * step.unwrap_or(0.0))
 }
 

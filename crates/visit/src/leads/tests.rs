@@ -16,7 +16,7 @@ fn after_c_herm(job: &Job) -> Leads {
 fn contact(job: &Job, of: &str, device: &str, display: &str) -> Contact {
     let shown = reading(0, display);
     let State::Value(value) = shown.state else { panic!("{display}") };
-    Contact::new(job, of, DeviceChannel::new(device, 0), shown.display_unit(), value.to_f64())
+    Contact::new(job, of, DeviceChannel::new(device, 0), shown.display, value.to_f64())
 }
 
 fn two_capacitances() -> Job {

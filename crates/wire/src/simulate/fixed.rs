@@ -93,7 +93,8 @@ fn fill(frame: &mut [u8], fields: &FieldsDecode, readings: &[Reading]) -> Sent<(
 }
 
 pub(super) fn write(frame: &mut [u8], channel: &ChannelDecode, reading: &Reading) -> Sent<()> {
-    let wanted = |f: &Function| f.unit.unit == reading.unit && f.unit.coupling == reading.coupling;
+    let wanted =
+        |f: &Function| f.unit.unit == reading.display.unit && f.unit.coupling == reading.display.coupling;
     let shown = match reading.state {
         State::Value(shown) => Some(shown),
         State::Overload(_) | State::NoValue => None,

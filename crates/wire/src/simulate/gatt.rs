@@ -45,8 +45,8 @@ fn value(channel: &GattChannel, reading: &Reading) -> Result<Vec<u8>, SimulateEr
     let row =
         channel.named.characteristic.short().and_then(Characteristic::find).ok_or(SimulateError::Value)?;
     let unit = sig_unit(row.unit).map_err(|_| SimulateError::Unit)?;
-    let (_, power) = unit.resolve(Some(reading.unit)).map_err(|_| SimulateError::Unit)?;
-    if reading.coupling.is_some() || reading.flags != quantity::Flags::default() {
+    let (_, power) = unit.resolve(Some(reading.display.unit)).map_err(|_| SimulateError::Unit)?;
+    if reading.display.coupling.is_some() || reading.flags != quantity::Flags::default() {
         return Err(SimulateError::Flags);
     }
     raw_of(row, reading.state, power).ok_or(SimulateError::Value)

@@ -124,15 +124,15 @@ fn words<'p>(pattern: &'p PatternDecode, reading: &Reading) -> Sent<(Option<&'p 
     let fixed = pattern.fixed_units.iter().filter(|(c, _)| !sent && *c == reading.channel);
     let units = pattern.units.iter().map(|(word, unit)| (word.as_slice(), *unit));
     let units = units.chain(fixed.map(|(_, unit)| ([].as_slice(), *unit)));
-    for (unit_word, unit) in units.filter(|(_, unit)| unit.unit == reading.unit) {
+    for (unit_word, unit) in units.filter(|(_, unit)| unit.unit == reading.display.unit) {
         if !has(pattern, Slot::Mode) {
-            if unit.coupling == reading.coupling {
+            if unit.coupling == reading.display.coupling {
                 return Ok((None, unit_word));
             }
             continue;
         }
         let fits = |kind, coupling: Option<Coupling>| {
-            kind == unit.unit.kind() && says(coupling, unit, reading.coupling)
+            kind == unit.unit.kind() && says(coupling, unit, reading.display.coupling)
         };
         if let Some((word, _)) = pattern.modes.iter().find(|(_, mode)| fits(mode.kind, mode.coupling)) {
             return Ok((Some(word), unit_word));

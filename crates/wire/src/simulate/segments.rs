@@ -78,24 +78,24 @@ fn function(frame: &mut [u8], display: &SegmentsDecode, reading: &Reading) -> Se
             State::Overload(_) | State::NoValue => None,
         };
         let wanted = |row: &&Row| {
-            let unit = row.unit.unit == reading.unit && row.unit.coupling == reading.coupling;
+            let unit = row.unit.unit == reading.display.unit && row.unit.coupling == reading.display.coupling;
             unit && (decimals.is_none() || row.decimals == decimals)
         };
         let row = rows.iter().find(wanted).ok_or(SimulateError::Unit)?;
         return row.lit.iter().try_for_each(|bit| light(frame, Some(*bit)));
     }
     let fixed = match &display.units {
-        Units::Fixed(word) if word.unit == reading.unit => word.coupling,
+        Units::Fixed(word) if word.unit == reading.display.unit => word.coupling,
         Units::Fixed(_) | Units::Rows(_) => return Err(SimulateError::Unit),
         Units::Lit { units, prefixes, table } => {
-            let row = table.iter().find(|(_, _, word)| word.unit == reading.unit);
+            let row = table.iter().find(|(_, _, word)| word.unit == reading.display.unit);
             let (unit, prefix, _) = row.ok_or(SimulateError::Unit)?;
             light(frame, units.get(*unit).copied())?;
             prefix.map_or(Ok(()), |prefix| light(frame, prefixes.get(prefix).copied()))?;
             None
         }
     };
-    match reading.coupling {
+    match reading.display.coupling {
         wanted if wanted == fixed => Ok(()),
         None => Err(SimulateError::Unit),
         Some(coupling) => {

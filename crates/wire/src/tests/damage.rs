@@ -114,7 +114,7 @@ fn says_the_same(a: &Reading, b: &Reading) -> bool {
 
 fn alike(a: &Reading, b: &Reading) -> bool {
     core::mem::discriminant(&a.state) == core::mem::discriminant(&b.state)
-        && (a.unit, a.coupling, a.flags) == (b.unit, b.coupling, b.flags)
+        && (a.display.unit, a.display.coupling, a.flags) == (b.display.unit, b.display.coupling, b.flags)
 }
 
 /// Within the span of like readings around, and `slack` more.

@@ -195,7 +195,11 @@ fn what_is_sent_is_decoded() {
          value = { at = 1, type = \"i24be\" }\nexponent = { at = 0, type = \"i8\" }\nunit = \"uF\"\n",
     );
     let readings = [
-        Reading { channel: 0, unit: Unit::CELSIUS, ..microfarad("-3.07") },
+        Reading {
+            channel: 0,
+            display: quantity::DisplayUnit { unit: Unit::CELSIUS, coupling: None },
+            ..microfarad("-3.07")
+        },
         Reading { channel: 9, ..microfarad("38.520") },
     ];
     let bytes = crate::simulate::encode(&profile, &readings).unwrap();

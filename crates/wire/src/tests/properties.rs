@@ -100,7 +100,9 @@ fn any_reading() -> impl Strategy<Value = Reading> {
 fn same(a: &Reading, b: &Reading) -> bool {
     let negative_zero = |r: &Reading| matches!(r.state, State::Value(d) if d.mantissa() == 0);
     let states = a.state == b.state || (negative_zero(a) && negative_zero(b));
-    states && (a.unit, a.coupling, a.flags, a.channel) == (b.unit, b.coupling, b.flags, b.channel)
+    states
+        && (a.display.unit, a.display.coupling, a.flags, a.channel)
+            == (b.display.unit, b.display.coupling, b.flags, b.channel)
 }
 
 proptest! {

@@ -128,7 +128,7 @@ proptest! {
             prop_assert_eq!(decoded.counters.faults(), 0);
             prop_assert_eq!(decoded.readings.len(), 2);
             let got = decoded.readings[0];
-            prop_assert_eq!((got.state, got.unit, got.coupling, got.flags), (state, unit, coupling, flags));
+            prop_assert_eq!((got.state, got.display.unit, got.display.coupling, got.flags), (state, unit, coupling, flags));
         }
     }
 }
@@ -160,8 +160,11 @@ fn functions_take_their_signs_whole() {
     refused(&bytes, Field::Mode);
     bytes[5] &= !0x08; // nano alone: named, but never beside a number
     refused(&bytes, Field::Exponent);
-    let overload =
-        Reading { state: State::Overload(Sign::Positive), unit: Unit::NANOFARAD, ..microfarad("0") };
+    let overload = Reading {
+        state: State::Overload(Sign::Positive),
+        display: quantity::DisplayUnit { unit: Unit::NANOFARAD, coupling: None },
+        ..microfarad("0")
+    };
     let bytes = crate::simulate::encode(&profile, &[overload]).unwrap();
     assert_eq!(run_whole(&profile, &bytes.repeat(2)).shown(), ["OL nF"; 2]);
 }

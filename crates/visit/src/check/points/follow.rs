@@ -40,7 +40,7 @@ impl SettledPoint {
     fn off(&self, reading: &Reading) -> bool {
         let State::Value(shown) = reading.state else { return true };
         let kinds = [Kind::Voltage, Kind::Current, Kind::GaugePressure, Kind::PressureDifference];
-        kinds.contains(&reading.unit.kind())
+        kinds.contains(&reading.display.unit.kind())
             && shown.to_f64().abs() < OFF_PART * self.reading.quantity.value().abs()
     }
 

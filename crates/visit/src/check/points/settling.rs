@@ -56,7 +56,7 @@ impl SettlingPoint {
     /// Starts on the first reading that fits; `None` for a reading without a number (its resolution is not known yet)
     /// or with impossible settings.
     pub(crate) fn start(device: &str, reading: &Reading, point: &Point, risk: f64) -> Option<Self> {
-        let resolution = reading.unit.convert_span(reading.resolution()?, point.display.unit).ok()?;
+        let resolution = reading.display.unit.convert_span(reading.resolution()?, point.display.unit).ok()?;
         // A risk that makes no sense is a slip in the settings; the default holds then.
         let risk = if (1e-6..=0.2).contains(&risk) { risk } else { 1e-3 };
         let drift_accepted_per_s = point.drift.as_ref().map_or(0.0, |drift| drift.per_minute / 60.0);
@@ -65,7 +65,7 @@ impl SettlingPoint {
         let spec = spec.timed(reading.timing);
         Some(Self {
             from: DeviceChannel::new(device, reading.channel),
-            display: reading.display_unit(),
+            display: reading.display,
             accuracy: reading.accuracy,
             last_shown: None,
             open_since: None,
@@ -101,14 +101,14 @@ impl SettlingPoint {
     /// it continues any of its kind.
     pub(crate) fn continues(&self, reading: &Reading) -> bool {
         let same_range = reading.resolution().is_none_or(|r| {
-            self.display.unit == reading.unit && (r - self.resolution).abs() < 1e-9 * self.resolution
+            self.display.unit == reading.display.unit && (r - self.resolution).abs() < 1e-9 * self.resolution
         });
-        self.display.is_same_function(reading.display_unit()) && same_range
+        self.display.is_same_function(reading.display) && same_range
     }
 
     /// Whether this reading is of the same function in another range.
     pub(crate) fn changes_range(&self, reading: &Reading) -> bool {
-        self.display.is_same_function(reading.display_unit())
+        self.display.is_same_function(reading.display)
             && reading.resolution().is_some()
             && !self.continues(reading)
     }
@@ -148,7 +148,7 @@ impl SettlingPoint {
         let sample = match reading.state {
             State::Value(shown) => {
                 self.last_shown = Some(shown);
-                match reading.unit.convert(shown.to_f64(), rule_unit) {
+                match reading.display.unit.convert(shown.to_f64(), rule_unit) {
                     Ok(value) => Sample::value(value),
                     Err(_) => Sample::no_value(),
                 }
@@ -280,8 +280,8 @@ impl SettlingPoint {
 
 /// Whether the point wants this reading: same kind, and ac or dc as asked.
 pub(crate) fn wants(point: &Point, reading: &Reading) -> bool {
-    point.display.unit.kind() == reading.unit.kind()
-        && (point.display.coupling.is_none() || point.display.coupling == reading.coupling)
+    point.display.unit.kind() == reading.display.unit.kind()
+        && (point.display.coupling.is_none() || point.display.coupling == reading.display.coupling)
 }
 
 fn spec_for(kind: Kind, resolution: f64) -> SettleSpec {

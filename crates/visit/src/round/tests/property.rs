@@ -80,8 +80,7 @@ fn reading(dice: &mut Dice, device: &str, display: (&str, &str), flags: Flags, a
         at,
         seq: 0,
         channel: 0,
-        unit: Unit::parse(unit).unwrap(),
-        coupling,
+        display: DisplayUnit { unit: Unit::parse(unit).unwrap(), coupling },
         state,
         flags,
         accuracy: None,
@@ -272,7 +271,9 @@ impl Books {
         let used = &mine[mine.len().saturating_sub(r.count as usize)..];
         let first = used.first()?.1.at;
         let bad = used.iter().find(|(_, x)| {
-            !x.flags.is_live() || x.unit.kind() != Kind::Capacitance || !matches!(x.state, State::Value(_))
+            !x.flags.is_live()
+                || x.display.unit.kind() != Kind::Capacitance
+                || !matches!(x.state, State::Value(_))
         });
         if bad.is_some() || r.count < 3 {
             return Some(format!("a reading that does not count: {bad:?}"));

@@ -241,7 +241,16 @@ impl Runner {
             let (seq, accuracy) = (self.seq, self.accuracy);
             let timing =
                 Timing { conversion_s: self.every_s.or(self.paced.then_some(1.0 / hertz)), response_s: None };
-            let reading = Reading { at, seq, channel, unit, coupling, state, flags, accuracy, timing };
+            let reading = Reading {
+                at,
+                seq,
+                channel,
+                display: DisplayUnit { unit, coupling },
+                state,
+                flags,
+                accuracy,
+                timing,
+            };
             self.step(Event::Reading { device: device.to_string(), reading });
         }
         Ok(())

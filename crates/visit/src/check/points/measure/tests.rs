@@ -118,7 +118,7 @@ fn a_value_is_taken_in_the_rules_unit_and_shown_in_the_meters() {
     let settled = bench.points.settled(0).unwrap();
     assert!((settled.input.value - 0.4).abs() < 1e-12);
     assert_eq!(settled.reading.shown.to_f64(), 400.0);
-    assert_eq!(settled.reading.display.unit, reading(0, "1 nF").unit);
+    assert_eq!(settled.reading.display.unit, reading(0, "1 nF").display.unit);
 }
 
 #[test]
