@@ -28,7 +28,7 @@ pub use crate::view::{
 use crate::check::{Around, Check, Ending, Says};
 use crate::evidence::{Change, Ledger};
 use crate::hold::How;
-use crate::job::Job;
+use crate::job::{Job, Place};
 use crate::leads::Leads;
 use crate::live::{Interest, Live};
 use crate::restoration::Restoration;
@@ -54,6 +54,8 @@ pub struct Round {
     /// Where the route stood when somebody wanted to go on behind its end.
     ended: Option<Progress>,
     check: Option<Check>,
+    /// The unit under work: that of the last armed check, until its visit is closed.
+    unit: Option<String>,
     /// What leads are still on, as far as known; outlives the check.
     leads: Leads,
     live: Live,
@@ -78,6 +80,7 @@ impl Round {
             paused: false,
             ended: None,
             check: None,
+            unit: None,
             leads: Leads::default(),
             live: Live::default(),
             checks: 0,
@@ -212,9 +215,15 @@ impl Round {
         self.check.as_ref().map(Check::job)
     }
 
-    /// The unit of the armed check.
+    /// The unit under work.
     fn unit_tag(&self) -> Option<&str> {
-        self.job().map(|job| job.plan.unit_tag.as_str())
+        self.unit.as_deref()
+    }
+
+    /// Where the work is: the unit, and the component of the armed check.
+    fn place(&self) -> Option<Place<'_>> {
+        let component = self.job().map_or("", |job| &job.plan.component);
+        Some(Place { unit_tag: self.unit_tag()?, component })
     }
 
     fn work_off_deadlines(&mut self, now: Instant) {
@@ -316,6 +325,7 @@ impl Round {
             cautions: job.header().map_or_else(Vec::new, |header| header.cautions.clone()),
         });
         self.ledger.serve(Some(&job));
+        self.unit = Some(job.plan.unit_tag.clone());
         self.check = Some(Check::new(job));
         self.take(Vec::new());
     }
@@ -403,7 +413,9 @@ impl Round {
             at: self.now,
         };
         let shows = job.header().map_or_else(Vec::new, |header| header.shows.clone());
-        self.route.judged(&job.plan);
+        if verdict.word != Word::NoVerdict {
+            self.route.judged(&job.plan);
+        }
         check.end(verdict.clone(), live);
         self.say(Output::Verdict(Box::new(verdict.clone())));
         let changes = self.ledger.judged(&verdict, &shows, self.settings.verdicts_are_stored);

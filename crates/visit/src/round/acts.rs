@@ -5,7 +5,7 @@ use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use super::{Check, How, LapseReason, Output, Owed, Plan, Progress, ResetReason, Round, Route};
+use super::{How, LapseReason, Output, Owed, Place, Plan, Progress, ResetReason, Round, Route};
 use crate::act::{Act, By, Display};
 use crate::check::none_asked;
 
@@ -95,22 +95,24 @@ impl Round {
     }
 
     fn finding(&mut self, text: String, as_left: bool, by: By) {
-        let Some(job) = self.job() else {
+        let Some(Place { unit_tag, component }) = self.place() else {
             return self.refuse(
                 "a finding belongs to a unit: go to one first, for example with unit RTU-01".to_string(),
             );
         };
-        let (unit_tag, component) = (job.plan.unit_tag.clone(), job.plan.component.clone());
+        let (unit_tag, component) = (unit_tag.to_string(), component.to_string());
         self.say(Output::Finding { unit_tag, component, text, as_left, by });
     }
 
     fn restored(&mut self, what: &str, by: By) {
-        let Some(job) = self.check.as_ref().map(Check::job) else {
+        let unit = self.unit.clone();
+        let component = self.job().map_or_else(String::new, |job| job.plan.component.clone());
+        let Some(unit_tag) = unit.as_deref() else {
             return self.refuse(format!(
                 "{what:?} was not taken: go to its unit first, for example with unit RTU-01"
             ));
         };
-        match self.restoration.restored(what, job.place()) {
+        match self.restoration.restored(what, Place { unit_tag, component: &component }) {
             Ok(owed) => self.say(Output::Restored { owed, by }),
             Err(why) => self.refuse(why),
         }
@@ -119,7 +121,7 @@ impl Round {
     /// Ends the visit at the unit under work. It stays open while something is owed and no reason is given.
     fn close(&mut self, why: Option<String>, by: By) {
         let Some(unit_tag) = self.unit_tag().map(ToString::to_string) else {
-            return self.refuse("there is no visit to close: no check is armed".to_string());
+            return self.refuse("there is no visit to close: no unit is under work".to_string());
         };
         let owed: Vec<Owed> = self.restoration.owed(Some(&unit_tag)).cloned().collect();
         if why.is_none() && !owed.is_empty() {
@@ -133,6 +135,7 @@ impl Round {
         let changes = self.ledger.leave(&unit_tag);
         self.take(changes);
         self.paused = false;
+        self.unit = None;
         self.say(Output::Closed { unit_tag, why, owed, by });
     }
 
