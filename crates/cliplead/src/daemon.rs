@@ -2,17 +2,17 @@
 //! then to stdout and the page. Wiring only; the parts stand in the files below.
 
 mod acts;
-mod around;
+mod context;
 mod core;
 mod feed;
 mod health;
 mod keeper;
 mod messages;
 mod page;
+mod released;
 mod reload;
 mod row;
 mod say;
-mod shown;
 mod start_rules;
 mod steps;
 mod store;

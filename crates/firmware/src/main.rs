@@ -62,7 +62,8 @@ fn run() -> Result<(), String> {
         return Err("name a recording".to_string());
     }
     for path in &paths {
-        let left_out = replay::validate(open(path)?, &FrameScripts).map_err(|why| format!("{path}: {why}"))?;
+        let left_out =
+            replay::validate(open(path)?, &FrameScripts).map_err(|why| format!("{path}: {why}"))?;
         left_out.words(path).for_each(|words| eprintln!("{words}"));
     }
     let rules = rules()?;
@@ -72,7 +73,9 @@ fn run() -> Result<(), String> {
             let mut line = match heard {
                 ReplayOutput::Verdict(verdict) => VerdictJson::from(*verdict).line(),
                 ReplayOutput::FollowUp(json, _) => json.line(),
-                ReplayOutput::OtherRules | ReplayOutput::RulesChanged(_) | ReplayOutput::StillWaits(..) => return Ok(()),
+                ReplayOutput::OtherRules | ReplayOutput::RulesChanged(_) | ReplayOutput::StillWaits(..) => {
+                    return Ok(());
+                }
             };
             line.push('\n');
             out.write_all(line.as_bytes())

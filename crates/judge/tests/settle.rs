@@ -63,7 +63,7 @@ fn eager(stream: &Stream) -> bool {
     let mut stream = stream.clone();
     let (mut sum, mut n) = (0.0, 0.0);
     for _ in 0..200 {
-        let judge::settle::Shown::Value(value) = stream.next_reading().1.shown else { continue };
+        let judge::settle::Displayed::Value(value) = stream.next_reading().1.shown else { continue };
         sum += value;
         n += 1.0;
         let (mean, reach) = (sum / n, 3.29 * noise / f64::sqrt(n));

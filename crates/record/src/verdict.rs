@@ -10,7 +10,7 @@ use judge::evaluate::Judged;
 use judge::limits::{DecisionRule, Word};
 use quantity::Instant;
 use serde::{Deserialize, Serialize};
-use visit::hold::{How, Shown};
+use visit::hold::{HoldPoint, How};
 use visit::verdict::{PlateUsed, PointReading, Verdict};
 
 /// A verdict with everything it rests on.
@@ -170,8 +170,8 @@ impl VerdictJson {
     }
 }
 
-impl From<&Shown> for HoldPointJson {
-    fn from(shown: &Shown) -> Self {
+impl From<&HoldPoint> for HoldPointJson {
+    fn from(shown: &HoldPoint) -> Self {
         let how = shown.evidence.as_ref().map(|evidence| how_words(&evidence.how).to_owned());
         Self {
             name: shown.name.clone(),

@@ -62,7 +62,7 @@ pub(crate) enum Says {
 }
 
 /// What lies around a check while something happens to it.
-pub(crate) struct Around<'a> {
+pub(crate) struct Context<'a> {
     pub(crate) now: Instant,
     pub(crate) settings: &'a Settings,
     /// The number of the last question of the round.
@@ -238,15 +238,15 @@ impl Check {
         }
     }
 
-    fn end_without(&mut self, reason: Reason, around: &Around<'_>) {
-        let ending = without(&self.facts(around.settings), reason);
+    fn end_without(&mut self, reason: Reason, context: &Context<'_>) {
+        let ending = without(&self.facts(context.settings), reason);
         self.says.push(Says::Ended { ending, live: false });
     }
 
     /// Ends it without a verdict, with the reason.
-    pub(crate) fn finish(&mut self, around: &Around<'_>) {
-        let reason = self.why_none_yet(around.settings);
-        self.end_without(reason, around);
+    pub(crate) fn finish(&mut self, context: &Context<'_>) {
+        let reason = self.why_none_yet(context.settings);
+        self.end_without(reason, context);
     }
 
     fn facts<'a>(&'a self, settings: &Settings) -> Facts<'a> {
@@ -298,8 +298,8 @@ impl Check {
     }
 
     /// Works off what is due.
-    pub(crate) fn work_off(&mut self, around: &Around<'_>) {
-        let due = self.points.work_off(self.is_awaiting(), around.now);
+    pub(crate) fn work_off(&mut self, context: &Context<'_>) {
+        let due = self.points.work_off(self.is_awaiting(), context.now);
         let silent = due.silent | self.reconsider_question();
         self.note_live();
         if silent {
@@ -312,7 +312,7 @@ impl Check {
         let given_up =
             due.given_up.and_then(|(index, why)| Some(Reason::Unsettled { point: label(index)?, why }));
         if let Some(reason) = too_old.or(given_up) {
-            self.end_without(reason, around);
+            self.end_without(reason, context);
         }
     }
 

@@ -16,7 +16,7 @@ use alloc::vec::Vec;
 use quantity::{Instant, Reading};
 
 use crate::event::LapseReason;
-use crate::hold::{self, ByStream, Evidence, How, Power, Shown};
+use crate::hold::{self, ByStream, Evidence, HoldPoint, How, Power};
 use crate::job::{Job, Place};
 use crate::verdict::{PointReading, Verdict};
 use crate::view::{HoldPointState, HoldPointView, ShownBy};
@@ -79,9 +79,9 @@ impl Ledger {
     }
 
     /// The hold points of the armed check in order, each with its evidence if it counts here and now.
-    pub(crate) fn shown(&self) -> Vec<Shown> {
+    pub(crate) fn hold_points(&self) -> Vec<HoldPoint> {
         let named = self.evidence().into_iter();
-        named.map(|(name, evidence)| Shown { name: name.clone(), evidence: evidence.cloned() }).collect()
+        named.map(|(name, evidence)| HoldPoint { name: name.clone(), evidence: evidence.cloned() }).collect()
     }
 
     /// The hold points of the armed check that are open, in order.

@@ -303,7 +303,7 @@ pub enum How {
 
 /// The state of one hold point of a check.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Shown {
+pub struct HoldPoint {
     /// Its name.
     pub name: String,
     /// When and how it was shown; `None` while open.

@@ -25,7 +25,7 @@ pub use crate::view::{
     QuestionView, RulerView, ShownBy, View,
 };
 
-use crate::check::{Around, Check, Ending, Says};
+use crate::check::{Check, Context, Ending, Says};
 use crate::evidence::{Change, Ledger};
 use crate::hold::How;
 use crate::job::{Job, Place};
@@ -231,7 +231,7 @@ impl Round {
             let Some(due) = self.poll_at().filter(|due| *due <= now) else { return };
             self.now = self.now.max(due);
             self.lapse();
-            self.with_check(|check, around| check.work_off(around));
+            self.with_check(|check, context| check.work_off(context));
         }
         // Never reached in practice; a hold point whose time is over must not count all the same.
         self.now = self.now.max(now);
@@ -252,15 +252,15 @@ impl Round {
     }
 
     /// Lets something happen to the armed check and takes what it says; false without one.
-    fn with_check(&mut self, happens: impl FnOnce(&mut Check, &mut Around<'_>)) -> bool {
+    fn with_check(&mut self, happens: impl FnOnce(&mut Check, &mut Context<'_>)) -> bool {
         let Some(check) = &mut self.check else { return false };
-        let mut around = Around {
+        let mut context = Context {
             now: self.now,
             settings: &self.settings,
             asked: &mut self.questions,
             leads: &mut self.leads,
         };
-        happens(check, &mut around);
+        happens(check, &mut context);
         self.hear();
         true
     }
@@ -337,7 +337,7 @@ impl Round {
             let check = check.job().number;
             self.say(Output::Skipped { check, why: None });
         } else if !check.is_done() {
-            self.with_check(|check, around| check.finish(around));
+            self.with_check(|check, context| check.finish(context));
         }
         self.drop_check();
     }
@@ -368,7 +368,7 @@ impl Round {
             self.take(changes);
         }
         self.leads.watch(self.check.as_ref().map(Check::job), device, &reading);
-        self.with_check(|check, around| check.read(device, &reading, around));
+        self.with_check(|check, context| check.read(device, &reading, context));
     }
 
     fn show(&mut self, name: &str, how: How) {
@@ -407,7 +407,7 @@ impl Round {
             judgements: ending.judgements,
             readings: check.readings(),
             plate: ending.plate,
-            hold_points: self.ledger.shown(),
+            hold_points: self.ledger.hold_points(),
             decision: self.settings.decision,
             notes: ending.notes,
             at: self.now,

@@ -7,7 +7,7 @@ use core::fmt;
 
 use quantity::{Decimal, DisplayUnit, Instant, Quantity, Unit};
 
-use crate::hold::Shown;
+use crate::hold::HoldPoint;
 use judge::evaluate::Judged;
 use judge::limits::{DecisionRule, Word};
 use judge::rule::{RuleError, Source};
@@ -162,7 +162,7 @@ pub struct Verdict {
     /// Nameplate values it rests on.
     pub plate: Vec<PlateUsed>,
     /// Hold points and how each was shown.
-    pub hold_points: Vec<Shown>,
+    pub hold_points: Vec<HoldPoint>,
     /// The decision rule in force.
     pub decision: DecisionRule,
     /// Remarks: a path that changes within the uncertainty, low battery, and the like.

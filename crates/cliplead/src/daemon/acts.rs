@@ -5,7 +5,7 @@ use record::plain_lines;
 use visit::act::{Act, By};
 use visit::round;
 
-use super::around::rules_state;
+use super::context::rules_state;
 use super::core::Core;
 use crate::output::talk;
 
@@ -24,7 +24,7 @@ impl Core {
         match result {
             Ok(set) => {
                 talk(&format!("cliplead: new rules in force: {} rules", set.iter().count()));
-                self.around.rules = rules_state(&set, None);
+                self.context.rules = rules_state(&set, None);
                 let _ = self.step_round(round::Event::Rules(set));
             }
             Err(why) => {
@@ -32,7 +32,7 @@ impl Core {
                     "cliplead: the changed rules are refused, the last good ones stay in force: {}",
                     plain_lines(&why, "    ")
                 ));
-                self.around.rules.refused = Some(why);
+                self.context.rules.refused = Some(why);
             }
         }
     }

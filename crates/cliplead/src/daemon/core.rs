@@ -12,7 +12,7 @@ use visit::act::Act;
 use visit::round::{self, Route};
 
 use super::Setup;
-use super::around;
+use super::context;
 use super::health::Health;
 use super::keeper::Told;
 use super::messages::{Input, Notice};
@@ -44,7 +44,7 @@ pub(super) struct Core {
     pub(super) tape: Option<Tape>,
     pub(super) notices: broadcast::Sender<Arc<Notice>>,
     pub(super) views: watch::Sender<Arc<str>>,
-    pub(super) around: ViewContext,
+    pub(super) context: ViewContext,
     pub(super) health: Vec<Health>,
     pub(super) lines: TypedLines,
     pub(super) refusals: Refusals,
@@ -72,7 +72,7 @@ impl Core {
         }
         let has_route = !site.route.is_empty();
         let mut core = Self {
-            around: around::around(&site, &rules, refused),
+            context: context::initial_context(&site, &rules, refused),
             health: site.devices.iter().map(|device| Health::of(&device.name, device.typed)).collect(),
             pipeline: Pipeline::new(rules, settings).on(Route::new(site.route)),
             time: RoundTime::new(clock),
@@ -173,7 +173,7 @@ impl Core {
             }
             Input::CannotOpen { device, why } => {
                 talk(&plain(&format!("cliplead: device {} cannot be used: {why}", self.name(device))));
-                if let Some(state) = self.around.devices.get_mut(device) {
+                if let Some(state) = self.context.devices.get_mut(device) {
                     state.state = format!("cannot be used: {why}");
                 }
             }
@@ -221,7 +221,7 @@ impl Core {
                     }
                     _ => tracing::info!("device {name}: {state}"),
                 }
-                if let Some(known) = self.around.devices.get_mut(device) {
+                if let Some(known) = self.context.devices.get_mut(device) {
                     known.state = state.to_string();
                 }
                 self.publish();

@@ -6,7 +6,7 @@ use tokio::sync::oneshot;
 use visit::act::{Act, By};
 use visit::round;
 
-use super::shown::{Kept, KeptFollowUp};
+use super::released::{ReleasedFollowUp, ReleasedVerdict};
 use crate::clock::Moment;
 
 /// What reaches the core.
@@ -49,8 +49,8 @@ pub(crate) enum Notice {
     /// Something the round said, other than a verdict and what follows one.
     Round(round::Output),
     /// A verdict, shown; stored before, unless it says otherwise.
-    Verdict(Box<Kept>),
+    Verdict(Box<ReleasedVerdict>),
     /// A figure or an amendment, shown; stored before, unless it says otherwise.
     #[cfg_attr(not(test), allow(dead_code))] // the demo follows verdicts alone
-    FollowUp(Box<KeptFollowUp>),
+    FollowUp(Box<ReleasedFollowUp>),
 }

@@ -13,7 +13,7 @@ impl Core {
         let mut faults = self.store.faults();
         faults.extend(self.tape.as_ref().and_then(|tape| tape.fault()));
         faults.extend(output::faults());
-        if let Some(why) = &self.around.rules.refused {
+        if let Some(why) = &self.context.rules.refused {
             faults.push(format!("the rules in the folder are refused, others are in force: {why}"));
         }
         faults
@@ -22,23 +22,23 @@ impl Core {
     /// A fresh picture for the page.
     pub(super) fn publish(&mut self) {
         self.seq += 1;
-        for (state, health) in self.around.devices.iter_mut().zip(&self.health) {
+        for (state, health) in self.context.devices.iter_mut().zip(&self.health) {
             health.fill(state, self.pipeline.devices());
         }
-        self.around.faults = self.around_faults();
-        self.around.saving = self.store.saving();
+        self.context.faults = self.around_faults();
+        self.context.saving = self.store.saving();
         let mut view = self.pipeline.round().view(self.time.now());
         let reason = view.live.as_ref().map_or("", |live| live.settling.as_str());
         say(self.waits.look(reason, self.moment()));
         let shown = view.verdict.as_ref().map(|(verdict, _)| verdict.number);
-        self.around.unsaved = shown.is_some_and(|number| self.store.is_unsaved(number));
+        self.context.unsaved = shown.is_some_and(|number| self.store.is_unsaved(number));
         if shown.is_some_and(|number| self.store.hides(number)) {
             view.verdict = None;
             if let Some(check) = &mut view.check {
                 check.ruler = None;
             }
         }
-        let json = record::view_json(self.seq, self.time.now().micros() / 1_000, &view, &self.around);
+        let json = record::view_json(self.seq, self.time.now().micros() / 1_000, &view, &self.context);
         self.views.send_replace(Arc::from(json));
     }
 }

@@ -6,7 +6,7 @@ use judge::evaluate::Judged;
 use judge::limits::DecisionRule;
 use quantity::{Instant, Reading, State};
 use record::{FollowUpKind, how_words, rounded, shown_words};
-use visit::hold::Shown;
+use visit::hold::HoldPoint;
 use visit::round::Output;
 use visit::verdict::{PlateUsed, PointReading, Verdict};
 
@@ -142,7 +142,7 @@ fn plate_row(used: &PlateUsed) -> history::PlateValue {
     }
 }
 
-fn hold_point_row(shown: &Shown) -> history::HoldPoint {
+fn hold_point_row(shown: &HoldPoint) -> history::HoldPoint {
     let evidence = shown.evidence.as_ref();
     history::HoldPoint {
         name: shown.name.clone(),

@@ -15,8 +15,8 @@ use super::Ended;
 use super::core::Core;
 use super::keeper::Told;
 use super::messages::Notice;
+use super::released::{Released, ReleasedFollowUp, ReleasedVerdict, Saved};
 use super::say::{say, words};
-use super::shown::{Kept, KeptFollowUp, Saved, Shown};
 use super::store::Now;
 use crate::cli::Format;
 use crate::output::{self, emphasise, emphasise_follow_up, talk};
@@ -124,16 +124,16 @@ impl Core {
         }
     }
 
-    fn no_longer_unsaved(&mut self, late: &Shown) {
+    fn no_longer_unsaved(&mut self, late: &Released) {
         match late {
-            Shown::Verdict(kept) => {
+            Released::Verdict(kept) => {
                 let number = kept.verdict.number;
-                if let Some(recent) = self.around.recent.iter_mut().find(|recent| recent.number == number) {
+                if let Some(recent) = self.context.recent.iter_mut().find(|recent| recent.number == number) {
                     recent.unsaved = false;
                 }
             }
-            Shown::FollowUp(kept) => {
-                self.around
+            Released::FollowUp(kept) => {
+                self.context
                     .follow_ups
                     .iter_mut()
                     .filter(|of| of.json == kept.json)
@@ -142,11 +142,11 @@ impl Core {
         }
     }
 
-    pub(super) fn show(&mut self, shown: Vec<Shown>) {
+    pub(super) fn show(&mut self, shown: Vec<Released>) {
         for shown in shown {
             match shown {
-                Shown::Verdict(kept) => self.show_verdict(kept),
-                Shown::FollowUp(kept) => self.show_follow_up(kept),
+                Released::Verdict(kept) => self.show_verdict(kept),
+                Released::FollowUp(kept) => self.show_follow_up(kept),
             }
             if let Some(tape) = &mut self.tape {
                 tape.flush();
@@ -155,16 +155,16 @@ impl Core {
         }
     }
 
-    fn show_verdict(&mut self, kept: Box<Kept>) {
+    fn show_verdict(&mut self, kept: Box<ReleasedVerdict>) {
         self.print(&kept);
         let mut recent = RecentJson::from(&kept.json);
         recent.unsaved = kept.saved == Saved::No;
-        self.around.recent.insert(0, recent);
-        self.around.recent.truncate(RECENT_MAX);
+        self.context.recent.insert(0, recent);
+        self.context.recent.truncate(RECENT_MAX);
         let _ = self.notices.send(Arc::new(Notice::Verdict(kept)));
     }
 
-    fn show_follow_up(&mut self, kept: Box<KeptFollowUp>) {
+    fn show_follow_up(&mut self, kept: Box<ReleasedFollowUp>) {
         let (json, unsaved) = (&kept.json, kept.saved == Saved::No);
         output::verdict(&match self.format {
             Format::Json if unsaved => json.unsaved_line(),
@@ -174,14 +174,14 @@ impl Core {
                 if unsaved { format!("UNSAVED  {line}") } else { line }
             }
         });
-        if let Some(recent) = self.around.recent.iter_mut().find(|recent| recent.number == json.number) {
+        if let Some(recent) = self.context.recent.iter_mut().find(|recent| recent.number == json.number) {
             recent.amended = json.now.clone().or_else(|| recent.amended.take());
         }
-        self.around.add_follow_up(ShownFollowUp { json: json.clone(), unsaved });
+        self.context.add_follow_up(ShownFollowUp { json: json.clone(), unsaved });
         let _ = self.notices.send(Arc::new(Notice::FollowUp(kept)));
     }
 
-    fn print(&self, kept: &Kept) {
+    fn print(&self, kept: &ReleasedVerdict) {
         let unsaved = kept.saved == Saved::No;
         output::verdict(&match self.format {
             Format::Json if unsaved => kept.json.unsaved_line(),
@@ -233,7 +233,7 @@ impl Core {
         if !unsaved.is_nothing() {
             talk(&format!("cliplead: {} of this round are UNSAVED", unsaved.words()));
         }
-        Ended { in_order: self.store.is_sound() && self.around.rules.refused.is_none() }
+        Ended { in_order: self.store.is_sound() && self.context.rules.refused.is_none() }
     }
 
     /// Takes the history's answers until this holds, the disk is in trouble, or the time is over.

@@ -16,8 +16,8 @@ use visit::round::{Output, Settings};
 use visit::verdict::Verdict;
 
 use super::keeper::{Job, Keeper, Key, Told};
+use super::released::{Released, ReleasedFollowUp, ReleasedVerdict, Saved, Unsaved};
 use super::row;
-use super::shown::{Kept, KeptFollowUp, Saved, Shown, Unsaved};
 use crate::clock::Moment;
 
 /// A verdict that is not stored after this time is shown, marked UNSAVED.
@@ -58,7 +58,7 @@ struct Given {
 }
 
 struct Waiting {
-    what: Shown,
+    what: Released,
     since: Moment,
     shown: bool,
 }
@@ -77,17 +77,17 @@ struct Raw {
 #[derive(Default)]
 pub(super) struct Now {
     /// What to show, in its order.
-    pub(super) show: Vec<Shown>,
+    pub(super) show: Vec<Released>,
     /// Verdicts that are stored now.
     pub(super) stored: Vec<u64>,
     /// What is stored now and was shown as UNSAVED before.
-    pub(super) saved_late: Vec<Shown>,
+    pub(super) saved_late: Vec<Released>,
     /// A sentence for stderr.
     pub(super) say: Option<String>,
 }
 
 impl Now {
-    fn showing(what: Shown) -> Self {
+    fn showing(what: Released) -> Self {
         Self { show: vec![what], ..Self::default() }
     }
 }
@@ -153,12 +153,16 @@ impl Store {
         let json = VerdictJson::from(&verdict);
         let Some(keeper) = &self.keeper else {
             self.given = Some(Given { verdict: verdict.clone(), uid: None });
-            return Now::showing(Shown::Verdict(Box::new(Kept { verdict, json, saved: Saved::NothingKept })));
+            return Now::showing(Released::Verdict(Box::new(ReleasedVerdict {
+                verdict,
+                json,
+                saved: Saved::NothingKept,
+            })));
         };
         let uid = Uuid::now_v7().to_string();
         self.given = Some(Given { verdict: verdict.clone(), uid: Some(uid.clone()) });
         let row = row::verdict(uid, &verdict, json.line(), wall_ms());
-        let kept = Shown::Verdict(Box::new(Kept { verdict, json, saved: Saved::No }));
+        let kept = Released::Verdict(Box::new(ReleasedVerdict { verdict, json, saved: Saved::No }));
         let sent = self.waiting.len() < WAITING_MAX && keeper.send(Job::Verdict(Box::new(row)));
         self.wait_or_show(sent, kept, now)
     }
@@ -170,7 +174,7 @@ impl Store {
         let json = FollowUpJson::of(&given.verdict, output, at)?;
         self.follow_ups += 1;
         let seq = self.follow_ups;
-        let kept = |saved| Shown::FollowUp(Box::new(KeptFollowUp { seq, json: json.clone(), saved }));
+        let kept = |saved| Released::FollowUp(Box::new(ReleasedFollowUp { seq, json: json.clone(), saved }));
         let (Some(keeper), Some(verdict_uid)) = (&self.keeper, &given.uid) else {
             return Some(Now::showing(kept(Saved::NothingKept)));
         };
@@ -182,7 +186,7 @@ impl Store {
     }
 
     /// What was handed to the history waits for its answer; what it could not take is shown at once, marked.
-    fn wait_or_show(&mut self, sent: bool, what: Shown, now: Moment) -> Now {
+    fn wait_or_show(&mut self, sent: bool, what: Released, now: Moment) -> Now {
         if sent {
             self.waiting.push_back(Waiting { what, since: now, shown: false });
             return Now::default();
@@ -242,7 +246,7 @@ impl Store {
     }
 
     /// What has waited too long, or all that waits: it is shown now, marked.
-    pub(super) fn overdue(&mut self, now: Moment, all: bool) -> Vec<Shown> {
+    pub(super) fn overdue(&mut self, now: Moment, all: bool) -> Vec<Released> {
         let due = |waiting: &&mut Waiting| !waiting.shown && (all || now.since(waiting.since) >= PATIENCE);
         let mut shown = Vec::new();
         for waiting in self.waiting.iter_mut().filter(due) {
@@ -264,7 +268,7 @@ impl Store {
 
     /// Verdicts on their way to the disk that nobody has seen yet.
     pub(super) fn saving(&self) -> usize {
-        let unseen = |waiting: &&Waiting| matches!(waiting.what, Shown::Verdict(_)) && !waiting.shown;
+        let unseen = |waiting: &&Waiting| matches!(waiting.what, Released::Verdict(_)) && !waiting.shown;
         self.waiting.iter().filter(unseen).count()
     }
 
@@ -372,7 +376,7 @@ impl Raw {
     }
 }
 
-fn lost(what: &Shown, why: &str) -> String {
+fn lost(what: &Released, why: &str) -> String {
     format!("cliplead: {} is UNSAVED and will not be stored: {why}", what.a_name())
 }
 

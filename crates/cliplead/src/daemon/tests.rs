@@ -16,7 +16,7 @@ use visit::round::{LapseReason, Output, Settings};
 
 use super::core::{Core, Outlets};
 use super::keeper::{Job, Key, Told};
-use super::shown::Saved;
+use super::released::Saved;
 use super::store::Store;
 use super::tape::Tape;
 use super::{Ask, Input, Notice, Setup};
@@ -62,11 +62,11 @@ impl Bench {
     }
 
     fn with(checks: &[(&str, &str)], store: Store, jobs: Receiver<Job>) -> Self {
-        Self::around(checks, Vec::new(), None, store, jobs)
+        Self::of_parts(checks, Vec::new(), None, store, jobs)
     }
 
     /// With these devices behind the one that is typed in.
-    fn around(
+    fn of_parts(
         checks: &[(&str, &str)],
         meters: Vec<Device>,
         tape: Option<Tape>,

@@ -3,7 +3,7 @@
 
 #![allow(dead_code, clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::indexing_slicing)]
 
-use judge::settle::{How, OpenReads, Sample, SettleSpec, Settler, Settling, Shown};
+use judge::settle::{Displayed, How, OpenReads, Sample, SettleSpec, Settler, Settling};
 use quantity::Instant;
 
 /// A stream that has not settled after this many readings is counted at this many.
@@ -289,7 +289,7 @@ pub(crate) fn run_fixed(stream: &Stream) -> Outcome {
     let mut window: Vec<f64> = Vec::new();
     for readings in 1..=READINGS_MAX {
         match stream.next_reading().1.shown {
-            Shown::Value(v) if !matches!(stream.spec.open, OpenReads::UpTo(limit) if v.abs() <= limit) => {
+            Displayed::Value(v) if !matches!(stream.spec.open, OpenReads::UpTo(limit) if v.abs() <= limit) => {
                 window.push(v);
             }
             _ => window.clear(),

@@ -17,7 +17,7 @@ use super::thresholds::Asking;
 use super::types::{How, Moving, MovingReason, Pace, Settled, Settling};
 use super::unseen::Unseen;
 use super::watch::{self, Step};
-use super::window::{Around, Bounds, look_at, wander};
+use super::window::{Bounds, StreamFacts, look_at, wander};
 
 /// Readings kept of a contact; when full, the older half of the surplus is dropped.
 const KEPT_MAX: usize = 2 * WINDOW_MAX;
@@ -247,7 +247,7 @@ impl Contact {
                 continue;
             };
             let fading = fading && swing::goes_one_way(window, tempo.noise);
-            let around = Around { fading, wander, rebound, ahead };
+            let around = StreamFacts { fading, wander, rebound, ahead };
             let Some(bounds) = look_at(window, part, spec, spec.risk * share * weight, around) else {
                 continue;
             };

@@ -108,4 +108,4 @@ mod window;
 pub use settler::Settler;
 pub use spec::{OpenReads, SettleSpec, SpecError};
 pub use thresholds::Ask;
-pub use types::{How, Moving, MovingReason, Pace, Sample, Settled, Settling, Shown, Silence};
+pub use types::{Displayed, How, Moving, MovingReason, Pace, Sample, Settled, Settling, Silence};

@@ -8,7 +8,7 @@ use super::contact::{Contact, READINGS_MIN};
 use super::conversion::Conversions;
 use super::spec::{OpenReads, SettleSpec, SpecError};
 use super::thresholds::{Ask, Thresholds};
-use super::types::{Moving, MovingReason, Sample, Settling, Shown, Silence};
+use super::types::{Displayed, Moving, MovingReason, Sample, Settling, Silence};
 
 /// Decides when a stream of readings has stopped moving. See the module text for the model.
 #[derive(Clone, Debug)]
@@ -129,9 +129,9 @@ impl Settler {
                 self.contact = None;
                 Settling::Held
             }
-            (false, Shown::Value(value)) if value.is_finite() => self.take(at, value, ask),
-            (false, Shown::Overload) => self.open(),
-            (false, Shown::Value(_) | Shown::NoValue) => {
+            (false, Displayed::Value(value)) if value.is_finite() => self.take(at, value, ask),
+            (false, Displayed::Overload) => self.open(),
+            (false, Displayed::Value(_) | Displayed::NoValue) => {
                 self.conversions.interrupt();
                 self.contact = None;
                 Settling::Empty

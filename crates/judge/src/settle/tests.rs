@@ -362,11 +362,11 @@ fn a_spec_out_of_range_is_refused_by_name() {
 
 fn any_sample() -> impl Strategy<Value = Sample> {
     let shown = prop_oneof![
-        12 => (-50i32..50).prop_map(|n| Shown::Value(35.0 + 0.01 * f64::from(n))),
-        3 => (-4000i32..4000).prop_map(|n| Shown::Value(0.01 * f64::from(n))),
-        2 => any::<f64>().prop_map(Shown::Value),
-        1 => Just(Shown::Overload),
-        1 => Just(Shown::NoValue),
+        12 => (-50i32..50).prop_map(|n| Displayed::Value(35.0 + 0.01 * f64::from(n))),
+        3 => (-4000i32..4000).prop_map(|n| Displayed::Value(0.01 * f64::from(n))),
+        2 => any::<f64>().prop_map(Displayed::Value),
+        1 => Just(Displayed::Overload),
+        1 => Just(Displayed::NoValue),
     ];
     (shown, prop::bool::weighted(0.05)).prop_map(|(shown, hold)| Sample { shown, hold })
 }
@@ -406,7 +406,7 @@ proptest! {
             let late = at <= newest;
             newest = newest.max(at);
             let state = settler.push(Instant::from_micros(at), sample);
-            let live = matches!(sample.shown, Shown::Value(v) if v.is_finite()) && !sample.hold;
+            let live = matches!(sample.shown, Displayed::Value(v) if v.is_finite()) && !sample.hold;
             if let Some(settled) = state.settled() {
                 prop_assert!(live || late);
                 prop_assert!(settled.value.is_finite() && settled.half_width.is_finite() && settled.n >= 3);

@@ -6,15 +6,15 @@ use quantity::Instant;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sample {
     /// What the meter showed.
-    pub shown: Shown,
+    pub shown: Displayed,
     /// The meter's hold (or min/max) flag: the digits are stored ones and say nothing about now.
     pub hold: bool,
 }
 
 /// What the display showed.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Shown {
-    /// A number. A non-finite one is treated as [`Shown::NoValue`].
+pub enum Displayed {
+    /// A number. A non-finite one is treated as [`Displayed::NoValue`].
     Value(f64),
     /// Beyond the range.
     Overload,
@@ -26,19 +26,19 @@ impl Sample {
     /// A live number.
     #[must_use]
     pub const fn value(value: f64) -> Self {
-        Self { shown: Shown::Value(value), hold: false }
+        Self { shown: Displayed::Value(value), hold: false }
     }
 
     /// A live overload.
     #[must_use]
     pub const fn overload() -> Self {
-        Self { shown: Shown::Overload, hold: false }
+        Self { shown: Displayed::Overload, hold: false }
     }
 
     /// A live display without a number.
     #[must_use]
     pub const fn no_value() -> Self {
-        Self { shown: Shown::NoValue, hold: false }
+        Self { shown: Displayed::NoValue, hold: false }
     }
 
     /// The same sample with the hold flag set.

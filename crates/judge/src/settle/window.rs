@@ -22,7 +22,7 @@ const SCATTER_DOF_MIN: f64 = 3.5;
 
 /// What is known of the stream beyond one window.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Around {
+pub(super) struct StreamFacts {
     /// The window's scatter is an approach's, so it is no evidence against the noise ceiling.
     pub(super) fading: bool,
     /// How far errors that hang together may hold the readings away from the settled value.
@@ -79,7 +79,7 @@ pub(super) fn look_at(
     part: Part,
     spec: &SettleSpec,
     tail: f64,
-    around: Around,
+    around: StreamFacts,
 ) -> Option<Bounds> {
     match part {
         Part::Whole => look(window, spec, tail, around),
@@ -93,7 +93,7 @@ pub(super) fn look_at(
 
 /// The interval for the settled value from one window; `tail` is the probability that may be spent on it (both sides
 /// together). None if the window says nothing.
-fn look(window: &[Obs], spec: &SettleSpec, tail: f64, around: Around) -> Option<Bounds> {
+fn look(window: &[Obs], spec: &SettleSpec, tail: f64, around: StreamFacts) -> Option<Bounds> {
     let bouncing = window.iter().filter(|obs| obs.bouncing).count();
     let (at, split) = best_split(window, bouncing)?;
     let (early, late) = window.split_at_checked(at)?;

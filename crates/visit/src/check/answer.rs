@@ -10,11 +10,11 @@ impl Check {
         name: &str,
         value: Display,
         accuracy: Option<Accuracy>,
-        around: &mut Around<'_>,
+        context: &mut Context<'_>,
     ) {
         let taken = match value {
-            Display::Value(typed) => self.typed_value(name, typed, accuracy, around.now),
-            Display::Open => self.typed_open(name, around.now),
+            Display::Value(typed) => self.typed_value(name, typed, accuracy, context.now),
+            Display::Open => self.typed_open(name, context.now),
         };
         match taken {
             Ok((index, done)) => {
@@ -27,7 +27,7 @@ impl Check {
                     Display::Value(_) => self.questions.forget_point(index),
                     Display::Open => self.questions.forget_open_part(index),
                 }
-                self.point_settled(index, done, around);
+                self.point_settled(index, done, context);
             }
             Err(why) => self.refuse(why),
         }
@@ -69,14 +69,14 @@ impl Check {
     }
 
     /// Takes an answer; `named` is the question that it names, `None` where it is for the one that is open.
-    pub(crate) fn answer(&mut self, named: Option<u32>, yes: bool, around: &mut Around<'_>) {
-        match self.questions.take(named, *around.asked) {
-            Ok(question) => self.answered(question, yes, around),
+    pub(crate) fn answer(&mut self, named: Option<u32>, yes: bool, context: &mut Context<'_>) {
+        match self.questions.take(named, *context.asked) {
+            Ok(question) => self.answered(question, yes, context),
             Err(why) => self.refuse(why),
         }
     }
 
-    fn answered(&mut self, question: Question, yes: bool, around: &mut Around<'_>) {
+    fn answered(&mut self, question: Question, yes: bool, context: &mut Context<'_>) {
         let Question { about, text, .. } = question;
         match (about, yes) {
             (About::ProofLeads(name, says), true) => {
@@ -90,11 +90,11 @@ impl Check {
             }
             (about @ About::OpenPart(index), true) => {
                 self.questions.accept(about);
-                self.take_open_part(index, around);
+                self.take_open_part(index, context);
             }
             (About::OpenPart(index), false) => {
                 if let Some(PointState::Settled(settled)) = self.points.take_again(index) {
-                    around.leads.touch_nothing(&self.job, &settled.reading.point);
+                    context.leads.touch_nothing(&self.job, &settled.reading.point);
                 }
             }
             (about @ About::LeftOut(index), true) => {
@@ -102,37 +102,37 @@ impl Check {
                     settled.take_as_shown();
                 }
                 self.questions.accept(about);
-                self.try_conclude(around);
+                self.try_conclude(context);
             }
             (about, true) => {
                 self.questions.accept(about);
-                self.try_conclude(around);
+                self.try_conclude(context);
             }
             (About::Implausible(index) | About::SwappedReading(index) | About::LeftOut(index), false) => {
                 let _ = self.points.take_again(index);
             }
             (About::ImplausiblePlate(_) | About::SwappedPlate(_), false) => {
-                self.end_without(Reason::Asks(text), around);
+                self.end_without(Reason::Asks(text), context);
             }
         }
     }
 
     /// The mechanic says that the leads are on and the part reads open: the display as it stands is the value.
-    fn take_open_part(&mut self, index: usize, around: &mut Around<'_>) {
+    fn take_open_part(&mut self, index: usize, context: &mut Context<'_>) {
         let Some(rule) = self.job.rule.clone() else { return };
         let Some(point) = rule.header().points.get(index) else { return };
         if let Some(from) = self.points.take_open_run(index) {
             // Leads that come off an open circuit change nothing, so nothing is watched.
-            return match open_point(point, &from.device, around.now) {
-                Some(done) => self.point_settled(index, done, around),
+            return match open_point(point, &from.device, context.now) {
+                Some(done) => self.point_settled(index, done, context),
                 None => self.refuse(String::from("an open circuit is no reading for this rule")),
             };
         }
         if self.points.state(index).and_then(PointState::settling).is_none() {
-            return self.try_conclude(around);
+            return self.try_conclude(context);
         }
-        match self.points.as_displayed(index, point, around.now) {
-            Some(done) => self.point_settled(index, done, around),
+        match self.points.as_displayed(index, point, context.now) {
+            Some(done) => self.point_settled(index, done, context),
             None => self.refuse(String::from("the open reading could not be taken; clip on again")),
         }
     }

@@ -19,20 +19,20 @@ impl Check {
     }
 
     /// Takes a reading.
-    pub(crate) fn read(&mut self, device: &str, reading: &Reading, around: &mut Around<'_>) {
+    pub(crate) fn read(&mut self, device: &str, reading: &Reading, context: &mut Context<'_>) {
         let measuring = self.phase() == Phase::Measuring;
         self.points.watch(&self.job, device, reading, measuring);
         // Clipping on answers the question whether the leads are on.
         let _ = self.reconsider_question();
         self.note_live();
         for seen in self.points.follow(&self.job, device, reading) {
-            self.see(seen, around);
+            self.see(seen, context);
         }
         self.drop_outdated_question();
         if self.phase() == Phase::HoldPoints {
-            self.prove(device, reading, around);
+            self.prove(device, reading, context);
         } else if self.takes_readings() {
-            self.measure(device, reading, around);
+            self.measure(device, reading, context);
         }
     }
 
@@ -46,10 +46,10 @@ impl Check {
         }
     }
 
-    fn see(&mut self, seen: Seen, around: &Around<'_>) {
+    fn see(&mut self, seen: Seen, context: &Context<'_>) {
         match &mut self.given {
             Some(given) => {
-                let said = given.see(seen, &self.job, &mut self.points, around.settings.decision);
+                let said = given.see(seen, &self.job, &mut self.points, context.settings.decision);
                 self.says.extend(said.into_iter().map(Says::Output));
             }
             None if seen.what == What::Figure => {
@@ -100,7 +100,7 @@ impl Check {
     }
 
     /// Feeds the proof of the hold point that is asked for.
-    fn prove(&mut self, device: &str, reading: &Reading, around: &mut Around<'_>) {
+    fn prove(&mut self, device: &str, reading: &Reading, context: &mut Context<'_>) {
         if self.questions.asks_for_proof_leads() {
             return;
         }
@@ -118,13 +118,13 @@ impl Check {
                     "{name}: {says}. Leads in the air show the same. Were both leads on, metal to metal? \
                      Yes: it counts as shown. No: clip on and read again"
                 );
-                self.ask(Question::new(About::ProofLeads(name, says), text), around);
+                self.ask(Question::new(About::ProofLeads(name, says), text), context);
             }
         }
     }
 
     /// Takes a reading for the point that it belongs to.
-    fn measure(&mut self, device: &str, reading: &Reading, around: &mut Around<'_>) {
+    fn measure(&mut self, device: &str, reading: &Reading, context: &mut Context<'_>) {
         let changed = self.points.break_off(self.job.points(), device, reading);
         let _ = self.reconsider_question();
         if changed {
@@ -133,7 +133,7 @@ impl Check {
         let Some(index) = assigned(&self.job, self.points.states(), device, reading) else { return };
         let Some(rule) = self.job.rule.clone() else { return };
         let Some(point) = rule.header().points.get(index) else { return };
-        let blocked = around.leads.block(&self.job, point, device, reading);
+        let blocked = context.leads.block(&self.job, point, device, reading);
         self.points.note_blocked(blocked);
         if blocked {
             return;
@@ -143,11 +143,11 @@ impl Check {
                 let _ = self.reconsider_question();
             }
             Asked::NotYet => return,
-            Asked::Now(text) => return self.ask_once(Question::new(About::OpenPart(index), text), around),
+            Asked::Now(text) => return self.ask_once(Question::new(About::OpenPart(index), text), context),
         }
         let from = Viewpoint::of(&self.points, index, reading, point);
         let (job, asking) = (&self.job, &mut self.asking);
-        let Settings { risk, decision, .. } = *around.settings;
+        let Settings { risk, decision, .. } = *context.settings;
         let ask = |points: &Points| {
             from.map_or_else(Vec::new, |from| asking.thresholds(job, points, from, decision))
         };
@@ -160,42 +160,42 @@ impl Check {
             Measured::Quiet | Measured::NotTaken => {}
             Measured::Reset(why) => self.reset(why),
             Measured::ReadsOpen(text) => {
-                self.ask_once(Question::new(About::OpenPart(index), text), around);
+                self.ask_once(Question::new(About::OpenPart(index), text), context);
             }
-            Measured::Settled(done) => self.point_settled(index, *done, around),
-            Measured::Impossible(why) => self.end_without(Reason::BadInput(why), around),
+            Measured::Settled(done) => self.point_settled(index, *done, context),
+            Measured::Impossible(why) => self.end_without(Reason::BadInput(why), context),
         }
     }
 
-    pub(super) fn ask(&mut self, question: Question, around: &mut Around<'_>) {
+    pub(super) fn ask(&mut self, question: Question, context: &mut Context<'_>) {
         self.touch();
-        let Question { number, text, .. } = self.questions.ask(question, around.asked);
+        let Question { number, text, .. } = self.questions.ask(question, context.asked);
         let (number, question) = (*number, text.clone());
         self.say(Output::Asked { number, question });
     }
 
     /// Asks unless something is asked already.
-    fn ask_once(&mut self, question: Question, around: &mut Around<'_>) {
+    fn ask_once(&mut self, question: Question, context: &mut Context<'_>) {
         if self.questions.open().is_none() {
-            self.ask(question, around);
+            self.ask(question, context);
         }
     }
 
     /// A point has its value: with the last one the check concludes.
-    pub(super) fn point_settled(&mut self, index: usize, done: SettledPoint, around: &mut Around<'_>) {
+    pub(super) fn point_settled(&mut self, index: usize, done: SettledPoint, context: &mut Context<'_>) {
         self.touch();
         self.say(Output::Settled(done.reading.clone()));
         if let Some(watch) = done.watch().filter(|watch| watch.open_since.is_none()) {
             let (from, value) = (watch.from.clone(), done.reading.quantity.value());
             let contact = Contact::new(&self.job, &done.reading.point, from, watch.display, value);
-            around.leads.remember(contact);
+            context.leads.remember(contact);
         }
         self.points.put(index, done);
-        self.try_conclude(around);
+        self.try_conclude(context);
     }
 
     /// When every point has its value: ask what must be asked, then judge.
-    pub(super) fn try_conclude(&mut self, around: &mut Around<'_>) {
+    pub(super) fn try_conclude(&mut self, context: &mut Context<'_>) {
         if self.phase() != Phase::Measuring || !self.points.are_complete() || self.job.rule.is_none() {
             return;
         }
@@ -206,9 +206,9 @@ impl Check {
             }
             return self.reset(ResetReason::Apart);
         }
-        match conclude(&self.facts(around.settings)) {
+        match conclude(&self.facts(context.settings)) {
             None => {}
-            Some(Conclusion::Ask(question)) => self.ask(question, around),
+            Some(Conclusion::Ask(question)) => self.ask(question, context),
             Some(Conclusion::Judged(ending)) => {
                 let live = self.points.still_shown(None);
                 self.says.push(Says::Ended { ending, live });

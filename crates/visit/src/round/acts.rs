@@ -19,7 +19,7 @@ impl Round {
             Act::Confirm { hold_point } => self.confirm(&hold_point, by),
             Act::Withdraw { hold_point } => self.withdraw(&hold_point),
             Act::Type { point, value, accuracy } => {
-                if !self.with_check(|check, around| check.typed(&point, value, accuracy, around)) {
+                if !self.with_check(|check, context| check.typed(&point, value, accuracy, context)) {
                     self.refuse(match value {
                         Display::Value(_) => "no check is armed".to_string(),
                         Display::Open => {
@@ -29,7 +29,7 @@ impl Round {
                 }
             }
             Act::Answer { question, yes } => {
-                if !self.with_check(|check, around| check.answer(question, yes, around)) {
+                if !self.with_check(|check, context| check.answer(question, yes, context)) {
                     self.refuse(none_asked(question, self.questions));
                 }
             }
@@ -149,7 +149,7 @@ impl Round {
 
     pub(super) fn finish(&mut self) {
         if self.awaits_verdict() {
-            self.with_check(|check, around| check.finish(around));
+            self.with_check(|check, context| check.finish(context));
         } else {
             self.drop_check();
         }

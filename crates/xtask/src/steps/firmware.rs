@@ -17,7 +17,7 @@ use crate::context::Context;
 use crate::process::{Run, apt_install, is_installed, last_lines, processors, rustup_target, side_by_side};
 use crate::steps::no_std::THUMB;
 use crate::summary::Outcome;
-use compare::Said;
+use compare::RunOutput;
 use tally::Tally;
 
 const QEMU: &str = "qemu-system-arm";
@@ -50,7 +50,7 @@ pub(crate) fn firmware(context: &Context) -> Result<Outcome> {
     let said = side_by_side(&all, processors(), |recording| {
         Ok((on_host(context, &cliplead, recording)?, on_board(context, &image, recording)?))
     });
-    let mut said = said.into_iter().collect::<Result<Vec<(Said, Said)>>>()?.into_iter();
+    let mut said = said.into_iter().collect::<Result<Vec<(RunOutput, RunOutput)>>>()?.into_iter();
     let (here, board) = said.next().context("nothing was run")?;
     ensure!(here.lines() >= cases, "{cases} cases gave {} verdicts: {}", here.lines(), here.stderr);
     println!("{}", tally.row("the cases beside the rules", &here, &board));
@@ -111,12 +111,12 @@ fn recordings(root: &Path) -> Result<Vec<String>> {
     Ok(found)
 }
 
-fn on_host(context: &Context, cliplead: &Path, recording: &str) -> Result<Said> {
+fn on_host(context: &Context, cliplead: &Path, recording: &str) -> Result<RunOutput> {
     let run = Run::new(cliplead, &["replay", recording, "--format", "json"]).in_dir(&context.root);
-    Ok(Said::of(run.output()?))
+    Ok(RunOutput::of(run.output()?))
 }
 
-fn on_board(context: &Context, image: &Path, recording: &str) -> Result<Said> {
+fn on_board(context: &Context, image: &Path, recording: &str) -> Result<RunOutput> {
     // QEMU parts its options at commas; two stand for one.
     let hosting = format!("enable=on,target=native,arg=firmware,arg={}", recording.replace(',', ",,"));
     let mut args: Vec<OsString> = MACHINE.iter().map(OsString::from).collect();
@@ -126,5 +126,5 @@ fn on_board(context: &Context, image: &Path, recording: &str) -> Result<Said> {
     };
     let said = last_lines(&output.stderr, 8);
     ensure!(compare::peak(&said).is_some(), "{recording}: the board ended with {}:\n{said}", output.status);
-    Ok(Said::of(output))
+    Ok(RunOutput::of(output))
 }

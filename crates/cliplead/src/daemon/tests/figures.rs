@@ -152,7 +152,7 @@ fn without_a_history_a_figure_is_shown_at_once() {
     bench.said();
     bench.core.said(figure(1), AT);
     assert_eq!(bench.said(), ["completed of 1 NothingKept"]);
-    assert_eq!(bench.core.around.follow_ups.len(), 1);
+    assert_eq!(bench.core.context.follow_ups.len(), 1);
 }
 
 /// What the round says of another verdict than the last is nobody's.
@@ -192,7 +192,7 @@ fn the_end_shows_a_figure_that_the_disk_never_took() {
     assert!(!ended.in_order);
     let last = std::iter::from_fn(|| notices.try_recv().ok()).last().unwrap();
     assert!(
-        matches!(&*last, crate::daemon::Notice::FollowUp(kept) if kept.saved == crate::daemon::shown::Saved::No)
+        matches!(&*last, crate::daemon::Notice::FollowUp(kept) if kept.saved == crate::daemon::released::Saved::No)
     );
 }
 

@@ -5,7 +5,7 @@ use std::process::Output;
 
 /// What came of one recording.
 #[derive(Debug)]
-pub(super) struct Said {
+pub(super) struct RunOutput {
     pub(super) code: Option<i32>,
     pub(super) stdout: Vec<u8>,
     pub(super) stderr: String,
@@ -18,7 +18,7 @@ pub(super) struct Peak {
     pub(super) stack_bytes: u64,
 }
 
-impl Said {
+impl RunOutput {
     pub(super) fn of(output: Output) -> Self {
         let stderr = String::from_utf8_lossy(&output.stderr).into_owned();
         Self { code: output.status.code(), stdout: output.stdout, stderr }
@@ -37,7 +37,7 @@ impl Said {
 
 /// What the two said otherwise. The product's exit code tells of the verdicts too (1 a fail, 3 no verdict); the board's does
 /// not.
-pub(super) fn difference(host: &Said, board: &Said) -> Option<String> {
+pub(super) fn difference(host: &RunOutput, board: &RunOutput) -> Option<String> {
     let ran = |code| if matches!(code, Some(0 | 1 | 3)) { Some(0) } else { code };
     if ran(host.code) != board.code || !matches!(board.code, Some(0 | 2)) {
         let said = board.stderr.trim_end();
@@ -87,11 +87,11 @@ mod tests {
 
     const LINES: &str = "{\"word\":\"pass\",\"value\":44.7}\n{\"word\":\"fail\",\"value\":31.25}\n";
 
-    fn said(code: i32, stdout: &str, stderr: &str) -> Said {
-        Said { code: Some(code), stdout: stdout.into(), stderr: stderr.into() }
+    fn said(code: i32, stdout: &str, stderr: &str) -> RunOutput {
+        RunOutput { code: Some(code), stdout: stdout.into(), stderr: stderr.into() }
     }
 
-    fn found(host: &Said, board: &Said) -> String {
+    fn found(host: &RunOutput, board: &RunOutput) -> String {
         difference(host, board).unwrap_or_default()
     }
 
@@ -134,7 +134,7 @@ mod tests {
             let text = found(&said(host, LINES, ""), &said(board, LINES, "why"));
             assert!(text.starts_with("exit "), "{host} and {board}: {text}");
         }
-        let killed = Said { code: None, stdout: LINES.into(), stderr: String::new() };
+        let killed = RunOutput { code: None, stdout: LINES.into(), stderr: String::new() };
         assert!(found(&said(0, LINES, ""), &killed).starts_with("exit "));
     }
 

@@ -1,7 +1,7 @@
 //! The table of the recordings that were compared, and its sums.
 //! Does not compare; `compare` does.
 
-use super::compare::{Said, difference, peak};
+use super::compare::{RunOutput, difference, peak};
 
 /// The sums so far.
 #[derive(Debug, Default)]
@@ -21,7 +21,7 @@ impl Tally {
     pub(super) const HEAD: &str = "recording                                          host  lines   bytes  board           heap peak    stack";
 
     /// Takes one recording in and gives its row.
-    pub(super) fn row(&mut self, recording: &str, here: &Said, board: &Said) -> String {
+    pub(super) fn row(&mut self, recording: &str, here: &RunOutput, board: &RunOutput) -> String {
         let found = difference(here, board);
         let word = match &found {
             Some(_) => "DIFFERS",
@@ -56,8 +56,8 @@ impl Tally {
 mod tests {
     use super::*;
 
-    fn said(code: i32, stdout: &str, stderr: &str) -> Said {
-        Said { code: Some(code), stdout: stdout.into(), stderr: stderr.into() }
+    fn said(code: i32, stdout: &str, stderr: &str) -> RunOutput {
+        RunOutput { code: Some(code), stdout: stdout.into(), stderr: stderr.into() }
     }
 
     #[test]

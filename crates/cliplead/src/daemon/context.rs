@@ -5,7 +5,7 @@ use record::{DeviceState, RulesState, ViewContext};
 use site::{Device, Site};
 
 /// What stands around a round at its start.
-pub(super) fn around(site: &Site, rules: &RuleSet, refused: Option<String>) -> ViewContext {
+pub(super) fn initial_context(site: &Site, rules: &RuleSet, refused: Option<String>) -> ViewContext {
     let opening = |device: &Device| DeviceState {
         name: device.name.clone(),
         state: "opening".to_owned(),

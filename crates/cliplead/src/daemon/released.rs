@@ -8,7 +8,7 @@ use super::keeper::Key;
 
 /// A verdict that may be shown.
 #[derive(Clone)]
-pub(crate) struct Kept {
+pub(crate) struct ReleasedVerdict {
     /// The verdict.
     pub(crate) verdict: Verdict,
     /// As it is written.
@@ -19,7 +19,7 @@ pub(crate) struct Kept {
 
 /// A figure or an amendment that may be shown.
 #[derive(Clone)]
-pub(crate) struct KeptFollowUp {
+pub(crate) struct ReleasedFollowUp {
     /// Its place among those of the round.
     pub(super) seq: u64,
     /// As it is written.
@@ -30,9 +30,9 @@ pub(crate) struct KeptFollowUp {
 
 /// Either of them.
 #[derive(Clone)]
-pub(super) enum Shown {
-    Verdict(Box<Kept>),
-    FollowUp(Box<KeptFollowUp>),
+pub(super) enum Released {
+    Verdict(Box<ReleasedVerdict>),
+    FollowUp(Box<ReleasedFollowUp>),
 }
 
 /// Whether something is in the history.
@@ -46,7 +46,7 @@ pub(crate) enum Saved {
     No,
 }
 
-impl Shown {
+impl Released {
     pub(super) fn key(&self) -> Key {
         match self {
             Self::Verdict(kept) => Key::Verdict(kept.verdict.number),
@@ -97,10 +97,10 @@ pub(super) struct Unsaved {
 }
 
 impl Unsaved {
-    pub(super) fn count(&mut self, what: &Shown) {
+    pub(super) fn count(&mut self, what: &Released) {
         match what {
-            Shown::Verdict(_) => self.verdicts += 1,
-            Shown::FollowUp(_) => self.follow_ups += 1,
+            Released::Verdict(_) => self.verdicts += 1,
+            Released::FollowUp(_) => self.follow_ups += 1,
         }
     }
 
