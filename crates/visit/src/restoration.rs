@@ -82,7 +82,11 @@ impl Restoration {
         let owed: Vec<String> = self.owed(Some(place.unit_tag)).map(Owed::in_words).collect();
         let unit_tag = place.unit_tag;
         if owed.is_empty() {
-            return alloc::format!("{what:?} was not taken: nothing is owed to {unit_tag}");
+            let nothing = alloc::format!("{what:?} was not taken: nothing is owed to {unit_tag}");
+            let elsewhere = self.0.first().map(|owed| owed.unit_tag.as_str());
+            return elsewhere.map_or(nothing.clone(), |tag| {
+                alloc::format!("{nothing}, but to {tag}: say unit {tag} first")
+            });
         }
         alloc::format!("{what:?} was not taken: {unit_tag} is owed {}", owed.join("; "))
     }
@@ -128,6 +132,11 @@ mod tests {
         }
         let why = restoration.restored("one lead off", at("RTU-07", "supply")).unwrap_err();
         assert!(why.contains("C1: ") && why.contains("C2: "), "{why}");
+        let why = restoration.restored("one lead off", at("RTU-08", "supply")).unwrap_err();
+        assert_eq!(
+            why,
+            "\"one lead off\" was not taken: nothing is owed to RTU-08, but to RTU-07: say unit RTU-07 first"
+        );
         assert_eq!(restoration.restored("one lead off", at("RTU-07", "C2")).unwrap().component, "C2");
         assert_eq!(restoration.restored("one lead off", at("RTU-07", "supply")).unwrap().component, "C1");
     }

@@ -127,6 +127,12 @@ impl Round {
         self.check.as_ref().is_some_and(|check| !check.is_done())
     }
 
+    /// What must be put back, on every unit.
+    #[must_use]
+    pub fn owed(&self) -> Vec<Owed> {
+        self.restoration.owed(None).cloned().collect()
+    }
+
     /// The question that is open: its number and its text.
     #[must_use]
     pub fn question(&self) -> Option<(u32, &str)> {

@@ -229,6 +229,10 @@ impl Core {
         for fault in self.around_faults() {
             talk(&format!("cliplead: {fault}"));
         }
+        for owed in self.pipeline.round().owed() {
+            let (unit_tag, what) = (plain(&owed.unit_tag), owed.in_words());
+            talk(&format!("cliplead: STILL TO PUT BACK on {unit_tag}: {}", plain(&what)));
+        }
         let unsaved = self.store.unsaved();
         if !unsaved.is_nothing() {
             talk(&format!("cliplead: {} of this round are UNSAVED", unsaved.words()));
