@@ -38,6 +38,8 @@ STATES = {
     "amended-past": lambda: views.amended(live=False),
     "amended-unsaved": views.amended_unsaved,
     "saving": views.saving,
+    "paused": views.paused,
+    "route-ended": views.route_ended,
 }
 TESTS = []
 WATCH = """window.violations = []; window.shapesSeen = []; window.greys = 0; window.inertSeen = 0;
@@ -291,6 +293,24 @@ def question_next_again_withdraw_energised_and_finish_are_sent(bench):
         ready(browser)
     browser.press("#holds .hold", 1300)
     assert fixture.action()["action"] == {"do": "finish"}
+    fixture.show(views.paused())
+    wait("paused", lambda: browser.text("#panel").startswith("Paused"))
+    ready(browser)
+    browser.click("#panel .main")
+    assert fixture.action() == {"check": 3, "action": {"do": "resume"}}
+    ready(browser)
+    assert "spades tight" in browser.text("#owed"), browser.text("#owed")
+    browser.press("#owed .hold", 50)
+    browser.press("#owed .hold", 1300)
+    assert fixture.action() == {"check": None, "action": {"do": "restored", "what": views.paused()["owed"][0]}}
+    fixture.show(views.route_ended())
+    wait("the end of the route", lambda: "7 of 9" in browser.text("#panel") and not browser.shown("#owed"))
+    ready(browser)
+    browser.click("#panel .two button:nth-child(1)")
+    assert fixture.action()["action"] == {"do": "back"}
+    ready(browser)
+    browser.click("#panel .main:not(.second)")
+    assert fixture.action()["action"] == {"do": "close"}
     fixture.show({"check": None})
     wait("idle", lambda: "No check is armed" in browser.text("#panel"))
     ready(browser)

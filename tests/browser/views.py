@@ -122,6 +122,21 @@ def waiting():
     return view
 
 
+def paused():
+    view = asking_hold()
+    view["paused"] = True
+    view["check"]["prompt"] = "The visit is paused. Resume it to go on; every hold point is open again."
+    view["owed"] = ["condenser fan 1 run capacitor: wires back on, each where it was, spades tight (one lead off)"]
+    return view
+
+
+def route_ended():
+    view = judged("pass")
+    view["route_ended"] = True
+    view["check"]["prompt"] = "The route is at its end: 7 of 9 checks have a verdict."
+    return view
+
+
 def asking_hold(shown=0):
     view = base()
     view["check"].update(phase="hold points", hold_points=holds(shown))

@@ -4,14 +4,16 @@ const SETTLE_MS = 500;
 let settling = 0;
 function nextAction(view) {
   const c = view.check;
-  if (!c) return { kind: "idle" };
+  if (!c) return view.route_ended === true ? { kind: "ended", prompt: "No check is left on the route." } : { kind: "idle" };
   const id = { check: num(c.number) };
+  if (view.paused === true) return { ...id, kind: "paused", prompt: str(c.prompt) };
   if (str(c.question)) return { ...id, kind: "question", question: num(c.question_number), text: str(c.question) };
   const hold = list(c.hold_points).find((h) => h.state === "asked");
   if (hold && c.phase !== "done") {
     return { ...id, kind: "hold", name: str(hold.name), ask: str(hold.ask), caution: str(hold.caution),
       stream: hold.by_stream === true, detail: str(hold.detail), cautions: list(c.cautions).map(str) };
   }
+  if (view.route_ended === true && c.phase === "done") return { ...id, kind: "ended", prompt: str(c.prompt) };
   if (c.phase === "done") return { ...id, kind: "done", amended: !!amendment(view) };
   const point = list(c.points).find((p) => p.state === "asked" || p.state === "settling");
   const typed = point && (!view.live || point.typed === true);
@@ -37,6 +39,10 @@ function drawAction(view) {
     hold: () => [el("div", "text", el("h2", "", "Hold point: " + a.name), el("p", "ask", a.ask), cautionBlock([a.caution]),
       a.stream ? el("p", "meter", a.detail ? "Meter: " + a.detail : "The meter can show this one by itself; or confirm it.") : null),
       holdButton("main", "Confirm: " + a.name, send({ do: "confirm", hold_point: a.name }))],
+    paused: () => [el("div", "text", el("h2", "", "Paused"), el("p", "ask", a.prompt)),
+      tapButton("main", "Resume the visit", send({ do: "resume" }))],
+    ended: () => [el("div", "text", el("h2", "", "End of the route"), el("p", "ask", a.prompt)),
+      el("div", "two", tapButton("main second", "Back", send({ do: "back" })), tapButton("main", "Close the visit", send({ do: "close" })))],
     measure: () => {
       return [el("div", "text", el("h2", "", a.typed ? "Type the reading" : "Measure"), el("p", "ask", a.prompt), cautionBlock(a.cautions))];
     },
@@ -71,8 +77,17 @@ function drawHolds(view) {
   });
   rows.push(tapButton("wide", "The unit was energised again", () => act({ do: "energised" }, num(c.number))));
   if (c.phase !== "done") rows.push(tapButton("wide", "Leave this check, go to the next", () => act({ do: "next" }, num(c.number))));
+  if (view.paused !== true) rows.push(tapButton("wide", "Pause the visit", () => act({ do: "pause" }, num(c.number))));
   rows.push(holdButton("wide", "End this check now", () => act({ do: "finish" }, num(c.number))));
   $("holds-list").replaceChildren(...rows);
+}
+// What was taken off or forced, until somebody says that it is back.
+function drawOwed(view) {
+  const owed = list(view.owed).map(str);
+  if (!changed("owed", owed)) return;
+  $("owed").hidden = !owed.length;
+  $("owed-list").replaceChildren(...owed.map((what) => el("div", "row", el("p", "", what),
+    holdButton("wide", "It is back", () => act({ do: "restored", what }, null)))));
 }
 function minutes(seconds) {
   const s = num(seconds);

@@ -57,6 +57,7 @@ function draw(view) {
   drawRuler(view);
   drawAction(view);
   drawHolds(view);
+  drawOwed(view);
   drawRecent(view);
   drawFoot(view);
 }

@@ -176,6 +176,7 @@ pub fn view_json(seq: u64, now_ms: i64, view: &View, context: &ViewContext) -> S
         "faults": context.faults,
         "saving": context.saving,
         "paused": view.paused,
+        "route_ended": view.route_ended,
         "owed": owed,
     })
     .to_string()

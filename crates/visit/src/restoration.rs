@@ -58,7 +58,7 @@ impl Restoration {
         self.0.iter().filter(move |owed| unit_tag.is_none_or(|tag| owed.unit_tag == tag))
     }
 
-    /// Somebody says that this is back: the hold point's name, or what is owed, in words. Where several components of the unit owe
+    /// Somebody says that this is back: the hold point's name, or what is owed, in words, with its component or without. Where several components of the unit owe
     /// the same, the one under work is meant.
     ///
     /// # Errors
@@ -66,7 +66,8 @@ impl Restoration {
     pub(crate) fn restored(&mut self, what: &str, place: Place<'_>) -> Result<Owed, String> {
         let named = |owed: &Owed| {
             let same = |known: &str| known.to_lowercase() == what.to_lowercase();
-            owed.unit_tag == place.unit_tag && (same(&owed.hold_point) || same(&owed.what))
+            owed.unit_tag == place.unit_tag
+                && [&owed.hold_point, &owed.what, &owed.in_words()].into_iter().any(|known| same(known))
         };
         let found: Vec<usize> = (0..self.0.len()).filter(|at| self.0.get(*at).is_some_and(named)).collect();
         let here =
@@ -137,7 +138,8 @@ mod tests {
             why,
             "\"one lead off\" was not taken: nothing is owed to RTU-08, but to RTU-07: say unit RTU-07 first"
         );
-        assert_eq!(restoration.restored("one lead off", at("RTU-07", "C2")).unwrap().component, "C2");
+        let words = restoration.owed(None).map(Owed::in_words).last().unwrap();
+        assert_eq!(restoration.restored(&words, at("RTU-07", "supply")).unwrap().component, "C2", "{words}");
         assert_eq!(restoration.restored("one lead off", at("RTU-07", "supply")).unwrap().component, "C1");
     }
 

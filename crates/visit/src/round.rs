@@ -173,6 +173,7 @@ impl Round {
             amendment_changes: check.map_or(0, Check::amendment_changes),
             amendment_is_live: check.is_some_and(|check| check.amendment_is_live(now)),
             paused: self.paused,
+            route_ended: self.ended.is_some(),
             owed: self.restoration.owed(self.unit_tag()).cloned().collect(),
         }
     }

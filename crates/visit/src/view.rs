@@ -23,6 +23,8 @@ pub struct View {
     pub amendment_changes: u32,
     /// The visit is paused.
     pub paused: bool,
+    /// Somebody wanted to go on behind the end of the route.
+    pub route_ended: bool,
     /// What must be put back at the unit under work.
     pub owed: Vec<Owed>,
 }

@@ -60,6 +60,7 @@ fn view_of(verdict: Verdict, judged: &str, context: &ViewContext, amendment_is_l
         amendment_is_live,
         amendment_changes: 12,
         paused: false,
+        route_ended: false,
         owed: Vec::new(),
     };
     serde_json::from_str(&view_json(1, 0, &view, context)).unwrap()
