@@ -174,6 +174,10 @@ fn a_step_that_runs_on_begins_the_contact_anew_and_on_a_charging_range_it_charge
         let state = contact.weigh_step(at(3.0), 10.0 * sign, &spec).unwrap();
         assert_eq!((moving(state).reason, contact.n, contact.since), (reason, 1, at(3.0)));
     }
+    // From below to zero is no charge.
+    let mut contact = seen(&[-7.0, -6.0, -5.0], 1.0, &charging);
+    let state = contact.weigh_step(at(3.0), 0.0, &charging).unwrap();
+    assert_eq!(moving(state).reason, MovingReason::Approaching);
     let mut contact = seen(&[-5.0, -3.0, -1.0], 1.0, &charging);
     let state = contact.weigh_step(at(3.0), 0.0, &charging);
     assert_eq!(state, None, "smaller than the step before");
@@ -220,10 +224,12 @@ fn each_reading_is_kept_with_its_time_and_the_decay_since_the_one_before() {
         contact.obs.iter().zip(decays).all(|(obs, decay)| (obs.decay - decay).abs() < 1e-6)
     };
     assert!(near(&contact, [1.0, 0.606_531, 0.778_801, 0.472_367]));
-    contact.take_tau(1.0);
-    assert!(near(&contact, [1.0, 0.367_879, 0.606_531, 0.223_130]));
+    // exp(-1 / 4), exp(-1 / 8), exp(-3 / 8).
+    contact.take_tau(4.0);
+    assert!(near(&contact, [1.0, 0.778_801, 0.882_497, 0.687_289]));
     contact.append(at(14.0), 5.0, &spec);
-    assert!((contact.obs[4].decay - 0.367_879).abs() < 1e-6);
+    assert!((contact.obs[4].decay - 0.778_801).abs() < 1e-6);
+    assert!(!seen(&[5.0], 1.0, &SettleSpec { bounce_s: 0.0, ..spec }).obs[0].bouncing);
 }
 
 #[test]
@@ -290,6 +296,86 @@ fn the_looks_at_the_newest_reading_count_for_now_and_all_that_ever_were_for_all(
     assert_eq!((contact.stretch_at, contact.broken_at), (10, 10));
     assert_eq!((contact.all, contact.now), (Interval::UNKNOWN, Interval::UNKNOWN));
     assert!(contact.best.is_none() && contact.best_now.is_none());
+}
+
+#[test]
+fn of_all_looks_the_narrowest_is_the_best_and_its_scatter_is_that_of_a_reading() {
+    let mut two = seen(&[4.0, 5.0, 5.0], 1.0, &spec());
+    two.look_at_all(&spec(), &Starts::new());
+    let mut ten = seen(&[5.0; 10], 1.0, &spec());
+    assert_eq!(ten.scatter(&spec()), spec().noise_floor);
+    ten.look_at_all(&spec(), &Starts::new());
+    let (first, best, best_now) = (two.best.unwrap(), ten.best.unwrap(), ten.best_now.unwrap());
+    assert!(best.width() < 0.5 * first.width() && best_now.width() < 0.5 * first.width());
+    assert!(best_now.width() >= ten.now.width());
+    ten.best = Some(Bounds { scatter: 0.02, ..best });
+    assert_eq!(ten.scatter(&spec()), 0.02);
+}
+
+#[test]
+fn nothing_before_a_break_says_how_fast_it_moves() {
+    let mut values = [1.0; 14];
+    values[6..].fill(5.0);
+    let mut contact = seen(&values, 1.0, &spec());
+    contact.look_at_all(&spec(), &Starts::new());
+    assert_eq!((contact.broken_at, contact.tau_s, contact.slope), (6, 2.0, None));
+    // Eight readings since: enough to tell what they may hide.
+    let middle = Interval { low: 5.0, high: 5.0 };
+    assert_eq!(
+        contact.unseen.widen(middle, 5.0),
+        Unseen::of(&contact.obs[6..], &spec(), false).widen(middle, 5.0)
+    );
+    assert!(contact.unseen.widen(middle, 5.0).width() > 0.0);
+    // And the readings before the last whole window are none of its business when they have been dropped.
+    let mut values = [5.0; 300];
+    values[0] = 1.0;
+    let mut contact = seen(&values, 1.0, &spec());
+    contact.look_at_all(&spec(), &Starts::new());
+    assert_eq!((contact.dropped, contact.tau_s), (128, 2.0));
+}
+
+#[test]
+fn what_hangs_together_is_sought_over_all_lengths() {
+    // A slow wave of two counts, 24 readings long, and the partial one before it.
+    let mut values = [5.0; 25];
+    for (i, value) in (0..).zip(&mut values) {
+        *value += 0.02 * libm::cos(core::f64::consts::TAU * f64::from(i) / 23.0);
+    }
+    let mut contact = seen(&values, 1.0, &spec());
+    contact.look_at_all(&spec(), &Starts::new());
+    // Of a whole wave the deviation is 0.02 / sqrt(2), less what is seen from reading to reading (the floor, 1.2 of it).
+    let expected = 4.0 * (0.5 * 0.02_f64.powi(2) * 24.0 / 23.0 - (1.2 * spec().noise_floor).powi(2)).sqrt();
+    assert!((contact.wander / expected - 1.0).abs() < 0.05, "{} {expected}", contact.wander);
+}
+
+#[test]
+fn a_slope_leads_on_for_four_of_the_longest_time_constants_or_for_as_long_as_the_spec_says() {
+    let spec = SettleSpec { tau_s: 1.0, tau_max_s: 2.0, ..spec() };
+    let climb: Vec<f64> = (0..30).map(|i| 5.0 + 0.05 * f64::from(i)).collect();
+    let now = |slope_s: f64| {
+        let mut contact = seen(&climb, 1.0, &spec);
+        contact.look_at_all(&SettleSpec { slope_s, ..spec }, &Starts::new());
+        assert!((contact.slope.unwrap() - 0.05).abs() < 1e-9);
+        contact.now
+    };
+    // 0.05 x 4 x 2 = 0.4; for 20 s it is 1.0, and for 4 s 0.2, which is less.
+    let (bare, long, short) = (now(0.0), now(20.0), now(4.0));
+    assert!((long.high - bare.high - 0.6).abs() < 1e-9 && (long.low - bare.low).abs() < 1e-12);
+    assert_eq!(short, bare);
+}
+
+#[test]
+fn readings_that_go_to_and_fro_are_no_approach_though_their_last_two_steps_fade() {
+    // 0.14 to either side, far beyond the noise of 0.03; the last two steps are 0.15 and 0.10.
+    let mut values = [5.0; 24];
+    values.iter_mut().step_by(2).for_each(|value| *value = 5.28);
+    (values[21], values[22], values[23]) = (5.0, 5.15, 5.25);
+    let mut contact = seen(&values, 1.0, &spec());
+    contact.look_at_all(&spec(), &Starts::new());
+    assert!(watch::fading(&contact.obs));
+    let long = contact.best_now.unwrap();
+    // Not the noise of 0.03 over the root of the count: that of the readings, 0.14.
+    assert!(long.scatter > 0.1 || long.width() > 0.5, "{long:?}");
 }
 
 #[test]
