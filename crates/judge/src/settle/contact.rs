@@ -438,3 +438,6 @@ impl Contact {
         left
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -143,32 +143,4 @@ impl Conversions {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Frames ten times a second of a display that converts each `every` frames.
-    fn show(conversions: &mut Conversions, from_s: f64, values: &[f64], every: usize) -> usize {
-        let frames = values.iter().flat_map(|value| core::iter::repeat_n(*value, every));
-        frames.enumerate().filter(|(i, value)| conversions.take(from_s + 0.1 * *i as f64, *value)).count()
-    }
-
-    #[test]
-    fn equal_digits_within_a_conversion_are_one_reading() {
-        let mut stated = Conversions::new(Some(1.0), 2.0, 1.0);
-        assert_eq!(show(&mut stated, 0.0, &[22.4, 40.0, 40.0], 10), 3);
-        let mut unknown = Conversions::new(None, 2.0, 1.0);
-        assert_eq!(show(&mut unknown, 0.0, &[22.4, 40.0, 40.0], 10), 2, "40.0 has stood for less than 2 s");
-    }
-
-    #[test]
-    fn the_pace_that_was_seen_goes_over_to_another_range() {
-        let mut before = Conversions::new(None, 2.0, 100.0);
-        let _ = show(&mut before, 0.0, &[40.01, 40.02, 40.01, 40.03, 40.02], 3);
-        let Pace::Measured(run_s) = before.length_s().1 else { panic!("{:?}", before.length_s()) };
-        assert!((run_s - 0.3).abs() < 1e-9);
-        let mut after = Conversions::new(None, 2.0, 100.0);
-        assert!(matches!(after.length_s().1, Pace::Assumed(_)));
-        after.take_pace(&before);
-        assert_eq!(after.length_s(), before.length_s());
-    }
-}
+mod tests;

@@ -65,3 +65,6 @@ pub(super) fn chi_squared_upper(normal: f64, dof: f64) -> f64 {
     let root = 1.0 - k + normal * libm::sqrt(k);
     dof * root * root * root
 }
+
+#[cfg(test)]
+mod tests;

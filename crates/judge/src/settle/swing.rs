@@ -76,34 +76,4 @@ fn runs(obs: &[Obs], noise: f64) -> Vec<&[Obs]> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn obs(values: &[f64]) -> Vec<Obs> {
-        let at = |i: usize| 0.25 * i as f64;
-        values
-            .iter()
-            .enumerate()
-            .map(|(i, value)| Obs { t_s: at(i), value: *value, decay: 1.0, bouncing: false })
-            .collect()
-    }
-
-    #[test]
-    fn a_rise_counts_until_it_has_stood_as_long_as_it_took() {
-        let rise = [11.77, 13.55, 15.11, 15.82, 15.80];
-        assert!((travel(&obs(&rise), 0.09) - 4.03).abs() < 0.03, "{}", travel(&obs(&rise), 0.09));
-        let stands = [11.77, 13.55, 15.11, 15.82, 15.80, 15.81, 15.80, 15.81];
-        assert_eq!(travel(&obs(&stands), 0.09), 0.0);
-    }
-
-    #[test]
-    fn a_way_back_does_not_hide_the_way_there() {
-        let ring = [26.4, 31.4, 35.8, 38.7, 40.2, 40.5, 40.2];
-        assert!(travel(&obs(&ring), 0.09) > 14.0);
-    }
-
-    #[test]
-    fn a_first_partial_conversion_is_no_travel() {
-        assert_eq!(travel(&obs(&[22.4, 40.0, 40.0]), 0.09), 0.0);
-    }
-}
+mod tests;

@@ -103,3 +103,6 @@ pub(super) fn quick_scatter(obs: &[Obs]) -> f64 {
     let (sum, n) = bends.fold((0.0, 0.0), |(sum, n), bend| (sum + bend * bend, n + 1.0));
     if n > 0.0 { libm::sqrt(sum / (6.0 * n)) } else { 0.0 }
 }
+
+#[cfg(test)]
+mod tests;

@@ -142,3 +142,6 @@ pub(super) fn climbing(obs: &[Obs], scatter: f64) -> bool {
 pub(super) fn tail<T>(items: &[T], n: usize) -> &[T] {
     items.get(items.len().saturating_sub(n)..).unwrap_or(items)
 }
+
+#[cfg(test)]
+mod tests;

@@ -255,3 +255,6 @@ fn type_a(spec: &SettleSpec, scatter: Scatter, late: f64) -> f64 {
     let step = STEP_SD * spec.resolution;
     libm::sqrt(sd * sd / late + step * step)
 }
+
+#[cfg(test)]
+mod tests;
