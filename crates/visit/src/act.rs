@@ -215,7 +215,7 @@ impl Act {
         word: &str,
         fields: impl IntoIterator<Item = (K, Field)>,
     ) -> Result<Self, ActError> {
-        let mut given = Given(fields.into_iter().map(|(key, field)| (key.into(), field)).collect());
+        let mut given = Fields(fields.into_iter().map(|(key, field)| (key.into(), field)).collect());
         let act = match word {
             "confirm" => Self::Confirm { hold_point: given.text("hold_point")? },
             "withdraw" => Self::Withdraw { hold_point: given.text("hold_point")? },
@@ -336,9 +336,9 @@ impl fmt::Display for Display {
 }
 
 /// The fields that nobody has asked for yet.
-struct Given(Vec<(String, Field)>);
+struct Fields(Vec<(String, Field)>);
 
-impl Given {
+impl Fields {
     fn take(&mut self, key: &'static str) -> Option<Field> {
         let at = self.0.iter().position(|(of, _)| of == key)?;
         let field = self.0.remove(at).1;

@@ -21,7 +21,7 @@ use crate::job::{Job, Place};
 use crate::verdict::{PointReading, Verdict};
 use crate::view::{HoldPointState, HoldPointView, ShownBy};
 use standing::{Gate, Standing};
-use unstored::{Given, Unstored};
+use unstored::{Pending, Unstored};
 use volts::Volts;
 
 /// What became of a hold point.
@@ -205,7 +205,7 @@ impl Ledger {
         if shows.is_empty() || verdict.word == judge::limits::Word::NoVerdict {
             return Vec::new();
         }
-        let mut given = Given::new(verdict, shows.to_vec());
+        let mut given = Pending::new(verdict, shows.to_vec());
         if !given.passes() {
             self.unstored.take_back(&given.unit_tag, &given.names);
             let place = Place { unit_tag: &given.unit_tag, component: &given.component };
@@ -225,7 +225,7 @@ impl Ledger {
         self.unstored.stored(number).map_or_else(Vec::new, |given| self.give(given))
     }
 
-    fn give(&mut self, given: Given) -> Vec<Change> {
+    fn give(&mut self, given: Pending) -> Vec<Change> {
         let passes = given.passes();
         let taken = given.taken.into_iter().map(|name| Change::Lapsed { name, why: LapseReason::Failed });
         let mut changes: Vec<Change> = taken.collect();

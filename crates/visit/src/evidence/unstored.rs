@@ -12,7 +12,7 @@ use judge::limits::Word;
 
 /// A verdict that shows hold points, or takes them away.
 #[derive(Clone, Debug)]
-pub(super) struct Given {
+pub(super) struct Pending {
     number: u64,
     pub(super) unit_tag: String,
     pub(super) component: String,
@@ -24,7 +24,7 @@ pub(super) struct Given {
     pub(super) taken: Vec<String>,
 }
 
-impl Given {
+impl Pending {
     /// What this verdict shows by these names.
     pub(super) fn new(verdict: &Verdict, names: Vec<String>) -> Self {
         Self {
@@ -47,11 +47,11 @@ impl Given {
 
 /// Those that wait, in the order of their verdicts.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Unstored(VecDeque<Given>);
+pub(super) struct Unstored(VecDeque<Pending>);
 
 impl Unstored {
     /// Keeps one; beyond the bound the oldest goes, and what it would have shown is asked for again.
-    pub(super) fn keep(&mut self, given: Given) {
+    pub(super) fn keep(&mut self, given: Pending) {
         if self.0.len() >= STANDING_MAX {
             self.0.pop_front();
         }
@@ -66,7 +66,7 @@ impl Unstored {
     }
 
     /// The verdict of this number is stored.
-    pub(super) fn stored(&mut self, number: u64) -> Option<Given> {
+    pub(super) fn stored(&mut self, number: u64) -> Option<Pending> {
         let at = self.0.iter().position(|given| given.number == number)?;
         self.0.remove(at)
     }

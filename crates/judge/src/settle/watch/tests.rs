@@ -83,7 +83,13 @@ fn frozen(counts: &[i32], run: usize) -> bool {
 
 /// To and fro by `counts`, `readings` times, and then elsewhere.
 fn to_and_fro(counts: i32, readings: usize) -> Vec<i32> {
-    (0..=readings).map(|i| if i == readings { 2 * counts } else { counts * (i % 2) as i32 }).collect()
+    (0..=readings)
+        .map(|i| match i % 2 {
+            _ if i == readings => 2 * counts,
+            0 => 0,
+            _ => counts,
+        })
+        .collect()
 }
 
 #[test]

@@ -1,5 +1,5 @@
-//! One look against figures worked out by hand; quantiles are from printed tables (t and chi-squared: NIST/SEMATECH e-Handbook
-//! of Statistical Methods, 1.3.6.7; normal: Abramowitz and Stegun, table 26.5).
+//! One look against figures worked out by hand; quantiles are from printed tables (t and chi-squared: NIST/SEMATECH,
+//! Statistical Methods, 1.3.6.7; normal: Abramowitz and Stegun, table 26.5).
 
 use alloc::vec::Vec;
 
@@ -22,7 +22,7 @@ fn obs(values: &[f64]) -> Vec<Obs> {
     values.iter().enumerate().map(at).collect()
 }
 
-const STILL: Around = Around { fading: false, wander: 0.0, rebound: 0.0, ahead: 0.0 };
+const STILL: StreamFacts = StreamFacts { fading: false, wander: 0.0, rebound: 0.0, ahead: 0.0 };
 
 #[track_caller]
 fn assert_near(found: f64, expected: f64, part: f64) {
@@ -38,7 +38,7 @@ const NOISE: f64 = 0.03 * 3.290_5;
 
 #[test]
 fn of_two_readings_the_rest_of_the_approach_is_the_step_times_r_over_1_minus_r() {
-    let fading = Around { fading: true, ..STILL };
+    let fading = StreamFacts { fading: true, ..STILL };
     let near = NOISE + 0.005;
     let far = NOISE * SPREAD + 0.005 * (1.0 + 2.0 * GAIN);
     let up = look(&obs(&[5.0, 5.5]), &spec(), 1e-3, fading).unwrap();
@@ -60,25 +60,25 @@ fn of_two_readings_the_rest_of_the_approach_is_the_step_times_r_over_1_minus_r()
 
 #[test]
 fn what_hangs_together_and_what_may_come_back_widen_it_and_a_slope_does_on_its_side() {
-    let plain = Around { fading: true, ..STILL };
-    let at = |around: Around| look(&obs(&[5.0, 5.5]), &spec(), 1e-3, around).unwrap();
+    let plain = StreamFacts { fading: true, ..STILL };
+    let at = |around: StreamFacts| look(&obs(&[5.0, 5.5]), &spec(), 1e-3, around).unwrap();
     let bare = at(plain);
-    let wander = at(Around { wander: 0.1, ..plain });
+    let wander = at(StreamFacts { wander: 0.1, ..plain });
     assert_near(bare.low - wander.low, 0.1, 1e-9);
     assert_near(wander.high - bare.high, 0.1, 1e-9);
     // It may come back: below the level, and no farther than an approach would have led.
-    let rebound = at(Around { rebound: 0.2, ..plain });
+    let rebound = at(StreamFacts { rebound: 0.2, ..plain });
     assert_near(bare.low - rebound.low, 0.2, 1e-9);
     assert_near(rebound.high, bare.high, 1e-12);
-    let ahead = at(Around { ahead: 0.4, ..plain });
+    let ahead = at(StreamFacts { ahead: 0.4, ..plain });
     assert!(ahead.low == bare.low);
     assert_near(ahead.high - bare.high, 0.4, 1e-9);
-    let ahead = at(Around { ahead: -0.4, ..plain });
+    let ahead = at(StreamFacts { ahead: -0.4, ..plain });
     assert!(ahead.high == bare.high);
     assert_near(bare.low - ahead.low, 0.4, 1e-9);
     // The same downwards.
-    let at = |around: Around| look(&obs(&[5.0, 4.5]), &spec(), 1e-3, around).unwrap();
-    let (bare, rebound) = (at(plain), at(Around { rebound: 0.2, ..plain }));
+    let at = |around: StreamFacts| look(&obs(&[5.0, 4.5]), &spec(), 1e-3, around).unwrap();
+    let (bare, rebound) = (at(plain), at(StreamFacts { rebound: 0.2, ..plain }));
     assert_near(rebound.high - bare.high, 0.2, 1e-9);
     assert_near(rebound.low, bare.low, 1e-12);
 }
@@ -119,7 +119,7 @@ fn a_step_is_movement_from_three_and_a_half_standard_errors_on() {
 
 #[test]
 fn the_ends_are_the_first_and_the_last_with_all_the_time_between() {
-    let fading = Around { fading: true, ..STILL };
+    let fading = StreamFacts { fading: true, ..STILL };
     let window = obs(&[5.0, 9.0, 5.5]);
     let ends = look_at(&window, Part::Ends, &spec(), 1e-3, fading).unwrap();
     // exp(-1): G = 0.58198.
@@ -263,7 +263,7 @@ fn rounding_counts_in_full_until_the_noise_spans_the_steps() {
     let part = |sd, dof| undithered(&spec(), Scatter { sd, dof }, 3.090_2);
     assert_eq!(part(0.1, 4.0), 1.0);
     // Quiet digits: the first term of the series, 2 / pi.
-    assert_near(part(0.0, 30.0), 0.636_62, 1e-4);
+    assert_near(part(0.0, 30.0), core::f64::consts::FRAC_2_PI, 1e-4);
     // Chi-squared of 30 at 0.001 is 59.703: the deviation is at least sqrt(30 / 59.703) of what is seen. Three quarters of
     // a step, less half a step: (2 / pi) exp(-2 pi^2 / 16) = 0.18539.
     assert_near(part(0.007_5 / (30.0_f64 / 59.703).sqrt(), 30.0), 0.185_39, 1e-2);
