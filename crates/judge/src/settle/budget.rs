@@ -98,4 +98,16 @@ mod tests {
             "contact stops at the first that is too long"
         );
     }
+
+    #[test]
+    fn the_first_eight_starts_are_all_used_and_then_each_is_a_quarter_later() {
+        let starts = Starts::new();
+        assert_eq!(starts.at[..16], [0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 15, 18, 22, 27, 33]);
+        // (i + 2)^-1.5 over the sum of all, 1.302: 1 / 2.8284 and 1 / 27; 9 lies between two starts.
+        let near = |start, share: f64| (starts.share(start).unwrap() - share).abs() < 1e-6;
+        assert!(near(0, 0.271_546) && near(7, 0.028_446) && near(10, 0.021_052));
+        assert_eq!(starts.share(9), None);
+        // 6626: at ten readings a second, more than 11 minutes.
+        assert_eq!((starts.last(), starts.share(starts.last() + 1)), (6626, None));
+    }
 }

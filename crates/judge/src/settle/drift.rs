@@ -111,4 +111,41 @@ mod tests {
         assert_eq!(accepted(&[], 60.0, &spec), None);
         assert_eq!(accepted(&falling()[..1], 60.0, &spec), None);
     }
+
+    #[test]
+    fn the_figures_are_those_of_the_mean_and_the_slope_of_two_thirds() {
+        let spec = SettleSpec { drift_accepted_per_s: 0.021, ..SettleSpec::temperature(0.1) };
+        let drifts = accepted(&falling(), 60.0, &spec).unwrap();
+        // The newest eight have their mean at 55.5 s. Noise of the floor, 0.1 / sqrt(12) = 0.0288675: over sqrt(8) 0.0102062; of the
+        // rate 0.0288675 x sqrt(2 / 20) / 20 s = 0.000456, over 4.5 s 0.0020540. Both: 0.0104108.
+        let near = |found: f64, expected: f64| (found / expected - 1.0).abs() < 1e-3;
+        assert!(near(drifts.standard_uncertainty, libm::hypot(0.010_410_8, 0.028_867_5)), "{drifts:?}");
+        // It moves 0.02 x 8 s while they are read; z(0.0005) = 3.2905; half a step.
+        assert!(near(drifts.half_width, 0.16 + 3.2905 * 0.010_410_8 + 0.05), "{drifts:?}");
+        // The scatter of the readings counts where it is more: to and fro by 0.2 is 0.4 in second differences.
+        let mut noisy = falling();
+        noisy.iter_mut().step_by(2).for_each(|obs| obs.value += 0.2);
+        let drifts = accepted(&noisy, 60.0, &spec).unwrap();
+        let noise = 0.4 / 6.0_f64.sqrt() * libm::hypot(1.0 / 8.0_f64.sqrt(), 0.1_f64.sqrt() / 20.0 * 4.5);
+        assert!(near(drifts.standard_uncertainty, libm::hypot(noise, 0.028_867_5)), "{drifts:?}");
+    }
+
+    #[test]
+    fn what_is_given_out_is_the_value_of_now_with_its_rate_and_no_narrower_than_the_floor() {
+        let spec =
+            SettleSpec { drift_accepted_per_s: 0.021, settle_floor: 0.1, ..SettleSpec::temperature(0.1) };
+        let (since, now) = (Instant::from_micros(5_000_000), Instant::from_micros(65_000_000));
+        let (reading, interval) = settled(&falling(), since, now, 60, &spec).unwrap();
+        assert_eq!(
+            (reading.n, reading.since, reading.how, reading.at_rest),
+            (60, since, How::Drifting, true)
+        );
+        let near = |found: f64, expected: f64| (found - expected).abs() < 2e-4;
+        assert!(near(reading.value, 68.8) && near(reading.half_width, 0.244_26), "{reading:?}");
+        assert!(near(interval.low, 68.8 - 0.244_26) && near(interval.high, 68.8 + 0.244_26), "{interval:?}");
+        assert_eq!((reading.low, reading.high), (interval.low, interval.high));
+        assert!(near(reading.drift_per_s.unwrap(), -0.02));
+        let wide = SettleSpec { settle_floor: 0.5, ..spec };
+        assert_eq!(settled(&falling(), since, now, 60, &wide).unwrap().0.half_width, 0.5);
+    }
 }

@@ -81,4 +81,51 @@ mod tests {
         assert!((of(&[30.07, 34.17]) - 0.01).abs() < 1e-12);
         assert!((of(&[75.0, 75.1, 75.2, 75.3, 75.4, 75.5]) - 0.01).abs() < 1e-12, "a slope of ten counts");
     }
+
+    /// The step shown after changes of these counts.
+    fn step(counts: &[f64]) -> f64 {
+        let (mut grain, mut shown) = (Grain::new(0.0), 0.0);
+        for counts in counts {
+            shown += counts;
+            grain.take(shown, 1.0);
+        }
+        grain.coarser(&SettleSpec::new(1.0)).resolution
+    }
+
+    #[test]
+    fn a_divisor_counts_once_chance_gives_it_at_most_once_in_a_hundred_streams() {
+        // Changes that share 2 by chance: 2^-6 is more than a hundredth, 2^-7 less. The value may lie a whole step to one side.
+        let by_twos = [2.0, -4.0, 2.0, -2.0, 4.0, -2.0, 2.0];
+        assert_eq!((step(&by_twos[..6]), step(&by_twos)), (1.0, 3.0));
+        let by_fives = [5.0, -10.0, 5.0];
+        assert_eq!((step(&by_fives[..2]), step(&by_fives)), (1.0, 9.0));
+        let by_tens = [10.0, -20.0];
+        assert_eq!((step(&by_tens[..1]), step(&by_tens)), (1.0, 19.0));
+        // What they share is the greatest divisor of all; standing digits are no change, nor is the same change again.
+        assert_eq!(step(&[10.0, 15.0, 0.0, -10.0]), 9.0);
+        assert_eq!(step(&[10.0, 15.0, 0.0, 0.0, 15.0, 15.0]), 1.0);
+        assert_eq!(step(&[10.0, -15.0, 3.0]), 1.0);
+        // Steps of 20 are grain, of 21 a movement.
+        assert_eq!((step(&[20.0, -20.0]), step(&[21.0, -21.0])), (39.0, 1.0));
+        // A jump beyond counting says nothing.
+        assert_eq!(step(&[10.0, 2e9, -20.0]), 19.0);
+    }
+
+    #[test]
+    fn a_coarser_display_is_noisier_too() {
+        let mut grain = Grain::new(30.0);
+        for value in [30.1, 29.9] {
+            grain.take(value, 0.01);
+        }
+        // 0.1 / sqrt(12) (JCGM 100, F.2.2.1).
+        let even = 0.028_867_5;
+        let spec = grain.coarser(&SettleSpec { noise_ceiling: 0.01, ..SettleSpec::new(0.01) });
+        assert!(
+            (spec.noise_floor - even).abs() < 1e-6 && (spec.noise_ceiling - even).abs() < 1e-6,
+            "{spec:?}"
+        );
+        let noisy = SettleSpec { noise_floor: 0.05, noise_ceiling: 0.06, ..SettleSpec::new(0.01) };
+        let spec = grain.coarser(&noisy);
+        assert_eq!((spec.noise_floor, spec.noise_ceiling), (0.05, 0.06));
+    }
 }

@@ -87,3 +87,6 @@ impl Asking<'_, '_> {
         &self.told.known
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -76,3 +76,95 @@ fn a_flicker_is_as_wide_as_errors_of_the_longest_time_constant_with_that_scatter
     let deviation = flicker(&obs(errors, 0.5), &SettleSpec::resistance(0.01));
     assert!((0.98..1.02).contains(&deviation), "{deviation}");
 }
+
+fn even_spec() -> SettleSpec {
+    SettleSpec { noise_floor: 0.05, tau_max_s: 6.0, ..SettleSpec::resistance(0.1) }
+}
+
+#[track_caller]
+fn assert_near(found: f64, expected: f64) {
+    assert!((found - expected).abs() < 1e-4, "{found}, expected {expected}");
+}
+
+#[test]
+fn a_tail_leads_as_far_as_the_steepest_slope_goes_on_for_the_longest_time_constant() {
+    let tail = |values: &[f64]| {
+        let mut readings = obs(values.iter().copied(), 1.0);
+        // Wherever the window lies in time.
+        readings.iter_mut().for_each(|obs| obs.t_s += 100.0);
+        tail_of(&readings, 2.0, &even_spec())
+    };
+    // Seven, one a second: the squares of -3 to 3 are 28. Two deviations of 0.05: 0.1 / sqrt(28) = 0.0188982 of the slope,
+    // 0.1 / sqrt(7) = 0.0377964 of the mean. A slope of 0.1 goes on for 6 s, and none comes back.
+    let (level, off) = tail(&[0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6]);
+    assert_near(level, 0.3);
+    assert_near(off.high, 6.0 * 0.118_898_2 + 0.037_796_4);
+    assert_near(off.low, -0.037_796_4);
+    let (level, off) = tail(&[0.0, -0.1, -0.2, -0.3, -0.4, -0.5, -0.6]);
+    assert_near(level, -0.3);
+    assert_near(off.low, -6.0 * 0.118_898_2 - 0.037_796_4);
+    assert_near(off.high, 0.037_796_4);
+    // It stands: as much slope as noise may hide, to either side.
+    let (_, off) = tail(&[5.0; 7]);
+    assert_near(off.high, 6.0 * 0.018_898_2 + 0.037_796_4);
+    assert_near(off.low, -6.0 * 0.018_898_2 - 0.037_796_4);
+    // A mean of 1 and a slope of (3 + 3 x 6) / 28; one second difference of 7 in five, 7 / sqrt(30) = 1.278019.
+    let (level, off) = tail(&[0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 7.0]);
+    assert_near(level, 1.0);
+    assert_near(off.high, 6.0 * (0.75 + 0.483_046) + 0.966_092);
+    assert_near(off.low, -0.966_092);
+}
+
+#[test]
+fn of_several_windows_the_narrowest_counts() {
+    let quiet = obs(core::iter::repeat_n(5.0, 40), 1.0);
+    let spec = even_spec();
+    // 32 readings: (32^3 - 32) / 12 = 2728 in squares; z(0.0005) = 3.2905 of 0.05.
+    let noise = 3.290_5 * 0.05;
+    let half = noise * (6.0 / 2_728.0_f64.sqrt() + 1.0 / 32.0_f64.sqrt());
+    let unseen = Unseen::of(&quiet, &spec, false);
+    assert!((unseen.tail.high - 5.0 - half).abs() < 1e-4 && (5.0 - unseen.tail.low - half).abs() < 1e-4);
+    // Seven are enough, and the shortest window lies at the newest.
+    let mut seven = quiet[..8].to_vec();
+    seven[0].value = 50.0;
+    let half = noise * (6.0 / 28.0_f64.sqrt() + 1.0 / 7.0_f64.sqrt());
+    let unseen = Unseen::of(&seven, &spec, false);
+    assert!((unseen.tail.high - 5.0 - half).abs() < 1e-3, "{unseen:?}");
+}
+
+#[test]
+fn a_flicker_shows_less_from_reading_to_reading_the_more_of_it_is_kept() {
+    // One a second of 6 s: k = exp(-1 / 6) = 0.846482, sqrt(3 / ((1 - k) (3 - k))) = 3.01237.
+    let per_scatter = 3.012_37;
+    // To and fro by 0.6: second differences of 1.2, 1.2 / sqrt(6) = 0.4898979.
+    let to_and_fro = obs([0.0, 0.6].into_iter().cycle().take(8), 1.0);
+    assert!((flicker(&to_and_fro, &even_spec()) / (0.489_897_9 * per_scatter) - 1.0).abs() < 1e-4);
+    // A single jump is none: the middle one of the second differences is 0, and the floor counts.
+    let jump = obs([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.6].into_iter(), 1.0);
+    assert!((flicker(&jump, &even_spec()) / (0.05 * per_scatter) - 1.0).abs() < 1e-4);
+    // Twice as fast: k = exp(-1 / 12) = 0.920044, 4.24726.
+    let fast = obs([0.0, 0.6].into_iter().cycle().take(8), 0.5);
+    assert!((flicker(&fast, &even_spec()) / (0.489_897_9 * 4.247_26) - 1.0).abs() < 1e-4);
+    // Quiet digits flicker by nothing that could be seen; and the risk says how far it reaches, z(0.0005) = 3.2905.
+    assert_eq!(flicker(&obs([5.0; 8].into_iter(), 1.0), &even_spec()), 0.0);
+    let unseen = Unseen::of(&to_and_fro, &even_spec(), true);
+    assert!((unseen.flicker / (3.290_5 * 0.489_897_9 * per_scatter) - 1.0).abs() < 1e-3);
+    assert_eq!(flicker(&[], &even_spec()), 0.0);
+}
+
+#[test]
+fn the_middle_one_of_absolute_normal_errors_is_0_674_deviations() {
+    // In order 0 0 1 2 3: second differences of the values below are 1 -3 2 0 0.
+    let found = typical_scatter(&obs([0.0, 0.0, 1.0, -1.0, -1.0, -1.0, -1.0].into_iter(), 1.0));
+    assert!((found - 1.0 / (0.674_49 * 6.0_f64.sqrt())).abs() < 1e-4, "{found}");
+    assert_eq!(typical_scatter(&obs([0.0, 9.0].into_iter(), 1.0)), 0.0);
+}
+
+#[test]
+fn it_is_widened_to_hold_both_to_either_side() {
+    let given = Interval { low: 4.0, high: 6.0 };
+    let tail = Interval { low: 3.0, high: 7.0 };
+    assert_eq!(Unseen { tail, flicker: 0.5 }.widen(given, 5.0), tail);
+    assert_eq!(Unseen { tail, flicker: 3.0 }.widen(given, 5.0), Interval { low: 2.0, high: 8.0 });
+    assert_eq!(Unseen::NOTHING.widen(given, 5.0), given);
+}
