@@ -83,7 +83,9 @@ fn frozen(counts: &[i32], run: usize) -> bool {
 
 /// To and fro by `counts`, `readings` times, and then elsewhere.
 fn to_and_fro(counts: i32, readings: usize) -> Vec<i32> {
-    (0..=readings).map(|i| if i == readings { 2 * counts } else { counts * (i % 2) as i32 }).collect()
+    (0..=readings)
+        .map(|i| if i == readings { 2 * counts } else { if i % 2 == 0 { 0 } else { counts } })
+        .collect()
 }
 
 #[test]
@@ -138,6 +140,8 @@ fn a_step_is_fair_up_to_the_two_before_and_eight_noises() {
     // Out of rest there is no direction to run on in.
     assert_eq!(step_to(&obs(&[0.0, 0.0, 0.23]), 1.0, &spec(), 0.0), Step::Jumps);
     assert_eq!(step_to(&obs(&[0.0, 0.0, 0.25]), 1.0, &spec(), 0.0), Step::Runs);
+    // Wherever it stands.
+    assert_eq!(step_to(&obs(&[10.0, 10.0, 10.0]), 10.25, &spec(), 0.0), Step::Jumps);
     // More scatter than the ceiling, and no ceiling: 8 x 0.05.
     for noise_ceiling in [0.03, f64::INFINITY] {
         let step = |value| step_to(&obs(&[0.0; 3]), value, &SettleSpec { noise_ceiling, ..spec() }, 0.05);
