@@ -83,9 +83,7 @@ fn frozen(counts: &[i32], run: usize) -> bool {
 
 /// To and fro by `counts`, `readings` times, and then elsewhere.
 fn to_and_fro(counts: i32, readings: usize) -> Vec<i32> {
-    (0..=readings)
-        .map(|i| if i == readings { 2 * counts } else { if i % 2 == 0 { 0 } else { counts } })
-        .collect()
+    [0, counts].into_iter().cycle().take(readings).chain([2 * counts]).collect()
 }
 
 #[test]
