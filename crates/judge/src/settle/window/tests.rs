@@ -302,3 +302,25 @@ fn what_moves_little_from_reading_to_reading_and_much_over_the_window_wanders() 
     let spec = SettleSpec { noise_floor: 0.008, ..ceiling(0.02) };
     assert_eq!(wander(&slow, &spec, 0.005), 0.0);
 }
+
+#[test]
+fn the_step_is_that_between_the_means_of_both_blocks() {
+    // Two that bounce, 5.0 and 5.2, and two that stand at 5.5: a step of 0.4, two and two (see the split above).
+    let mut window = obs(&[5.0, 5.2, 5.5, 5.5]);
+    window[..2].iter_mut().for_each(|obs| obs.bouncing = true);
+    let fading = Around { fading: true, ..STILL };
+    let found = look(&window, &spec(), 1e-3, fading).unwrap();
+    let gain = 0.581_98;
+    assert_near(found.level, 5.5, 1e-9);
+    // The early two scatter by 0.1 to either side: 0.02 over 4 - 2. 3.5 x 0.1 x sqrt(1 / 2 + 1 / 2) is less than the step.
+    assert_near(found.scatter, 0.1, 1e-9);
+    assert!(found.moving);
+    assert_near(found.estimate, 5.5 + 0.2 * gain, 1e-5);
+    assert_near(found.low, 5.5 - NOISE / 2.0_f64.sqrt() - 0.005, 1e-4);
+    let far = NOISE * 1.191_92 + 0.005 * (1.0 + 2.0 * gain);
+    assert_near(found.high, 5.5 + 0.4 * gain + far, 1e-4);
+    // The spread of both blocks counts: with 0.24 to either side it is no movement.
+    let mut wide = window.clone();
+    (wide[0].value, wide[1].value) = (4.86, 5.34);
+    assert!(!look(&wide, &spec(), 1e-3, fading).unwrap().moving);
+}
