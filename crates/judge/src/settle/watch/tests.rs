@@ -109,6 +109,11 @@ fn nine_readings_before_the_run_are_asked_for_and_25_are_looked_at() {
         frozen(&values, 30)
     };
     assert!(!before(26) && before(12));
+    // Of 25 readings the last 17 steps go to and fro by 3: 16 of 23 products are -9, so 0.7 x (sqrt(6.261) - 1) = 1.0515 counts and
+    // P(|N| < 0.47550) = 0.36557: to the 9th 1.2e-4, to the 10th 4.3e-5. Of 24 readings it would be 16 of 22 and 8.6e-5.
+    let toggles = (0..17).map(|i| if i % 2 == 0 { 3 } else { 0 });
+    let counts: Vec<i32> = core::iter::repeat_n(0, 18).chain(toggles).chain([6]).collect();
+    assert!(!frozen(&counts, 10) && frozen(&counts, 11));
 }
 
 #[test]
