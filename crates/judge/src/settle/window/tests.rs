@@ -136,6 +136,9 @@ fn the_ends_are_the_first_and_the_last_with_all_the_time_between() {
 fn a_step_that_noise_does_not_explain_says_nothing_unless_it_fades() {
     assert!(look(&obs(&[5.0, 5.5]), &spec(), 1e-3, STILL).is_none());
     assert!(look(&obs(&[5.0]), &spec(), 1e-3, STILL).is_none());
+    // Nor does an interval with one end only.
+    let ahead = Around { ahead: f64::INFINITY, ..STILL };
+    assert!(look(&obs(&[5.0, 5.0]), &spec(), 1e-3, ahead).is_none());
     // Readings within the bounce time carry no value.
     let mut window = obs(&[5.0, 5.0]);
     window[0].bouncing = true;
