@@ -107,6 +107,9 @@ mod tests {
             let spec = SettleSpec { drift_accepted_per_s: accepted_per_s, ..SettleSpec::temperature(0.1) };
             assert_eq!(accepted(&falling(), 60.0, &spec), None);
         }
+        let mut still = falling();
+        still.iter_mut().for_each(|obs| obs.value = 70.0);
+        assert_eq!(accepted(&still, 60.0, &SettleSpec::temperature(0.1)), None);
         let spec = SettleSpec { drift_accepted_per_s: 1.0, ..SettleSpec::temperature(0.1) };
         assert_eq!(accepted(&[], 60.0, &spec), None);
         assert_eq!(accepted(&falling()[..1], 60.0, &spec), None);

@@ -64,6 +64,7 @@ fn readings_go_one_way_when_their_ends_span_them_but_for_noise() {
     // Two beyond the end: not less than the noise of two.
     assert!(one_way(&[0.0, 7.0, 5.0], 2.0) && !one_way(&[0.0, 7.0, 5.0], 1.9));
     assert!(one_way(&[0.0, -2.0, 5.0], 2.0) && !one_way(&[0.0, -2.0, 5.0], 1.9));
+    assert!(one_way(&[10.0, 17.0, 15.0], 2.0) && !one_way(&[10.0, 17.0, 15.0], 1.9));
 }
 
 #[test]
@@ -102,6 +103,8 @@ fn the_first_value_counts_where_the_movement_goes_on_from_it() {
     // Twenty times the next step is the most.
     assert_eq!(travel(&obs(&[0.0, 20.0, 21.0]), 0.1), 21.0);
     assert_eq!(travel(&obs(&[0.0, 20.5, 21.5]), 0.1), 1.0);
+    assert_eq!(travel(&obs(&[121.0, 101.0, 100.0]), 0.1), 21.0);
+    assert_eq!(travel(&obs(&[121.5, 101.0, 100.0]), 0.1), 1.0);
     // The next goes back, or stands: the first was a part of the contact only.
     assert_eq!(travel(&obs(&[0.0, 10.0, 9.0]), 0.1), 1.0);
     assert_eq!(travel(&obs(&[30.0, 10.0, 11.0]), 0.1), 1.0);

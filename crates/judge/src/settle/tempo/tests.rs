@@ -158,6 +158,8 @@ fn the_more_readings_the_slower_a_movement_that_is_seen() {
         assert_near(Tempo::of(&climb(count + 1, rate), &spec()).rate.unwrap(), rate);
         assert_eq!(Tempo::of(&climb(count, 0.98 * rate), &spec()).rate, None, "{block}");
     }
+    // A block of two beside one of one is none: 0.375 apart, and seen from 0.3 on.
+    assert_eq!(Tempo::of(&climb(3, 0.25), &spec()).rate, None);
 }
 
 #[test]

@@ -130,6 +130,8 @@ fn of_several_windows_the_narrowest_counts() {
     let half = noise * (6.0 / 28.0_f64.sqrt() + 1.0 / 7.0_f64.sqrt());
     let unseen = Unseen::of(&seven, &spec, false);
     assert!((unseen.tail.high - 5.0 - half).abs() < 1e-3, "{unseen:?}");
+    let unseen = Unseen::of(&quiet[..FEWEST], &spec, false);
+    assert!((unseen.tail.high - 5.0 - half).abs() < 1e-3, "{unseen:?}");
 }
 
 #[test]

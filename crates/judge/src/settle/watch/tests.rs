@@ -83,6 +83,7 @@ fn frozen(counts: &[i32], run: usize) -> bool {
 
 /// To and fro by `counts`, `readings` times, and then elsewhere.
 fn to_and_fro(counts: i32, readings: usize) -> Vec<i32> {
+<<<<<<< HEAD
     (0..=readings)
         .map(|i| match i % 2 {
             _ if i == readings => 2 * counts,
@@ -90,6 +91,9 @@ fn to_and_fro(counts: i32, readings: usize) -> Vec<i32> {
             _ => counts,
         })
         .collect()
+=======
+    [0, counts].into_iter().cycle().take(readings).chain([2 * counts]).collect()
+>>>>>>> settests
 }
 
 #[test]
@@ -115,6 +119,11 @@ fn nine_readings_before_the_run_are_asked_for_and_25_are_looked_at() {
         frozen(&values, 30)
     };
     assert!(!before(26) && before(12));
+    // Of 25 readings the last 17 steps go to and fro by 3: 16 of 23 products are -9, so 0.7 x (sqrt(6.261) - 1) = 1.0515 counts and
+    // P(|N| < 0.47550) = 0.36557: to the 9th 1.2e-4, to the 10th 4.3e-5. Of 24 readings it would be 16 of 22 and 8.6e-5.
+    let toggles = (0..17).map(|i| if i % 2 == 0 { 3 } else { 0 });
+    let counts: Vec<i32> = core::iter::repeat_n(0, 18).chain(toggles).chain([6]).collect();
+    assert!(!frozen(&counts, 10) && frozen(&counts, 11));
 }
 
 #[test]
@@ -144,6 +153,8 @@ fn a_step_is_fair_up_to_the_two_before_and_eight_noises() {
     // Out of rest there is no direction to run on in.
     assert_eq!(step_to(&obs(&[0.0, 0.0, 0.23]), 1.0, &spec(), 0.0), Step::Jumps);
     assert_eq!(step_to(&obs(&[0.0, 0.0, 0.25]), 1.0, &spec(), 0.0), Step::Runs);
+    // Wherever it stands.
+    assert_eq!(step_to(&obs(&[10.0, 10.0, 10.0]), 10.25, &spec(), 0.0), Step::Jumps);
     // More scatter than the ceiling, and no ceiling: 8 x 0.05.
     for noise_ceiling in [0.03, f64::INFINITY] {
         let step = |value| step_to(&obs(&[0.0; 3]), value, &SettleSpec { noise_ceiling, ..spec() }, 0.05);

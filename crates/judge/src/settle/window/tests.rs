@@ -1,5 +1,10 @@
+<<<<<<< HEAD
 //! One look against figures worked out by hand; quantiles are from printed tables (t and chi-squared: NIST/SEMATECH,
 //! Statistical Methods, 1.3.6.7; normal: Abramowitz and Stegun, table 26.5).
+=======
+//! One look against figures worked out by hand; quantiles are from Abramowitz and Stegun, tables 26.5 (normal), 26.8 (chi-squared)
+//! and 26.10 (t).
+>>>>>>> settests
 
 use alloc::vec::Vec;
 
@@ -136,6 +141,9 @@ fn the_ends_are_the_first_and_the_last_with_all_the_time_between() {
 fn a_step_that_noise_does_not_explain_says_nothing_unless_it_fades() {
     assert!(look(&obs(&[5.0, 5.5]), &spec(), 1e-3, STILL).is_none());
     assert!(look(&obs(&[5.0]), &spec(), 1e-3, STILL).is_none());
+    // Nor does an interval with one end only.
+    let ahead = StreamFacts { ahead: f64::INFINITY, ..STILL };
+    assert!(look(&obs(&[5.0, 5.0]), &spec(), 1e-3, ahead).is_none());
     // Readings within the bounce time carry no value.
     let mut window = obs(&[5.0, 5.0]);
     window[0].bouncing = true;
@@ -263,7 +271,11 @@ fn rounding_counts_in_full_until_the_noise_spans_the_steps() {
     let part = |sd, dof| undithered(&spec(), Scatter { sd, dof }, 3.090_2);
     assert_eq!(part(0.1, 4.0), 1.0);
     // Quiet digits: the first term of the series, 2 / pi.
+<<<<<<< HEAD
     assert_near(part(0.0, 30.0), core::f64::consts::FRAC_2_PI, 1e-4);
+=======
+    assert_near(part(0.0, 30.0), core::f64::consts::FRAC_2_PI, 1e-9);
+>>>>>>> settests
     // Chi-squared of 30 at 0.001 is 59.703: the deviation is at least sqrt(30 / 59.703) of what is seen. Three quarters of
     // a step, less half a step: (2 / pi) exp(-2 pi^2 / 16) = 0.18539.
     assert_near(part(0.007_5 / (30.0_f64 / 59.703).sqrt(), 30.0), 0.185_39, 1e-2);
@@ -301,4 +313,26 @@ fn what_moves_little_from_reading_to_reading_and_much_over_the_window_wanders() 
     // The floor counts where the readings show less: 0 1 1 1 0 by halves of a step.
     let spec = SettleSpec { noise_floor: 0.008, ..ceiling(0.02) };
     assert_eq!(wander(&slow, &spec, 0.005), 0.0);
+}
+
+#[test]
+fn the_step_is_that_between_the_means_of_both_blocks() {
+    // Two that bounce, 5.0 and 5.2, and two that stand at 5.5: a step of 0.4, two and two (see the split above).
+    let mut window = obs(&[5.0, 5.2, 5.5, 5.5]);
+    window[..2].iter_mut().for_each(|obs| obs.bouncing = true);
+    let fading = StreamFacts { fading: true, ..STILL };
+    let found = look(&window, &spec(), 1e-3, fading).unwrap();
+    let gain = 0.581_98;
+    assert_near(found.level, 5.5, 1e-9);
+    // The early two scatter by 0.1 to either side: 0.02 over 4 - 2. 3.5 x 0.1 x sqrt(1 / 2 + 1 / 2) is less than the step.
+    assert_near(found.scatter, 0.1, 1e-9);
+    assert!(found.moving);
+    assert_near(found.estimate, 5.5 + 0.2 * gain, 1e-5);
+    assert_near(found.low, 5.5 - NOISE / 2.0_f64.sqrt() - 0.005, 1e-4);
+    let far = NOISE * 1.191_92 + 0.005 * (1.0 + 2.0 * gain);
+    assert_near(found.high, 5.5 + 0.4 * gain + far, 1e-4);
+    // The spread of both blocks counts: with 0.24 to either side it is no movement.
+    let mut wide = window.clone();
+    (wide[0].value, wide[1].value) = (4.86, 5.34);
+    assert!(!look(&wide, &spec(), 1e-3, fading).unwrap().moving);
 }
