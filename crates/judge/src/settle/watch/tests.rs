@@ -83,17 +83,7 @@ fn frozen(counts: &[i32], run: usize) -> bool {
 
 /// To and fro by `counts`, `readings` times, and then elsewhere.
 fn to_and_fro(counts: i32, readings: usize) -> Vec<i32> {
-<<<<<<< HEAD
-    (0..=readings)
-        .map(|i| match i % 2 {
-            _ if i == readings => 2 * counts,
-            0 => 0,
-            _ => counts,
-        })
-        .collect()
-=======
     [0, counts].into_iter().cycle().take(readings).chain([2 * counts]).collect()
->>>>>>> settests
 }
 
 #[test]
