@@ -1,4 +1,4 @@
-//! Each sign against its definition; normal probabilities from Abramowitz and Stegun, table 26.1.
+//! Each sign against its definition; normal probabilities as in Abramowitz and Stegun, table 26.1 (table number from memory).
 
 use alloc::vec::Vec;
 
