@@ -107,7 +107,7 @@ pub(super) fn words(output: &Output) -> Option<String> {
             format!("    TO PUT BACK on {}: {}", plain(&owed.unit_tag), plain(&owed.in_words()))
         }
         Output::Restored { owed, .. } => {
-            format!("    back on {}: {}", plain(&owed.unit_tag), plain(&owed.in_words()))
+            format!("    put back on {}: {}", plain(&owed.unit_tag), plain(&owed.in_words()))
         }
         Output::Closed { unit_tag, why, owed, .. } => {
             let why = why.as_ref().map_or_else(String::new, |why| format!(": {}", plain(why)));

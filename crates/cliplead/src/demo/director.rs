@@ -67,6 +67,10 @@ impl Director {
                 got = Some(word);
             }
         }
+        if scene.steps.iter().any(|step| matches!(step, SceneStep::Act("confirm one lead off"))) {
+            // What came off goes back on before the next part.
+            self.act(Act::Restored { what: "one lead off".to_owned() }).await?;
+        }
         Ok(got)
     }
 
