@@ -25,6 +25,40 @@ fn lines_behind_next_belong_to_the_next_check() {
     assert_eq!(replayed.lines(), printed, "{replayed:?}");
 }
 
+/// On and back on the route, a reason, a pause and the end, as a person types them: what was passed by or skipped has no verdict,
+/// what was taken off is told until it is back, and the recording, which knows no route, replays to the same.
+#[test]
+fn a_visit_in_typed_lines_replays_to_the_same_verdicts() {
+    let folder = Folder::new("typed-visit");
+    let site = site::write(&folder, site::TYPED, 3);
+    let recording = folder.join("visit.jsonl").display().to_string();
+    let mut daemon = Daemon::run(&site, &["--record", &recording]);
+    let confirmed = site::HOLD_POINTS.map(|name| format!("confirm {name}\n")).concat();
+    daemon.type_line(&format!(
+        "{confirmed}capacitance=12.45uF; 1.9% + 2\nnext\nback\nunit rtu-03\npause\nnext\nresume"
+    ));
+    daemon.wait(Stream::Err, "check 2 passed by: nothing was done for it");
+    daemon.wait(Stream::Err, "refused: the visit is paused: resume it first");
+    daemon.type_line(&format!("{confirmed}skip hatch locked\nclose"));
+    daemon.wait(Stream::Err, "skipped: hatch locked");
+    daemon.wait(Stream::Err, "end of the route: 1 of 3 checks have a verdict");
+    daemon.wait(Stream::Err, "refused: RTU-03 stays open: it is owed");
+    daemon.type_line("restored one lead off\nclose\nunit RTU-02\nfinish");
+    daemon.wait(Stream::Err, "visit at RTU-03 closed");
+    let lines = daemon.wait_data(2);
+    assert_eq!([site::word(&lines[0]), site::word(&lines[1])], ["pass", "no verdict"], "{}", daemon.told());
+    daemon.signal("TERM");
+    let (code, printed) = daemon.ended();
+    assert_eq!((code, printed.len()), (Some(0), 2));
+    let told = daemon.told();
+    assert!(
+        told.contains("STILL TO PUT BACK on RTU-01") && !told.contains("STILL TO PUT BACK on RTU-03"),
+        "{told}"
+    );
+    let replayed = Invocation::new(["replay", &recording, "--format", "json"]).run();
+    assert_eq!(replayed.lines(), printed, "{replayed:?}");
+}
+
 /// A typed `yes` may name its question, whose number is told with it; one for another question is refused. Capitals make
 /// no other word. The recording has what was taken, so it replays to the same.
 #[test]
