@@ -63,14 +63,16 @@ pub(crate) fn point(name: &str, unit: &str) -> Point {
     }
 }
 
-struct Native {
-    header: Header,
-    judging: Judging,
+/// A rule that is a function.
+pub(crate) struct Native {
+    pub(crate) id: &'static str,
+    pub(crate) header: Header,
+    pub(crate) judging: Judging,
 }
 
 impl Rule for Native {
-    fn id(&self) -> &'static str {
-        "a-rule"
+    fn id(&self) -> &str {
+        self.id
     }
     fn hash(&self) -> &'static str {
         "c0ffee"
@@ -92,7 +94,7 @@ pub(crate) fn job_of(header: Header, judging: Judging) -> Job {
         plate: Vec::new(),
         bindings: Vec::new(),
     };
-    Job { number: 1, plan, rule: Some(Arc::new(Native { header, judging })) }
+    Job { number: 1, plan, rule: Some(Arc::new(Native { id: "a-rule", header, judging })) }
 }
 
 /// A job that takes these points, `name unit`, and is never judged.
@@ -141,7 +143,7 @@ pub(crate) fn plate_item(name: &str, unit: &str) -> PlateItem {
     }
 }
 
-fn source() -> Source {
+pub(crate) fn source() -> Source {
     Source { text: "nameplate, for a test".into(), class: SourceClass::Nameplate }
 }
 

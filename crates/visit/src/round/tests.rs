@@ -9,73 +9,14 @@ use quantity::{Coupling, DisplayUnit, Unit};
 
 use super::*;
 use crate::act::{Act, Display};
+use crate::testing::{Judging, Native, judged, point, source, within};
 use judge::rule::{
-    Answer, Header, Judgement, Outcome, PlateDefault, PlateItem, Point, Rule, RuleError, Source, SourceClass,
+    Answer, Header, Judgement, Outcome, PlateDefault, PlateItem, Rule, RuleError, SourceClass,
 };
 
 mod cases;
 mod property;
 mod script;
-
-type Judging = fn(&[f64]) -> Result<Outcome, RuleError>;
-
-struct Native {
-    id: &'static str,
-    header: Header,
-    judging: Judging,
-}
-
-impl Rule for Native {
-    fn id(&self) -> &str {
-        self.id
-    }
-    fn hash(&self) -> &'static str {
-        "c0ffee"
-    }
-    fn header(&self) -> &Header {
-        &self.header
-    }
-    fn judge(&self, values: &[f64]) -> Result<Outcome, RuleError> {
-        (self.judging)(values)
-    }
-}
-
-fn source() -> Source {
-    Source { text: "nameplate, for a test".into(), class: SourceClass::Nameplate }
-}
-
-fn point(name: &str, unit: &str) -> Point {
-    let (unit, coupling) = Coupling::strip_from(unit);
-    Point {
-        name: name.to_string(),
-        label: name.replace('_', " "),
-        display: DisplayUnit { unit: Unit::parse(unit).unwrap(), coupling },
-        plausible: None,
-        open_counts_as: None,
-        drift: None,
-        line: 1,
-    }
-}
-
-fn within(name: &str, value: f64, low: Option<f64>, high: Option<f64>) -> Judgement {
-    Judgement {
-        name: name.into(),
-        value,
-        unit: Unit::MICROFARAD,
-        low,
-        high,
-        advice_ok: Some("in order".into()),
-        advice_low: Some("weak".into()),
-        advice_high: Some("high".into()),
-        source: source(),
-        source_parts: [].into(),
-    }
-}
-
-#[allow(clippy::unnecessary_wraps)] // the shape of `Rule::judge`
-fn judged(judgements: Vec<Judgement>) -> Result<Outcome, RuleError> {
-    Ok(Outcome { answer: Answer::Judgements(judgements), path: 0 })
-}
 
 fn plate_item(name: &str, unit: &str, default: PlateDefault) -> PlateItem {
     PlateItem {
