@@ -105,14 +105,14 @@ impl Round {
     }
 
     fn restored(&mut self, what: &str, by: By) {
-        let unit = self.unit.clone();
-        let component = self.job().map_or_else(String::new, |job| job.plan.component.clone());
-        let Some(unit_tag) = unit.as_deref() else {
+        let Some(Place { unit_tag, component }) = self.place() else {
             return self.refuse(format!(
                 "{what:?} was not taken: go to its unit first, for example with unit RTU-01"
             ));
         };
-        match self.restoration.restored(what, Place { unit_tag, component: &component }) {
+        let (unit_tag, component) = (unit_tag.to_string(), component.to_string());
+        let place = Place { unit_tag: &unit_tag, component: &component };
+        match self.restoration.restored(what, place) {
             Ok(owed) => self.say(Output::Restored { owed, by }),
             Err(why) => self.refuse(why),
         }
