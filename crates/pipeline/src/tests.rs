@@ -138,6 +138,7 @@ fn bench(rule: OnePoint, meter: Option<&str>) -> Pipeline {
         rule: "one-point".into(),
         plate: vec![],
         bindings: vec![],
+        ..Plan::default()
     };
     pipeline.step(Event::Round(round::Event::Arm(Box::new(plan))), Instant::ZERO);
     pipeline
@@ -217,6 +218,7 @@ fn lines_behind_next_are_for_the_next_check_however_they_are_cut() {
             rule: "one-point".into(),
             plate: vec![],
             bindings: vec![],
+            ..Plan::default()
         };
         let set = RuleSet::new(vec![Arc::new(capacitance()) as Arc<dyn Rule>], "set");
         let mut pipeline =

@@ -13,7 +13,7 @@ use std::time::Instant as Clock;
 use judge::rule::RuleSet;
 use record::replay::{self, ReplayOutput};
 use record::{LineEvent, ReadError, RecordingHeader, VerdictJson};
-use visit::act::Act;
+use visit::act::{Act, By};
 use visit::round;
 
 const HOLD_POINTS: [&str; 5] = ["locked out", "leads proved", "proved dead", "discharged", "one lead off"];
@@ -87,9 +87,18 @@ fn part(tape: &mut Tape, number: u32, random: &mut Random) {
         rule: "run-capacitor".to_owned(),
         plate: [("capacitance".to_owned(), format!("{rated} uF"))].into(),
         bind: [].into(),
+        supply: None,
+        separate_control: false,
+        capacitor_bus: false,
+        circuit: None,
+        serves: None,
     });
     for name in HOLD_POINTS {
-        tape.event(&LineEvent::Act { t: tape.t + 2, act: Act::Confirm { hold_point: name.to_owned() } });
+        tape.event(&LineEvent::Act {
+            t: tape.t + 2,
+            act: Act::Confirm { hold_point: name.to_owned() },
+            by: By::Unsaid,
+        });
     }
     (0..OPEN).for_each(|_| tape.reading(0.0));
     let worth = rated * (1.0 + PARTS_SD * random.normal());

@@ -4,7 +4,7 @@ use alloc::string::String;
 
 use serde::ser::{Serialize, SerializeMap, Serializer};
 use serde_json::{Map, Value};
-use visit::act::{Act, ActError, Field};
+use visit::act::{Act, ActError, By, Field};
 
 /// Parses an act from its word and the rest of its object.
 ///
@@ -29,7 +29,7 @@ fn field(value: Value) -> Field {
 /// An act as a JSON object with its word under `key`.
 #[must_use]
 pub fn act_json(key: &'static str, act: &Act) -> Value {
-    serde_json::to_value(ActJson { key, t: None, act }).unwrap_or(Value::Null)
+    serde_json::to_value(ActJson { key, t: None, act, by: &By::Unsaid }).unwrap_or(Value::Null)
 }
 
 /// An act on its way to JSON.
@@ -39,6 +39,8 @@ pub(crate) struct ActJson<'a> {
     /// Its time in microseconds.
     pub(crate) t: Option<i64>,
     pub(crate) act: &'a Act,
+    /// Whose it is; not written where nobody said it.
+    pub(crate) by: &'a By,
 }
 
 impl Serialize for ActJson<'_> {
@@ -56,6 +58,9 @@ impl Serialize for ActJson<'_> {
                 Field::Flag(flag) => map.serialize_entry(key, &flag)?,
                 Field::Empty | Field::Other => map.serialize_entry(key, &())?,
             }
+        }
+        if let Some(by) = self.by.word() {
+            map.serialize_entry("by", &by)?;
         }
         map.end()
     }

@@ -1,4 +1,4 @@
-//! The lines of a recording (JSON Lines, versions 1 and 2): the header and one line per event. Translates to and from
+//! The lines of a recording (JSON Lines, versions 1 to 3): the header and one line per event. Translates to and from
 //! the pipeline's events. Does not read files; see `reader.rs`. demo-data/README.md describes the format.
 
 use alloc::borrow::{Cow, ToOwned};
@@ -12,16 +12,17 @@ use pipeline::Event;
 use serde::de::Error as _;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use site::{entered_text, kind_of, plan};
-use visit::act::Act;
-use visit::round::{self, Plan};
+use visit::act::{Act, By};
+use visit::round::{self, Line, Plan, Slot, Supply};
 use wire::Profile;
 use wire::script::ScriptCompiler;
 
 use crate::act::{ActJson, act_of};
 
 /// The version this program writes.
-pub const VERSION: u32 = 2;
-/// The oldest version it reads. Version 2 brought `stores` in the header and the events `stored` and `unwatched`.
+pub const VERSION: u32 = 3;
+/// The oldest version it reads. Version 2 brought `stores` in the header and the events `stored` and `unwatched`; version 3 what
+/// supplies the unit, where the component stands in it, and who did an act.
 pub(crate) const VERSION_OLDEST: u32 = 1;
 
 /// The first line.
@@ -136,10 +137,21 @@ pub enum LineEvent {
         /// Point = "device" or "device/channel".
         #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
         bind: BTreeMap<String, String>,
+        /// What supplies the unit: `single phase` or `three phase`.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        supply: Option<String>,
+        #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+        separate_control: bool,
+        #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+        capacitor_bus: bool,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        circuit: Option<String>,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        serves: Option<String>,
     },
     /// A person does something.
     #[serde(skip)]
-    Act { t: i64, act: Act },
+    Act { t: i64, act: Act, by: By },
     /// Other rules came into force; the replay keeps those it was given and reports it.
     Rules { t: i64, hash: String },
     /// A verdict is stored; what it shows counts for other checks from here on (`stores` in the header).
@@ -155,7 +167,7 @@ pub enum LineEvent {
 impl Serialize for LineEvent {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         match self {
-            Self::Act { t, act } => ActJson { key: "event", t: Some(*t), act }.serialize(serializer),
+            Self::Act { t, act, by } => ActJson { key: "event", t: Some(*t), act, by }.serialize(serializer),
             other => Self::serialize(other, serializer),
         }
     }
@@ -170,7 +182,11 @@ impl<'de> Deserialize<'de> for LineEvent {
                 object.remove("event");
                 let t = object.remove("t").ok_or_else(|| D::Error::missing_field("t"))?;
                 let t = i64::deserialize(t).map_err(D::Error::custom)?;
-                Ok(Self::Act { t, act: act_of(&word, object).map_err(D::Error::custom)? })
+                let by =
+                    object.remove("by").map(String::deserialize).transpose().map_err(D::Error::custom)?;
+                let by = by.as_deref().map(By::of_word).transpose().map_err(D::Error::custom)?;
+                let act = act_of(&word, object).map_err(D::Error::custom)?;
+                Ok(Self::Act { t, act, by: by.unwrap_or_default() })
             }
             value => Self::deserialize(value).map_err(D::Error::custom),
         }
@@ -221,6 +237,11 @@ impl LineEvent {
             rule: plan.rule.clone(),
             plate: plan.plate.iter().map(|(name, entered)| (name.clone(), entered_text(entered))).collect(),
             bind: plan.bindings.iter().map(|b| (b.point.clone(), b.from.to_string())).collect(),
+            supply: plan.supply.line.word().map(ToOwned::to_owned),
+            separate_control: plan.supply.separate_control,
+            capacitor_bus: plan.supply.capacitor_bus,
+            circuit: plan.slot.circuit.clone(),
+            serves: plan.slot.serves.clone(),
         }
     }
 
@@ -237,7 +258,7 @@ impl LineEvent {
                 round::Event::Arm(plan) => Self::arm(t, plan),
                 // The check that it arms is a line of its own.
                 round::Event::Act { act, .. } if act.moves_on_the_route() => return None,
-                round::Event::Act { act, .. } => Self::Act { t, act: act.clone() },
+                round::Event::Act { act, by } => Self::Act { t, act: act.clone(), by: by.clone() },
                 round::Event::Rules(set) => Self::Rules { t, hash: set.hash().to_owned() },
                 round::Event::Stored { verdict } => Self::Stored { t, verdict: *verdict },
                 round::Event::Unwatched => Self::Unwatched { t },
@@ -264,11 +285,29 @@ impl LineEvent {
                 Event::Bytes { device: device.clone(), data: data(text.as_deref(), hex.as_deref())? }
             }
             Self::Gap { device, .. } => Event::Gap { device: device.clone() },
-            Self::Arm { unit, component, rule, plate, bind, .. } => {
-                let plan = plan(unit, component, rule, plate, bind)?;
+            Self::Arm {
+                unit,
+                component,
+                rule,
+                plate,
+                bind,
+                supply,
+                separate_control,
+                capacitor_bus,
+                circuit,
+                serves,
+                ..
+            } => {
+                let line = supply.as_deref().map(Line::parse).transpose()?.unwrap_or_default();
+                let (separate_control, capacitor_bus) = (*separate_control, *capacitor_bus);
+                let plan = Plan {
+                    supply: Supply { line, separate_control, capacitor_bus },
+                    slot: Slot { circuit: circuit.clone(), serves: serves.clone() },
+                    ..plan(unit, component, rule, plate, bind)?
+                };
                 Event::Round(round::Event::Arm(Box::new(plan)))
             }
-            Self::Act { act, .. } => Event::Round(act.clone().into()),
+            Self::Act { act, by, .. } => Event::Round(round::Event::Act { act: act.clone(), by: by.clone() }),
             Self::Rules { .. } => return Ok(None),
             Self::Stored { verdict, .. } => Event::Round(round::Event::Stored { verdict: *verdict }),
             Self::Unwatched { .. } => Event::Round(round::Event::Unwatched),

@@ -122,6 +122,7 @@ fn plan(rule: &dyn Rule, dice: &mut Dice, defect: Defect) -> Option<Plan> {
         rule: rule.id().into(),
         plate,
         bindings: Vec::new(),
+        ..Plan::default()
     })
 }
 

@@ -1,4 +1,4 @@
-//! The site's file (TOML): devices, rules, history, page, route. Rejects unknown keys with their line. Does not read
+//! The site's file (TOML): devices, rules, history, page, units, route. Rejects unknown keys with their line. Does not read
 //! the file or open anything it names.
 
 use std::collections::BTreeMap;
@@ -12,6 +12,8 @@ use std::vec::Vec;
 use serde::Deserialize;
 use visit::round::{Plan, Settings};
 use wire::Profile;
+
+use crate::unit::{Units, WrittenUnit};
 
 /// The file as written.
 #[derive(Debug, Deserialize)]
@@ -28,6 +30,8 @@ struct Written {
     risk: Option<f64>,
     #[serde(default)]
     device: Vec<WrittenDevice>,
+    #[serde(default)]
+    unit: Vec<WrittenUnit>,
     #[serde(default)]
     check: Vec<WrittenCheck>,
 }
@@ -118,9 +122,11 @@ pub fn parse<E: Display>(
         let typed = typed || profile.is_none();
         devices.push(Device { name, selector, profile, typed });
     }
+    let units = Units::of(written.unit)?;
     let mut route = Vec::new();
     for (index, check) in written.check.iter().enumerate() {
         let plan = crate::plan(&check.unit, &check.component, &check.rule, &check.plate, &check.bind);
+        let plan = plan.and_then(|plan| units.complete(plan));
         route.push(plan.map_err(|why| format!("check {}: {why}", index + 1))?);
     }
     Ok(Site {

@@ -13,6 +13,8 @@ mod device;
 mod file;
 mod plan;
 mod settings;
+#[cfg(feature = "toml")]
+mod unit;
 
 pub use device::kind_of;
 #[cfg(feature = "toml")]

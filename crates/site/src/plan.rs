@@ -39,6 +39,7 @@ pub fn plan(
         rule: rule.to_owned(),
         plate: entries,
         bindings,
+        ..Plan::default()
     })
 }
 

@@ -81,6 +81,7 @@ fn run(verdicts: u32, apart: Duration) -> Option<(Span, usize)> {
             rule: "bench".to_owned(),
             plate: Vec::new(),
             bindings: Vec::new(),
+            ..Plan::default()
         }));
         let confirm = HOLD_POINTS.map(|name| Event::from(Act::Confirm { hold_point: name.to_owned() }));
         let typed =

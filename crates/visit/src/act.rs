@@ -110,6 +110,30 @@ pub enum By {
     Device(String),
 }
 
+impl By {
+    /// The written form; `None` where nobody said it.
+    #[must_use]
+    pub fn word(&self) -> Option<String> {
+        match self {
+            Self::Unsaid => None,
+            Self::Page => Some("page".to_owned()),
+            Self::Device(name) => Some(["device ", name].concat()),
+        }
+    }
+
+    /// Reads the written form.
+    ///
+    /// # Errors
+    /// That nobody is written so.
+    pub fn of_word(word: &str) -> Result<Self, ActError> {
+        match word.strip_prefix("device ") {
+            Some(name) => Ok(Self::Device(name.to_owned())),
+            None if word == "page" => Ok(Self::Page),
+            None => Err(ActError::Nobody(word.to_owned())),
+        }
+    }
+}
+
 /// One field of a written act.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Field {
@@ -385,6 +409,8 @@ pub enum ActError {
     NoAct(String),
     /// The line is neither a value nor a known word.
     NoLine(String),
+    /// Nobody is written so.
+    Nobody(String),
     /// A field is missing.
     Missing(&'static str),
     /// A field is of another sort than it must be.
@@ -413,6 +439,9 @@ impl fmt::Display for ActError {
                 f,
                 "{line:?} is not taken: write POINT=VALUE, for example capacitance=39.4uF, or one of: {LINES}"
             ),
+            Self::Nobody(word) => {
+                write!(f, "{word:?} does nothing: an act is by \"page\" or \"device NAME\"")
+            }
             Self::Missing(key) => write!(f, "missing field `{key}`"),
             Self::Sort(key, wanted) => write!(f, "the field `{key}` must be {wanted}"),
             Self::Unknown(key) => write!(f, "unknown field `{key}`"),

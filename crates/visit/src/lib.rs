@@ -19,6 +19,7 @@ pub mod hold;
 mod job;
 mod leads;
 mod live;
+mod model;
 mod plan;
 mod plate;
 mod restoration;

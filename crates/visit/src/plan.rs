@@ -5,8 +5,10 @@ use alloc::vec::Vec;
 
 use quantity::{Decimal, DeviceChannel, Unit};
 
+use crate::model::{Slot, Supply};
+
 /// A check to be done: which rule on which component, with what the nameplate says.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Plan {
     /// The unit's tag.
     pub unit_tag: String,
@@ -19,6 +21,10 @@ pub struct Plan {
     /// Points bound to a device's channel; points of one kind without a binding take the readings of the first meter
     /// that makes contact.
     pub bindings: Vec<Binding>,
+    /// What supplies the unit.
+    pub supply: Supply,
+    /// Where the component stands in it.
+    pub slot: Slot,
 }
 
 /// A nameplate value as somebody entered it.

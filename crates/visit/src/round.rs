@@ -16,6 +16,7 @@ use quantity::{Duration, Instant, Reading, Typed};
 
 pub use crate::check::StillWaits;
 pub use crate::event::{AMENDMENTS_MAX, Event, LapseReason, NO_QUESTION, Output, ResetReason, Stamped};
+pub use crate::model::{Line, Slot, Supply};
 pub use crate::plan::{Binding, Entered, Plan};
 pub use crate::restoration::Owed;
 pub use crate::route::{Progress, Route};

@@ -93,6 +93,7 @@ pub(crate) fn job_of(header: Header, judging: Judging) -> Job {
         rule: "a-rule".to_string(),
         plate: Vec::new(),
         bindings: Vec::new(),
+        ..Plan::default()
     };
     Job { number: 1, plan, rule: Some(Arc::new(Native { id: "a-rule", header, judging })) }
 }

@@ -151,6 +151,7 @@ impl Setup {
             rule: self.rule.to_owned(),
             plate: self.plate.iter().map(entered).collect(),
             bindings: Vec::new(),
+            ..Plan::default()
         }
     }
 }

@@ -8,6 +8,7 @@ use alloc::vec::Vec;
 
 use super::*;
 use crate::line::LineEvent;
+use visit::act::By;
 
 const RULE: &str = include_str!("../../../../rules/capacitors/run-capacitor.rhai");
 const PROFILE: &str = include_str!("../../../../hardware-notes/generic-line-meter/profile.toml");
@@ -39,20 +40,15 @@ fn recording(rules: &str, events: &[LineEvent]) -> String {
 
 /// A check of a capacitor of 45 uF with all its hold points shown, at `t`.
 fn armed(t: i64, component: &str) -> Vec<LineEvent> {
-    let arm = LineEvent::Arm {
-        t,
-        unit: "RTU-01".to_owned(),
-        component: component.to_owned(),
-        rule: "run-capacitor".to_owned(),
-        plate: [("capacitance".to_owned(), "45 uF".to_owned())].into(),
-        bind: BTreeMap::new(),
-    };
+    let plate = [("capacitance".to_owned(), "45 uF".to_owned())].into();
+    let plan = site::plan("RTU-01", component, "run-capacitor", &plate, &BTreeMap::new()).unwrap();
+    let arm = LineEvent::arm(t, &plan);
     let confirm = |name: &str| act(t, Act::Confirm { hold_point: name.to_owned() });
     core::iter::once(arm).chain(HOLD_POINTS.map(confirm)).collect()
 }
 
 fn act(t: i64, act: Act) -> LineEvent {
-    LineEvent::Act { t, act }
+    LineEvent::Act { t, act, by: By::Unsaid }
 }
 
 fn typed(t: i64, value: &str) -> LineEvent {

@@ -55,6 +55,7 @@ fn verdict(number: u64, word: Word) -> Verdict {
         rule: "supply".into(),
         plate: Vec::new(),
         bindings: Vec::new(),
+        ..Plan::default()
     };
     Verdict {
         number,

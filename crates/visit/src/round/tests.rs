@@ -202,5 +202,6 @@ fn armed(rule: &str) -> Event {
         rule: rule.to_string(),
         plate: Vec::new(),
         bindings: Vec::new(),
+        ..Plan::default()
     }))
 }

@@ -11,6 +11,7 @@ fn plan(unit_tag: &str, component: &str, rule: &str) -> Plan {
         rule: rule.to_string(),
         plate: Vec::new(),
         bindings: Vec::new(),
+        ..Plan::default()
     }
 }
 

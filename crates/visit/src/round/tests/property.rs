@@ -57,6 +57,7 @@ fn plan(dice: &mut Dice) -> Plan {
         rule: rule.to_string(),
         plate: Vec::new(),
         bindings: Vec::new(),
+        ..Plan::default()
     };
     if rule == "run-capacitor" && !dice.one_in(8) {
         let number = Decimal::parse(dice.pick(&["40", "04"])).unwrap();
