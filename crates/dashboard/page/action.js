@@ -7,6 +7,7 @@ function nextAction(view) {
   if (!c) return view.route_ended === true ? { kind: "ended", prompt: "No check is left on the route." } : { kind: "idle" };
   const id = { check: num(c.number) };
   if (view.paused === true) return { ...id, kind: "paused", prompt: str(c.prompt) };
+  if (str(view.contradicted)) return { ...id, kind: "contradicted", prompt: str(c.prompt) };
   if (str(c.question)) return { ...id, kind: "question", question: num(c.question_number), text: str(c.question) };
   const hold = list(c.hold_points).find((h) => h.state === "asked");
   if (hold && c.phase !== "done") {
@@ -39,6 +40,8 @@ function drawAction(view) {
     hold: () => [el("div", "text", el("h2", "", "Hold point: " + a.name), el("p", "ask", a.ask), cautionBlock([a.caution]),
       a.stream ? el("p", "meter", a.detail ? "Meter: " + a.detail : "The meter can show this one by itself; or confirm it.") : null),
       holdButton("main", "Confirm: " + a.name, send({ do: "confirm", hold_point: a.name }))],
+    contradicted: () => [el("div", "text", el("h2", "", "Stop: this unit shows life"), el("p", "ask", a.prompt)),
+      holdButton("main", "It was switched on on purpose", send({ do: "energised" }))],
     paused: () => [el("div", "text", el("h2", "", "Paused"), el("p", "ask", a.prompt)),
       tapButton("main", "Resume the visit", send({ do: "resume" }))],
     ended: () => [el("div", "text", el("h2", "", "End of the route"), el("p", "ask", a.prompt)),

@@ -9,7 +9,7 @@ function drawArmed(view) {
   put($("title"), c ? str(c.title) : "");
   put($("unit"), c ? str(c.unit) : "No check armed");
   put($("component"), c ? str(c.component) : "");
-  put($("site"), [c && num(c.number) !== null ? `check ${c.number}` : "", str(view.site)].filter(Boolean).join(", "));
+  put($("site"), [str(view.unit_state) ? `unit ${str(view.unit_state)}` : "", c && num(c.number) !== null ? `check ${c.number}` : "", str(view.site)].filter(Boolean).join(", "));
   put($("plate"), c ? list(c.plate).map((p) => [p.name, p.value, p.unit].map(str).filter(Boolean).join(" ") + (str(p.source) ? ` (${str(p.source)})` : "")).join("; ") : "");
 }
 function drawLive(view) {

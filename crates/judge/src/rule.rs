@@ -113,6 +113,45 @@ pub struct Moment {
     pub line: usize,
 }
 
+/// Which power a unit must be known to have, or not to have, before a rule may judge.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum UnitState {
+    /// It does not matter.
+    #[default]
+    Any,
+    /// Locked out.
+    Isolated,
+    /// Switched on.
+    Energised,
+    /// Switched on, and what is judged runs.
+    Running,
+}
+
+impl UnitState {
+    /// All of them, by their words.
+    pub const NAMED: [(Self, &'static str); 4] = [
+        (Self::Any, "any"),
+        (Self::Isolated, "isolated"),
+        (Self::Energised, "energised"),
+        (Self::Running, "running"),
+    ];
+
+    /// Its word in rules.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        Self::NAMED.iter().find(|(state, _)| *state == self).map_or("any", |(_, word)| word)
+    }
+}
+
+/// A hold point that a pass shows for other checks, and a fail withdraws.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Shows {
+    /// Its name.
+    pub name: String,
+    /// A conditional pass shows it too.
+    pub by_conditional_pass: bool,
+}
+
 /// What a rule declares.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct Header {
@@ -128,10 +167,14 @@ pub struct Header {
     pub moments: Vec<Moment>,
     /// Named limits.
     pub limits: Vec<NamedLimit>,
-    /// Hold points, in the order in which they are shown.
+    /// Which state of the unit it needs.
+    pub unit_state: UnitState,
+    /// Hold points, in the order in which they are shown; those that lead to `unit_state` among them.
     pub hold_points: Vec<String>,
     /// Hold points that a pass of this rule shows for others ("airflow proved"), and a fail withdraws.
-    pub shows: Vec<String>,
+    pub shows: Vec<Shows>,
+    /// What must be put back once readings were taken for it: "ports capped and leak-checked".
+    pub puts_back: Vec<String>,
     /// Cautions of this rule beyond those of its hold points.
     pub cautions: Vec<String>,
 }

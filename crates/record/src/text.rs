@@ -54,7 +54,12 @@ pub fn block(verdict: &VerdictJson) -> String {
     }
     for hold in &verdict.hold_points {
         let how = hold.how.as_deref().unwrap_or("NOT SHOWN");
-        let _ = writeln!(text, "  {:<9} {}: {}", "hold", plain(&hold.name), plain(how));
+        let covers = verdict.evidence.iter().find(|evidence| evidence.what == hold.name);
+        let covers = covers.map_or_else(String::new, |evidence| match &evidence.by {
+            Some(by) => format!(" ({}; {})", plain(&evidence.scope), plain(by)),
+            None => format!(" ({})", plain(&evidence.scope)),
+        });
+        let _ = writeln!(text, "  {:<9} {}: {}{covers}", "hold", plain(&hold.name), plain(how));
     }
     for note in &verdict.notes {
         let _ = writeln!(text, "  note      {}", plain_lines(note, UNDER));

@@ -22,6 +22,9 @@ pub struct VerdictJson {
     pub verdict: String,
     pub reason: Option<String>,
     pub hold_points: Vec<HoldPointJson>,
+    /// What those that were shown rest on. Empty in older JSON that did not record it.
+    #[serde(default)]
+    pub evidence: Vec<EvidenceJson>,
     pub readings: Vec<ReadingJson>,
     pub judgements: Vec<JudgementJson>,
     pub check: u32,
@@ -49,6 +52,22 @@ pub struct HoldPointJson {
     /// `confirmed`, or what the meter showed.
     pub how: Option<String>,
     pub at_s: Option<f64>,
+}
+
+/// What a hold point rests on.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)] // the keys are described in this crate's README.md
+pub struct EvidenceJson {
+    pub what: String,
+    /// What it covers: a unit, its circuit, its component, or the leads of a device.
+    pub scope: String,
+    /// `confirmed`, or what the meter showed.
+    pub how: String,
+    /// `page`, `device NAME` for somebody who typed, the name of the meter, or the check whose verdict shows it.
+    pub by: Option<String>,
+    pub at_s: f64,
+    /// When it lapses.
+    pub until_s: f64,
 }
 
 /// A reading that a verdict rests on, in the displayed unit.
@@ -133,6 +152,7 @@ impl From<&Verdict> for VerdictJson {
             verdict: verdict.word.text().to_owned(),
             reason: verdict.reason.as_ref().map(ToString::to_string),
             hold_points: verdict.hold_points.iter().map(HoldPointJson::from).collect(),
+            evidence: verdict.hold_points.iter().filter_map(evidence).collect(),
             readings: verdict.readings.iter().map(ReadingJson::from).collect(),
             judgements: verdict.judgements.iter().map(|judged| judgement(judged, verdict.decision)).collect(),
             check: verdict.check,
@@ -180,6 +200,22 @@ impl From<&HoldPoint> for HoldPointJson {
             at_s: shown.evidence.as_ref().map(|evidence| seconds(evidence.at)),
         }
     }
+}
+
+fn evidence(shown: &HoldPoint) -> Option<EvidenceJson> {
+    let evidence = shown.evidence.as_ref()?;
+    let by = match &evidence.how {
+        How::Confirmed(by) => by.word(),
+        How::Stream(_) => evidence.from.clone(),
+    };
+    Some(EvidenceJson {
+        what: shown.name.clone(),
+        scope: evidence.covers.clone(),
+        how: how_words(&evidence.how).to_owned(),
+        by,
+        at_s: seconds(evidence.at),
+        until_s: seconds(evidence.until),
+    })
 }
 
 impl From<&PointReading> for ReadingJson {

@@ -176,6 +176,8 @@ pub fn view_json(seq: u64, now_ms: i64, view: &View, context: &ViewContext) -> S
         "faults": context.faults,
         "saving": context.saving,
         "paused": view.paused,
+        "unit_state": view.unit_state.map(judge::rule::UnitState::word),
+        "contradicted": view.contradicted.as_ref().map(|(_, sign)| crate::plain(sign).into_owned()),
         "route_ended": view.route_ended,
         "owed": owed,
     })

@@ -6,7 +6,8 @@ use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
 use judge::rule::{
-    AcceptedDrift, Header, Moment, NamedLimit, PlateDefault, PlateItem, Point, Source, SourceClass,
+    AcceptedDrift, Header, Moment, NamedLimit, PlateDefault, PlateItem, Point, Shows, Source, SourceClass,
+    UnitState,
 };
 use quantity::{Coupling, DisplayUnit, Duration, Unit};
 use rhai::{Expr, FnCallExpr, ImmutableString, Position, Stmt};
@@ -85,9 +86,21 @@ pub const DECLARATIONS: &[Declaration] = &[
         doc: "What must be shown before a verdict, in this order.",
     },
     Declaration {
+        name: "unit_state",
+        forms: &["unit_state(\"isolated\")"],
+        doc: "The power that the unit must be known to have: isolated, energised, running or any. The hold point that leads there comes \
+              before the others: locked out, power on, or running.",
+    },
+    Declaration {
         name: "shows",
-        forms: &["shows(\"airflow proved\")"],
-        doc: "A pass of this rule shows this hold point for the other checks of the unit; a fail takes it away.",
+        forms: &["shows(\"airflow proved\")", "shows(\"airflow proved\", \"conditional pass\")"],
+        doc: "A pass of this rule shows this hold point for the other checks of the unit; a fail takes it away. With \"conditional pass\" \
+              a conditional pass shows it too, which is refused where gas, flue, pressure or volts are concerned.",
+    },
+    Declaration {
+        name: "puts_back",
+        forms: &["puts_back(\"ports capped and leak-checked\")"],
+        doc: "What must be put back once a reading was taken for this rule; the visit does not close while it is owed.",
     },
     Declaration {
         name: "one_moment",
@@ -104,6 +117,11 @@ const ITEMS_MAX: usize = 32;
 /// and beyond ten minutes nothing is one moment. Our own choice.
 const MOMENT_S: core::ops::RangeInclusive<f64> = 1.0..=600.0;
 
+/// Things that one rule puts back at most.
+const PUTS_BACK_MAX: usize = 8;
+/// The word with which `shows` takes a conditional pass too.
+const CONDITIONAL_PASS: &str = "conditional pass";
+
 /// The prefix with which `plausible` means a nameplate value; a reading may have the same name.
 const OF_PLATE: &str = "plate.";
 
@@ -119,11 +137,13 @@ type Arguments = Vec<(Literal, Position)>;
 
 /// Reads the header from the top-level statements.
 pub(crate) fn read(statements: &[Stmt], findings: &mut Findings<'_>) -> Header {
-    let mut reader = Reader { header: Header::default(), findings, hold_points_at: None };
+    let mut reader = Reader { header: Header::default(), findings, hold_points_at: None, state_at: None };
     for statement in statements {
         reader.statement(statement);
     }
-    let Reader { header, .. } = reader;
+    let state_at = reader.state_at;
+    let Reader { mut header, findings, .. } = reader;
+    lead_to_the_state(&mut header, state_at.unwrap_or(Position::NONE), findings);
     if header.title.is_empty() {
         findings.error(At::default(), "a rule begins with title(\"...\")");
     }
@@ -137,6 +157,7 @@ struct Reader<'f, 'a> {
     header: Header,
     findings: &'f mut Findings<'a>,
     hold_points_at: Option<Position>,
+    state_at: Option<Position>,
 }
 
 impl Reader<'_, '_> {
@@ -225,7 +246,12 @@ impl Reader<'_, '_> {
                 let drift = AcceptedDrift { name: called.to_string(), per_minute: *per_minute, source };
                 self.may_drift(name, drift, position);
             }
-            ("shows", [Text(name)]) => self.shows(name, position),
+            ("unit_state", [Text(word)]) => self.unit_state(word, position),
+            ("shows", [Text(name)]) => self.shows(name, false, position),
+            ("shows", [Text(name), Text(word)]) if word == CONDITIONAL_PASS => {
+                self.shows(name, true, position)
+            }
+            ("puts_back", [Text(what)]) => self.puts_back(what, position),
             ("limit", [Text(name), Number(value), Text(unit), Text(source)]) => {
                 let ((unit, _), source) = (self.unit(unit, position), self.source(source, source_at));
                 self.name(name, position);
@@ -458,16 +484,44 @@ impl Reader<'_, '_> {
         }
     }
 
-    fn shows(&mut self, name: &str, position: Position) {
+    fn unit_state(&mut self, word: &str, position: Position) {
+        if self.state_at.replace(position).is_some() {
+            self.findings.error(position, "this is declared twice");
+        }
+        match UnitState::NAMED.iter().find(|(_, known)| *known == word) {
+            Some((state, _)) => self.header.unit_state = *state,
+            None => {
+                let known: Vec<&str> = UnitState::NAMED.iter().map(|(_, word)| *word).collect();
+                let text = format!("no state {word:?}; a unit is {}", known.join(", "));
+                self.findings.error(position, text);
+            }
+        }
+    }
+
+    fn puts_back(&mut self, what: &str, position: Position) {
+        if what.trim().is_empty() {
+            self.findings.error(position, "this text is empty");
+        } else if self.header.puts_back.iter().any(|known| known == what) {
+            self.findings.error(position, "this is declared twice");
+        } else if self.header.puts_back.len() >= PUTS_BACK_MAX {
+            self.findings.error(position, format!("a rule puts back {PUTS_BACK_MAX} things at most"));
+        }
+        self.header.puts_back.push(what.to_string());
+    }
+
+    fn shows(&mut self, name: &str, by_conditional_pass: bool, position: Position) {
         if hold::known(name).is_none() {
             let hint = did_you_mean(name, hold::KNOWN.iter().map(|known| known.name));
             self.findings.error(position, format!("no hold point {name:?} is known{hint}"));
         } else if hold::of(name).keeps_order {
             self.findings.error(position, format!("{name:?} is shown at the unit, never by another check"));
-        } else if self.header.shows.iter().any(|other| other == name) {
+        } else if self.header.shows.iter().any(|other| other.name == name) {
             self.findings.error(position, format!("{name:?} stands twice"));
+        } else if by_conditional_pass && hold::of(name).by_clear_pass_only {
+            self.findings
+                .error(position, format!("{name:?} is never shown by a conditional pass: leave that out"));
         }
-        self.header.shows.push(name.to_string());
+        self.header.shows.push(Shows { name: name.to_string(), by_conditional_pass });
     }
 
     fn one_moment(&mut self, names: &[(ImmutableString, Position)], seconds: f64, position: Position) {
@@ -516,6 +570,18 @@ impl Reader<'_, '_> {
             self.header.hold_points.push(name.to_string());
         }
     }
+}
+
+/// Puts the hold points that lead to the unit's state before the others, and refuses those of the opposite state.
+fn lead_to_the_state(header: &mut Header, position: Position, findings: &mut Findings<'_>) {
+    let state = header.unit_state;
+    let against = header.hold_points.iter().find(|name| hold::contradicts(state, name));
+    if let Some(name) = against {
+        let text = format!("{name:?} never stands while a unit is {}: one of the two is wrong", state.word());
+        findings.error(position, text);
+    }
+    let first = hold::leading_to(state, &header.hold_points).into_iter().map(ToString::to_string);
+    header.hold_points = first.chain(core::mem::take(&mut header.hold_points)).collect();
 }
 
 fn literal(expression: &Expr) -> Option<Literal> {

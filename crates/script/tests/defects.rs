@@ -171,7 +171,12 @@ fn run(rules: &judge::rule::RuleSet, rule: &dyn Rule, dice: &mut Dice, defect: D
     let mut now = Instant::from_micros(1_000_000);
     let mut out = round.step(Event::Arm(Box::new(plan)), now);
     let open = (defect == Defect::HoldPointOpen).then(|| dice.below(header.hold_points.len().max(1)));
-    if open.is_some() && header.hold_points.is_empty() {
+    let left_open = open.and_then(|index| header.hold_points.get(index));
+    // Who says that it runs says with it that it has power.
+    let runs = |name: &String| name.starts_with("running") || name == "burner steady";
+    let said_all_the_same =
+        left_open.is_some_and(|name| name == "power on") && header.hold_points.iter().any(runs);
+    if (open.is_some() && left_open.is_none()) || said_all_the_same {
         return None;
     }
     for (index, hold_point) in header.hold_points.iter().enumerate() {

@@ -54,7 +54,7 @@ pub(crate) enum Says {
     /// This, as it stands.
     Output(Output),
     /// Readings have shown a hold point.
-    Shown { name: String, how: How },
+    Shown { name: String, how: How, device: String },
     /// The leads of this device are on a known live source with this reading.
     OnLiveSource { device: String, reading: Reading },
     /// It has ended; `live` when the leads still show its readings.
@@ -78,6 +78,10 @@ pub(crate) struct Check {
     open: Vec<String>,
     /// They all stand, and it measures.
     measuring: bool,
+    /// The devices whose leads are proved, where it holds on that and no person said it of all.
+    proved_leads: Option<Vec<String>>,
+    /// The device whose readings were not taken last because its leads are not proved.
+    unproved: Option<String>,
     proving: Option<Proving>,
     points: Points,
     /// Points taken before all hold points stood; dropped when they do.
@@ -98,6 +102,8 @@ impl Check {
             job,
             open: Vec::new(),
             measuring: false,
+            proved_leads: None,
+            unproved: None,
             proving: None,
             points,
             premature: false,
@@ -175,9 +181,11 @@ impl Check {
     }
 
     /// Takes the hold points that are open now: with none it measures, else it asks for the first one and starts its proof if
-    /// a stream can show it.
-    pub(crate) fn gate(&mut self, open: Vec<String>) {
+    /// a stream can show it. `proved_leads` as in [`crate::evidence::Ledger::proved_leads`].
+    pub(crate) fn gate(&mut self, open: Vec<String>, proved_leads: Option<Vec<String>>) {
         self.open = open;
+        self.proved_leads = proved_leads;
+        self.unproved = None;
         if self.is_done() {
             return;
         }

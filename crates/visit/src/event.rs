@@ -95,6 +95,14 @@ pub enum Output {
         /// Why.
         why: LapseReason,
     },
+    /// The unit shows life although it counted as isolated: what was shown of its isolation has fallen. Somebody must say that it has
+    /// power on purpose, or isolate it anew.
+    Contradicted {
+        /// The unit's tag.
+        unit_tag: String,
+        /// The sign of life: a reading, or what somebody said.
+        sign: String,
+    },
     /// A point has its settled reading.
     Settled(PointReading),
     /// What was pending was thrown away.

@@ -15,14 +15,21 @@ use alloc::vec::Vec;
 
 use quantity::{Instant, Reading};
 
+use crate::act::By;
 use crate::event::LapseReason;
-use crate::hold::{self, ByStream, Evidence, HoldPoint, How, Power};
+use crate::hold::{self, ByStream, Evidence, HoldPoint, How, Power, Scope};
 use crate::job::{Job, Place};
+use crate::model::Slot;
 use crate::verdict::{PointReading, Verdict};
 use crate::view::{HoldPointState, HoldPointView, ShownBy};
-use standing::{Gate, Standing};
+use judge::limits::Word;
+use judge::rule::{Shows, UnitState};
+use standing::{Gate, Shown, Standing};
 use unstored::{Pending, Unstored};
 use volts::Volts;
+
+/// The hold point that says that a unit has power.
+const POWER_ON: &str = "power on";
 
 /// What became of a hold point.
 #[derive(Clone, Debug, PartialEq)]
@@ -31,6 +38,8 @@ pub(crate) enum Change {
     Shown { name: String, evidence: Evidence },
     /// It stands no longer.
     Lapsed { name: String, why: LapseReason },
+    /// The unit shows life, which contradicts what was shown of its isolation.
+    Contradicted { unit_tag: String, sign: String },
 }
 
 /// What the armed check needs: its hold points in order, and where.
@@ -38,12 +47,13 @@ pub(crate) enum Change {
 struct Needs {
     unit_tag: String,
     component: String,
+    slot: Slot,
     hold_points: Vec<String>,
 }
 
 impl Needs {
     fn place(&self) -> Place<'_> {
-        Place { unit_tag: &self.unit_tag, component: &self.component }
+        Place { unit_tag: &self.unit_tag, component: &self.component, slot: &self.slot }
     }
 }
 
@@ -63,6 +73,7 @@ impl Ledger {
         self.needs = job.map(|job| Needs {
             unit_tag: job.plan.unit_tag.clone(),
             component: job.plan.component.clone(),
+            slot: job.plan.slot.clone(),
             hold_points: job.hold_points().to_vec(),
         });
     }
@@ -96,40 +107,82 @@ impl Ledger {
         needs.hold_points.iter().zip(evidence).collect()
     }
 
-    /// Somebody or something shows a hold point for the armed check.
-    pub(crate) fn show(&mut self, name: &str, how: How, now: Instant) -> Vec<Change> {
+    /// The devices whose leads the armed check may read by; `None` for any of them.
+    pub(crate) fn proved_leads(&self) -> Option<Vec<String>> {
+        let about_leads = |name: &&String| hold::of(name).scope == Scope::Leads;
+        let name = self.needs.as_ref()?.hold_points.iter().find(about_leads)?;
+        let devices = self.gate.devices(name)?;
+        Some(devices.into_iter().map(ToString::to_string).collect())
+    }
+
+    /// What is known of the power of this unit.
+    pub(crate) fn state_of(&self, unit_tag: &str) -> Option<UnitState> {
+        self.gate.state_of(unit_tag)
+    }
+
+    /// Somebody or something shows a hold point for the armed check; `from` is the device that does.
+    pub(crate) fn show(&mut self, name: &str, how: How, from: Option<String>, now: Instant) -> Vec<Change> {
         let renewed = !self.open().iter().any(|open| open == name);
         let Some(needs) = &self.needs else { return Vec::new() };
-        let evidence = Evidence { at: now, how };
         let unit_tag = needs.unit_tag.clone();
-        self.gate.show(name, needs.place(), evidence.clone(), renewed);
+        let evidence = self.gate.show(
+            name,
+            needs.place(),
+            Shown { at: now, how: how.clone(), from: from.clone() },
+            renewed,
+        );
         let mut changes = Vec::from([Change::Shown { name: name.to_string(), evidence }]);
         changes.extend(match hold::of(name).power {
             Power::Isolated => {
                 let gone = self.gate.lose_life(&unit_tag);
                 self.fell(gone.into_iter(), LapseReason::Isolated)
             }
-            Power::Live => self.life(),
+            Power::Live => {
+                let mut changes = self.lose_isolation(&unit_tag);
+                if name != POWER_ON {
+                    changes.extend(self.power_on(&unit_tag, Shown { at: now, how, from }));
+                }
+                changes
+            }
             Power::Any => Vec::new(),
         });
         changes
     }
 
     /// Takes a value that the armed check has: amps or volts say that its unit has power, and volts dc that the part is charged.
-    pub(crate) fn settled(&mut self, reading: &PointReading) -> Vec<Change> {
+    pub(crate) fn settled(&mut self, reading: &PointReading, now: Instant) -> Vec<Change> {
         if life::is_shown_by(reading) {
-            return self.life();
+            let sign = format!("{}: {} {}", reading.label, reading.shown, reading.display);
+            return self.life(&sign, Some(&reading.device), now);
         }
         let place = self.needs.as_ref().filter(|_| life::is_charged(reading)).map(Needs::place);
         let gone = place.and_then(|place| self.gate.withdraw("discharged", place));
         self.fell(gone.into_iter(), LapseReason::VoltsSeen)
     }
 
-    /// The unit of the armed check shows life: nothing that rests on its isolation stands any more.
-    fn life(&mut self) -> Vec<Change> {
+    /// The unit of the armed check shows life: it has power, and nothing that rests on its isolation stands any more.
+    fn life(&mut self, sign: &str, device: Option<&str>, now: Instant) -> Vec<Change> {
         let Some(needs) = &self.needs else { return Vec::new() };
-        let gone = self.gate.lose_isolation(&needs.unit_tag);
+        let unit_tag = needs.unit_tag.clone();
+        let mut changes = self.lose_isolation(&unit_tag);
+        if !changes.is_empty() {
+            changes.push(Change::Contradicted { unit_tag: unit_tag.clone(), sign: sign.to_string() });
+        }
+        let from = device.map(ToString::to_string);
+        changes.extend(self.power_on(&unit_tag, Shown { at: now, how: How::Stream(sign.to_string()), from }));
+        changes
+    }
+
+    fn lose_isolation(&mut self, unit_tag: &str) -> Vec<Change> {
+        let gone = self.gate.lose_isolation(unit_tag);
         self.fell(gone.into_iter(), LapseReason::Life)
+    }
+
+    /// The unit has power: that stands, and is told once.
+    fn power_on(&mut self, unit_tag: &str, shown: Shown) -> Vec<Change> {
+        let stood = self.gate.stands(POWER_ON, Place::new(unit_tag, ""));
+        let evidence = self.gate.show(POWER_ON, Place::new(unit_tag, ""), shown, stood);
+        if stood { Vec::new() } else { Vec::from([Change::Shown { name: POWER_ON.to_string(), evidence }]) }
     }
 
     /// A person takes a hold point of the armed check back; nothing changes where it does not stand.
@@ -145,10 +198,16 @@ impl Ledger {
         self.fell(gone.into_iter(), LapseReason::Time)
     }
 
-    /// Power is back on this unit; on any unit, as far as is known, without one.
-    pub(crate) fn energised(&mut self, unit_tag: Option<&str>) -> Vec<Change> {
+    /// Power is back on this unit; on any unit, as far as is known, without one. That it has power stands from now on where somebody
+    /// says so, which nobody does in a pause.
+    pub(crate) fn energised(&mut self, unit_tag: Option<&str>, by: Option<By>, now: Instant) -> Vec<Change> {
         let gone = self.gate.energised(unit_tag);
-        self.fell(gone.into_iter(), LapseReason::Energised)
+        let mut changes = self.fell(gone.into_iter(), LapseReason::Energised);
+        if let (Some(unit_tag), Some(by)) = (unit_tag, by) {
+            let shown = Shown { at: now, how: How::Confirmed(by), from: None };
+            changes.extend(self.power_on(unit_tag, shown));
+        }
+        changes
     }
 
     /// Nobody watched, or the visit is paused: nothing counts any more, nor what unstored verdicts would show.
@@ -182,7 +241,7 @@ impl Ledger {
             }
             changes.extend(self.fell(gone.into_iter(), LapseReason::VoltsSeen));
             if lives {
-                changes.extend(self.life());
+                changes.extend(self.life(&reading.to_string(), Some(device), reading.at));
             }
         }
         changes
@@ -193,25 +252,29 @@ impl Ledger {
         self.volts.on_live_source(device, reading);
     }
 
-    /// A pass shows hold points for other checks of this unit, a fail takes them away; anything else changes nothing.
+    /// A pass shows hold points for other checks of this unit, a fail takes them away; a conditional pass shows those that its rule
+    /// lets it show; anything else changes nothing.
     /// A fail closes gates at once and is told when it is stored. `waits_for_storing` as in
     /// [`crate::settings::Settings::verdicts_are_stored`].
     pub(crate) fn judged(
         &mut self,
         verdict: &Verdict,
-        shows: &[String],
+        slot: &Slot,
+        shows: &[Shows],
         waits_for_storing: bool,
     ) -> Vec<Change> {
-        if shows.is_empty() || verdict.word == judge::limits::Word::NoVerdict {
+        let conditional = verdict.word == Word::ConditionalPass;
+        let names = shows.iter().filter(|shows| !conditional || shows.by_conditional_pass);
+        let names: Vec<String> = names.map(|shows| shows.name.clone()).collect();
+        if names.is_empty() || verdict.word == Word::NoVerdict {
             return Vec::new();
         }
-        let mut given = Pending::new(verdict, shows.to_vec());
+        let mut given = Pending::new(verdict, slot, names);
         if !given.passes() {
-            self.unstored.take_back(&given.unit_tag, &given.names);
-            let place = Place { unit_tag: &given.unit_tag, component: &given.component };
+            self.unstored.take_back(given.place(), &given.names);
             let gate = &mut self.gate;
-            given.taken =
-                given.names.iter().filter(|name| gate.withdraw(name, place).is_some()).cloned().collect();
+            let fails = |name: &&String| gate.fail(name, given.place(), given.at).is_some();
+            given.taken = given.names.iter().filter(fails).cloned().collect();
         }
         if !waits_for_storing {
             return self.give(given);
@@ -225,16 +288,18 @@ impl Ledger {
         self.unstored.stored(number).map_or_else(Vec::new, |given| self.give(given))
     }
 
-    fn give(&mut self, given: Pending) -> Vec<Change> {
-        let passes = given.passes();
-        let taken = given.taken.into_iter().map(|name| Change::Lapsed { name, why: LapseReason::Failed });
-        let mut changes: Vec<Change> = taken.collect();
-        let place = Place { unit_tag: &given.unit_tag, component: &given.component };
-        for name in given.names.into_iter().filter(|_| passes) {
+    fn give(&mut self, mut given: Pending) -> Vec<Change> {
+        let taken = core::mem::take(&mut given.taken).into_iter();
+        let mut changes: Vec<Change> =
+            taken.map(|name| Change::Lapsed { name, why: LapseReason::Failed }).collect();
+        if !given.passes() {
+            return changes;
+        }
+        for name in &given.names {
             let how = How::Stream(format!("{}: {}", given.title, given.word));
-            let evidence = Evidence { at: given.at, how };
-            self.gate.show(&name, place, evidence.clone(), false);
-            changes.push(Change::Shown { name, evidence });
+            let shown = Shown { at: given.at, how, from: Some(format!("check {}", given.check)) };
+            let evidence = self.gate.show(name, given.place(), shown, false);
+            changes.push(Change::Shown { name: name.clone(), evidence });
         }
         changes
     }

@@ -5,7 +5,9 @@
 //! licensed practice come first. Lapse times are our own choice (no source); shorter is safer.
 
 use alloc::string::String;
+use alloc::vec::Vec;
 
+use judge::rule::UnitState;
 use quantity::{Duration, Instant};
 
 use crate::act::By;
@@ -17,9 +19,13 @@ pub mod proof;
 pub enum Scope {
     /// Holds for the whole unit (locked out).
     Unit,
+    /// Holds for one refrigerant circuit of the unit (running steady).
+    Circuit,
     /// Holds for this component of this unit (discharged).
     Component,
-    /// Holds for the leads, wherever they go (leads proved).
+    /// Holds for this component and for the one that it serves (capacitor proved).
+    Served,
+    /// Holds for the leads of one device, wherever they go (leads proved).
     Leads,
 }
 
@@ -70,6 +76,8 @@ pub struct Known {
     pub caution: &'static str,
     /// What it says of the unit's power.
     pub power: Power,
+    /// Only a clear pass of a check shows it, no conditional one: gas, flue, pressure and volts.
+    pub by_clear_pass_only: bool,
     /// What puts back whatever was taken off, opened or forced to show it; `None` where nothing was.
     pub owes: Option<&'static str>,
 }
@@ -77,7 +85,7 @@ pub struct Known {
 const MINUTE: i64 = 60;
 
 /// The hold points the engine knows. A rule may name others; those only the mechanic can confirm.
-pub const KNOWN: [Known; 18] = [
+pub const KNOWN: [Known; 22] = [
     Known {
         name: "locked out",
         scope: Scope::Unit,
@@ -90,6 +98,7 @@ pub const KNOWN: [Known; 18] = [
                   Block fan wheels: they windmill. A switch or thermostat is not isolation. Follow the site's lockout procedure; \
                   work inside is for qualified persons under local codes.",
         power: Power::Isolated,
+        by_clear_pass_only: false,
         owes: None,
     },
     Known {
@@ -103,6 +112,7 @@ pub const KNOWN: [Known; 18] = [
         caution: "An open disconnect is not proof. Treat as live, and dress for it, until proved. Test the tester \
                   before and after; every phase to phase and to ground: the meter knows one pair, you know the others.",
         power: Power::Isolated,
+        by_clear_pass_only: false,
         owes: None,
     },
     Known {
@@ -117,6 +127,7 @@ pub const KNOWN: [Known; 18] = [
         caution: "Stored charge can kill. Treat the capacitor as live while discharging: gloves, insulated leads, \
                   a resistor and not a screwdriver. A large capacitor takes half a minute. A bleeder may be open: measure.",
         power: Power::Isolated,
+        by_clear_pass_only: false,
         owes: None,
     },
     Known {
@@ -129,7 +140,36 @@ pub const KNOWN: [Known; 18] = [
         ask: "Take the part off its wires on all sides but one (dual: HERM and FAN both off); note where each went.",
         caution: "A part still in circuit reads the winding across it. Wires only come off dead and discharged terminals.",
         power: Power::Isolated,
+        by_clear_pass_only: false,
         owes: Some("wires back on, each where it was, spades tight"),
+    },
+    Known {
+        name: "all leads off",
+        scope: Scope::Component,
+        lasts: Duration::from_secs(30 * MINUTE),
+        undone_by_power: true,
+        keeps_order: true,
+        by_stream: ByStream::No,
+        ask: "Take every lead off the motor and off whatever feeds it, at both ends: no contactor, transformer, board or drive \
+              stays in the path. Note where each went.",
+        caution: "The test voltage kills electronics and can kill you: nobody touches the leads, and the winding is discharged \
+                  for a minute afterwards. Never test in a vacuum or through a drive.",
+        power: Power::Isolated,
+        by_clear_pass_only: false,
+        owes: Some("all leads back on, each where it was, spades tight"),
+    },
+    Known {
+        name: "sensor off its wires",
+        scope: Scope::Component,
+        lasts: Duration::from_secs(30 * MINUTE),
+        undone_by_power: true,
+        keeps_order: true,
+        by_stream: ByStream::No,
+        ask: "Take the sensor off its wires, so that the control is not read with it.",
+        caution: "The control may act on the lost sensor: put it to hand first. Low voltage wires share trays with the line.",
+        power: Power::Any,
+        by_clear_pass_only: false,
+        owes: Some("sensor back on its wires"),
     },
     Known {
         name: "leads proved",
@@ -141,6 +181,7 @@ pub const KNOWN: [Known; 18] = [
         ask: "On ohms, clip the leads together (below 0.5 ohm, steady), then apart (open).",
         caution: "A broken lead reads like a dead part, a shorted one like a good fuse.",
         power: Power::Any,
+        by_clear_pass_only: false,
         owes: None,
     },
     Known {
@@ -153,6 +194,7 @@ pub const KNOWN: [Known; 18] = [
         ask: "On ohms, hold the leads apart: the meter must show an open line.",
         caution: "A number on open leads means a damaged lead or wet hands.",
         power: Power::Any,
+        by_clear_pass_only: false,
         owes: None,
     },
     Known {
@@ -167,25 +209,47 @@ pub const KNOWN: [Known; 18] = [
                   qualified persons with the protective equipment and permit the site and local codes ask for, \
                   meter and leads rated for the circuit, CAT III 600 V at least. Clip on dead, then energise.",
         power: Power::Any,
+        by_clear_pass_only: false,
         owes: None,
     },
     Known {
+        name: "power on",
+        ask: "Everything back in its place, people clear, covers on as far as the readings allow: then take the locks off and switch \
+              the unit on.",
+        caution: "Whoever put a lock on takes it off. Stand aside of the switch. Live terminals: qualified persons only, under local \
+                  codes.",
+        power: Power::Live,
+        ..BY_CHECK
+    },
+    Known {
+        name: "running",
+        scope: Scope::Circuit,
+        lasts: Duration::from_secs(60 * MINUTE),
+        undone_by_power: true,
+        ask: "What is to be judged runs, in the stage that is to be judged.",
+        caution: "Rotating fans and belts: sleeves and cords away. Know how to stop it before you reach in.",
+        power: Power::Live,
+        ..BY_CHECK
+    },
+    Known {
         name: "supply proved",
-        lasts: Duration::from_secs(240 * MINUTE),
-        undone_by_power: false,
+        by_clear_pass_only: true,
         ask: "Supply volts first: check them on this unit. A pass of that check shows this by itself.",
         caution: "Everything behind a bad supply looks bad. Live terminals: qualified persons only, under local codes.",
         ..BY_CHECK
     },
     Known {
         name: "contactor proved",
-        ask: "Contactor first: check its poles on this unit. A pass shows this by itself.",
+        scope: Scope::Served,
+        ask: "Contactor first: check the poles of the one that serves this. A pass shows this by itself.",
         caution: "A compressor that hums and trips is more often a contact or a capacitor than a compressor.",
         ..BY_CHECK
     },
     Known {
         name: "capacitor proved",
-        ask: "Capacitor first, where the motor has one: check it on this unit. A pass shows this by itself; confirm it where there is none.",
+        scope: Scope::Served,
+        ask: "Capacitor first, where the motor has one: check the one that serves this. A pass shows this by itself; confirm it where \
+              there is none.",
         caution: "A weak capacitor reads like a bad compressor and is the cheaper part.",
         ..BY_CHECK
     },
@@ -197,12 +261,14 @@ pub const KNOWN: [Known; 18] = [
     },
     Known {
         name: "gas pressures proved",
+        by_clear_pass_only: true,
         ask: "Inlet and manifold pressure first: check them on this unit. A pass shows this by itself.",
         caution: "No burner is tuned before inlet and manifold pressure are right. Licensed persons only, where local codes say so.",
         ..BY_CHECK
     },
     Known {
         name: "flue gas safe",
+        by_clear_pass_only: true,
         lasts: Duration::from_secs(60 * MINUTE),
         ask: "Carbon monoxide first: check the flue gas of this unit. A pass shows this by itself.",
         caution: "Carbon monoxide overrides everything. Above the limit: shut the unit down, ventilate, find the cause \
@@ -211,6 +277,7 @@ pub const KNOWN: [Known; 18] = [
     },
     Known {
         name: "no gas smell",
+        by_clear_pass_only: true,
         lasts: Duration::from_secs(30 * MINUTE),
         ask: "Smell for gas at the cabinet and along the pipe, and test the joints you will open or have opened.",
         caution: "Gas in the air: no flame, no switch, everybody out of it, shut the gas off where that is safe, and call. \
@@ -219,6 +286,7 @@ pub const KNOWN: [Known; 18] = [
     },
     Known {
         name: "running steady",
+        scope: Scope::Circuit,
         lasts: Duration::from_secs(30 * MINUTE),
         undone_by_power: true,
         ask: "The compressor has run for 15 minutes without a break, in the stage that is to be judged.",
@@ -246,10 +314,12 @@ pub const KNOWN: [Known; 18] = [
     },
     Known {
         name: "stage known",
+        scope: Scope::Circuit,
         lasts: Duration::from_secs(60 * MINUTE),
         undone_by_power: true,
         ask: "It is known which compressors, burners and fan speeds run, and the control will not change them meanwhile.",
         caution: "Held by force at a terminal: put it back afterwards.",
+        owes: Some("control back to automatic, nothing forced"),
         ..BY_CHECK
     },
 ];
@@ -265,6 +335,7 @@ const BY_CHECK: Known = Known {
     ask: "",
     caution: "",
     power: Power::Any,
+    by_clear_pass_only: false,
     owes: None,
 };
 
@@ -288,8 +359,37 @@ pub fn of(name: &str) -> Known {
         ask: "Confirm this hold point.",
         caution: "Follow the site's procedure; local codes and licensed practice come first.",
         power: Power::Isolated,
+        by_clear_pass_only: false,
         owes: None,
     })
+}
+
+/// The hold points that lead to this state of a unit and are not listed: they come before the others.
+#[must_use]
+pub fn leading_to(state: UnitState, listed: &[String]) -> Vec<&'static str> {
+    let is_listed = |name: &str| listed.iter().any(|listed| listed == name);
+    let way: &[&str] = match state {
+        UnitState::Any => &[],
+        UnitState::Isolated => &["locked out"],
+        UnitState::Energised => &["power on"],
+        UnitState::Running if RUNNING.iter().any(|name| is_listed(name)) => &["power on"],
+        UnitState::Running => &["power on", "running"],
+    };
+    way.iter().copied().filter(|name| !is_listed(name)).collect()
+}
+
+/// Those that say that it runs.
+const RUNNING: [&str; 3] = ["running", "running steady", "burner steady"];
+
+/// Whether this hold point cannot stand while a unit is in this state.
+#[must_use]
+pub fn contradicts(state: UnitState, name: &str) -> bool {
+    let power = known(name).map_or(Power::Any, |known| known.power);
+    match state {
+        UnitState::Any => false,
+        UnitState::Isolated => power == Power::Live,
+        UnitState::Energised | UnitState::Running => power == Power::Isolated,
+    }
 }
 
 /// How a hold point was shown.
@@ -317,6 +417,12 @@ pub struct Evidence {
     pub at: Instant,
     /// How.
     pub how: How,
+    /// Whose it is where no person confirmed it: the device, or the check whose verdict shows it.
+    pub from: Option<String>,
+    /// What it covers, in words: the unit, its circuit, its component, or the leads of a device.
+    pub covers: String,
+    /// When it lapses.
+    pub until: Instant,
 }
 
 #[cfg(test)]

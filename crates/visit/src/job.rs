@@ -4,6 +4,7 @@
 use alloc::string::String;
 use alloc::sync::Arc;
 
+use crate::model::Slot;
 use crate::plan::{Binding, Plan};
 use judge::rule::{Header, Point, Rule};
 
@@ -12,6 +13,22 @@ use judge::rule::{Header, Point, Rule};
 pub(crate) struct Place<'a> {
     pub(crate) unit_tag: &'a str,
     pub(crate) component: &'a str,
+    pub(crate) slot: &'a Slot,
+}
+
+/// The slot of a component of which nobody said where it stands.
+static NOWHERE: Slot = Slot { circuit: None, serves: None };
+
+impl<'a> Place<'a> {
+    /// A component of which nobody said where it stands.
+    pub(crate) const fn new(unit_tag: &'a str, component: &'a str) -> Self {
+        Self { unit_tag, component, slot: &NOWHERE }
+    }
+
+    /// Whether a component there is this one, or serves it.
+    pub(crate) fn is_served_by(&self, component: &str, slot: &Slot) -> bool {
+        component == self.component || slot.serves(component, self.component)
+    }
 }
 
 /// What an armed check is about.
@@ -28,7 +45,8 @@ impl Job {
     }
 
     pub(crate) fn place(&self) -> Place<'_> {
-        Place { unit_tag: &self.plan.unit_tag, component: &self.plan.component }
+        let Plan { unit_tag, component, slot, .. } = &self.plan;
+        Place { unit_tag, component, slot }
     }
 
     pub(crate) fn title(&self) -> &str {

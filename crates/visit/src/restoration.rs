@@ -53,6 +53,22 @@ impl Restoration {
         Some(owed)
     }
 
+    /// Something was taken off, opened or forced for a check by this title; gives what is owed for it, the first time. Beyond the bound
+    /// nothing more is owed.
+    pub(crate) fn take_off(&mut self, what: &str, title: &str, place: Place<'_>) -> Option<Owed> {
+        let owed = Owed {
+            unit_tag: place.unit_tag.to_string(),
+            component: place.component.to_string(),
+            hold_point: title.to_string(),
+            what: what.to_string(),
+        };
+        if self.0.contains(&owed) || self.is_full() {
+            return None;
+        }
+        self.0.push(owed.clone());
+        Some(owed)
+    }
+
     /// What is owed to this unit; to every unit without one.
     pub(crate) fn owed(&self, unit_tag: Option<&str>) -> impl Iterator<Item = &Owed> {
         self.0.iter().filter(move |owed| unit_tag.is_none_or(|tag| owed.unit_tag == tag))
@@ -109,7 +125,7 @@ mod tests {
     use super::*;
 
     const fn at<'a>(unit_tag: &'a str, component: &'a str) -> Place<'a> {
-        Place { unit_tag, component }
+        Place::new(unit_tag, component)
     }
 
     #[test]

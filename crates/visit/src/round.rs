@@ -28,12 +28,12 @@ pub use crate::view::{
 
 use crate::check::{Check, Context, Ending, Says};
 use crate::evidence::{Change, Ledger};
-use crate::hold::How;
+use crate::hold::{How, Power};
 use crate::job::{Job, Place};
 use crate::leads::Leads;
 use crate::live::{Interest, Live};
 use crate::restoration::Restoration;
-use crate::verdict::Verdict;
+use crate::verdict::{PointReading, Verdict};
 use judge::limits::Word;
 use judge::rule::RuleSet;
 
@@ -52,6 +52,8 @@ pub struct Round {
     ledger: Ledger,
     restoration: Restoration,
     paused: bool,
+    /// The unit that shows life although it counted as isolated, and the sign; until somebody says what is true.
+    contradicted: Option<(String, String)>,
     /// Where the route stood when somebody wanted to go on behind its end.
     ended: Option<Progress>,
     check: Option<Check>,
@@ -79,6 +81,7 @@ impl Round {
             ledger: Ledger::default(),
             restoration: Restoration::default(),
             paused: false,
+            contradicted: None,
             ended: None,
             check: None,
             unit: None,
@@ -175,6 +178,8 @@ impl Round {
             amendment_is_live: check.is_some_and(|check| check.amendment_is_live(now)),
             paused: self.paused,
             route_ended: self.ended.is_some(),
+            unit_state: self.unit_tag().and_then(|unit_tag| self.ledger.state_of(unit_tag)),
+            contradicted: self.contradicted.clone(),
             owed: self.restoration.owed(self.unit_tag()).cloned().collect(),
         }
     }
@@ -183,6 +188,12 @@ impl Round {
     fn prompt(&self) -> Option<String> {
         if self.paused {
             return Some(PAUSED.to_string());
+        }
+        if let Some((unit_tag, sign)) = &self.contradicted {
+            return Some(format!(
+                "{unit_tag} shows life ({sign}) although it counted as isolated. Hands off. If it was switched on on purpose, say \
+                 power back; else lock it out and prove it dead anew."
+            ));
         }
         let Progress { checks, judged } = self.ended?;
         Some(format!("The route is at its end: {judged} of {checks} checks have a verdict."))
@@ -231,7 +242,7 @@ impl Round {
     /// Where the work is: the unit, and the component of the armed check.
     fn place(&self) -> Option<Place<'_>> {
         let component = self.job().map_or("", |job| &job.plan.component);
-        Some(Place { unit_tag: self.unit_tag()?, component })
+        Some(Place::new(self.unit_tag()?, component))
     }
 
     fn work_off_deadlines(&mut self, now: Instant) {
@@ -279,14 +290,15 @@ impl Round {
         for said in says {
             match said {
                 Says::Output(Output::Settled(reading)) => {
-                    let changes = self.ledger.settled(&reading);
+                    let changes = self.ledger.settled(&reading, self.now);
+                    self.take_off(&reading);
                     self.say(Output::Settled(reading));
                     if !changes.is_empty() {
                         self.take(changes);
                     }
                 }
                 Says::Output(output) => self.say(output),
-                Says::Shown { name, how } => self.show(&name, how),
+                Says::Shown { name, how, device } => self.show(&name, how, Some(device)),
                 Says::OnLiveSource { device, reading } => self.ledger.on_live_source(&device, &reading),
                 // A hold point that fell by the last value closes the gate before the word.
                 Says::Ended { ending, .. }
@@ -311,10 +323,31 @@ impl Round {
                     }
                     self.say(Output::Lapsed { name, why });
                 }
+                Change::Contradicted { unit_tag, sign } => self.contradict(unit_tag, sign),
             }
         }
-        let open = self.ledger.open();
-        self.with_check(|check, _| check.gate(open));
+        let (open, leads) = (self.ledger.open(), self.ledger.proved_leads());
+        self.with_check(|check, _| check.gate(open, leads));
+    }
+
+    fn contradict(&mut self, unit_tag: String, sign: String) {
+        self.contradicted = Some((unit_tag.clone(), sign.clone()));
+        self.say(Output::Contradicted { unit_tag, sign });
+    }
+
+    /// A reading was taken: what its rule takes off, opens or forces for it is owed.
+    fn take_off(&mut self, reading: &PointReading) {
+        let Some(job) = self.check.as_ref().map(Check::job).filter(|job| job.point(&reading.point).is_some())
+        else {
+            return;
+        };
+        let Some(header) = job.header() else { return };
+        let owed: Vec<Owed> = header
+            .puts_back
+            .iter()
+            .filter_map(|what| self.restoration.take_off(what, &header.title, job.place()))
+            .collect();
+        owed.into_iter().for_each(|owed| self.say(Output::Owed(owed)));
     }
 
     fn arm(&mut self, plan: Plan) {
@@ -379,22 +412,43 @@ impl Round {
         self.with_check(|check, context| check.read(device, &reading, context));
     }
 
-    fn show(&mut self, name: &str, how: How) {
-        if self.restoration.is_full() && crate::hold::of(name).owes.is_some() {
+    /// A person or a device shows a hold point of the armed check.
+    fn show(&mut self, name: &str, how: How, device: Option<String>) {
+        let known = crate::hold::of(name);
+        if self.restoration.is_full() && known.owes.is_some() {
             return self.refuse(format!(
                 "{name:?} was not taken: too much is owed already; put something back first"
             ));
+        }
+        if let (Power::Live, Some(why)) = (known.power, self.why_not_on()) {
+            return self.refuse(format!(
+                "{name:?} was not taken: {why}; put it back and say restored WHAT for each"
+            ));
+        }
+        if known.power != Power::Any {
+            self.contradicted = None;
         }
         if let Some(check) = &mut self.check {
             check.touch();
         }
         let place = self.check.as_ref().map(|check| check.job().place());
         let owed = place.and_then(|place| self.restoration.shown(name, place));
-        let changes = self.ledger.show(name, how, self.now);
+        let changes = self.ledger.show(name, how, device, self.now);
         self.take(changes);
         if let Some(owed) = owed {
             self.say(Output::Owed(owed));
         }
+    }
+
+    /// Why the unit under work may not have power yet: what was taken off for a test is not back.
+    fn why_not_on(&self) -> Option<String> {
+        let unit_tag = self.unit_tag()?;
+        let of_isolation = |owed: &&Owed| {
+            crate::hold::known(&owed.hold_point).is_some_and(|known| known.power == Power::Isolated)
+        };
+        let owed: Vec<String> =
+            self.restoration.owed(Some(unit_tag)).filter(of_isolation).map(Owed::in_words).collect();
+        (!owed.is_empty()).then(|| format!("{unit_tag} is owed {}", owed.join("; ")))
     }
 
     /// Puts the verdict of the armed check together, tells it, and lets other checks have what it shows.
@@ -424,9 +478,10 @@ impl Round {
         if verdict.word != Word::NoVerdict {
             self.route.judged(&job.plan);
         }
+        let slot = job.plan.slot.clone();
         check.end(verdict.clone(), live);
         self.say(Output::Verdict(Box::new(verdict.clone())));
-        let changes = self.ledger.judged(&verdict, &shows, self.settings.verdicts_are_stored);
+        let changes = self.ledger.judged(&verdict, &slot, &shows, self.settings.verdicts_are_stored);
         self.take(changes);
     }
 }

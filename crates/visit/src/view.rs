@@ -5,6 +5,8 @@ use alloc::vec::Vec;
 
 use quantity::Flags;
 
+use judge::rule::UnitState;
+
 use crate::restoration::Owed;
 use crate::verdict::{PlateUsed, PointReading, Verdict};
 
@@ -23,6 +25,10 @@ pub struct View {
     pub amendment_changes: u32,
     /// The visit is paused.
     pub paused: bool,
+    /// What is known of the power of the unit under work.
+    pub unit_state: Option<UnitState>,
+    /// The unit that shows life although it counted as isolated, and the sign.
+    pub contradicted: Option<(String, String)>,
     /// Somebody wanted to go on behind the end of the route.
     pub route_ended: bool,
     /// What must be put back at the unit under work.

@@ -79,6 +79,13 @@ pub(super) fn words(output: &Output) -> Option<String> {
             How::Confirmed(_) => format!("    {}: confirmed", plain(name)),
             How::Stream(says) => format!("    {}: shown by the meter ({})", plain(name), plain(says)),
         },
+        Output::Contradicted { unit_tag, sign } => {
+            let (unit_tag, sign) = (plain(unit_tag), plain(sign));
+            format!(
+                "  STOP: {unit_tag} shows life ({sign}) although it counted as isolated.\n    Say `power back` if it was switched \
+                 on on purpose; else hands off, lock it out and prove it dead anew"
+            )
+        }
         Output::Lapsed { name, why } => format!("    {}: no longer stands, {}", plain(name), why.text()),
         Output::Settled(reading) => {
             let from = if reading.device == "typed" {
@@ -183,6 +190,9 @@ mod tests {
                 evidence: visit::hold::Evidence {
                     at: quantity::Instant::ZERO,
                     how: How::Stream(evil.clone()),
+                    from: Some(evil.clone()),
+                    covers: evil.clone(),
+                    until: quantity::Instant::ZERO,
                 },
             },
         ];

@@ -22,6 +22,7 @@ fn verdict(word: &str) -> VerdictJson {
         verdict: "fail".to_owned(),
         reason: Some(word()),
         hold_points: vec![HoldPointJson { name: word(), shown: true, how: Some(word()), at_s: Some(1.0) }],
+        evidence: vec![],
         readings: vec![ReadingJson {
             point: word(),
             label: word(),

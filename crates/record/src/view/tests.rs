@@ -60,6 +60,8 @@ fn view_of(verdict: Verdict, judged: &str, context: &ViewContext, amendment_is_l
         amendment_is_live,
         amendment_changes: 12,
         paused: false,
+        unit_state: None,
+        contradicted: None,
         route_ended: false,
         owed: Vec::new(),
     };

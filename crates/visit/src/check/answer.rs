@@ -79,11 +79,11 @@ impl Check {
     fn answered(&mut self, question: Question, yes: bool, context: &mut Context<'_>) {
         let Question { about, text, .. } = question;
         match (about, yes) {
-            (About::ProofLeads(name, says), true) => {
+            (About::ProofLeads { name, says, device }, true) => {
                 let how = How::Stream(format!("{says}; both leads on: confirmed"));
-                self.says.push(Says::Shown { name, how });
+                self.says.push(Says::Shown { name, how, device });
             }
-            (About::ProofLeads(..), false) => {
+            (About::ProofLeads { .. }, false) => {
                 if let Some(proving) = &mut self.proving {
                     proving.begin_anew();
                 }

@@ -94,6 +94,12 @@ impl Check {
                     if h.detail.is_empty() { h.ask.clone() } else { h.detail.clone() }
                 })
             }
+            Phase::Measuring if self.unproved.is_some() => {
+                let device = self.unproved.as_deref().unwrap_or_default();
+                let says = self.proof_says();
+                let next = if says.is_empty() { "clip them together on ohms, then apart" } else { says };
+                format!("The leads of {device} are not proved: {next}.")
+            }
             Phase::Measuring => {
                 let asked =
                     points.iter().find(|p| matches!(p.state, PointStage::Asked | PointStage::Settling));

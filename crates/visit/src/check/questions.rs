@@ -39,7 +39,7 @@ pub(crate) enum About {
     /// A point's value was typed with fewer digits than the meter shows.
     LeftOut(usize),
     /// The meter shows a hold point, if the leads were on: its name and what was read.
-    ProofLeads(String, String),
+    ProofLeads { name: String, says: String, device: String },
 }
 
 impl About {
@@ -49,7 +49,7 @@ impl About {
             Self::Implausible(of) | Self::SwappedReading(of) | Self::OpenPart(of) | Self::LeftOut(of) => {
                 *of == index
             }
-            Self::ImplausiblePlate(_) | Self::SwappedPlate(_) | Self::ProofLeads(..) => false,
+            Self::ImplausiblePlate(_) | Self::SwappedPlate(_) | Self::ProofLeads { .. } => false,
         }
     }
 }
@@ -108,7 +108,7 @@ impl Questions {
 
     /// True while it is asked where the leads were.
     pub(super) fn asks_for_proof_leads(&self) -> bool {
-        self.open.as_ref().is_some_and(|q| matches!(q.about, About::ProofLeads(..)))
+        self.open.as_ref().is_some_and(|q| matches!(q.about, About::ProofLeads { .. }))
     }
 
     /// The point of which it is asked whether the leads are on an open part.

@@ -2,9 +2,11 @@
 
 use alloc::string::ToString;
 
-use quantity::Reading;
+use judge::rule::Point;
+use quantity::{Kind, Reading};
 
 use super::*;
+use crate::hold::Scope;
 
 impl Check {
     /// What it makes of a reading.
@@ -112,14 +114,49 @@ impl Check {
         }
         match proved {
             Proved::Nothing => {}
-            Proved::Shown(says) => self.says.push(Says::Shown { name, how: How::Stream(says) }),
+            Proved::Shown(says) => {
+                let (how, device) = (How::Stream(says), device.to_string());
+                self.says.push(Says::Shown { name, how, device });
+            }
             Proved::ShownIfOn(says) => {
                 let text = format!(
                     "{name}: {says}. Leads in the air show the same. Were both leads on, metal to metal? \
                      Yes: it counts as shown. No: clip on and read again"
                 );
-                self.ask(Question::new(About::ProofLeads(name, says), text), context);
+                let about = About::ProofLeads { name, says, device: device.to_string() };
+                self.ask(Question::new(about, text), context);
             }
+        }
+    }
+
+    /// Whether this reading comes by leads that nobody has proved, although the check holds on proved leads.
+    fn has_unproved_leads(&mut self, device: &str, reading: &Reading, point: &Point) -> bool {
+        let by_leads = matches!(
+            reading.display.unit.kind(),
+            Kind::Capacitance | Kind::Resistance | Kind::Voltage | Kind::Current
+        );
+        let proved = self.proved_leads.as_ref().is_none_or(|proved| proved.iter().any(|of| of == device));
+        let unproved =
+            by_leads && !proved && self.job.binding(&point.name).is_none_or(|b| b.from.device == device);
+        if !unproved {
+            self.unproved = None;
+        } else if self.unproved.as_deref() != Some(device) {
+            self.unproved = Some(device.to_string());
+        }
+        unproved
+    }
+
+    /// The leads of another device may be proved at any time.
+    fn prove_leads(&mut self, device: &str, reading: &Reading) {
+        let about_leads = |name: &&String| crate::hold::of(name).scope == Scope::Leads;
+        let Some(name) = self.job.hold_points().iter().find(about_leads).cloned() else { return };
+        if self.proving.is_none() {
+            self.proving = Proving::new(&name);
+        }
+        let Some(proving) = &mut self.proving else { return };
+        if let Proved::Shown(says) = proving.push(device, reading) {
+            let (how, device) = (How::Stream(says), device.to_string());
+            self.says.push(Says::Shown { name, how, device });
         }
     }
 
@@ -133,6 +170,9 @@ impl Check {
         let Some(index) = assigned(&self.job, self.points.states(), device, reading) else { return };
         let Some(rule) = self.job.rule.clone() else { return };
         let Some(point) = rule.header().points.get(index) else { return };
+        if self.has_unproved_leads(device, reading, point) {
+            return self.prove_leads(device, reading);
+        }
         let blocked = context.leads.block(&self.job, point, device, reading);
         self.points.note_blocked(blocked);
         if blocked {

@@ -5,7 +5,6 @@ use alloc::vec::Vec;
 use quantity::{Duration, Instant};
 
 use super::*;
-use crate::act::By;
 use crate::plan::Plan;
 use judge::limits::{DecisionRule, Word};
 
@@ -23,6 +22,7 @@ fn serve(ledger: &mut Ledger, unit_tag: &str, component: &str) {
     ledger.needs = Some(Needs {
         unit_tag: unit_tag.to_string(),
         component: component.to_string(),
+        slot: Slot::default(),
         hold_points: LISTED.iter().map(ToString::to_string).collect(),
     });
 }
@@ -34,7 +34,7 @@ fn at(s: i64) -> Instant {
 fn confirm_all(ledger: &mut Ledger) {
     for (s, name) in LISTED.iter().enumerate() {
         let how = How::Confirmed(By::Unsaid);
-        let changes = ledger.show(name, how, at(i64::try_from(s).unwrap()));
+        let changes = ledger.show(name, how, None, at(i64::try_from(s).unwrap()));
         assert!(matches!(&changes[..], [Change::Shown { name: of, .. }] if of == name));
     }
     assert_eq!(ledger.open(), Vec::<String>::new());
@@ -43,7 +43,7 @@ fn confirm_all(ledger: &mut Ledger) {
 fn lapsed(changes: &[Change]) -> Vec<(&str, LapseReason)> {
     let of = |change| match change {
         &Change::Lapsed { ref name, why } => Some((name.as_str(), why)),
-        Change::Shown { .. } => None,
+        Change::Shown { .. } | Change::Contradicted { .. } => None,
     };
     changes.iter().filter_map(of).collect()
 }
@@ -77,6 +77,10 @@ fn verdict(number: u64, word: Word) -> Verdict {
     }
 }
 
+fn clear(name: &str) -> Shows {
+    Shows { name: name.to_string(), by_conditional_pass: false }
+}
+
 #[test]
 fn what_falls_takes_those_behind_it_but_never_the_leads() {
     let mut ledger = ledger("RTU-07", "C1");
@@ -91,8 +95,8 @@ fn what_falls_takes_those_behind_it_but_never_the_leads() {
 fn power_undoes_one_unit_and_without_a_unit_every_one() {
     let mut ledger = ledger("RTU-07", "C1");
     confirm_all(&mut ledger);
-    assert_eq!(lapsed(&ledger.energised(Some("RTU-08"))), []);
-    let undone = ledger.energised(None);
+    assert_eq!(lapsed(&ledger.energised(Some("RTU-08"), Some(By::Unsaid), at(9))), []);
+    let undone = ledger.energised(None, Some(By::Unsaid), at(9));
     let undone: Vec<&str> = lapsed(&undone).into_iter().map(|(name, _)| name).collect();
     assert_eq!(undone, ["locked out", "proved dead", "discharged"]);
 }
@@ -120,15 +124,15 @@ fn time_lapses_the_shortest_lived_first() {
 #[test]
 fn a_verdict_shows_nothing_before_it_is_stored_and_a_fail_takes_away_at_once() {
     let mut ledger = ledger("RTU-07", "C1");
-    let shows = [String::from("supply proved")];
-    assert_eq!(ledger.judged(&verdict(1, Word::Pass), &shows, true), []);
+    let shows = [clear("supply proved")];
+    assert_eq!(ledger.judged(&verdict(1, Word::Pass), &Slot::default(), &shows, true), []);
     assert_eq!(ledger.stored(2), [], "another verdict's");
     let told = ledger.stored(1);
     assert!(matches!(&told[..], [Change::Shown { name, .. }] if name == "supply proved"), "{told:?}");
     assert_eq!(ledger.stored(1), [], "once");
 
-    assert_eq!(ledger.judged(&verdict(2, Word::Pass), &shows, true), []);
-    assert_eq!(ledger.judged(&verdict(3, Word::Fail), &shows, true), []);
+    assert_eq!(ledger.judged(&verdict(2, Word::Pass), &Slot::default(), &shows, true), []);
+    assert_eq!(ledger.judged(&verdict(3, Word::Fail), &Slot::default(), &shows, true), []);
     assert_eq!(ledger.next_lapse(), None, "gone before anything is stored");
     assert_eq!(ledger.stored(2), [], "a later fail has taken it back");
     assert_eq!(lapsed(&ledger.stored(3)), [("supply proved", LapseReason::Failed)]);
@@ -138,7 +142,7 @@ fn a_verdict_shows_nothing_before_it_is_stored_and_a_fail_takes_away_at_once() {
 fn nothing_counts_that_nobody_watched() {
     let mut ledger = ledger("RTU-07", "C1");
     confirm_all(&mut ledger);
-    let _ = ledger.judged(&verdict(1, Word::Pass), &[String::from("supply proved")], true);
+    let _ = ledger.judged(&verdict(1, Word::Pass), &Slot::default(), &[clear("supply proved")], true);
     let changes = ledger.forget(LapseReason::Unwatched);
     assert_eq!(lapsed(&changes).len(), LISTED.len());
     assert!(lapsed(&changes).iter().all(|(_, why)| *why == LapseReason::Unwatched));

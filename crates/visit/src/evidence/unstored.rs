@@ -7,6 +7,9 @@ use alloc::vec::Vec;
 use quantity::Instant;
 
 use super::standing::STANDING_MAX;
+use crate::hold::{self, Scope};
+use crate::job::Place;
+use crate::model::Slot;
 use crate::verdict::Verdict;
 use judge::limits::Word;
 
@@ -14,8 +17,10 @@ use judge::limits::Word;
 #[derive(Clone, Debug)]
 pub(super) struct Pending {
     number: u64,
-    pub(super) unit_tag: String,
-    pub(super) component: String,
+    unit_tag: String,
+    component: String,
+    slot: Slot,
+    pub(super) check: u32,
     pub(super) title: String,
     pub(super) word: Word,
     pub(super) at: Instant,
@@ -26,17 +31,24 @@ pub(super) struct Pending {
 
 impl Pending {
     /// What this verdict shows by these names.
-    pub(super) fn new(verdict: &Verdict, names: Vec<String>) -> Self {
+    pub(super) fn new(verdict: &Verdict, slot: &Slot, names: Vec<String>) -> Self {
         Self {
             number: verdict.number,
             unit_tag: verdict.unit_tag.clone(),
             component: verdict.component.clone(),
+            slot: slot.clone(),
+            check: verdict.check,
             title: verdict.title.clone(),
             word: verdict.word,
             at: verdict.at,
             names,
             taken: Vec::new(),
         }
+    }
+
+    /// Where.
+    pub(super) fn place(&self) -> Place<'_> {
+        Place { unit_tag: &self.unit_tag, component: &self.component, slot: &self.slot }
     }
 
     /// Whether it shows its names; else it takes them away.
@@ -58,10 +70,13 @@ impl Unstored {
         self.0.push_back(given);
     }
 
-    /// An earlier pass on this unit that waits for its storing shows these names no more.
-    pub(super) fn take_back(&mut self, unit_tag: &str, names: &[String]) {
-        for earlier in self.0.iter_mut().filter(|earlier| earlier.unit_tag == unit_tag) {
-            earlier.names.retain(|name| !names.contains(name));
+    /// An earlier pass that waits for its storing shows these names no more: on the whole unit, or where a name is about a component,
+    /// on this one.
+    pub(super) fn take_back(&mut self, place: Place<'_>, names: &[String]) {
+        for earlier in self.0.iter_mut().filter(|earlier| earlier.unit_tag == place.unit_tag) {
+            let here = earlier.component == place.component;
+            let stays = |name: &String| !here && hold::of(name).scope == Scope::Served;
+            earlier.names.retain(|name| stays(name) || !names.contains(name));
         }
     }
 

@@ -55,7 +55,7 @@ impl Round {
             }
             Act::Finding { text, as_left } => self.finding(text, as_left, by),
             Act::Restored { what } => self.restored(&what, by),
-            Act::Energised => self.energised(),
+            Act::Energised => self.energised(by),
             Act::Close { why } => self.close(why, by),
         }
     }
@@ -95,7 +95,7 @@ impl Round {
     }
 
     fn finding(&mut self, text: String, as_left: bool, by: By) {
-        let Some(Place { unit_tag, component }) = self.place() else {
+        let Some(Place { unit_tag, component, .. }) = self.place() else {
             return self.refuse(
                 "a finding belongs to a unit: go to one first, for example with unit RTU-01".to_string(),
             );
@@ -105,13 +105,13 @@ impl Round {
     }
 
     fn restored(&mut self, what: &str, by: By) {
-        let Some(Place { unit_tag, component }) = self.place() else {
+        let Some(Place { unit_tag, component, .. }) = self.place() else {
             return self.refuse(format!(
                 "{what:?} was not taken: go to its unit first, for example with unit RTU-01"
             ));
         };
         let (unit_tag, component) = (unit_tag.to_string(), component.to_string());
-        let place = Place { unit_tag: &unit_tag, component: &component };
+        let place = Place::new(&unit_tag, &component);
         match self.restoration.restored(what, place) {
             Ok(owed) => self.say(Output::Restored { owed, by }),
             Err(why) => self.refuse(why),
@@ -135,6 +135,7 @@ impl Round {
         let changes = self.ledger.leave(&unit_tag);
         self.take(changes);
         self.paused = false;
+        self.contradicted = None;
         self.unit = None;
         self.say(Output::Closed { unit_tag, why, owed, by });
     }
@@ -165,10 +166,10 @@ impl Round {
         };
         let open = self.ledger.open();
         match open.first() {
-            Some(first) if *first != name && open.contains(&name) => {
+            Some(first) if *first != name && open.contains(&name) && !says_that_too(&name, first) => {
                 self.refuse(format!("{name:?} was not taken: show {first:?} first"));
             }
-            _ => self.show(&name, How::Confirmed(by)),
+            _ => self.show(&name, How::Confirmed(by), None),
         }
     }
 
@@ -182,12 +183,22 @@ impl Round {
     }
 
     /// Power is back on the unit of the armed check; on any unit, as far as is known, when none is armed.
-    fn energised(&mut self) {
+    fn energised(&mut self, by: By) {
+        self.contradicted = None;
         self.with_check(|check, _| check.power_back());
         let unit_tag = self.job().map(|job| job.plan.unit_tag.clone());
-        let changes = self.ledger.energised(unit_tag.as_deref());
+        let says = (!self.paused).then_some(by);
+        let changes = self.ledger.energised(unit_tag.as_deref(), says, self.now);
         self.take(changes);
+        if let (Some(unit_tag), Some(why)) = (unit_tag, self.why_not_on()) {
+            self.contradict(unit_tag, format!("power back while {why}"));
+        }
     }
+}
+
+/// Whether who says that a unit runs says with it that it has power.
+fn says_that_too(name: &str, other: &str) -> bool {
+    other == "power on" && crate::hold::of(name).power == crate::hold::Power::Live
 }
 
 /// What a pause leaves to do: see, put back, tell, go on or end.

@@ -178,7 +178,8 @@ fn rules_with_more_in_their_head() -> Vec<Native> {
         Some(judge::rule::AcceptedDrift { name: "pull-down".into(), per_minute: 2.0, source: source() });
     all.push(pulls_down);
     let mut air = rule("air-first", &[("capacitance", "uF")], &[], bare);
-    air.header.shows = alloc::vec!["airflow proved".to_string()];
+    air.header.shows =
+        alloc::vec![judge::rule::Shows { name: "airflow proved".to_string(), by_conditional_pass: true }];
     all.push(air);
     all.push(rule("after-air", &[("capacitance", "uF")], &["airflow proved"], bare));
     let mut second_rating = with_plate(rule("same-as", &[("capacitance", "uF")], &[], run_capacitor));

@@ -7,10 +7,11 @@ use alloc::vec::Vec;
 use proptest::prelude::*;
 use quantity::{Duration, Instant};
 
-use super::{Gate, STANDING_MAX, Standing};
+use super::{Gate, STANDING_MAX, Shown, Standing};
 use crate::act::By;
-use crate::hold::{self, Evidence, How, Scope};
+use crate::hold::{self, How, Scope};
 use crate::job::Place;
+use crate::model::Slot;
 
 /// One that stands, as the plain list keeps it.
 #[derive(Clone, Debug, PartialEq)]
@@ -18,19 +19,40 @@ struct Plain {
     name: String,
     unit_tag: String,
     component: String,
+    slot: Slot,
+    device: Option<String>,
+    confirmed: bool,
     since: Instant,
     at: Instant,
     until: Instant,
 }
 
 impl Plain {
+    /// Whether it counts there.
     fn reaches(&self, place: Place<'_>) -> bool {
+        let same_unit = self.unit_tag == place.unit_tag;
         match hold::of(&self.name).scope {
             Scope::Leads => true,
-            Scope::Unit => self.unit_tag == place.unit_tag,
-            Scope::Component => self.unit_tag == place.unit_tag && self.component == place.component,
+            Scope::Unit => same_unit,
+            Scope::Circuit => same_unit && self.slot.circuit == place.slot.circuit,
+            Scope::Component => same_unit && self.component == place.component,
+            Scope::Served => same_unit && serves(&self.component, place.component),
         }
     }
+
+    /// Whether another one shown there takes its place.
+    fn is_replaced_at(&self, place: Place<'_>, device: Option<&str>) -> bool {
+        match hold::of(&self.name).scope {
+            Scope::Leads => self.device.as_deref() == device,
+            Scope::Served => self.unit_tag == place.unit_tag && self.component == place.component,
+            _ => self.reaches(place),
+        }
+    }
+}
+
+/// In these tests "fan 1 capacitor" and "fan 1 starter" serve "fan 1".
+fn serves(component: &str, other: &str) -> bool {
+    component == other || (component.starts_with("fan 1 ") && other == "fan 1")
 }
 
 impl From<&Standing> for Plain {
@@ -39,6 +61,9 @@ impl From<&Standing> for Plain {
             name: s.name.clone(),
             unit_tag: s.unit_tag.clone(),
             component: s.component.clone(),
+            slot: s.slot.clone(),
+            device: s.device.clone(),
+            confirmed: matches!(s.evidence.how, How::Confirmed(_)),
             since: s.since,
             at: s.evidence.at,
             until: s.evidence.at + hold::of(&s.name).lasts,
@@ -48,29 +73,67 @@ impl From<&Standing> for Plain {
 
 /// Everything that stands, oldest first, searched from end to end.
 #[derive(Default)]
-struct List(Vec<Plain>);
+struct List {
+    standing: Vec<Plain>,
+    /// Name, unit, component, time.
+    failed: Vec<(String, String, String, Instant)>,
+}
 
 impl List {
-    fn show(&mut self, name: &str, place: Place<'_>, at: Instant, renewed: bool) {
-        let here = |s: &Plain| s.name == name && s.reaches(place);
-        let before = self.0.iter().find(|s| here(s)).map(|s| s.since).filter(|_| renewed);
-        self.0.retain(|s| !here(s));
-        if self.0.len() >= STANDING_MAX {
-            self.0.remove(0);
+    fn show(&mut self, name: &str, place: Place<'_>, shown: &Shown, renewed: bool) {
+        let at = shown.at;
+        let device = shown.from.as_deref().filter(|_| hold::of(name).scope == Scope::Leads);
+        let here = |s: &Plain| s.name == name && s.is_replaced_at(place, device);
+        let before = self.standing.iter().find(|s| here(s)).map(|s| s.since).filter(|_| renewed);
+        self.standing.retain(|s| !here(s));
+        self.failed.retain(|(of, unit, component, _)| {
+            of != name || unit != place.unit_tag || component != place.component
+        });
+        if self.standing.len() >= STANDING_MAX {
+            self.standing.remove(0);
         }
-        self.0.push(Plain {
+        self.standing.push(Plain {
             name: name.to_string(),
             unit_tag: place.unit_tag.to_string(),
             component: place.component.to_string(),
+            slot: place.slot.clone(),
+            device: device.map(ToString::to_string),
+            confirmed: matches!(shown.how, How::Confirmed(_)),
             since: before.unwrap_or(at),
             at,
             until: at + hold::of(name).lasts,
         });
     }
 
+    fn newest(&self, name: &str, place: Place<'_>) -> Option<usize> {
+        self.standing.iter().rposition(|s| s.name == name && s.reaches(place))
+    }
+
+    fn find(&self, name: &str, place: Place<'_>) -> Option<&Plain> {
+        let found = &self.standing[self.newest(name, place)?];
+        let failed = self.failed.iter().any(|(of, unit, component, at)| {
+            of == name
+                && unit == place.unit_tag
+                && serves(component, place.component)
+                && !(found.confirmed && found.at >= *at)
+        });
+        (!failed).then_some(found)
+    }
+
+    fn fail(&mut self, name: &str, place: Place<'_>, at: Instant) -> Vec<Plain> {
+        let gone = self.remove(|s| s.name == name && s.is_replaced_at(place, None));
+        if hold::of(name).scope == Scope::Served {
+            self.failed.retain(|(of, unit, component, _)| {
+                of != name || unit != place.unit_tag || component != place.component
+            });
+            self.failed.push((name.to_string(), place.unit_tag.to_string(), place.component.to_string(), at));
+        }
+        gone
+    }
+
     fn remove(&mut self, which: impl Fn(&Plain) -> bool) -> Vec<Plain> {
-        let (gone, kept) = core::mem::take(&mut self.0).into_iter().partition(which);
-        self.0 = kept;
+        let (gone, kept) = core::mem::take(&mut self.standing).into_iter().partition(which);
+        self.standing = kept;
         gone
     }
 
@@ -87,7 +150,13 @@ enum Act {
         name: usize,
         unit: usize,
         component: usize,
+        device: usize,
         renewed: bool,
+    },
+    Fail {
+        name: usize,
+        unit: usize,
+        component: usize,
     },
     /// The same hold point for so many components, one after the other.
     ShowMany {
@@ -108,23 +177,36 @@ enum Act {
 }
 
 /// All scopes and lapse times, and one that the engine does not know.
-const NAMES: [&str; 7] = [
+const NAMES: [&str; 9] = [
     "locked out",
     "proved dead",
     "discharged",
     "one lead off",
     "leads proved",
     "airflow proved",
+    "running steady",
+    "capacitor proved",
     "belt guard on",
 ];
 const UNITS: [&str; 3] = ["RTU-01", "RTU-02", ""];
-const COMPONENTS: [&str; 3] = ["C1", "C2", ""];
+const COMPONENTS: [&str; 5] = ["fan 1", "fan 1 capacitor", "fan 1 starter", "fan 2", ""];
+/// `None`: somebody confirms it; else a device shows it, or the verdict of a check.
+const FROM: [Option<&str>; 3] = [None, Some("meter"), Some("bench")];
+
+/// A component there; "fan 2" is on the other circuit.
+fn place(unit: usize, component: usize) -> (&'static str, &'static str, Slot) {
+    let circuit = ["1", "1", "1", "2", ""][component];
+    let circuit = (!circuit.is_empty()).then(|| circuit.to_string());
+    (UNITS[unit], COMPONENTS[component], Slot { circuit, serves: None })
+}
 
 fn act() -> impl Strategy<Value = Act> {
     let (name, unit, component) = (0..NAMES.len(), 0..UNITS.len(), 0..COMPONENTS.len());
     prop_oneof![
-        12 => (name.clone(), unit.clone(), component.clone(), any::<bool>())
-            .prop_map(|(name, unit, component, renewed)| Act::Show { name, unit, component, renewed }),
+        12 => (name.clone(), unit.clone(), component.clone(), 0..FROM.len(), any::<bool>())
+            .prop_map(|(name, unit, component, device, renewed)| Act::Show { name, unit, component, device, renewed }),
+        3 => (name.clone(), unit.clone(), component.clone())
+            .prop_map(|(name, unit, component)| Act::Fail { name, unit, component }),
         1 => (name.clone(), 1_usize..700).prop_map(|(name, count)| Act::ShowMany { name, count }),
         3 => (name, unit.clone(), component)
             .prop_map(|(name, unit, component)| Act::Withdraw { name, unit, component }),
@@ -136,27 +218,36 @@ fn act() -> impl Strategy<Value = Act> {
 /// The same on both; what fell in each.
 fn both(gate: &mut Gate, list: &mut List, act: &Act, now: &mut Instant) -> (Vec<Plain>, Vec<Plain>) {
     let plain = |gone: Vec<Standing>| gone.iter().map(Plain::from).collect();
-    let mut show = |name: &str, place: Place<'_>, renewed: bool| {
-        let evidence = Evidence { at: *now, how: How::Confirmed(By::Unsaid) };
-        gate.show(name, place, evidence, renewed);
-        list.show(name, place, *now, renewed);
+    let mut show = |name: &str, place: Place<'_>, from: Option<&str>, renewed: bool| {
+        let how = from.map_or(How::Confirmed(By::Unsaid), |from| How::Stream(from.to_string()));
+        let shown = Shown { at: *now, how, from: from.map(ToString::to_string) };
+        gate.show(name, place, shown.clone(), renewed);
+        list.show(name, place, &shown, renewed);
     };
     match *act {
-        Act::Show { name, unit, component, renewed } => {
-            show(NAMES[name], Place { unit_tag: UNITS[unit], component: COMPONENTS[component] }, renewed);
+        Act::Show { name, unit, component, device, renewed } => {
+            let (unit_tag, component, slot) = place(unit, component);
+            show(NAMES[name], Place { unit_tag, component, slot: &slot }, FROM[device], renewed);
             Default::default()
         }
         Act::ShowMany { name, count } => {
             for index in 0..count {
-                show(NAMES[name], Place { unit_tag: "RTU-03", component: &format!("C{index}") }, false);
+                show(NAMES[name], Place::new("RTU-03", &format!("C{index}")), None, false);
             }
             Default::default()
         }
+        Act::Fail { name, unit, component } => {
+            let (unit_tag, component, slot) = place(unit, component);
+            let place = Place { unit_tag, component, slot: &slot };
+            let gone = gate.fail(NAMES[name], place, *now);
+            (plain(gone.into_iter().collect()), list.fail(NAMES[name], place, *now))
+        }
         Act::Withdraw { name, unit, component } => {
-            let place = Place { unit_tag: UNITS[unit], component: COMPONENTS[component] };
+            let (unit_tag, component, slot) = place(unit, component);
+            let place = Place { unit_tag, component, slot: &slot };
             let gone = gate.withdraw(NAMES[name], place);
-            let wanted = list.remove(|s| s.name == NAMES[name] && s.reaches(place));
-            (plain(gone.into_iter().collect()), wanted)
+            let wanted = list.newest(NAMES[name], place).map(|at| list.standing.remove(at));
+            (plain(gone.into_iter().collect()), wanted.into_iter().collect())
         }
         Act::Energised { unit } => {
             let unit = unit.map(|unit| UNITS[unit]);
@@ -180,16 +271,21 @@ proptest! {
         for act in &acts {
             let (gone, wanted) = both(&mut gate, &mut list, act, &mut now);
             prop_assert_eq!(gone, wanted, "{:?}", act);
-            prop_assert_eq!(gate.next_lapse(), list.0.iter().map(|s| s.until).min(), "{:?}", act);
-            prop_assert_eq!((gate.by_place.len(), gate.lapses.len()), (list.0.len(), list.0.len()));
-            for (name, (unit_tag, component)) in NAMES.into_iter().zip(UNITS.into_iter().cycle().zip(COMPONENTS)) {
-                let place = Place { unit_tag, component };
-                let found = gate.find(name, hold::of(name).scope, place).map(Plain::from);
-                let wanted = list.0.iter().find(|s| s.name == name && s.reaches(place));
-                prop_assert_eq!(found.as_ref(), wanted, "{:?}: {} at {:?}", act, name, place);
+            let next = list.standing.iter().map(|s| s.until).min();
+            prop_assert_eq!(gate.next_lapse(), next, "{:?}", act);
+            let count = list.standing.len();
+            prop_assert_eq!((gate.by_place.len(), gate.lapses.len()), (count, count));
+            for name in NAMES {
+                for (unit, component) in (0..UNITS.len()).flat_map(|unit| (0..COMPONENTS.len()).map(move |c| (unit, c))) {
+                    let (unit_tag, component, slot) = place(unit, component);
+                    let place = Place { unit_tag, component, slot: &slot };
+                    let found = gate.find(name, hold::of(name).scope, place).map(Plain::from);
+                    let wanted = list.find(name, place);
+                    prop_assert_eq!(found.as_ref(), wanted, "{:?}: {} at {:?}", act, name, place);
+                }
             }
         }
         let standing: Vec<Plain> = gate.standing.values().map(Plain::from).collect();
-        prop_assert_eq!(standing, list.0);
+        prop_assert_eq!(standing, list.standing);
     }
 }

@@ -262,7 +262,7 @@ impl Books {
         })
     }
 
-    fn reading_lacks(&self, r: &crate::verdict::PointReading) -> Option<String> {
+    fn reading_lacks(&self, r: &PointReading) -> Option<String> {
         let mine: Vec<_> =
             self.readings.iter().filter(|(device, x)| *device == r.device && x.at <= r.at).collect();
         let Some((_, last)) = mine.last() else { return Some("no reading".to_string()) };

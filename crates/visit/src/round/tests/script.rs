@@ -2,7 +2,7 @@
 //! the difference. Every case runs a second time with ticks in between and must say the same, word for word.
 //!
 //! A case starts with `== name`. Then, one per line (`#` starts a remark):
-//! - what is armed: `rule ID`, `unit TAG`, `component NAME`, `plate NAME VALUE`, `plate none`, `bind POINT DEVICE CHANNEL`,
+//! - what is armed: `rule ID`, `unit TAG`, `component NAME`, `circuit NAME`, `serves NAME`, `supply single phase`, `plate NAME VALUE`, `plate none`, `bind POINT DEVICE CHANNEL`,
 //!   `accuracy TEXT` (of all meters), `unpaced` (no profile states how fast a display converts; else once a reading, or `every SECONDS`), `simple` (simple acceptance), `arm`
 //! - by hand: `confirm NAME`, `gate` (confirms all of the rule), `withdraw NAME`, `energised`, `again`, `finish`, `yes`,
 //!   `no` (both with the number of a question, or for the one that is open), `typed POINT VALUE`, `open POINT`, `rules none`,
@@ -99,6 +99,9 @@ impl Runner {
             "rule" => self.plan.rule = rest.to_string(),
             "unit" => self.plan.unit_tag = rest.to_string(),
             "component" => self.plan.component = rest.to_string(),
+            "circuit" => self.plan.slot.circuit = Some(rest.to_string()),
+            "serves" => self.plan.slot.serves = Some(rest.to_string()),
+            "supply" => self.plan.supply.line = Line::parse(rest)?,
             "plate" => self.plate(rest)?,
             "bind" => self.bind(rest)?,
             "accuracy" => self.accuracy = Some(Accuracy::parse(rest).map_err(|e| e.to_string())?),
@@ -334,6 +337,7 @@ pub(super) fn text(output: &Output) -> String {
             How::Stream(says) => format!("shown {name}: {says}"),
         },
         Output::Lapsed { name, why } => format!("lapsed {name}: {}", why.text()),
+        Output::Contradicted { unit_tag, sign } => format!("contradicted {unit_tag}: {sign}"),
         Output::Settled(r) => format!("settled {} {} {} from {}", r.point, r.shown, r.display.unit, r.device),
         Output::Completed { verdict, reading: r, judgements } => {
             let figure =

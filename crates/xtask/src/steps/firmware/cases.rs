@@ -120,11 +120,24 @@ fn texts(case: &Table, key: &str) -> Map<String, Value> {
     table.into_iter().flatten().filter_map(text).collect()
 }
 
-/// What a rule's head lists; the list is written as in JSON.
+/// What a rule's head lists, after those that lead to the unit's state; the list is written as in JSON.
 fn hold_points(rule: &str) -> Result<Vec<String>> {
-    let Some((_, rest)) = rule.split_once("\nhold_points(") else { return Ok(Vec::new()) };
-    let list = rest.split_once(')').map_or(rest, |(list, _)| list);
-    serde_json::from_str(list).with_context(|| format!("hold_points({list}) cannot be read here"))
+    let listed: Vec<String> = match rule.split_once("\nhold_points(") {
+        None => Vec::new(),
+        Some((_, rest)) => {
+            let list = rest.split_once(')').map_or(rest, |(list, _)| list);
+            serde_json::from_str(list).with_context(|| format!("hold_points({list}) cannot be read here"))?
+        }
+    };
+    let runs = listed.iter().any(|name| name == "running steady" || name == "burner steady");
+    let first: &[&str] = match rule.split_once("\nunit_state(\"").and_then(|(_, rest)| rest.split_once('"')) {
+        Some(("energised", _)) => &["power on"],
+        Some(("running", _)) if runs => &["power on"],
+        Some(("running", _)) => &["power on", "running"],
+        Some(("isolated", _)) if !listed.iter().any(|name| name == "locked out") => &["locked out"],
+        _ => &[],
+    };
+    Ok(first.iter().map(|name| (*name).to_owned()).chain(listed).collect())
 }
 
 #[cfg(test)]
