@@ -9,7 +9,7 @@ use core::fmt::Write;
 
 use judge::rule::source_with_class;
 
-use crate::verdict::{JudgementJson, ReadingJson, VerdictJson};
+use crate::verdict::{EvidenceJson, JudgementJson, ReadingJson, VerdictJson};
 use crate::{early, plain, plain_lines};
 
 pub use follow_up::{amendment, completed, follow_up};
@@ -54,7 +54,8 @@ pub fn block(verdict: &VerdictJson) -> String {
     }
     for hold in &verdict.hold_points {
         let how = hold.how.as_deref().unwrap_or("NOT SHOWN");
-        let covers = verdict.evidence.iter().find(|evidence| evidence.what == hold.name);
+        let told = |evidence: &&EvidenceJson| !matches!(evidence.scope.as_str(), "" | "leads");
+        let covers = verdict.evidence.iter().find(|evidence| evidence.what == hold.name).filter(told);
         let covers = covers.map_or_else(String::new, |evidence| match &evidence.by {
             Some(by) => format!(" ({}; {})", plain(&evidence.scope), plain(by)),
             None => format!(" ({})", plain(&evidence.scope)),

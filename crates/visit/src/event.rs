@@ -227,6 +227,8 @@ pub enum LapseReason {
     Life,
     /// The unit was isolated, so it does not run.
     Isolated,
+    /// What was taken off for it is back.
+    PutBack,
 }
 
 impl LapseReason {
@@ -245,6 +247,7 @@ impl LapseReason {
             Self::Closed => "the visit at the unit is closed",
             Self::Life => "the unit shows life",
             Self::Isolated => "the unit was isolated",
+            Self::PutBack => "it is put back",
         }
     }
 }

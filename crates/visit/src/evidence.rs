@@ -192,6 +192,12 @@ impl Ledger {
         self.fell(gone.into_iter(), LapseReason::Withdrawn)
     }
 
+    /// What was taken off for this hold point at this place is back, so it stands no longer.
+    pub(crate) fn put_back(&mut self, name: &str, place: Place<'_>) -> Vec<Change> {
+        let gone = self.gate.put_back(name, place);
+        self.fell(gone.into_iter(), LapseReason::PutBack)
+    }
+
     /// Time has passed.
     pub(crate) fn lapse(&mut self, now: Instant) -> Vec<Change> {
         let gone = self.gate.lapse_due(now);

@@ -2,7 +2,6 @@
 
 use alloc::string::ToString;
 
-use judge::rule::Point;
 use quantity::{Kind, Reading};
 
 use super::*;
@@ -129,15 +128,18 @@ impl Check {
         }
     }
 
-    /// Whether this reading comes by leads that nobody has proved, although the check holds on proved leads.
-    fn has_unproved_leads(&mut self, device: &str, reading: &Reading, point: &Point) -> bool {
+    /// Whether nobody has proved the leads of this device, although the check holds on proved leads.
+    fn is_unproved(&self, device: &str) -> bool {
+        self.proved_leads.as_ref().is_some_and(|proved| proved.iter().all(|of| of != device))
+    }
+
+    /// Whether a reading for this point comes by leads that nobody has proved: it is not taken, and the prompt says so.
+    fn has_unproved_leads(&mut self, device: &str, reading: &Reading) -> bool {
         let by_leads = matches!(
             reading.display.unit.kind(),
             Kind::Capacitance | Kind::Resistance | Kind::Voltage | Kind::Current
         );
-        let proved = self.proved_leads.as_ref().is_none_or(|proved| proved.iter().any(|of| of == device));
-        let unproved =
-            by_leads && !proved && self.job.binding(&point.name).is_none_or(|b| b.from.device == device);
+        let unproved = by_leads && self.is_unproved(device);
         if !unproved {
             self.unproved = None;
         } else if self.unproved.as_deref() != Some(device) {
@@ -162,6 +164,9 @@ impl Check {
 
     /// Takes a reading for the point that it belongs to.
     fn measure(&mut self, device: &str, reading: &Reading, context: &mut Context<'_>) {
+        if reading.display.unit.kind() == Kind::Resistance && self.is_unproved(device) {
+            self.prove_leads(device, reading);
+        }
         let changed = self.points.break_off(self.job.points(), device, reading);
         let _ = self.reconsider_question();
         if changed {
@@ -170,8 +175,8 @@ impl Check {
         let Some(index) = assigned(&self.job, self.points.states(), device, reading) else { return };
         let Some(rule) = self.job.rule.clone() else { return };
         let Some(point) = rule.header().points.get(index) else { return };
-        if self.has_unproved_leads(device, reading, point) {
-            return self.prove_leads(device, reading);
+        if self.has_unproved_leads(device, reading) {
+            return;
         }
         let blocked = context.leads.block(&self.job, point, device, reading);
         self.points.note_blocked(blocked);

@@ -292,6 +292,14 @@ impl Gate {
         self.take_all(|s| s.unit_tag == unit_tag && hold::of(&s.name).power == Power::Live)
     }
 
+    /// Removes what rests on something that is back: at this component, or on the whole unit without one.
+    pub(super) fn put_back(&mut self, name: &str, place: Place<'_>) -> Vec<Standing> {
+        let here = |s: &Standing| {
+            s.unit_tag == place.unit_tag && (place.component.is_empty() || s.component == place.component)
+        };
+        self.take_all(|s| s.name == name && here(s))
+    }
+
     fn take_all(&mut self, which: impl Fn(&Standing) -> bool) -> Vec<Standing> {
         let numbers: Vec<u64> =
             self.standing.iter().filter(|(_, s)| which(s)).map(|(number, _)| *number).collect();

@@ -113,7 +113,12 @@ impl Round {
         let (unit_tag, component) = (unit_tag.to_string(), component.to_string());
         let place = Place::new(&unit_tag, &component);
         match self.restoration.restored(what, place) {
-            Ok(owed) => self.say(Output::Restored { owed, by }),
+            Ok(owed) => {
+                let changes =
+                    self.ledger.put_back(&owed.hold_point, Place::new(&owed.unit_tag, &owed.component));
+                self.say(Output::Restored { owed, by });
+                self.take(changes);
+            }
             Err(why) => self.refuse(why),
         }
     }

@@ -11,7 +11,7 @@ use super::*;
 use crate::act::{Act, Display};
 use crate::testing::{Judging, Native, judged, point, source, within};
 use judge::rule::{
-    Answer, Header, Judgement, Outcome, PlateDefault, PlateItem, Rule, RuleError, SourceClass,
+    Answer, Header, Judgement, Outcome, PlateDefault, PlateItem, Rule, RuleError, SourceClass, UnitState,
 };
 
 mod cases;
@@ -182,6 +182,7 @@ fn rules_with_more_in_their_head() -> Vec<Native> {
         alloc::vec![judge::rule::Shows { name: "airflow proved".to_string(), by_conditional_pass: true }];
     all.push(air);
     all.push(rule("after-air", &[("capacitance", "uF")], &["airflow proved"], bare));
+    all.extend(rules_of_the_unit_s_state());
     let mut second_rating = with_plate(rule("same-as", &[("capacitance", "uF")], &[], run_capacitor));
     let mut bounded = with_plate(rule("bounded", &[("capacitance", "uF")], &[], run_capacitor));
     bounded.header.nameplate[0].plausible = Some((0.5, 200.0));
@@ -194,6 +195,43 @@ fn rules_with_more_in_their_head() -> Vec<Native> {
     ];
     all.push(second_rating);
     all
+}
+
+/// Rules that need a state of the unit, whose evidence is of a circuit or a component, and that take something off.
+fn rules_of_the_unit_s_state() -> Vec<Native> {
+    let amps = |v: &[f64]| judged(alloc::vec![within("amps", v[0], Some(4.0), Some(6.0))]);
+    let shows = |name: &str, by_conditional_pass| {
+        alloc::vec![judge::rule::Shows { name: name.to_string(), by_conditional_pass }]
+    };
+    let in_state = |mut rule: Native, state| {
+        let first = crate::hold::leading_to(state, &rule.header.hold_points);
+        let first: Vec<String> = first.into_iter().map(ToString::to_string).collect();
+        rule.header.unit_state = state;
+        rule.header.hold_points = [first, rule.header.hold_points].concat();
+        rule
+    };
+    let mut capacitor = rule("capacitor-first", &[("capacitance", "uF")], &[], bare);
+    capacitor.header.shows = shows("capacitor proved", true);
+    let mut supply = rule("supply-first", &[("capacitance", "uF")], &[], bare);
+    supply.header.shows = shows("supply proved", false);
+    let mut hoses = rule("hoses", &[("amps", "A")], &[], amps);
+    hoses.header.puts_back = alloc::vec!["ports capped".to_string()];
+    alloc::vec![
+        capacitor,
+        supply,
+        hoses,
+        in_state(
+            rule("live-volts", &[("volts", "V ac")], &[], |v| {
+                judged(alloc::vec![within("volts", v[0], Some(207.0), Some(253.0))])
+            }),
+            UnitState::Energised
+        ),
+        in_state(rule("runs", &[("amps", "A")], &[], amps), UnitState::Running),
+        in_state(rule("runs-steady", &[("amps", "A")], &["running steady"], amps), UnitState::Running),
+        in_state(rule("dead-part", &[("capacitance", "uF")], &["one lead off"], bare), UnitState::Isolated),
+        rule("after-supply", &[("capacitance", "uF")], &["supply proved"], bare),
+        rule("after-capacitor", &[("amps", "A")], &["capacitor proved"], amps),
+    ]
 }
 
 fn armed(rule: &str) -> Event {

@@ -462,7 +462,9 @@ files!(
     storing,
     unwatched,
     acts,
-    life
+    life,
+    state,
+    scope
 );
 
 #[test]
