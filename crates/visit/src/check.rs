@@ -3,6 +3,7 @@
 
 mod answer;
 mod conclude;
+mod danger;
 mod doubts;
 mod facts;
 mod given;
@@ -34,7 +35,8 @@ use crate::live::Interest;
 use crate::settings::Settings;
 use crate::verdict::{PointReading, Reason, Verdict};
 use crate::view::Phase;
-use conclude::{Conclusion, conclude, without};
+use conclude::{Conclusion, conclude, endangered, without};
+use danger::{Dangers, Found};
 use facts::Facts;
 use given::Given;
 use points::follow::{Seen, What};
@@ -45,7 +47,7 @@ use proving::{Proved, Proving};
 use questions::{About, Question, Questions};
 use thresholds::{Asking, Viewpoint};
 
-pub(crate) use conclude::Ending;
+pub(crate) use conclude::{Endangered, Ending};
 pub(crate) use questions::none_asked;
 pub use waits::StillWaits;
 
@@ -80,6 +82,7 @@ pub(crate) struct Check {
     measuring: bool,
     proving: Option<Proving>,
     points: Points,
+    dangers: Dangers,
     /// Points taken before all hold points stood; dropped when they do.
     premature: bool,
     questions: Questions,
@@ -100,6 +103,7 @@ impl Check {
             measuring: false,
             proving: None,
             points,
+            dangers: Dangers::default(),
             premature: false,
             questions: Questions::default(),
             asking: Asking::default(),
@@ -216,6 +220,7 @@ impl Check {
     /// Its readings are to be taken again.
     pub(crate) fn again(&mut self) {
         self.forget_readings();
+        self.dangers.forget();
         self.measuring = false;
     }
 
@@ -236,6 +241,14 @@ impl Check {
         if let Some(given) = &mut self.given {
             given.note_live(false);
         }
+    }
+
+    /// A danger was found: it ends at once, whatever is open.
+    fn endanger(&mut self, found: Found, live: bool, context: &Context<'_>) {
+        self.touch();
+        self.say(Output::Settled(found.reading.clone()));
+        let ending = endangered(&self.facts(context.settings), found);
+        self.says.push(Says::Ended { ending, live });
     }
 
     fn end_without(&mut self, reason: Reason, context: &Context<'_>) {
@@ -289,6 +302,7 @@ impl Check {
     pub(crate) fn lose(&mut self, device: &str) {
         let mut lost = self.proving.as_mut().is_some_and(|proving| proving.lose(device));
         self.questions.drop_proof_question();
+        self.dangers.lose(device);
         lost |= self.points.lose(device);
         lost |= self.reconsider_question();
         if lost {
@@ -328,6 +342,7 @@ impl Check {
     pub(crate) fn forget(&mut self, why: ResetReason) {
         self.evidence_fell();
         self.power_back();
+        self.dangers.lose_all();
         if self.is_done() {
             return;
         }

@@ -219,6 +219,8 @@ pub enum LapseReason {
     Life,
     /// The unit was isolated, so it does not run.
     Isolated,
+    /// A danger was found that ends it.
+    Danger,
 }
 
 impl LapseReason {
@@ -237,6 +239,7 @@ impl LapseReason {
             Self::Closed => "the visit at the unit is closed",
             Self::Life => "the unit shows life",
             Self::Isolated => "the unit was isolated",
+            Self::Danger => "a danger was found",
         }
     }
 }

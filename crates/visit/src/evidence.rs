@@ -193,25 +193,29 @@ impl Ledger {
         self.volts.on_live_source(device, reading);
     }
 
-    /// A pass shows hold points for other checks of this unit, a fail takes them away; anything else changes nothing.
+    /// A pass shows hold points for other checks of this unit, a fail takes them away, a danger everywhere on the unit; anything
+    /// else changes nothing.
     /// A fail closes gates at once and is told when it is stored. `waits_for_storing` as in
     /// [`crate::settings::Settings::verdicts_are_stored`].
     pub(crate) fn judged(
         &mut self,
         verdict: &Verdict,
-        shows: &[String],
+        names: &[String],
         waits_for_storing: bool,
     ) -> Vec<Change> {
-        if shows.is_empty() || verdict.word == judge::limits::Word::NoVerdict {
+        if names.is_empty() || verdict.word == judge::limits::Word::NoVerdict {
             return Vec::new();
         }
-        let mut given = Pending::new(verdict, shows.to_vec());
+        let mut given = Pending::new(verdict, names.to_vec());
         if !given.passes() {
             self.unstored.take_back(&given.unit_tag, &given.names);
             let place = Place { unit_tag: &given.unit_tag, component: &given.component };
             let gate = &mut self.gate;
-            given.taken =
-                given.names.iter().filter(|name| gate.withdraw(name, place).is_some()).cloned().collect();
+            let stood = |name: &&String| match verdict.danger {
+                true => !gate.end(name, &verdict.unit_tag).is_empty(),
+                false => gate.withdraw(name, place).is_some(),
+            };
+            given.taken = given.names.iter().filter(stood).cloned().collect();
         }
         if !waits_for_storing {
             return self.give(given);
@@ -227,7 +231,8 @@ impl Ledger {
 
     fn give(&mut self, given: Pending) -> Vec<Change> {
         let passes = given.passes();
-        let taken = given.taken.into_iter().map(|name| Change::Lapsed { name, why: LapseReason::Failed });
+        let why = if given.danger { LapseReason::Danger } else { LapseReason::Failed };
+        let taken = given.taken.into_iter().map(|name| Change::Lapsed { name, why });
         let mut changes: Vec<Change> = taken.collect();
         let place = Place { unit_tag: &given.unit_tag, component: &given.component };
         for name in given.names.into_iter().filter(|_| passes) {

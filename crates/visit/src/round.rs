@@ -26,7 +26,7 @@ pub use crate::view::{
     QuestionView, RulerView, ShownBy, View,
 };
 
-use crate::check::{Check, Context, Ending, Says};
+use crate::check::{Check, Context, Endangered, Ending, Says};
 use crate::evidence::{Change, Ledger};
 use crate::hold::How;
 use crate::job::{Job, Place};
@@ -288,9 +288,11 @@ impl Round {
                 Says::Output(output) => self.say(output),
                 Says::Shown { name, how } => self.show(&name, how),
                 Says::OnLiveSource { device, reading } => self.ledger.on_live_source(&device, &reading),
-                // A hold point that fell by the last value closes the gate before the word.
+                // A hold point that fell by the last value closes the gate before the word. A danger is never gated.
                 Says::Ended { ending, .. }
-                    if ending.word != Word::NoVerdict && !self.ledger.open().is_empty() => {}
+                    if ending.danger.is_none()
+                        && ending.word != Word::NoVerdict
+                        && !self.ledger.open().is_empty() => {}
                 Says::Ended { ending, live } => self.end(ending, live),
             }
         }
@@ -302,7 +304,7 @@ impl Round {
             match change {
                 Change::Shown { name, evidence } => self.say(Output::HoldPoint { name, evidence }),
                 Change::Lapsed { name, why } => {
-                    let fell = why != LapseReason::Failed;
+                    let fell = !matches!(why, LapseReason::Failed | LapseReason::Danger);
                     if let Some(check) = &mut self.check
                         && fell
                         && check.job().hold_points().contains(&name)
@@ -368,7 +370,13 @@ impl Round {
         let reading = Reading { at: reading.at.min(self.now), ..reading };
         let interest = self.check.as_ref().map_or(Interest::None, |check| check.interest(device, &reading));
         self.live.take(device, reading, interest, self.now);
-        if self.paused || self.now.since(reading.at) > LATE_FOR {
+        if self.now.since(reading.at) > LATE_FOR {
+            return;
+        }
+        if self.paused {
+            self.with_check(|check, context| {
+                check.read_danger(device, &reading, context);
+            });
             return;
         }
         let changes = self.ledger.read(device, &reading);
@@ -402,6 +410,14 @@ impl Round {
         let Some(check) = &mut self.check else { return };
         self.verdicts = self.verdicts.saturating_add(1);
         let job = check.job();
+        let mut names = job.header().map_or_else(Vec::new, |header| header.shows.clone());
+        let mut readings = check.readings();
+        let danger = ending.danger.is_some();
+        if let Some(Endangered { reading, ends }) = ending.danger {
+            readings.retain(|other| other.point != reading.point);
+            readings.insert(0, reading);
+            names.extend(ends.into_iter().filter(|name| !names.contains(name)).collect::<Vec<_>>());
+        }
         let verdict = Verdict {
             number: self.verdicts,
             check: job.number,
@@ -411,22 +427,22 @@ impl Round {
             title: job.title().to_string(),
             rule_hash: job.rule.as_ref().map_or_else(String::new, |rule| rule.hash().to_string()),
             word: ending.word,
+            danger,
             reason: ending.reason,
             judgements: ending.judgements,
-            readings: check.readings(),
+            readings,
             plate: ending.plate,
             hold_points: self.ledger.hold_points(),
             decision: self.settings.decision,
             notes: ending.notes,
             at: self.now,
         };
-        let shows = job.header().map_or_else(Vec::new, |header| header.shows.clone());
         if verdict.word != Word::NoVerdict {
             self.route.judged(&job.plan);
         }
         check.end(verdict.clone(), live);
         self.say(Output::Verdict(Box::new(verdict.clone())));
-        let changes = self.ledger.judged(&verdict, &shows, self.settings.verdicts_are_stored);
+        let changes = self.ledger.judged(&verdict, &names, self.settings.verdicts_are_stored);
         self.take(changes);
     }
 }

@@ -18,6 +18,7 @@ pub(super) struct Pending {
     pub(super) component: String,
     pub(super) title: String,
     pub(super) word: Word,
+    pub(super) danger: bool,
     pub(super) at: Instant,
     pub(super) names: Vec<String>,
     /// Which of the names stood until this verdict took them away.
@@ -33,6 +34,7 @@ impl Pending {
             component: verdict.component.clone(),
             title: verdict.title.clone(),
             word: verdict.word,
+            danger: verdict.danger,
             at: verdict.at,
             names,
             taken: Vec::new(),

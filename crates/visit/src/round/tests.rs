@@ -9,9 +9,9 @@ use quantity::{Coupling, DisplayUnit, Unit};
 
 use super::*;
 use crate::act::{Act, Display};
-use crate::testing::{Judging, Native, judged, point, source, within};
+use crate::testing::{Judging, Native, endanger, judged, point, source, within};
 use judge::rule::{
-    Answer, Header, Judgement, Outcome, PlateDefault, PlateItem, Rule, RuleError, SourceClass,
+    Answer, Beyond, Header, Judgement, Outcome, PlateDefault, PlateItem, Rule, RuleError, SourceClass,
 };
 
 mod cases;
@@ -139,6 +139,7 @@ fn rules() -> RuleSet {
         }),
     ];
     all.extend(rules_with_more_in_their_head());
+    all.extend(rules_with_dangers());
     RuleSet::new(all.into_iter().map(|rule| Arc::new(rule) as Arc<dyn Rule>).collect(), "set")
 }
 
@@ -193,6 +194,34 @@ fn rules_with_more_in_their_head() -> Vec<Native> {
     ];
     all.push(second_rating);
     all
+}
+
+/// Those of them that know a danger.
+fn rules_with_dangers() -> Vec<Native> {
+    let flue_points = [("co", "ppm"), ("oxygen", "%vol")];
+    let mut flue = rule("flue", &flue_points, &["no gas smell", "burner steady"], |v| {
+        judged(alloc::vec![within("co", v[0], None, Some(100.0)), within("oxygen", v[1], Some(4.0), None)])
+    });
+    flue.header.points[1].plausible = Some((0.0, 21.0));
+    flue.header.shows = alloc::vec!["flue gas safe".to_string()];
+    endanger(&mut flue.header, 0, Beyond::Above, 400.0, &["burner steady", "flue gas safe"]);
+    let mut air = rule("air", &[("co", "ppm")], &[], |v| judged(alloc::vec![within("co", v[0], None, Some(9.0))]));
+    endanger(&mut air.header, 0, Beyond::Above, 35.0, &["flue gas safe"]);
+    let gauge_points = [("suction", "psig"), ("liquid", "psig")];
+    let mut gauges = rule("gauges", &gauge_points, &["running steady"], |v| {
+        judged(v.iter().map(|v| within("gauge", *v, Some(10.0), None)).collect())
+    });
+    endanger(&mut gauges.header, 1, Beyond::Above, 650.0, &["running steady", "stage known"]);
+    let mut charged = rule("charged", &[("residual", "V dc")], &["locked out"], |v| {
+        judged(alloc::vec![within("residual", v[0], Some(-5.0), Some(5.0))])
+    });
+    endanger(&mut charged.header, 0, Beyond::Above, 50.0, &["discharged"]);
+    endanger(&mut charged.header, 0, Beyond::Below, -50.0, &["discharged"]);
+    let mut insulation = rule("insulation", &[("ohms", "Mohm")], &["locked out"], |v| {
+        judged(alloc::vec![within("ohms", v[0], Some(1.0), None)])
+    });
+    endanger(&mut insulation.header, 0, Beyond::Above, 100.0, &[]);
+    alloc::vec![flue, air, gauges, charged, insulation]
 }
 
 fn armed(rule: &str) -> Event {
