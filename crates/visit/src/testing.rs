@@ -12,7 +12,8 @@ use quantity::{
 use crate::job::Job;
 use crate::plan::{Binding, Plan};
 use judge::rule::{
-    Answer, Beyond, Danger, Header, Judgement, NamedLimit, Outcome, PlateDefault, PlateItem, Point, Rule, RuleError, Source, SourceClass,
+    Answer, Beyond, Danger, Header, Judgement, NamedLimit, Outcome, PlateDefault, PlateItem, Point, Rule,
+    RuleError, Source, SourceClass,
 };
 
 /// How a rule of a test judges.

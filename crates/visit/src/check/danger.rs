@@ -98,7 +98,8 @@ impl Dangers {
     pub(super) fn typed_over(&mut self, job: &Job, name: &str, now: Instant) -> Option<Found> {
         let (index, point) = job.point(name)?;
         let (header, at) = (job.header()?, limit_of(job.header()?, index, Beyond::Above)?);
-        let shown = may_be_over(point, point.display).then(|| over(point, at, point.display, "typed", now))??;
+        let shown =
+            may_be_over(point, point.display).then(|| over(point, at, point.display, "typed", now))??;
         let found = self.tell(header, index, Value::Beyond(Beyond::Above), shown)?;
         self.by = None;
         Some(found)

@@ -115,7 +115,9 @@ impl Check {
                 }
             }
             Phase::Asking => self.question().map_or_else(String::new, |(_, text)| text.to_string()),
-            Phase::Done => self.danger_says().unwrap_or_else(|| "Done. Take the leads off; next check.".into()),
+            Phase::Done => {
+                self.danger_says().unwrap_or_else(|| "Done. Take the leads off; next check.".into())
+            }
         }
     }
 

@@ -15,6 +15,7 @@ use judge::rule::{
 };
 
 mod cases;
+mod endangered;
 mod property;
 mod script;
 
@@ -205,7 +206,9 @@ fn rules_with_dangers() -> Vec<Native> {
     flue.header.points[1].plausible = Some((0.0, 21.0));
     flue.header.shows = alloc::vec!["flue gas safe".to_string()];
     endanger(&mut flue.header, 0, Beyond::Above, 400.0, &["burner steady", "flue gas safe"]);
-    let mut air = rule("air", &[("co", "ppm")], &[], |v| judged(alloc::vec![within("co", v[0], None, Some(9.0))]));
+    let mut air =
+        rule("air", &[("co", "ppm")], &[], |v| judged(alloc::vec![within("co", v[0], None, Some(9.0))]));
+    air.header.points[0].plausible = Some((1.0, 1000.0));
     endanger(&mut air.header, 0, Beyond::Above, 35.0, &["flue gas safe"]);
     let gauge_points = [("suction", "psig"), ("liquid", "psig")];
     let mut gauges = rule("gauges", &gauge_points, &["running steady"], |v| {

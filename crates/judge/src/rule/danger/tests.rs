@@ -51,7 +51,10 @@ fn it_is_a_fail_with_its_limit_source_and_advice_whatever_the_meter_doubts() {
         assert_eq!(judged.advice().as_deref(), Some("everybody out"));
         assert_eq!(&*judged.judgement.name, "danger: carbon monoxide");
         let limit = judged.judgement.low.or(judged.judgement.high);
-        assert_eq!((limit, judged.judgement.source.to_string()), (Some(35.0), "recommended limit [from memory]".into()));
+        assert_eq!(
+            (limit, judged.judgement.source.to_string()),
+            (Some(35.0), "recommended limit [from memory]".into())
+        );
         let outside = judged.probability_of_conformance;
         assert!((0.4..0.5).contains(&outside), "{outside}");
     }

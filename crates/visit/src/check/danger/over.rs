@@ -32,7 +32,13 @@ pub(super) fn may_be_over(point: &Point, display: DisplayUnit) -> bool {
 }
 
 /// The reading of a display beyond its range: no more is known than that it is past the limit.
-pub(super) fn over(point: &Point, at: f64, display: DisplayUnit, device: &str, now: Instant) -> Option<PointReading> {
+pub(super) fn over(
+    point: &Point,
+    at: f64,
+    display: DisplayUnit,
+    device: &str,
+    now: Instant,
+) -> Option<PointReading> {
     let limit = point.display.unit.convert(at, display.unit).ok()?;
     Some(PointReading {
         point: point.name.clone(),

@@ -11,22 +11,30 @@ use crate::testing::{at, endanger, job_of, point, reading, rule_error};
 
 /// A job with a danger beyond so much of its first point.
 fn job(points: &[(&str, &str)], beyond: Beyond, limit: f64) -> Job {
-    let mut header = Header {
-        points: points.iter().map(|(name, unit)| point(name, unit)).collect(),
-        ..Header::default()
-    };
+    let mut header =
+        Header { points: points.iter().map(|(name, unit)| point(name, unit)).collect(), ..Header::default() };
     endanger(&mut header, 0, beyond, limit, &["flue gas safe"]);
     job_of(header, |_| Err(rule_error("nothing is judged here")))
 }
 
 /// Ten readings a second of this display; the first that is found.
-fn play(dangers: &mut Dangers, job: &Job, device: &str, display: &str, from_ms: i64, n: i64) -> Option<Found> {
+fn play(
+    dangers: &mut Dangers,
+    job: &Job,
+    device: &str,
+    display: &str,
+    from_ms: i64,
+    n: i64,
+) -> Option<Found> {
     (0..n).find_map(|i| dangers.read(job, device, &reading(from_ms + 100 * i, display), 1e-3))
 }
 
 fn said(found: Option<Found>) -> Vec<String> {
     let found = found.into_iter();
-    found.flat_map(|f| f.judgements).map(|j| format!("{} {:.0}", j.judgement.name, j.judgement.value)).collect()
+    found
+        .flat_map(|f| f.judgements)
+        .map(|j| format!("{} {:.0}", j.judgement.name, j.judgement.value))
+        .collect()
 }
 
 #[test]
@@ -64,7 +72,9 @@ fn a_typed_value_counts_as_it_is_and_overload_only_where_no_lead_can_be_open() {
     };
     assert!(typed("ppm", 35.0, "36ppm") && !typed("ppm", 35.0, "35ppm"));
     assert!(typed("V dc", 50.0, "50100mV") && !typed("V dc", 50.0, "49900mV"));
-    for (unit, counts) in [("ppm", true), ("psig", true), ("V dc", true), ("ohm", false), ("uF", false), ("°F", false)] {
+    for (unit, counts) in
+        [("ppm", true), ("psig", true), ("V dc", true), ("ohm", false), ("uF", false), ("°F", false)]
+    {
         let job = job(&[("x", unit)], Beyond::Above, 50.0);
         let found = Dangers::default().typed_over(&job, "x", at(0));
         assert_eq!(found.is_some(), counts, "{unit}");

@@ -19,7 +19,6 @@ const OVER_FOR: Duration = Duration::from_secs(2);
 /// Any drift: a danger is what is there now, wherever it goes. In the point's unit a minute.
 const ANY_DRIFT: f64 = 1e9;
 
-
 /// One channel on the way to a point with a danger.
 #[derive(Clone, Debug)]
 pub(super) struct Watched {
@@ -120,8 +119,7 @@ impl Watched {
         }
         let settling = self.settling.as_mut()?;
         let mut limits = || dangers.iter().map(|danger| danger.at).collect::<Vec<f64>>();
-        let SettleEvent::Settled(settled) =
-            settling.push(reading, point.display.unit, Some(&mut limits))
+        let SettleEvent::Settled(settled) = settling.push(reading, point.display.unit, Some(&mut limits))
         else {
             return None;
         };
