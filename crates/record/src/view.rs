@@ -125,6 +125,9 @@ pub struct RecentJson {
     pub unsaved: bool,
     /// The word that the leads showed afterwards, if they contradicted the verdict.
     pub amended: Option<String>,
+    /// A danger was found; absent where none was.
+    #[serde(skip_serializing_if = "core::ops::Not::not")]
+    pub danger: bool,
 }
 
 impl From<&VerdictJson> for RecentJson {
@@ -141,6 +144,7 @@ impl From<&VerdictJson> for RecentJson {
             number: verdict.number,
             unsaved: false,
             amended: None,
+            danger: verdict.danger,
         }
     }
 }
