@@ -44,6 +44,7 @@ impl Judged {
     #[must_use]
     pub fn danger(judgement: Judgement, standard_uncertainty: f64) -> Self {
         let margin = |inside_by| Margin { inside_by, standard_uncertainty };
+        let doubtful = standard_uncertainty > 0.0;
         let margins = Margins {
             low: judgement.low.map(|low| margin(judgement.value - low)),
             high: judgement.high.map(|high| margin(high - judgement.value)),
@@ -53,7 +54,8 @@ impl Judged {
             margins,
             word: Word::Fail,
             side: if judgement.low.is_some() { Side::Low } else { Side::High },
-            probability_of_conformance: margins.probability_of_conformance(),
+            // Without an uncertainty, as beyond a meter's range, it is past the limit for certain.
+            probability_of_conformance: if doubtful { margins.probability_of_conformance() } else { 0.0 },
             meter_too_coarse: false,
             sensitivity: Vec::new(),
             judgement,

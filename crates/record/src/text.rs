@@ -120,7 +120,7 @@ fn read(reading: &ReadingJson) -> String {
 
 /// The subject of a judgement, with its limits. It has a value only if everything it rests on was at rest; otherwise
 /// the interval of the early reading appears instead.
-fn figure(verdict: &VerdictJson, judged: &JudgementJson) -> String {
+pub(crate) fn figure(verdict: &VerdictJson, judged: &JudgementJson) -> String {
     let (name, unit) = (plain(&judged.name), plain(&judged.unit));
     let limits = match (judged.low, judged.high) {
         (Some(low), Some(high)) => format!("{} to {} {unit}", short(low), short(high)),

@@ -175,6 +175,7 @@ pub fn view_json(seq: u64, now_ms: i64, view: &View, context: &ViewContext) -> S
         "check": check,
         "live": view.live.as_ref().map(live),
         "verdict": verdict,
+        "danger": judged.as_ref().and_then(|(verdict, live)| danger::of(verdict, *live, context.unsaved)),
         "recent": context.recent,
         "devices": context.devices,
         "faults": context.faults,
@@ -418,6 +419,8 @@ fn live(live: &LiveView) -> Value {
         "settling": live.settling, "age_ms": live.age_ms,
     })
 }
+
+mod danger;
 
 #[cfg(test)]
 mod tests;
