@@ -53,6 +53,9 @@ struct Case {
     /// Text that the advice must contain.
     #[serde(default)]
     advice: Option<String>,
+    /// Whether it must end as a danger.
+    #[serde(default)]
+    danger: Option<bool>,
     /// Judgements by name, with the expected word of each.
     #[serde(default)]
     judgements: BTreeMap<String, String>,
@@ -150,6 +153,10 @@ fn difference(case: &Case, expected: Word, got: &VerdictJson) -> String {
                 judged.standard_uncertainty,
             );
         }
+    }
+    if let Some(danger) = case.danger.filter(|danger| *danger != got.danger) {
+        let (expected, given) = if danger { ("a danger", "none") } else { ("no danger", "one") };
+        let _ = writeln!(text, "  expected: {expected}\n  got:      {given}");
     }
     let mut part = |what: &str, wanted: &Option<String>, given: Option<&str>| {
         let Some(wanted) = wanted else { return };

@@ -58,6 +58,10 @@ pub fn judge(set: &RuleSet, check: &TypedCheck<'_>, settings: Settings) -> anyho
         said.extend(round.step(Event::from(Act::Confirm { hold_point: name }), Instant::ZERO));
     }
     for point in &header.points {
+        // A danger ends the check before every value is typed.
+        if verdict_in(&said).is_some() {
+            break;
+        }
         let Some(text) = check.readings.get(&point.name) else { continue };
         if reads_open(text) {
             let out = round.step(

@@ -15,7 +15,7 @@ function nextAction(view) {
       stream: hold.by_stream === true, detail: str(hold.detail), cautions: list(c.cautions).map(str) };
   }
   if (view.route_ended === true && c.phase === "done") return { ...id, kind: "ended", prompt: str(c.prompt) };
-  if (c.phase === "done") return { ...id, kind: "done", amended: !!amendment(view) };
+  if (c.phase === "done") return { ...id, kind: "done", amended: !!amendment(view), danger: !!view.danger };
   const point = list(c.points).find((p) => p.state === "asked" || p.state === "settling");
   const typed = point && (!view.live || point.typed === true);
   return { ...id, kind: "measure", prompt: str(c.prompt), cautions: list(c.cautions).map(str), point: point ? str(point.name) : null,
@@ -51,7 +51,7 @@ function drawAction(view) {
     },
     // After an amendment the way on is to measure again.
     done: () => [el("div", "two", tapButton(a.amended ? "main" : "main second", "Again", send({ do: "again" })),
-      tapButton(a.amended ? "main second" : "main", "Next check", send({ do: "next" })))],
+      tapButton(a.amended || a.danger ? "main second" : "main", "Next check", send({ do: "next" })))],
   }[a.kind];
   $("act").dataset.kind = a.kind;
   $("panel").replaceChildren(...build().filter(Boolean));

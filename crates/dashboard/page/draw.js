@@ -14,7 +14,7 @@ function drawArmed(view) {
 }
 function drawLive(view) {
   const l = view.live, box = $("live");
-  document.body.classList.toggle("judged", !!standing(view) || !!amendment(view));
+  document.body.classList.toggle("judged", !!standing(view) || !!amendment(view) || !!view.danger);
   box.hidden = !view.check && !l;
   const state = l ? str(l.state) : "none";
   box.className = "s-" + (STATES[state] ? state.split(" ")[0] : "other");
@@ -29,7 +29,7 @@ function drawLive(view) {
 function drawRuler(view) {
   // A word that was contradicted has no pointer any more.
   const r = view.check && !amendment(view) && view.check.ruler;
-  const past = !standing(view) && view.live && view.live.state !== "live";
+  const past = (!standing(view) || !!view.danger) && view.live && view.live.state !== "live";
   if (changed("ruler", [r, past])) {
     const drawn = r ? ruler(r) : null;
     $("scale").hidden = !drawn;

@@ -23,6 +23,13 @@ function besides(a) {
   const told = num(a.changes) !== null ? often : a.back === true ? `The leads ${a.live ? "agree" : "then agreed"} with it again: ${value}. ` : a.moved === true ? moved : `${showed} ${value}. `;
   return [told, el("b", "", "Measure again before you act.")];
 }
+// A danger stands first until the check is taken again or another is armed, whatever the leads show meanwhile.
+function drawDanger(view) {
+  const d = view.danger;
+  $("danger").hidden = !d;
+  put($("danger-word"), d ? `${d.unsaved === true ? "UNSAVED " : ""}${str(d.word)}` : "");
+  for (const part of ["advice", "what", "gone", "source"]) put($("danger-" + part), d ? str(d[part]) : "");
+}
 function drawValues(values) {
   $("figures").hidden = !values.length;
   if (!changed("figures", values)) return;
@@ -30,7 +37,8 @@ function drawValues(values) {
     f.unsaved === true ? el("b", "mark", "UNSAVED ") : null, `${str(f.label)} ${str(f.text)}`)));
 }
 function drawVerdict(view) {
-  const a = amendment(view), v = a ? null : standing(view), past = v ? null : view.verdict;
+  drawDanger(view);
+  const a = amendment(view), v = a || view.danger ? null : standing(view), past = v ? null : view.verdict;
   const box = $("verdict"), word = v ? str(v.verdict) : a && a.live ? str(a.word) : "";
   box.hidden = !v && !a;
   if (changed("verdict", [word, v && [v.advice, v.reason], a && [a, past.check]])) {
@@ -50,9 +58,9 @@ function drawVerdict(view) {
   document.body.classList.toggle("unsaved", unsaved);
   put($("unsaved"), unsaved ? "UNSAVED" : "");
   put($("saving"), num(view.saving) ? "saving the verdict; it is shown when the disk has it" : "");
-  put($("last"), past && !a ? `${past.unsaved === true ? "UNSAVED, " : ""}last: ${str(past.verdict)} (check ${str(past.check)}, ${str(past.unit)} ${str(past.component)}). Not what the leads show now.` : "");
+  put($("last"), past && !a && !view.danger ? `${past.unsaved === true ? "UNSAVED, " : ""}last: ${str(past.verdict)} (check ${str(past.check)}, ${str(past.unit)} ${str(past.component)}). Not what the leads show now.` : "");
   drawWhy(v || past);
-  buzz(v ? `${v.check} ${v.verdict}` : a && a.live ? `${past.check} amended ${a.word}` : "", v ? slot(v.verdict) : slot("fail"));
+  buzz(view.danger ? `${past.check} danger` : v ? `${v.check} ${v.verdict}` : a && a.live ? `${past.check} amended ${a.word}` : "", v ? slot(v.verdict) : slot("fail"));
 }
 function buzz(mark, place) {
   if (mark === spoken) return;
@@ -91,7 +99,7 @@ function drawRecent(view) {
   $("recent").hidden = !rows.length;
   if (!changed("recent", rows)) return;
   $("recent-list").replaceChildren(...rows.map((r) => el("li", "v-" + slug(str(r.amended) || str(r.verdict)), glyph(str(r.amended) || str(r.verdict)),
-    el("div", "", el("p", "", r.unsaved === true ? el("b", "mark", "UNSAVED ") : null, str(r.amended) && str(r.amended) !== str(r.verdict) ? el("s", "", str(r.verdict)) : el("b", "", str(r.verdict)),
+    el("div", "", el("p", "", r.danger === true ? el("b", "mark", "DANGER ") : null, r.unsaved === true ? el("b", "mark", "UNSAVED ") : null, str(r.amended) && str(r.amended) !== str(r.verdict) ? el("s", "", str(r.verdict)) : el("b", "", str(r.verdict)),
       str(r.amended) ? el("b", "mark", ` AMENDED: ${str(r.amended) === str(r.verdict) ? "back to " : ""}${str(r.amended)}`) : null, num(r.at_s) === null ? null : el("span", "at", clock(r.at_s))),
       el("p", "", `${str(r.unit)} ${str(r.component)}`), el("p", "src", str(r.reason) || str(r.advice))))));
 }

@@ -40,6 +40,28 @@ pub struct Judged {
 }
 
 impl Judged {
+    /// A danger: the word is fail, whatever the guard band says, since a danger does not wait for it.
+    #[must_use]
+    pub fn danger(judgement: Judgement, standard_uncertainty: f64) -> Self {
+        let margin = |inside_by| Margin { inside_by, standard_uncertainty };
+        let doubtful = standard_uncertainty > 0.0;
+        let margins = Margins {
+            low: judgement.low.map(|low| margin(judgement.value - low)),
+            high: judgement.high.map(|high| margin(high - judgement.value)),
+        };
+        Self {
+            standard_uncertainty,
+            margins,
+            word: Word::Fail,
+            side: if judgement.low.is_some() { Side::Low } else { Side::High },
+            // Without an uncertainty, as beyond a meter's range, it is past the limit for certain.
+            probability_of_conformance: if doubtful { margins.probability_of_conformance() } else { 0.0 },
+            meter_too_coarse: false,
+            sensitivity: Vec::new(),
+            judgement,
+        }
+    }
+
     /// Expanded uncertainty U = k u of the judged value, in the judgement's unit; k is the shop's coverage factor.
     /// This is the figure after +- wherever the value is shown.
     #[must_use]

@@ -8,8 +8,10 @@ use core::fmt;
 
 use quantity::{DisplayUnit, Duration, Unit};
 
+mod danger;
 mod source;
 
+pub use danger::{Beyond, Danger};
 pub use source::{Source, SourceClass, SourceError, source_with_class};
 
 /// A nameplate value that a rule needs.
@@ -177,6 +179,8 @@ pub struct Header {
     pub puts_back: Vec<String>,
     /// Cautions of this rule beyond those of its hold points.
     pub cautions: Vec<String>,
+    /// Readings beyond which nothing is waited for.
+    pub dangers: Vec<Danger>,
 }
 
 /// One of the items that limits were computed from.

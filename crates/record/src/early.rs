@@ -11,6 +11,10 @@ use crate::verdict::{JudgementJson, ReadingJson, VerdictJson};
 
 /// Follows the interval: the value still moves, and its figure may come.
 const SETTLING: &str = "settling";
+/// Follows the end that is known of a value beyond the meter's range.
+const OVER_RANGE: &str = "beyond the meter's range";
+/// What a display beyond its range shows.
+const OVERLOAD: &str = "OL";
 /// An end is given at most this many extra digits, so that it stays on its side of a limit.
 const FINER_MAX: i32 = 6;
 
@@ -26,12 +30,21 @@ enum Ends {
 #[must_use]
 pub fn words(reading: &ReadingJson) -> Option<String> {
     let unit = plain(&reading.unit);
-    (!reading.settled).then(|| said(reading.at_least, reading.at_most, Ends::Both, &[], &unit))
+    if reading.settled {
+        return None;
+    }
+    Some(
+        over_range(reading)
+            .unwrap_or_else(|| said(reading.at_least, reading.at_most, Ends::Both, &[], &unit)),
+    )
 }
 
 /// The same for the value of a judgement: only the end that the verdict rests on, if the other changes nothing. A
 /// part that fails at 6.9 A and above fails at any current above it, so the upper end would only distract.
 pub(crate) fn judged(reading: &ReadingJson, judgement: &JudgementJson) -> String {
+    if let Some(words) = over_range(reading) {
+        return words;
+    }
     let (low, high) = (finite(reading.at_least), finite(reading.at_most));
     let ends = match (judgement.verdict.as_str(), judgement.low, judgement.high) {
         ("fail", _, Some(limit)) if low.is_some_and(|low| low >= limit) => Ends::Low,
@@ -66,6 +79,12 @@ pub(crate) fn is_about(judgement: &JudgementJson, reading: &ReadingJson) -> bool
 /// The readings of a verdict that were not at rest when it was given.
 pub(crate) fn early(verdict: &VerdictJson) -> impl Iterator<Item = &ReadingJson> {
     verdict.readings.iter().filter(|reading| !reading.settled)
+}
+
+/// A value beyond the meter's range: no more is known than the limit that it is past.
+fn over_range(reading: &ReadingJson) -> Option<String> {
+    let over = !reading.settled && reading.shown == OVERLOAD;
+    over.then(|| format!("{OVERLOAD}, {OVER_RANGE}"))
 }
 
 fn finite(end: Option<f64>) -> Option<f64> {

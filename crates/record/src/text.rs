@@ -15,14 +15,18 @@ use crate::{early, plain, plain_lines};
 pub use follow_up::{amendment, completed, follow_up};
 pub(crate) use follow_up::{value, worked_out};
 
+/// Begins every line about a danger.
+pub const DANGER: &str = "DANGER";
+
 /// Indents what belongs to the line above.
 const UNDER: &str = "            ";
 
-/// One line: time, check, unit and component, rule, word, the deciding figure, advice or reason. The same verdict gives
-/// the same bytes.
+/// One line: time, check, unit and component, rule, word, the deciding figure, advice or reason. A danger begins with its word.
+/// The same verdict gives the same bytes.
 #[must_use]
 pub fn line(verdict: &VerdictJson) -> String {
-    let mut text = head(verdict.at_s, verdict.check, [&verdict.unit, &verdict.component]);
+    let mut text = danger(verdict);
+    text.push_str(&head(verdict.at_s, verdict.check, [&verdict.unit, &verdict.component]));
     let _ = write!(text, "{}: {}", plain(&verdict.title), verdict.verdict.to_uppercase());
     if let Some(worst) = deciding(verdict) {
         let _ = write!(text, "  {}", figure(verdict, worst));
@@ -36,7 +40,8 @@ pub fn line(verdict: &VerdictJson) -> String {
 /// A block: the word, the reason, each judgement with its limits and source, the readings, the hold points.
 #[must_use]
 pub fn block(verdict: &VerdictJson) -> String {
-    let mut text = format!("{}: {}\n", plain(&verdict.title), verdict.verdict.to_uppercase());
+    let mut text = danger(verdict);
+    let _ = writeln!(text, "{}: {}", plain(&verdict.title), verdict.verdict.to_uppercase());
     if let Some(reason) = &verdict.reason {
         let _ = writeln!(text, "  because   {}", plain_lines(reason, UNDER));
     }
@@ -75,6 +80,19 @@ pub fn block(verdict: &VerdictJson) -> String {
     text
 }
 
+/// The same line, for a verdict that is not stored; a danger still comes first.
+#[must_use]
+pub fn unsaved(line: &str) -> String {
+    match line.strip_prefix(DANGER) {
+        Some(rest) => format!("{DANGER}  UNSAVED{rest}"),
+        None => format!("UNSAVED  {line}"),
+    }
+}
+
+fn danger(verdict: &VerdictJson) -> String {
+    if verdict.danger { format!("{DANGER}  ") } else { String::new() }
+}
+
 fn deciding(verdict: &VerdictJson) -> Option<&JudgementJson> {
     let rank = |judged: &&JudgementJson| judge::limits::Word::parse(&judged.verdict);
     let worst = verdict.judgements.iter().map(|judged| rank(&judged)).max()?;
@@ -108,7 +126,7 @@ fn read(reading: &ReadingJson) -> String {
 
 /// The subject of a judgement, with its limits. It has a value only if everything it rests on was at rest; otherwise
 /// the interval of the early reading appears instead.
-fn figure(verdict: &VerdictJson, judged: &JudgementJson) -> String {
+pub(crate) fn figure(verdict: &VerdictJson, judged: &JudgementJson) -> String {
     let (name, unit) = (plain(&judged.name), plain(&judged.unit));
     let limits = match (judged.low, judged.high) {
         (Some(low), Some(high)) => format!("{} to {} {unit}", short(low), short(high)),

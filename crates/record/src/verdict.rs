@@ -17,6 +17,9 @@ use visit::verdict::{PlateUsed, PointReading, Verdict};
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)] // the keys are described in this crate's README.md
 pub struct VerdictJson {
+    /// A danger was found; absent where none was.
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    pub danger: bool,
     pub rule: String,
     pub rule_hash: String,
     pub verdict: String,
@@ -147,6 +150,7 @@ pub struct PlateJson {
 impl From<&Verdict> for VerdictJson {
     fn from(verdict: &Verdict) -> Self {
         Self {
+            danger: verdict.danger,
             rule: verdict.rule.clone(),
             rule_hash: verdict.rule_hash.clone(),
             verdict: verdict.word.text().to_owned(),

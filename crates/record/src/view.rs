@@ -125,6 +125,9 @@ pub struct RecentJson {
     pub unsaved: bool,
     /// The word that the leads showed afterwards, if they contradicted the verdict.
     pub amended: Option<String>,
+    /// A danger was found; absent where none was.
+    #[serde(skip_serializing_if = "core::ops::Not::not")]
+    pub danger: bool,
 }
 
 impl From<&VerdictJson> for RecentJson {
@@ -141,6 +144,7 @@ impl From<&VerdictJson> for RecentJson {
             number: verdict.number,
             unsaved: false,
             amended: None,
+            danger: verdict.danger,
         }
     }
 }
@@ -171,6 +175,7 @@ pub fn view_json(seq: u64, now_ms: i64, view: &View, context: &ViewContext) -> S
         "check": check,
         "live": view.live.as_ref().map(live),
         "verdict": verdict,
+        "danger": judged.as_ref().and_then(|(verdict, live)| danger::of(verdict, *live, context.unsaved)),
         "recent": context.recent,
         "devices": context.devices,
         "faults": context.faults,
@@ -416,6 +421,8 @@ fn live(live: &LiveView) -> Value {
         "settling": live.settling, "age_ms": live.age_ms,
     })
 }
+
+mod danger;
 
 #[cfg(test)]
 mod tests;

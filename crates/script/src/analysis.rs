@@ -191,7 +191,8 @@ impl Analyser<'_, '_> {
             }
         }
         for (index, limit) in self.header.limits.iter().enumerate() {
-            if !self.used.has_limit(index) {
+            let of_danger = self.header.dangers.iter().any(|danger| danger.limit == index);
+            if !self.used.has_limit(index) && !of_danger {
                 let hint = if takes_limits { "" } else { "; judge(m, plate, limit) would give it" };
                 let text = format!("limit {:?} is declared and never used{hint}", limit.name);
                 self.findings.warning(At { line: limit.line, column: 1 }, text);

@@ -15,6 +15,8 @@ use visit::hold;
 
 use crate::diagnostic::{At, Findings, did_you_mean};
 
+mod danger;
+
 /// A declaration, as documentation lists it.
 #[derive(Clone, Copy, Debug)]
 pub struct Declaration {
@@ -106,6 +108,15 @@ pub const DECLARATIONS: &[Declaration] = &[
         name: "one_moment",
         forms: &["one_moment([\"pressure\", \"temperature\"], 10)"],
         doc: "Readings that mean something only together, and how many seconds they may lie apart.",
+    },
+    Declaration {
+        name: "danger",
+        forms: &[
+            "danger(name, \"above\", \"limit\", \"what to do\")",
+            "danger(name, \"below\", \"limit\", \"what to do\", [\"burner steady\", ...])",
+        ],
+        doc: "A reading beyond this limit of the rule ends the check at once, whatever is open, and what to do is said first. It ends \
+              these hold points of the unit. At most eight, one for each side of a reading.",
     },
     Declaration { name: "caution", forms: &["caution(\"...\")"], doc: "A warning shown with this check." },
 ];
@@ -260,6 +271,12 @@ impl Reader<'_, '_> {
                 }
                 let limit = NamedLimit { name: name.to_string(), value: *value, unit, source, line };
                 self.header.limits.push(limit);
+            }
+            ("danger", [Text(name), Text(side), Text(limit), Text(advice)]) => {
+                self.danger([name, side, limit, advice], &[], position);
+            }
+            ("danger", [Text(name), Text(side), Text(limit), Text(advice), Texts(ends)]) => {
+                self.danger([name, side, limit, advice], ends, position);
             }
             ("hold_points", [Texts(names)]) => self.hold_points(names, position),
             ("one_moment", [Texts(names), Number(seconds)]) => self.one_moment(names, *seconds, position),

@@ -3,6 +3,7 @@
 
 mod answer;
 mod conclude;
+mod danger;
 mod doubts;
 mod facts;
 mod given;
@@ -34,7 +35,8 @@ use crate::live::Interest;
 use crate::settings::Settings;
 use crate::verdict::{PointReading, Reason, Verdict};
 use crate::view::Phase;
-use conclude::{Conclusion, conclude, without};
+use conclude::{Conclusion, conclude, endangered, without};
+use danger::{Dangers, Found};
 use facts::Facts;
 use given::Given;
 use points::follow::{Seen, What};
@@ -45,7 +47,7 @@ use proving::{Proved, Proving};
 use questions::{About, Question, Questions};
 use thresholds::{Asking, Viewpoint};
 
-pub(crate) use conclude::Ending;
+pub(crate) use conclude::{Endangered, Ending};
 pub(crate) use questions::none_asked;
 pub use waits::StillWaits;
 
@@ -84,6 +86,7 @@ pub(crate) struct Check {
     unproved: Option<String>,
     proving: Option<Proving>,
     points: Points,
+    dangers: Dangers,
     /// Points taken before all hold points stood; dropped when they do.
     premature: bool,
     questions: Questions,
@@ -106,6 +109,7 @@ impl Check {
             unproved: None,
             proving: None,
             points,
+            dangers: Dangers::default(),
             premature: false,
             questions: Questions::default(),
             asking: Asking::default(),
@@ -224,6 +228,7 @@ impl Check {
     /// Its readings are to be taken again.
     pub(crate) fn again(&mut self) {
         self.forget_readings();
+        self.dangers.forget();
         self.measuring = false;
     }
 
@@ -244,6 +249,14 @@ impl Check {
         if let Some(given) = &mut self.given {
             given.note_live(false);
         }
+    }
+
+    /// A danger was found: it ends at once, whatever is open.
+    fn endanger(&mut self, found: Found, live: bool, context: &Context<'_>) {
+        self.touch();
+        self.say(Output::Settled(found.reading.clone()));
+        let ending = endangered(&self.facts(context.settings), found);
+        self.says.push(Says::Ended { ending, live });
     }
 
     fn end_without(&mut self, reason: Reason, context: &Context<'_>) {
@@ -297,6 +310,7 @@ impl Check {
     pub(crate) fn lose(&mut self, device: &str) {
         let mut lost = self.proving.as_mut().is_some_and(|proving| proving.lose(device));
         self.questions.drop_proof_question();
+        self.dangers.lose(device);
         lost |= self.points.lose(device);
         lost |= self.reconsider_question();
         if lost {
@@ -336,6 +350,7 @@ impl Check {
     pub(crate) fn forget(&mut self, why: ResetReason) {
         self.evidence_fell();
         self.power_back();
+        self.dangers.lose_all();
         if self.is_done() {
             return;
         }

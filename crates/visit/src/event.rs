@@ -229,6 +229,8 @@ pub enum LapseReason {
     Isolated,
     /// What was taken off for it is back.
     PutBack,
+    /// A danger was found that ends it.
+    Danger,
 }
 
 impl LapseReason {
@@ -248,6 +250,7 @@ impl LapseReason {
             Self::Life => "the unit shows life",
             Self::Isolated => "the unit was isolated",
             Self::PutBack => "it is put back",
+            Self::Danger => "a danger was found",
         }
     }
 }

@@ -259,7 +259,7 @@ impl Ledger {
     }
 
     /// A pass shows hold points for other checks of this unit, a fail takes them away; a conditional pass shows those that its rule
-    /// lets it show; anything else changes nothing.
+    /// lets it show; a danger ends them everywhere on the unit; anything else changes nothing.
     /// A fail closes gates at once and is told when it is stored. `waits_for_storing` as in
     /// [`crate::settings::Settings::verdicts_are_stored`].
     pub(crate) fn judged(
@@ -279,7 +279,11 @@ impl Ledger {
         if !given.passes() {
             self.unstored.take_back(given.place(), &given.names);
             let gate = &mut self.gate;
-            let fails = |name: &&String| gate.fail(name, given.place(), given.at).is_some();
+            // What a danger ends, it ends everywhere on the unit.
+            let ends =
+                |gate: &mut Gate, name: &str| verdict.danger && !gate.end(name, &verdict.unit_tag).is_empty();
+            let fails =
+                |name: &&String| gate.fail(name, given.place(), given.at).is_some() | ends(gate, name);
             given.taken = given.names.iter().filter(fails).cloned().collect();
         }
         if !waits_for_storing {
@@ -295,9 +299,9 @@ impl Ledger {
     }
 
     fn give(&mut self, mut given: Pending) -> Vec<Change> {
+        let why = if given.danger { LapseReason::Danger } else { LapseReason::Failed };
         let taken = core::mem::take(&mut given.taken).into_iter();
-        let mut changes: Vec<Change> =
-            taken.map(|name| Change::Lapsed { name, why: LapseReason::Failed }).collect();
+        let mut changes: Vec<Change> = taken.map(|name| Change::Lapsed { name, why }).collect();
         if !given.passes() {
             return changes;
         }

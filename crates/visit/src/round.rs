@@ -26,7 +26,7 @@ pub use crate::view::{
     QuestionView, RulerView, ShownBy, View,
 };
 
-use crate::check::{Check, Context, Ending, Says};
+use crate::check::{Check, Context, Endangered, Ending, Says};
 use crate::evidence::{Change, Ledger};
 use crate::hold::{How, Power};
 use crate::job::{Job, Place};
@@ -35,7 +35,7 @@ use crate::live::{Interest, Live};
 use crate::restoration::Restoration;
 use crate::verdict::{PointReading, Verdict};
 use judge::limits::Word;
-use judge::rule::RuleSet;
+use judge::rule::{RuleSet, Shows};
 
 /// Deadlines worked off in one step at most; far more than can ever be due, so that nothing loops for ever.
 const DEADLINES_PER_STEP: usize = 1_000;
@@ -300,9 +300,11 @@ impl Round {
                 Says::Output(output) => self.say(output),
                 Says::Shown { name, how, device } => self.show(&name, how, Some(device)),
                 Says::OnLiveSource { device, reading } => self.ledger.on_live_source(&device, &reading),
-                // A hold point that fell by the last value closes the gate before the word.
+                // A hold point that fell by the last value closes the gate before the word. A danger is never gated.
                 Says::Ended { ending, .. }
-                    if ending.word != Word::NoVerdict && !self.ledger.open().is_empty() => {}
+                    if ending.danger.is_none()
+                        && ending.word != Word::NoVerdict
+                        && !self.ledger.open().is_empty() => {}
                 Says::Ended { ending, live } => self.end(ending, live),
             }
         }
@@ -314,7 +316,7 @@ impl Round {
             match change {
                 Change::Shown { name, evidence } => self.say(Output::HoldPoint { name, evidence }),
                 Change::Lapsed { name, why } => {
-                    let fell = why != LapseReason::Failed;
+                    let fell = !matches!(why, LapseReason::Failed | LapseReason::Danger);
                     if let Some(check) = &mut self.check
                         && fell
                         && check.job().hold_points().contains(&name)
@@ -401,7 +403,13 @@ impl Round {
         let reading = Reading { at: reading.at.min(self.now), ..reading };
         let interest = self.check.as_ref().map_or(Interest::None, |check| check.interest(device, &reading));
         self.live.take(device, reading, interest, self.now);
-        if self.paused || self.now.since(reading.at) > LATE_FOR {
+        if self.now.since(reading.at) > LATE_FOR {
+            return;
+        }
+        if self.paused {
+            self.with_check(|check, context| {
+                check.read_danger(device, &reading, context);
+            });
             return;
         }
         let changes = self.ledger.read(device, &reading);
@@ -456,6 +464,16 @@ impl Round {
         let Some(check) = &mut self.check else { return };
         self.verdicts = self.verdicts.saturating_add(1);
         let job = check.job();
+        let mut names = job.header().map_or_else(Vec::new, |header| header.shows.clone());
+        let mut readings = check.readings();
+        let danger = ending.danger.is_some();
+        if let Some(Endangered { reading, ends }) = ending.danger {
+            readings.retain(|other| other.point != reading.point);
+            readings.insert(0, reading);
+            let new = |name: &String| !names.iter().any(|shows| shows.name == *name);
+            let ends: Vec<String> = ends.into_iter().filter(new).collect();
+            names.extend(ends.into_iter().map(|name| Shows { name, by_conditional_pass: false }));
+        }
         let verdict = Verdict {
             number: self.verdicts,
             check: job.number,
@@ -465,23 +483,23 @@ impl Round {
             title: job.title().to_string(),
             rule_hash: job.rule.as_ref().map_or_else(String::new, |rule| rule.hash().to_string()),
             word: ending.word,
+            danger,
             reason: ending.reason,
             judgements: ending.judgements,
-            readings: check.readings(),
+            readings,
             plate: ending.plate,
             hold_points: self.ledger.hold_points(),
             decision: self.settings.decision,
             notes: ending.notes,
             at: self.now,
         };
-        let shows = job.header().map_or_else(Vec::new, |header| header.shows.clone());
         if verdict.word != Word::NoVerdict {
             self.route.judged(&job.plan);
         }
         let slot = job.plan.slot.clone();
         check.end(verdict.clone(), live);
         self.say(Output::Verdict(Box::new(verdict.clone())));
-        let changes = self.ledger.judged(&verdict, &slot, &shows, self.settings.verdicts_are_stored);
+        let changes = self.ledger.judged(&verdict, &slot, &names, self.settings.verdicts_are_stored);
         self.take(changes);
     }
 }

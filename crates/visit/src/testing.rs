@@ -12,7 +12,8 @@ use quantity::{
 use crate::job::Job;
 use crate::plan::{Binding, Plan};
 use judge::rule::{
-    Answer, Header, Judgement, Outcome, PlateDefault, PlateItem, Point, Rule, RuleError, Source, SourceClass,
+    Answer, Beyond, Danger, Header, Judgement, NamedLimit, Outcome, PlateDefault, PlateItem, Point, Rule,
+    RuleError, Source, SourceClass,
 };
 
 /// How a rule of a test judges.
@@ -61,6 +62,15 @@ pub(crate) fn point(name: &str, unit: &str) -> Point {
         drift: None,
         line: 1,
     }
+}
+
+/// A danger of the point at this place: beyond a limit of its own, in the point's unit.
+pub(crate) fn endanger(header: &mut Header, point: usize, beyond: Beyond, at: f64, ends: &[&str]) {
+    let unit = header.points[point].display.unit;
+    let name = alloc::format!("danger_{}", header.limits.len());
+    header.limits.push(NamedLimit { name, value: at, unit, source: source(), line: 1 });
+    let (limit, ends) = (header.limits.len() - 1, ends.iter().map(ToString::to_string).collect());
+    header.dangers.push(Danger { point, beyond, limit, at, advice: "everybody out".into(), ends, line: 1 });
 }
 
 /// A rule that is a function.

@@ -153,6 +153,8 @@ pub struct Verdict {
     pub rule_hash: String,
     /// The word.
     pub word: Word,
+    /// A danger was found: the check ended at once, whatever was open, and its advice comes first.
+    pub danger: bool,
     /// Why there is no verdict; `None` otherwise.
     pub reason: Option<Reason>,
     /// All judgements; empty without a verdict, except when the meter is too coarse.

@@ -33,9 +33,12 @@ impl Core {
         let shown = view.verdict.as_ref().map(|(verdict, _)| verdict.number);
         self.context.unsaved = shown.is_some_and(|number| self.store.is_unsaved(number));
         if shown.is_some_and(|number| self.store.hides(number)) {
-            view.verdict = None;
+            let danger = view.verdict.take().is_some_and(|(verdict, _)| verdict.danger);
             if let Some(check) = &mut view.check {
                 check.ruler = None;
+                if danger {
+                    check.prompt.clear();
+                }
             }
         }
         let json = record::view_json(self.seq, self.time.now().micros() / 1_000, &view, &self.context);

@@ -188,7 +188,7 @@ impl Core {
             Format::Json => kept.json.line(),
             Format::Text => {
                 let line = emphasise(&record::text::line(&kept.json), kept.verdict.word);
-                if unsaved { format!("UNSAVED  {line}") } else { line }
+                if unsaved { record::text::unsaved(&line) } else { line }
             }
         });
     }

@@ -83,6 +83,7 @@ fn verdict(word: Word, readings: Vec<PointReading>, judgements: Vec<Judged>) -> 
         title: "Run capacitor".into(),
         rule_hash: "00".into(),
         word,
+        danger: false,
         reason: None,
         judgements,
         readings,

@@ -60,6 +60,7 @@ fn line_of(value: f64, decision: DecisionRule) -> (String, Word) {
         title: "Run capacitor".to_owned(),
         rule_hash: "0".to_owned(),
         word,
+        danger: false,
         reason: None,
         judgements,
         readings: Vec::new(),

@@ -1,8 +1,9 @@
 //! Figures as people read them, and words of others that must not act on a terminal.
 use alloc::borrow::ToOwned;
+use alloc::format;
 use alloc::vec;
 
-use super::{block, line, short};
+use super::{block, line, short, unsaved};
 use crate::{DriftJson, HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
 
 #[test]
@@ -17,6 +18,7 @@ fn four_significant_digits() {
 fn verdict(word: &str) -> VerdictJson {
     let word = || word.to_owned();
     VerdictJson {
+        danger: false,
         rule: word(),
         rule_hash: word(),
         verdict: "fail".to_owned(),
@@ -128,4 +130,34 @@ fn plain_words_stay_as_they_are() {
          Lüfter µF \"2\" 1 +-0.2 Lüfter µF \"2\" (at least 2 Lüfter µF \"2\"), while Lüfter µF \"2\" drifts \
          -1.2 Lüfter µF \"2\" a minute (Lüfter µF \"2\")  -- Lüfter µF \"2\""
     );
+}
+
+#[test]
+fn a_danger_comes_first_in_every_form() {
+    let found = VerdictJson { danger: true, ..verdict("co") };
+    let (line, block, json) = (line(&found), block(&found), found.line());
+    assert!(line.starts_with("DANGER      9.000 s  #1  co / co  co: FAIL"), "{line}");
+    assert!(block.starts_with("DANGER  co: FAIL\n"), "{block}");
+    assert!(json.starts_with(r#"{"danger":true,"rule":"co","#), "{json}");
+    assert_eq!(unsaved(&line), line.replacen("DANGER", "DANGER  UNSAVED", 1));
+    // Read back as it is; where there is none, nothing is said of it.
+    assert_eq!(serde_json::from_str::<VerdictJson>(&json).unwrap(), found);
+    let none = VerdictJson { danger: false, ..found };
+    assert!(!none.line().contains("danger"), "{}", none.line());
+    assert_eq!(unsaved(&super::line(&none)), format!("UNSAVED  {}", super::line(&none)));
+}
+
+#[test]
+fn a_value_beyond_the_range_has_no_figure() {
+    let mut found = verdict("x");
+    let reading = &mut found.readings[0];
+    (reading.settled, reading.at_least, reading.drift) = (false, Some(400.0), None);
+    (reading.shown, reading.value) = ("OL".to_owned(), 400.0);
+    found.judgements[0].value = 400.0;
+    let (line, block) = (line(&found), block(&found));
+    assert!(
+        line.contains("x OL, beyond the meter's range (at least 2 x)") && !line.contains("400"),
+        "{line}"
+    );
+    assert!(block.contains("x: OL, beyond the meter's range (x, 3 readings)"), "{block}");
 }

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use visit::round::{CheckView, Phase, PointStage, PointView, RulerView, View};
 use visit::verdict::Verdict;
 
-use super::{ShownFollowUp, ViewContext, view_json};
+use super::{RecentJson, ShownFollowUp, VerdictJson, ViewContext, view_json};
 use crate::FollowUpJson;
 use crate::follow_up::tests::{amended, amended_to, completed, early_pass, reading, worked_out};
 
@@ -17,6 +17,19 @@ fn view(context: &ViewContext, amendment_is_live: bool) -> Value {
 }
 
 fn view_of(verdict: Verdict, judged: &str, context: &ViewContext, amendment_is_live: bool) -> Value {
+    shown((verdict, true), judged, context, amendment_is_live)
+}
+
+fn view_of_live(verdict: Verdict, live: bool, context: &ViewContext) -> Value {
+    shown((verdict, live), "capacitance", context, false)
+}
+
+fn shown(
+    (verdict, live): (Verdict, bool),
+    judged: &str,
+    context: &ViewContext,
+    amendment_is_live: bool,
+) -> Value {
     let point = PointView {
         name: "capacitance".into(),
         label: "terminal to terminal".into(),
@@ -56,7 +69,7 @@ fn view_of(verdict: Verdict, judged: &str, context: &ViewContext, amendment_is_l
     let view = View {
         check: Some(check),
         live: None,
-        verdict: Some((verdict, true)),
+        verdict: Some((verdict, live)),
         amendment_is_live,
         amendment_changes: 12,
         paused: false,
@@ -66,6 +79,33 @@ fn view_of(verdict: Verdict, judged: &str, context: &ViewContext, amendment_is_l
         owed: Vec::new(),
     };
     serde_json::from_str(&view_json(1, 0, &view, context)).unwrap()
+}
+
+#[test]
+fn a_danger_stands_first_and_stays_when_the_reading_is_gone() {
+    let none = view(&ViewContext::default(), false);
+    assert_eq!((none.get("danger"), none["recent"].get(0)), (Some(&Value::Null), None));
+    let mut found = early_pass();
+    found.danger = true;
+    found.word = Word::Fail;
+    for (live, gone) in
+        [(true, ""), (false, "The reading is gone. That does not say that the danger is over.")]
+    {
+        let json = VerdictJson::from(&found);
+        let context =
+            ViewContext { unsaved: !live, recent: vec![RecentJson::from(&json)], ..ViewContext::default() };
+        let shown = view_of_live(found.clone(), live, &context);
+        let danger = &shown["danger"];
+        assert_eq!(
+            (&danger["word"], &danger["gone"], &danger["unsaved"]),
+            (&json!("DANGER"), &json!(gone), &json!(!live))
+        );
+        assert_eq!(danger["advice"], json!(json.judgements[0].advice));
+        assert!(danger["source"].as_str().unwrap().starts_with("limit: "), "{danger}");
+        assert!(danger["what"].as_str().unwrap().contains("between 38.1 and 40.4 uF, settling"), "{danger}");
+        assert_eq!(shown["recent"][0]["danger"], json!(true));
+        assert_eq!(shown["verdict"]["danger"], json!(true));
+    }
 }
 
 fn with(shown: Vec<(FollowUpJson, bool)>) -> ViewContext {

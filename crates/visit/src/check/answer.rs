@@ -12,6 +12,9 @@ impl Check {
         accuracy: Option<Accuracy>,
         context: &mut Context<'_>,
     ) {
+        if self.typed_danger(name, value, accuracy, context) {
+            return;
+        }
         let taken = match value {
             Display::Value(typed) => self.typed_value(name, typed, accuracy, context.now),
             Display::Open => self.typed_open(name, context.now),
@@ -31,6 +34,27 @@ impl Check {
             }
             Err(why) => self.refuse(why),
         }
+    }
+
+    /// A typed value that is past a danger's limit ends the check, whatever is open; false for any other.
+    pub(crate) fn typed_danger(
+        &mut self,
+        name: &str,
+        value: Display,
+        accuracy: Option<Accuracy>,
+        context: &Context<'_>,
+    ) -> bool {
+        let found = match value {
+            Display::Value(typed) => typed_point(&self.job, name, typed, accuracy, context.now)
+                .ok()
+                .and_then(|(index, done)| self.dangers.typed(&self.job, index, done)),
+            Display::Open => self.dangers.typed_over(&self.job, name, context.now),
+        };
+        let ends = found.is_some();
+        if let Some(found) = found {
+            self.endanger(found, true, context);
+        }
+        ends
     }
 
     fn typed_value(

@@ -5,13 +5,14 @@ use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
+use super::danger::Found;
 use super::doubts;
 use super::facts::{Facts, inputs, plate_of};
 use super::points::PointState;
 use super::points::moment::typed_apart;
 use super::questions::Question;
 use super::{notes, sources};
-use crate::verdict::{PlateUsed, Reason};
+use crate::verdict::{PlateUsed, PointReading, Reason};
 use judge::evaluate::{Evaluation, Judged, evaluate};
 use judge::limits::Word;
 use judge::rule::Header;
@@ -24,6 +25,17 @@ pub(crate) struct Ending {
     pub(crate) judgements: Vec<Judged>,
     pub(crate) plate: Vec<PlateUsed>,
     pub(crate) notes: Vec<String>,
+    /// It ends because of a danger, whatever is open.
+    pub(crate) danger: Option<Endangered>,
+}
+
+/// What a danger adds to an ending.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Endangered {
+    /// The reading that is past the limit; the check need not have it otherwise.
+    pub(crate) reading: PointReading,
+    /// Hold points of the unit that fall.
+    pub(crate) ends: Vec<String>,
 }
 
 /// What follows once every point has its value.
@@ -62,7 +74,17 @@ pub(super) fn without(at: &Facts<'_>, reason: Reason) -> Ending {
     let plate = plate_of(at.job).and_then(Result::ok).unwrap_or_default();
     let mut notes = Vec::new();
     add_what_always_counts(at, &mut notes);
-    Ending { word: Word::NoVerdict, reason: Some(reason), judgements: Vec::new(), plate, notes }
+    Ending { word: Word::NoVerdict, reason: Some(reason), judgements: Vec::new(), plate, notes, danger: None }
+}
+
+/// The ending that a danger makes.
+pub(super) fn endangered(at: &Facts<'_>, found: Found) -> Ending {
+    let plate = plate_of(at.job).and_then(Result::ok).unwrap_or_default();
+    let Found { reading, judgements, ends, note } = found;
+    let mut notes = Vec::from_iter(note);
+    add_what_always_counts(at, &mut notes);
+    let danger = Some(Endangered { reading, ends });
+    Ending { word: Word::Fail, reason: None, judgements, plate, notes, danger }
 }
 
 /// The ending with what was judged.
@@ -102,7 +124,7 @@ fn with(
         notes.extend(notes::unknown_accuracy(at.points));
     }
     add_what_always_counts(at, &mut notes);
-    Ending { word, reason, judgements, plate, notes }
+    Ending { word, reason, judgements, plate, notes, danger: None }
 }
 
 /// Notes on the readings, whatever the word.

@@ -73,6 +73,10 @@ impl Given {
     ) -> Vec<Output> {
         let Seen { index, reading, input, what } = seen;
         let mut says = Vec::new();
+        if self.verdict.danger {
+            // A danger rests on its own reading, and stands until the mechanic goes on.
+            return says;
+        }
         let Some(settled) = points.settled_mut(index) else { return says };
         settled.since.now = Some(input);
         if what == What::Figure {

@@ -55,7 +55,13 @@ impl Check {
     /// Its verdict, and whether it describes what the leads show at `now`.
     pub(crate) fn verdict(&self, now: Instant) -> Option<(Verdict, bool)> {
         let given = self.given.as_ref()?;
-        Some((given.verdict().clone(), given.is_live() && self.points.still_shown(Some(now))))
+        let verdict = given.verdict().clone();
+        let shown = if verdict.danger {
+            self.dangers.is_still_shown(Some(now))
+        } else {
+            self.points.still_shown(Some(now))
+        };
+        Some((verdict, given.is_live() && shown))
     }
 
     /// Whether the contact still lasts that contradicts the verdict.
@@ -115,8 +121,17 @@ impl Check {
                 }
             }
             Phase::Asking => self.question().map_or_else(String::new, |(_, text)| text.to_string()),
-            Phase::Done => "Done. Take the leads off; next check.".to_string(),
+            Phase::Done => {
+                self.danger_says().unwrap_or_else(|| "Done. Take the leads off; next check.".into())
+            }
         }
+    }
+
+    /// What its danger asks for.
+    fn danger_says(&self) -> Option<String> {
+        let verdict = self.given.as_ref().map(|given| given.verdict())?;
+        let advice = verdict.advice().filter(|_| verdict.danger)?;
+        Some(format!("DANGER. {advice}"))
     }
 
     /// The judgement that decides, or would decide: the worst word, then the least room.

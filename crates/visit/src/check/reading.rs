@@ -21,6 +21,9 @@ impl Check {
 
     /// Takes a reading.
     pub(crate) fn read(&mut self, device: &str, reading: &Reading, context: &mut Context<'_>) {
+        if self.read_danger(device, reading, context) {
+            return;
+        }
         let measuring = self.phase() == Phase::Measuring;
         self.points.watch(&self.job, device, reading, measuring);
         // Clipping on answers the question whether the leads are on.
@@ -35,6 +38,16 @@ impl Check {
         } else if self.takes_readings() {
             self.measure(device, reading, context);
         }
+    }
+
+    /// Takes a reading for a danger alone; true when it ends the check.
+    pub(crate) fn read_danger(&mut self, device: &str, reading: &Reading, context: &Context<'_>) -> bool {
+        let found = self.dangers.read(&self.job, device, reading, context.settings.risk);
+        let ends = found.is_some();
+        if let Some(found) = found {
+            self.endanger(found, true, context);
+        }
+        ends
     }
 
     /// True while readings are taken for points: also while it is asked whether the leads are on an open part, since a
@@ -96,7 +109,10 @@ impl Check {
     /// A verdict whose readings the leads no longer show is past.
     pub(super) fn note_live(&mut self) {
         if let Some(given) = &mut self.given {
-            given.note_live(self.points.still_shown(None));
+            let danger = given.verdict().danger;
+            let shown =
+                if danger { self.dangers.is_still_shown(None) } else { self.points.still_shown(None) };
+            given.note_live(shown);
         }
     }
 

@@ -282,6 +282,11 @@ impl Gate {
         self.take_all(|s| s.scope != Scope::Leads && s.unit_tag == unit_tag)
     }
 
+    /// Removes one by name, wherever on this unit it stands.
+    pub(super) fn end(&mut self, name: &str, unit_tag: &str) -> Vec<Standing> {
+        self.take_all(|s| s.name == name && (s.unit_tag == unit_tag || s.scope == Scope::Leads))
+    }
+
     /// Removes what rests on the isolation of this unit.
     pub(super) fn lose_isolation(&mut self, unit_tag: &str) -> Vec<Standing> {
         self.take_all(|s| s.unit_tag == unit_tag && hold::of(&s.name).power == Power::Isolated)

@@ -66,6 +66,7 @@ fn verdict(number: u64, word: Word) -> Verdict {
         title: "Supply".into(),
         rule_hash: String::new(),
         word,
+        danger: false,
         reason: None,
         judgements: Vec::new(),
         readings: Vec::new(),

@@ -23,6 +23,7 @@ pub(super) struct Pending {
     pub(super) check: u32,
     pub(super) title: String,
     pub(super) word: Word,
+    pub(super) danger: bool,
     pub(super) at: Instant,
     pub(super) names: Vec<String>,
     /// Which of the names stood until this verdict took them away.
@@ -40,6 +41,7 @@ impl Pending {
             check: verdict.check,
             title: verdict.title.clone(),
             word: verdict.word,
+            danger: verdict.danger,
             at: verdict.at,
             names,
             taken: Vec::new(),

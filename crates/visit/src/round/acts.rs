@@ -13,6 +13,9 @@ impl Round {
     /// Does what a person does.
     pub(super) fn act(&mut self, act: Act, by: By) {
         if self.paused && needs_the_visit(&act) {
+            if self.typed_danger(&act) {
+                return;
+            }
             return self.refuse("the visit is paused: resume it first".to_string());
         }
         match act {
@@ -58,6 +61,14 @@ impl Round {
             Act::Energised => self.energised(by),
             Act::Close { why } => self.close(why, by),
         }
+    }
+
+    /// A typed value that is past a danger's limit counts in a pause too.
+    fn typed_danger(&mut self, act: &Act) -> bool {
+        let Act::Type { point, value, accuracy } = act else { return false };
+        let mut ends = false;
+        self.with_check(|check, context| ends = check.typed_danger(point, *value, *accuracy, context));
+        ends
     }
 
     /// Arms the next check of the route.

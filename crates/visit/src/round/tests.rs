@@ -9,12 +9,14 @@ use quantity::{Coupling, DisplayUnit, Unit};
 
 use super::*;
 use crate::act::{Act, Display};
-use crate::testing::{Judging, Native, judged, point, source, within};
+use crate::testing::{Judging, Native, endanger, judged, point, source, within};
 use judge::rule::{
-    Answer, Header, Judgement, Outcome, PlateDefault, PlateItem, Rule, RuleError, SourceClass, UnitState,
+    Answer, Beyond, Header, Judgement, Outcome, PlateDefault, PlateItem, Rule, RuleError, SourceClass,
+    UnitState,
 };
 
 mod cases;
+mod endangered;
 mod property;
 mod script;
 
@@ -139,6 +141,7 @@ fn rules() -> RuleSet {
         }),
     ];
     all.extend(rules_with_more_in_their_head());
+    all.extend(rules_with_dangers());
     RuleSet::new(all.into_iter().map(|rule| Arc::new(rule) as Arc<dyn Rule>).collect(), "set")
 }
 
@@ -178,8 +181,7 @@ fn rules_with_more_in_their_head() -> Vec<Native> {
         Some(judge::rule::AcceptedDrift { name: "pull-down".into(), per_minute: 2.0, source: source() });
     all.push(pulls_down);
     let mut air = rule("air-first", &[("capacitance", "uF")], &[], bare);
-    air.header.shows =
-        alloc::vec![judge::rule::Shows { name: "airflow proved".to_string(), by_conditional_pass: true }];
+    air.header.shows = alloc::vec![Shows { name: "airflow proved".to_string(), by_conditional_pass: true }];
     all.push(air);
     all.push(rule("after-air", &[("capacitance", "uF")], &["airflow proved"], bare));
     all.extend(rules_of_the_unit_s_state());
@@ -200,9 +202,8 @@ fn rules_with_more_in_their_head() -> Vec<Native> {
 /// Rules that need a state of the unit, whose evidence is of a circuit or a component, and that take something off.
 fn rules_of_the_unit_s_state() -> Vec<Native> {
     let amps = |v: &[f64]| judged(alloc::vec![within("amps", v[0], Some(4.0), Some(6.0))]);
-    let shows = |name: &str, by_conditional_pass| {
-        alloc::vec![judge::rule::Shows { name: name.to_string(), by_conditional_pass }]
-    };
+    let shows =
+        |name: &str, by_conditional_pass| alloc::vec![Shows { name: name.to_string(), by_conditional_pass }];
     let in_state = |mut rule: Native, state| {
         let first = crate::hold::leading_to(state, &rule.header.hold_points);
         let first: Vec<String> = first.into_iter().map(ToString::to_string).collect();
@@ -232,6 +233,36 @@ fn rules_of_the_unit_s_state() -> Vec<Native> {
         rule("after-supply", &[("capacitance", "uF")], &["supply proved"], bare),
         rule("after-capacitor", &[("amps", "A")], &["capacitor proved"], amps),
     ]
+}
+
+/// Those of them that know a danger.
+fn rules_with_dangers() -> Vec<Native> {
+    let flue_points = [("co", "ppm"), ("oxygen", "%vol")];
+    let mut flue = rule("flue", &flue_points, &["no gas smell", "burner steady"], |v| {
+        judged(alloc::vec![within("co", v[0], None, Some(100.0)), within("oxygen", v[1], Some(4.0), None)])
+    });
+    flue.header.points[1].plausible = Some((0.0, 21.0));
+    flue.header.shows = alloc::vec![Shows { name: "flue gas safe".to_string(), by_conditional_pass: false }];
+    endanger(&mut flue.header, 0, Beyond::Above, 400.0, &["burner steady", "flue gas safe"]);
+    let mut air =
+        rule("air", &[("co", "ppm")], &[], |v| judged(alloc::vec![within("co", v[0], None, Some(9.0))]));
+    air.header.points[0].plausible = Some((1.0, 1000.0));
+    endanger(&mut air.header, 0, Beyond::Above, 35.0, &["flue gas safe"]);
+    let gauge_points = [("suction", "psig"), ("liquid", "psig")];
+    let mut gauges = rule("gauges", &gauge_points, &["running steady"], |v| {
+        judged(v.iter().map(|v| within("gauge", *v, Some(10.0), None)).collect())
+    });
+    endanger(&mut gauges.header, 1, Beyond::Above, 650.0, &["running steady", "stage known"]);
+    let mut charged = rule("charged", &[("residual", "V dc")], &["locked out"], |v| {
+        judged(alloc::vec![within("residual", v[0], Some(-5.0), Some(5.0))])
+    });
+    endanger(&mut charged.header, 0, Beyond::Above, 50.0, &["discharged"]);
+    endanger(&mut charged.header, 0, Beyond::Below, -50.0, &["discharged"]);
+    let mut insulation = rule("insulation", &[("ohms", "Mohm")], &["locked out"], |v| {
+        judged(alloc::vec![within("ohms", v[0], Some(1.0), None)])
+    });
+    endanger(&mut insulation.header, 0, Beyond::Above, 100.0, &[]);
+    alloc::vec![flue, air, gauges, charged, insulation]
 }
 
 fn armed(rule: &str) -> Event {

@@ -72,6 +72,7 @@ fn verdict(job: &Job, word: Word, judgements: Vec<Judged>) -> Verdict {
         title: job.title().into(),
         rule_hash: "c0ffee".into(),
         word,
+        danger: false,
         reason: None,
         judgements,
         readings: Vec::new(),

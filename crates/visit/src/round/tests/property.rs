@@ -16,7 +16,7 @@ const SEQUENCES: u64 = 10_000;
 const EVENTS: usize = 30;
 
 /// SplitMix64; repeatable from its seed.
-struct Dice(u64);
+pub(super) struct Dice(pub(super) u64);
 
 impl Dice {
     fn next(&mut self) -> u64 {
@@ -26,13 +26,13 @@ impl Dice {
         z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
         z ^ (z >> 31)
     }
-    fn below(&mut self, n: u64) -> u64 {
+    pub(super) fn below(&mut self, n: u64) -> u64 {
         self.next() % n
     }
-    fn one_in(&mut self, n: u64) -> bool {
+    pub(super) fn one_in(&mut self, n: u64) -> bool {
         self.below(n) == 0
     }
-    fn pick<'a, T: ?Sized>(&mut self, of: &[&'a T]) -> &'a T {
+    pub(super) fn pick<'a, T: ?Sized>(&mut self, of: &[&'a T]) -> &'a T {
         of[usize::try_from(self.below(of.len() as u64)).unwrap()]
     }
 }

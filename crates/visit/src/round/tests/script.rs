@@ -372,6 +372,11 @@ pub(super) fn text(output: &Output) -> String {
             format!("closed {unit_tag}: {why}; owed {owed}")
         }
         Output::Refused { why } => format!("refused {why}"),
+        Output::Verdict(verdict) if verdict.danger => {
+            let names: Vec<&str> = verdict.judgements.iter().map(|j| &*j.judgement.name).collect();
+            let advice = verdict.advice().unwrap_or_default();
+            format!("verdict {}, {}: {advice}", verdict.word, names.join(", "))
+        }
         Output::Verdict(verdict) => match &verdict.reason {
             Some(reason) => format!("verdict {}: {reason}", verdict.word).replace('\n', " "),
             None => format!("verdict {}", verdict.word),
@@ -464,7 +469,8 @@ files!(
     acts,
     life,
     state,
-    scope
+    scope,
+    danger
 );
 
 #[test]
