@@ -130,6 +130,8 @@ pub struct Header {
     pub limits: Vec<NamedLimit>,
     /// Hold points, in the order in which they are shown.
     pub hold_points: Vec<String>,
+    /// The terminals between which the part may hold a charge; empty: two, without names.
+    pub terminals: Vec<String>,
     /// Hold points that a pass of this rule shows for others ("airflow proved"), and a fail withdraws.
     pub shows: Vec<String>,
     /// Cautions of this rule beyond those of its hold points.

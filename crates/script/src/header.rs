@@ -85,6 +85,12 @@ pub const DECLARATIONS: &[Declaration] = &[
         doc: "What must be shown before a verdict, in this order.",
     },
     Declaration {
+        name: "terminals",
+        forms: &["terminals([\"C\", \"HERM\", \"FAN\"])"],
+        doc: "The terminals between which the part may hold a charge, and against its case: \"discharged\" is read on each pair of \
+              them. Without it the part has two.",
+    },
+    Declaration {
         name: "shows",
         forms: &["shows(\"airflow proved\")"],
         doc: "A pass of this rule shows this hold point for the other checks of the unit; a fail takes it away.",
@@ -104,6 +110,11 @@ const ITEMS_MAX: usize = 32;
 /// and beyond ten minutes nothing is one moment. Our own choice.
 const MOMENT_S: core::ops::RangeInclusive<f64> = 1.0..=600.0;
 
+/// Terminals of a part. Our own choice: with six there are 21 pairs to read.
+const TERMINALS: core::ops::RangeInclusive<usize> = 2..=6;
+/// Letters of a terminal's name.
+const TERMINAL_LETTERS: usize = 8;
+
 /// The prefix with which `plausible` means a nameplate value; a reading may have the same name.
 const OF_PLATE: &str = "plate.";
 
@@ -119,11 +130,16 @@ type Arguments = Vec<(Literal, Position)>;
 
 /// Reads the header from the top-level statements.
 pub(crate) fn read(statements: &[Stmt], findings: &mut Findings<'_>) -> Header {
-    let mut reader = Reader { header: Header::default(), findings, hold_points_at: None };
+    let mut reader = Reader { header: Header::default(), findings, hold_points_at: None, terminals_at: None };
     for statement in statements {
         reader.statement(statement);
     }
-    let Reader { header, .. } = reader;
+    let Reader { header, terminals_at, .. } = reader;
+    if let Some(position) = terminals_at
+        && !header.hold_points.iter().any(|name| hold::of(name).by_stream == hold::ByStream::Discharged)
+    {
+        findings.error(position, "terminals are for the hold point \"discharged\": list it, or leave them out");
+    }
     if header.title.is_empty() {
         findings.error(At::default(), "a rule begins with title(\"...\")");
     }
@@ -137,6 +153,7 @@ struct Reader<'f, 'a> {
     header: Header,
     findings: &'f mut Findings<'a>,
     hold_points_at: Option<Position>,
+    terminals_at: Option<Position>,
 }
 
 impl Reader<'_, '_> {
@@ -236,6 +253,7 @@ impl Reader<'_, '_> {
                 self.header.limits.push(limit);
             }
             ("hold_points", [Texts(names)]) => self.hold_points(names, position),
+            ("terminals", [Texts(names)]) => self.terminals(names, position),
             ("one_moment", [Texts(names), Number(seconds)]) => self.one_moment(names, *seconds, position),
             _ => {
                 let forms = DECLARATIONS.iter().find(|d| d.name == name).map_or(&[][..], |d| d.forms);
@@ -496,6 +514,30 @@ impl Reader<'_, '_> {
         #[allow(clippy::cast_possible_truncation)] // within MOMENT_S
         let within = Duration::from_micros((seconds * 1e6) as i64);
         self.header.moments.push(Moment { points, within, line: At::from(position).line });
+    }
+
+    fn terminals(&mut self, names: &[(ImmutableString, Position)], position: Position) {
+        if self.terminals_at.replace(position).is_some() {
+            self.findings.error(position, "terminals are declared twice: put them in one list");
+        }
+        if !TERMINALS.contains(&names.len()) {
+            let (least, most) = (TERMINALS.start(), TERMINALS.end());
+            self.findings.error(position, format!("a part has {least} to {most} terminals"));
+        }
+        for (name, position) in names {
+            let fine = (1..=TERMINAL_LETTERS).contains(&name.len())
+                && name.chars().all(|c| c.is_ascii_alphanumeric())
+                && !name.eq_ignore_ascii_case("case");
+            if !fine {
+                let text = format!(
+                    "{name:?}: a terminal has up to {TERMINAL_LETTERS} letters and digits; the case is a pair of each by itself"
+                );
+                self.findings.error(*position, text);
+            } else if self.header.terminals.iter().any(|other| other.eq_ignore_ascii_case(name)) {
+                self.findings.error(*position, format!("terminal {name:?} stands twice"));
+            }
+            self.header.terminals.push(name.to_string());
+        }
     }
 
     fn hold_points(&mut self, names: &[(ImmutableString, Position)], position: Position) {

@@ -6,6 +6,7 @@ mod conclude;
 mod doubts;
 mod facts;
 mod given;
+mod naming;
 mod notes;
 mod picture;
 mod points;
@@ -57,6 +58,8 @@ pub(crate) enum Says {
     Shown { name: String, how: How },
     /// The leads of this device are on a known live source with this reading.
     OnLiveSource { device: String, reading: Reading },
+    /// Volts on a pair that should be dead.
+    Live,
     /// It has ended; `live` when the leads still show its readings.
     Ended { ending: Ending, live: bool },
 }
@@ -79,6 +82,8 @@ pub(crate) struct Check {
     /// They all stand, and it measures.
     measuring: bool,
     proving: Option<Proving>,
+    /// What the leads have shown that should be dead, in words, until somebody begins anew.
+    alarm: Option<String>,
     points: Points,
     /// Points taken before all hold points stood; dropped when they do.
     premature: bool,
@@ -99,6 +104,7 @@ impl Check {
             open: Vec::new(),
             measuring: false,
             proving: None,
+            alarm: None,
             points,
             premature: false,
             questions: Questions::default(),
@@ -135,6 +141,12 @@ impl Check {
     /// Something was done for it.
     pub(crate) fn touch(&mut self) {
         self.touched = true;
+    }
+
+    /// A hold point was shown: somebody has begun anew.
+    pub(crate) fn shown(&mut self) {
+        self.touch();
+        self.alarm = None;
     }
 
     /// The open question.
@@ -193,7 +205,7 @@ impl Check {
             return;
         };
         if self.proving.as_ref().is_none_or(|proving| proving.name() != first) {
-            self.proving = Proving::new(first);
+            self.proving = Proving::new(first, &self.job);
         }
         if closes {
             let pending = self.points.are_under_way();

@@ -80,6 +80,7 @@ pub(super) fn words(output: &Output) -> Option<String> {
             How::Stream(says) => format!("    {}: shown by the meter ({})", plain(name), plain(says)),
         },
         Output::Lapsed { name, why } => format!("    {}: no longer stands, {}", plain(name), why.text()),
+        Output::Proving { hold_point, says } => format!("    {}: {}", plain(hold_point), plain(says)),
         Output::Settled(reading) => {
             let from = if reading.device == "typed" {
                 "typed".to_owned()
@@ -178,6 +179,7 @@ mod tests {
             },
             Output::Lapsed { name: evil.clone(), why: visit::round::LapseReason::Time },
             Output::Asked { number: 1, question: evil.clone() },
+            Output::Proving { hold_point: evil.clone(), says: evil.clone() },
             Output::HoldPoint {
                 name: evil.clone(),
                 evidence: visit::hold::Evidence {

@@ -51,6 +51,8 @@ fn view_of(verdict: Verdict, judged: &str, context: &ViewContext, amendment_is_l
         plate: Vec::new(),
         prompt: String::new(),
         question: None,
+        proof: None,
+        alarm: String::new(),
         ruler: Some(ruler),
     };
     let view = View {

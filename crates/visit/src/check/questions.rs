@@ -5,6 +5,8 @@ use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
 
+use quantity::Instant;
+
 use crate::event::NO_QUESTION;
 
 /// A question to the mechanic.
@@ -38,8 +40,15 @@ pub(crate) enum About {
     OpenPart(usize),
     /// A point's value was typed with fewer digits than the meter shows.
     LeftOut(usize),
-    /// The meter shows a hold point, if the leads were on: its name and what was read.
-    ProofLeads(String, String),
+    /// The meter shows a hold point, if the leads were on.
+    ProofLeads {
+        /// The hold point.
+        name: String,
+        /// What was read.
+        says: String,
+        /// After this it is too old.
+        until: Instant,
+    },
 }
 
 impl About {
@@ -49,7 +58,7 @@ impl About {
             Self::Implausible(of) | Self::SwappedReading(of) | Self::OpenPart(of) | Self::LeftOut(of) => {
                 *of == index
             }
-            Self::ImplausiblePlate(_) | Self::SwappedPlate(_) | Self::ProofLeads(..) => false,
+            Self::ImplausiblePlate(_) | Self::SwappedPlate(_) | Self::ProofLeads { .. } => false,
         }
     }
 }
@@ -108,7 +117,7 @@ impl Questions {
 
     /// True while it is asked where the leads were.
     pub(super) fn asks_for_proof_leads(&self) -> bool {
-        self.open.as_ref().is_some_and(|q| matches!(q.about, About::ProofLeads(..)))
+        self.open.as_ref().is_some_and(|q| matches!(q.about, About::ProofLeads { .. }))
     }
 
     /// The point of which it is asked whether the leads are on an open part.

@@ -5,6 +5,7 @@ use alloc::string::ToString;
 use quantity::Reading;
 
 use super::*;
+use crate::hold::proof::Asks;
 
 impl Check {
     /// What it makes of a reading.
@@ -101,24 +102,27 @@ impl Check {
 
     /// Feeds the proof of the hold point that is asked for.
     fn prove(&mut self, device: &str, reading: &Reading, context: &mut Context<'_>) {
-        if self.questions.asks_for_proof_leads() {
-            return;
-        }
         let Some(proving) = &mut self.proving else { return };
-        let name = proving.name().to_string();
         let proved = proving.push(device, reading);
-        if proved != Proved::Nothing && proving.ends_on_live_source() {
+        if proving.is_on_source() {
             self.says.push(Says::OnLiveSource { device: device.to_string(), reading: *reading });
         }
+        let name = || proving.name().to_string();
         match proved {
             Proved::Nothing => {}
-            Proved::Shown(says) => self.says.push(Says::Shown { name, how: How::Stream(says) }),
-            Proved::ShownIfOn(says) => {
-                let text = format!(
-                    "{name}: {says}. Leads in the air show the same. Were both leads on, metal to metal? \
-                     Yes: it counts as shown. No: clip on and read again"
-                );
-                self.ask(Question::new(About::ProofLeads(name, says), text), context);
+            Proved::Live(says) => {
+                self.questions.drop_proof_question();
+                self.alarm = Some(says.clone());
+                self.tell_proof(says);
+                self.says.push(Says::Live);
+            }
+            _ if self.questions.asks_for_proof_leads() => {}
+            Proved::Step(says) => self.tell_proof(says),
+            Proved::Shown(says) => self.says.push(Says::Shown { name: name(), how: How::Stream(says) }),
+            Proved::Asks(Asks { says, until }) => {
+                let text = proving.question(&says);
+                let about = About::ProofLeads { name: name(), says, until };
+                self.ask(Question::new(about, text), context);
             }
         }
     }

@@ -5,7 +5,9 @@ use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use super::{How, LapseReason, Output, Owed, Place, Plan, Progress, ResetReason, Round, Route};
+use super::{
+    Check, Context, How, LapseReason, Output, Owed, Place, Plan, Progress, ResetReason, Round, Route,
+};
 use crate::act::{Act, By, Display};
 use crate::check::none_asked;
 
@@ -33,6 +35,13 @@ impl Round {
                     self.refuse(none_asked(question, self.questions));
                 }
             }
+            Act::Source { what } => self.to_proof(&["source ", &what].concat(), |check, context| {
+                check.name_source(&what, context);
+            }),
+            Act::On { pair } => {
+                let pair = pair.unwrap_or_default();
+                self.to_proof(&["on ", &pair].concat(), |check, context| check.name_pair(&pair, context));
+            }
             Act::Again => self.again(),
             Act::Next => self.next(),
             Act::Back => self.go(Route::back),
@@ -57,6 +66,13 @@ impl Round {
             Act::Restored { what } => self.restored(&what, by),
             Act::Energised => self.energised(),
             Act::Close { why } => self.close(why, by),
+        }
+    }
+
+    /// Something is named for the proof of the armed check.
+    fn to_proof(&mut self, line: &str, names: impl FnOnce(&mut Check, &Context<'_>)) {
+        if !self.with_check(|check, context| names(check, context)) {
+            self.refuse(format!("{:?} was not taken: no check is armed", line.trim()));
         }
     }
 

@@ -6,7 +6,8 @@ fn about_point(index: usize) -> Question {
 }
 
 fn proof() -> Question {
-    let about = About::ProofLeads("discharged".into(), "0.0 V dc".into());
+    let about =
+        About::ProofLeads { name: "discharged".into(), says: "0.0 V dc".into(), until: Instant::ZERO };
     Question::new(about, "were both leads on?".into())
 }
 
