@@ -173,6 +173,8 @@ pub struct Header {
     pub unit_state: UnitState,
     /// Hold points, in the order in which they are shown; those that lead to `unit_state` among them.
     pub hold_points: Vec<String>,
+    /// The terminals between which the part may hold a charge; empty: two, without names.
+    pub terminals: Vec<String>,
     /// Hold points that a pass of this rule shows for others ("airflow proved"), and a fail withdraws.
     pub shows: Vec<Shows>,
     /// What must be put back once readings were taken for it: "ports capped and leak-checked".

@@ -11,8 +11,8 @@ use quantity::Flags;
 use serde::Serialize;
 use serde_json::{Value, json};
 use visit::round::{
-    CheckView, HoldPointState, HoldPointView, LiveState, LiveView, Phase, PointStage, PointView, RulerView,
-    ShownBy, View,
+    CheckView, HoldPointState, HoldPointView, LiveState, LiveView, PairView, Phase, PointStage, PointView,
+    ProofView, RulerView, ShownBy, View,
 };
 use visit::verdict::PlateUsed;
 
@@ -315,6 +315,9 @@ fn check(check: &CheckView, judged: Option<&VerdictJson>, context: &ViewContext)
         "prompt": check.prompt,
         "question": check.question.as_ref().map(|question| &question.text),
         "question_number": check.question.as_ref().map(|question| question.number),
+        "question_shows": check.question.as_ref().is_some_and(|question| question.shows_hold_point),
+        "proof": check.proof.as_ref().map(proof),
+        "alarm": crate::plain(&check.alarm),
         "ruler": check.ruler.as_ref().map(|shown| ruler(shown, judged, context)),
     })
 }
@@ -330,6 +333,17 @@ fn plate(used: &PlateUsed) -> Value {
     let source = if used.entered { String::new() } else { used.source.to_string() };
     let (value, unit) = json.word.map_or((json.value.to_string(), json.unit), |word| (word, String::new()));
     json!({"name": json.name.replace('_', " "), "value": value, "unit": unit, "source": source})
+}
+
+/// The proof that is read pair by pair. What a person has named is plain text here.
+fn proof(proof: &ProofView) -> Value {
+    let pair = |of: &PairView| json!({"pair": crate::plain(&of.pair), "shown": of.shown});
+    json!({
+        "wants_source": proof.wants_source,
+        "next_pair": proof.next_pair.as_deref().map(crate::plain),
+        "named_freely": proof.named_freely,
+        "pairs": proof.pairs.iter().map(pair).collect::<Vec<_>>(),
+    })
 }
 
 fn phase(phase: Phase) -> &'static str {

@@ -94,6 +94,12 @@ pub const DECLARATIONS: &[Declaration] = &[
               before the others: locked out, power on, or running.",
     },
     Declaration {
+        name: "terminals",
+        forms: &["terminals([\"C\", \"HERM\", \"FAN\"])"],
+        doc: "The terminals between which the part may hold a charge, and against its case: \"discharged\" is read on each pair of \
+              them. Without it the part has two.",
+    },
+    Declaration {
         name: "shows",
         forms: &["shows(\"airflow proved\")", "shows(\"airflow proved\", \"conditional pass\")"],
         doc: "A pass of this rule shows this hold point for the other checks of the unit; a fail takes it away. With \"conditional pass\" \
@@ -132,6 +138,10 @@ const MOMENT_S: core::ops::RangeInclusive<f64> = 1.0..=600.0;
 const PUTS_BACK_MAX: usize = 8;
 /// The word with which `shows` takes a conditional pass too.
 const CONDITIONAL_PASS: &str = "conditional pass";
+/// Terminals of a part. Our own choice: with six there are 21 pairs to read.
+const TERMINALS: core::ops::RangeInclusive<usize> = 2..=6;
+/// Letters of a terminal's name.
+const TERMINAL_LETTERS: usize = 8;
 
 /// The prefix with which `plausible` means a nameplate value; a reading may have the same name.
 const OF_PLATE: &str = "plate.";
@@ -148,13 +158,24 @@ type Arguments = Vec<(Literal, Position)>;
 
 /// Reads the header from the top-level statements.
 pub(crate) fn read(statements: &[Stmt], findings: &mut Findings<'_>) -> Header {
-    let mut reader = Reader { header: Header::default(), findings, hold_points_at: None, state_at: None };
+    let mut reader = Reader {
+        header: Header::default(),
+        findings,
+        hold_points_at: None,
+        state_at: None,
+        terminals_at: None,
+    };
     for statement in statements {
         reader.statement(statement);
     }
-    let state_at = reader.state_at;
-    let Reader { mut header, findings, .. } = reader;
+    let Reader { mut header, findings, state_at, terminals_at, .. } = reader;
     lead_to_the_state(&mut header, state_at.unwrap_or(Position::NONE), findings);
+    if let Some(position) = terminals_at
+        && !header.hold_points.iter().any(|name| hold::of(name).by_stream == hold::ByStream::Discharged)
+    {
+        findings
+            .error(position, "terminals are for the hold point \"discharged\": list it, or leave them out");
+    }
     if header.title.is_empty() {
         findings.error(At::default(), "a rule begins with title(\"...\")");
     }
@@ -169,6 +190,7 @@ struct Reader<'f, 'a> {
     findings: &'f mut Findings<'a>,
     hold_points_at: Option<Position>,
     state_at: Option<Position>,
+    terminals_at: Option<Position>,
 }
 
 impl Reader<'_, '_> {
@@ -279,6 +301,7 @@ impl Reader<'_, '_> {
                 self.danger([name, side, limit, advice], ends, position);
             }
             ("hold_points", [Texts(names)]) => self.hold_points(names, position),
+            ("terminals", [Texts(names)]) => self.terminals(names, position),
             ("one_moment", [Texts(names), Number(seconds)]) => self.one_moment(names, *seconds, position),
             _ => {
                 let forms = DECLARATIONS.iter().find(|d| d.name == name).map_or(&[][..], |d| d.forms);
@@ -567,6 +590,30 @@ impl Reader<'_, '_> {
         #[allow(clippy::cast_possible_truncation)] // within MOMENT_S
         let within = Duration::from_micros((seconds * 1e6) as i64);
         self.header.moments.push(Moment { points, within, line: At::from(position).line });
+    }
+
+    fn terminals(&mut self, names: &[(ImmutableString, Position)], position: Position) {
+        if self.terminals_at.replace(position).is_some() {
+            self.findings.error(position, "terminals are declared twice: put them in one list");
+        }
+        if !TERMINALS.contains(&names.len()) {
+            let (least, most) = (TERMINALS.start(), TERMINALS.end());
+            self.findings.error(position, format!("a part has {least} to {most} terminals"));
+        }
+        for (name, position) in names {
+            let fine = (1..=TERMINAL_LETTERS).contains(&name.len())
+                && name.chars().all(|c| c.is_ascii_alphanumeric())
+                && !name.eq_ignore_ascii_case("case");
+            if !fine {
+                let text = format!(
+                    "{name:?}: a terminal has up to {TERMINAL_LETTERS} letters and digits; the case is a pair of each by itself"
+                );
+                self.findings.error(*position, text);
+            } else if self.header.terminals.iter().any(|other| other.eq_ignore_ascii_case(name)) {
+                self.findings.error(*position, format!("terminal {name:?} stands twice"));
+            }
+            self.header.terminals.push(name.to_string());
+        }
     }
 
     fn hold_points(&mut self, names: &[(ImmutableString, Position)], position: Position) {

@@ -41,6 +41,16 @@ pub enum Act {
         /// Yes: the value is right as it stands.
         yes: bool,
     },
+    /// Names the live source on which the tester is proved.
+    Source {
+        /// What it is: something that the unit under test does not feed.
+        what: String,
+    },
+    /// Names the pair that the leads go on next; no reading from before counts for it.
+    On {
+        /// Its name; `None`: the pair that is asked for.
+        pair: Option<String>,
+    },
     /// Takes the armed check's readings again; hold points that still stand are kept.
     Again,
     /// Goes on to the next check of the route.
@@ -150,11 +160,13 @@ pub enum Field {
 }
 
 /// The word of each act, as it is written.
-const WORDS: [&str; 17] = [
+const WORDS: [&str; 19] = [
     "confirm",
     "withdraw",
     "typed",
     "answer",
+    "source",
+    "on",
     "again",
     "next",
     "back",
@@ -171,7 +183,7 @@ const WORDS: [&str; 17] = [
 ];
 
 /// What a person may type beside values, for whoever typed something else.
-const LINES: &str = "confirm NAME, withdraw NAME, yes, no (or yes 3 for question 3), again, finish, next, back, \
+const LINES: &str = "confirm NAME, withdraw NAME, yes, no (or yes 3 for question 3), source WHAT, on PAIR, on, again, finish, next, back, \
     unit TAG, check NAME, skip WHY, pause, resume, finding TEXT, as left TEXT, restored WHAT, power back, close, \
     close WHY";
 
@@ -209,6 +221,10 @@ impl Act {
             Self::Answer { question, yes } => {
                 let question = question.map(|number| ("question", Field::Number(number)));
                 ("answer", question.into_iter().chain([("yes", Field::Flag(*yes))]).collect())
+            }
+            Self::Source { what } => ("source", Vec::from([("what", Field::Text(what.clone()))])),
+            Self::On { pair } => {
+                ("on", pair.iter().map(|pair| ("pair", Field::Text(pair.clone()))).collect())
             }
             Self::Again => ("again", Vec::new()),
             Self::Next => ("next", Vec::new()),
@@ -250,6 +266,8 @@ impl Act {
                 return Self::typed(&point, &value, accuracy.as_deref());
             }
             "answer" => Self::Answer { question: given.number_if_any("question")?, yes: given.flag("yes")? },
+            "source" => Self::Source { what: given.text("what")? },
+            "on" => Self::On { pair: given.text_if_any("pair")? },
             "again" => Self::Again,
             "next" => Self::Next,
             "back" => Self::Back,
@@ -295,6 +313,9 @@ impl Act {
             ("yes" | "no", number) => {
                 Some(Self::Answer { question: Some(number.parse().ok()?), yes: first == "yes" })
             }
+            // Without a name it is refused where it is known what it would be for.
+            ("source", what) => Some(Self::Source { what: what.into() }),
+            ("on", pair) => Some(Self::On { pair: (!pair.is_empty()).then(|| pair.into()) }),
             ("unit", tag) if !tag.is_empty() => Some(Self::Unit { tag: tag.into() }),
             ("check", name) if !name.is_empty() => Some(Self::Check { name: name.into() }),
             ("skip", why) if !why.is_empty() => Some(Self::Skip { why: why.into() }),
@@ -467,6 +488,9 @@ mod tests {
             typed("230 V ac", Some("1% + 2")),
             Act::Answer { question: Some(5), yes: false },
             Act::Answer { question: None, yes: true },
+            Act::Source { what: "proving unit".into() },
+            Act::On { pair: Some("L1-L2".into()) },
+            Act::On { pair: None },
             Act::Again,
             Act::Next,
             Act::Back,
@@ -503,6 +527,10 @@ mod tests {
     fn every_act_can_be_typed() {
         for (line, act) in [
             ("confirm locked out", Act::Confirm { hold_point: "locked out".into() }),
+            ("source receptacle beside RTU-12", Act::Source { what: "receptacle beside RTU-12".into() }),
+            ("source", Act::Source { what: String::new() }),
+            ("on L1 to G", Act::On { pair: Some("L1 to G".into()) }),
+            ("On", Act::On { pair: None }),
             ("Next", Act::Next),
             ("back", Act::Back),
             ("unit RTU-31", Act::Unit { tag: "RTU-31".into() }),

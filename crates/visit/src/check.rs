@@ -7,6 +7,7 @@ mod danger;
 mod doubts;
 mod facts;
 mod given;
+mod naming;
 mod notes;
 mod picture;
 mod points;
@@ -59,6 +60,8 @@ pub(crate) enum Says {
     Shown { name: String, how: How, device: String },
     /// The leads of this device are on a known live source with this reading.
     OnLiveSource { device: String, reading: Reading },
+    /// Volts on a pair that should be dead.
+    Live,
     /// It has ended; `live` when the leads still show its readings.
     Ended { ending: Ending, live: bool },
 }
@@ -85,6 +88,8 @@ pub(crate) struct Check {
     /// The device whose readings were not taken last because its leads are not proved.
     unproved: Option<String>,
     proving: Option<Proving>,
+    /// What the leads have shown that should be dead, in words, until somebody begins anew.
+    alarm: Option<String>,
     points: Points,
     dangers: Dangers,
     /// Points taken before all hold points stood; dropped when they do.
@@ -108,6 +113,7 @@ impl Check {
             proved_leads: None,
             unproved: None,
             proving: None,
+            alarm: None,
             points,
             dangers: Dangers::default(),
             premature: false,
@@ -145,6 +151,12 @@ impl Check {
     /// Something was done for it.
     pub(crate) fn touch(&mut self) {
         self.touched = true;
+    }
+
+    /// A hold point was shown: somebody has begun anew.
+    pub(crate) fn shown(&mut self) {
+        self.touch();
+        self.alarm = None;
     }
 
     /// The open question.
@@ -205,7 +217,7 @@ impl Check {
             return;
         };
         if self.proving.as_ref().is_none_or(|proving| proving.name() != first) {
-            self.proving = Proving::new(first);
+            self.proving = Proving::new(first, &self.job);
         }
         if closes {
             let pending = self.points.are_under_way();

@@ -103,6 +103,13 @@ pub enum Output {
         /// The sign of life: a reading, or what somebody said.
         sign: String,
     },
+    /// A step in the proof of a hold point: something was named or read, or a pair is live.
+    Proving {
+        /// The hold point.
+        hold_point: String,
+        /// In words, with what comes next.
+        says: String,
+    },
     /// A point has its settled reading.
     Settled(PointReading),
     /// What was pending was thrown away.

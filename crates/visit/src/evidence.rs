@@ -253,9 +253,16 @@ impl Ledger {
         changes
     }
 
-    /// Live-dead-live was shown with this source: what follows is still the live source.
+    /// This reading is that of the named live source: neither it nor what follows at once says anything of the unit.
     pub(crate) fn on_live_source(&mut self, device: &str, reading: &Reading) {
         self.volts.on_live_source(device, reading);
+    }
+
+    /// Volts on a pair that should be dead: nothing of this unit counts as isolated any more.
+    pub(crate) fn live_pair(&mut self) -> Vec<Change> {
+        let Some(needs) = &self.needs else { return Vec::new() };
+        let gone = self.gate.lose_isolation(&needs.unit_tag);
+        self.fell(gone.into_iter(), LapseReason::VoltsSeen)
     }
 
     /// A pass shows hold points for other checks of this unit, a fail takes them away; a conditional pass shows those that its rule

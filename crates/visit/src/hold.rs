@@ -38,9 +38,9 @@ pub enum ByStream {
     LeadsShortedThenOpen,
     /// Leads open: the meter shows overload on resistance.
     LeadsOpen,
-    /// Volts ac: a live source, then the dead pair, then the live source again.
+    /// Volts ac: a named live source, then every pair of the supply dead, then the live source again.
     LiveDeadLive,
-    /// Volts dc across the terminals settled below [`proof::RESIDUAL_V_MAX`].
+    /// Volts dc settled below [`proof::RESIDUAL_V_MAX`] on every pair of the part's terminals and from each to its case.
     Discharged,
 }
 
@@ -108,9 +108,10 @@ pub const KNOWN: [Known; 22] = [
         undone_by_power: true,
         keeps_order: true,
         by_stream: ByStream::LiveDeadLive,
-        ask: "Live-dead-live: volts ac on a known live source, then across the dead conductors, then the live source again.",
-        caution: "An open disconnect is not proof. Treat as live, and dress for it, until proved. Test the tester \
-                  before and after; every phase to phase and to ground: the meter knows one pair, you know the others.",
+        ask: "Live-dead-live: name a known live source that is not this unit and read it (V ac, 90 V at least); then name each \
+              pair and read it dead; then the live source again.",
+        caution: "An open disconnect is not proof: one blade may be welded. Treat as live, and dress for it, until proved. Test the \
+                  tester before and after, every phase to phase and to ground, at each point of work.",
         power: Power::Isolated,
         by_clear_pass_only: false,
         owes: None,
@@ -122,8 +123,8 @@ pub const KNOWN: [Known; 22] = [
         undone_by_power: true,
         keeps_order: true,
         by_stream: ByStream::Discharged,
-        ask: "Discharge through a resistor (about 20 kohm, 5 W) until volts dc across the terminals read below 5 V: \
-              every pair, and each to the case.",
+        ask: "Discharge through a resistor (about 20 kohm, 5 W) until every pair, and each terminal to the case, reads below 5 V \
+              dc: name each pair, then read it. A bleeder is proved by this reading, never assumed.",
         caution: "Stored charge can kill. Treat the capacitor as live while discharging: gloves, insulated leads, \
                   a resistor and not a screwdriver. A large capacitor takes half a minute. A bleeder may be open: measure.",
         power: Power::Isolated,

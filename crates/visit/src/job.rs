@@ -57,6 +57,11 @@ impl Job {
         self.header().map_or(&[], |header| header.hold_points.as_slice())
     }
 
+    /// The terminals of the part, where its rule names them.
+    pub(crate) fn terminals(&self) -> &[String] {
+        self.header().map_or(&[], |header| header.terminals.as_slice())
+    }
+
     /// The hold point of this check with this name, in capitals or not.
     pub(crate) fn hold_point(&self, name: &str) -> Option<&str> {
         let listed = || self.hold_points().iter().map(String::as_str);

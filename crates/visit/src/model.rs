@@ -70,9 +70,14 @@ impl Supply {
             Line::SinglePhase => &["L1-L2", "L1-G", "L2-G"],
             Line::ThreePhase => &["L1-L2", "L2-L3", "L3-L1", "L1-G", "L2-G", "L3-G"],
         };
+        line.iter().map(ToString::to_string).chain(self.pairs_beside_the_line()).collect()
+    }
+
+    /// Those of them that do not belong to the line, whatever is known of that.
+    pub(crate) fn pairs_beside_the_line(&self) -> Vec<String> {
         let control = self.separate_control.then_some("R-C");
         let bus = self.capacitor_bus.then_some("bus+ to bus-");
-        line.iter().copied().chain(control).chain(bus).map(ToString::to_string).collect()
+        control.into_iter().chain(bus).map(ToString::to_string).collect()
     }
 }
 

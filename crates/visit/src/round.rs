@@ -22,8 +22,8 @@ pub use crate::restoration::Owed;
 pub use crate::route::{Progress, Route};
 pub use crate::settings::Settings;
 pub use crate::view::{
-    CheckView, HoldPointState, HoldPointView, LiveState, LiveView, Phase, PointStage, PointView,
-    QuestionView, RulerView, ShownBy, View,
+    CheckView, HoldPointState, HoldPointView, LiveState, LiveView, PairView, Phase, PointStage, PointView,
+    ProofView, QuestionView, RulerView, ShownBy, View,
 };
 
 use crate::check::{Check, Context, Endangered, Ending, Says};
@@ -300,6 +300,10 @@ impl Round {
                 Says::Output(output) => self.say(output),
                 Says::Shown { name, how, device } => self.show(&name, how, Some(device)),
                 Says::OnLiveSource { device, reading } => self.ledger.on_live_source(&device, &reading),
+                Says::Live => {
+                    let changes = self.ledger.live_pair();
+                    self.take(changes);
+                }
                 // A hold point that fell by the last value closes the gate before the word. A danger is never gated.
                 Says::Ended { ending, .. }
                     if ending.danger.is_none()
@@ -437,7 +441,7 @@ impl Round {
             self.contradicted = None;
         }
         if let Some(check) = &mut self.check {
-            check.touch();
+            check.shown();
         }
         let place = self.check.as_ref().map(|check| check.job().place());
         let owed = place.and_then(|place| self.restoration.shown(name, place));

@@ -77,6 +77,10 @@ pub struct CheckView {
     pub prompt: String,
     /// The question that waits for an answer.
     pub question: Option<QuestionView>,
+    /// The proof of the hold point that is asked for, where it is read on pairs.
+    pub proof: Option<ProofView>,
+    /// What the leads have shown that should be dead, to be said large; empty without.
+    pub alarm: String,
     /// Value, limits and guard band of the judgement that decides.
     pub ruler: Option<RulerView>,
 }
@@ -88,6 +92,32 @@ pub struct QuestionView {
     pub number: u32,
     /// Its text.
     pub text: String,
+    /// A yes shows a hold point: it is not given in passing.
+    pub shows_hold_point: bool,
+}
+
+/// A proof that is read pair by pair.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ProofView {
+    /// The hold point.
+    pub hold_point: String,
+    /// A live source must be named first.
+    pub wants_source: bool,
+    /// The pair that is to be named next; `None` while one is read, or none is needed.
+    pub next_pair: Option<String>,
+    /// Nobody described the supply: a person may name further pairs.
+    pub named_freely: bool,
+    /// The pairs that were read, then those that are known to be to read.
+    pub pairs: Vec<PairView>,
+}
+
+/// A pair of a proof.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PairView {
+    /// Its name.
+    pub pair: String,
+    /// What was read; empty before.
+    pub shown: String,
 }
 
 /// Whether a hold point stands.

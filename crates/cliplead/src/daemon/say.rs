@@ -87,6 +87,7 @@ pub(super) fn words(output: &Output) -> Option<String> {
             )
         }
         Output::Lapsed { name, why } => format!("    {}: no longer stands, {}", plain(name), why.text()),
+        Output::Proving { hold_point, says } => format!("    {}: {}", plain(hold_point), plain(says)),
         Output::Settled(reading) => {
             let from = if reading.device == "typed" {
                 "typed".to_owned()
@@ -185,6 +186,7 @@ mod tests {
             },
             Output::Lapsed { name: evil.clone(), why: visit::round::LapseReason::Time },
             Output::Asked { number: 1, question: evil.clone() },
+            Output::Proving { hold_point: evil.clone(), says: evil.clone() },
             Output::HoldPoint {
                 name: evil.clone(),
                 evidence: visit::hold::Evidence {

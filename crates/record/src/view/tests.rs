@@ -64,6 +64,8 @@ fn shown(
         plate: Vec::new(),
         prompt: String::new(),
         question: None,
+        proof: None,
+        alarm: String::new(),
         ruler: Some(ruler),
     };
     let view = View {

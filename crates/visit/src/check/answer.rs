@@ -103,8 +103,14 @@ impl Check {
     fn answered(&mut self, question: Question, yes: bool, context: &mut Context<'_>) {
         let Question { about, text, .. } = question;
         match (about, yes) {
-            (About::ProofLeads { name, says, device }, true) => {
-                let how = How::Stream(format!("{says}; both leads on: confirmed"));
+            (About::ProofLeads { name, until, .. }, true) if context.now > until => {
+                self.refuse(format!("the readings of {name:?} are too old: begin anew with the first pair"));
+                if let Some(proving) = &mut self.proving {
+                    proving.begin_anew();
+                }
+            }
+            (About::ProofLeads { name, says, device, .. }, true) => {
+                let how = How::Stream(format!("{says}; both leads on each: confirmed"));
                 self.says.push(Says::Shown { name, how, device });
             }
             (About::ProofLeads { .. }, false) => {

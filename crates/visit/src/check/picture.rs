@@ -9,11 +9,14 @@ use quantity::Instant;
 use super::Check;
 use super::facts::plate_of;
 use super::points::{PointState, Points};
+use super::proving::pairs_of;
+use crate::hold;
 use crate::job::Job;
 use crate::settings::Settings;
 use crate::verdict::{PointReading, Verdict};
 use crate::view::{
-    CheckView, HoldPointState, HoldPointView, Phase, PointStage, PointView, QuestionView, RulerView,
+    CheckView, HoldPointState, HoldPointView, Phase, PointStage, PointView, ProofView, QuestionView,
+    RulerView,
 };
 use judge::evaluate::{Evaluation, Judged};
 use judge::limits::DecisionRule;
@@ -26,6 +29,7 @@ impl Check {
     /// The picture of it, with its hold points as the ledger sees them.
     pub(crate) fn view(&self, hold_points: Vec<HoldPointView>, settings: &Settings) -> CheckView {
         let job = &self.job;
+        let hold_points: Vec<HoldPointView> = hold_points.into_iter().map(|h| with_pairs(h, job)).collect();
         let verdict = self.given.as_ref().map(|given| given.verdict());
         let points = point_views(job, &self.points, self.phase() == Phase::Measuring, verdict);
         let header = job.header();
@@ -42,9 +46,21 @@ impl Check {
             hold_points,
             points,
             plate: plate_of(job).and_then(Result::ok).unwrap_or_default(),
-            question: self.question().map(|(number, text)| QuestionView { number, text: text.to_string() }),
+            question: self.question().map(|(number, text)| QuestionView {
+                number,
+                text: text.to_string(),
+                shows_hold_point: self.questions.asks_for_proof_leads(),
+            }),
+            proof: self.proof(),
+            alarm: self.alarm.clone().unwrap_or_default(),
             ruler: self.ruler(settings.decision),
         }
+    }
+
+    /// The proof of the hold point that is asked for, where it is read on pairs.
+    fn proof(&self) -> Option<ProofView> {
+        let proving = self.proving.as_ref().filter(|_| self.phase() == Phase::HoldPoints)?;
+        proving.view()
     }
 
     /// What the proof of the hold point that is asked for waits for.
@@ -96,6 +112,12 @@ impl Check {
         match self.phase() {
             Phase::HoldPoints => {
                 let asked = hold_points.iter().find(|h| h.state == HoldPointState::Asked);
+                if let Some(alarm) = &self.alarm {
+                    return alarm.clone();
+                }
+                if let Some((_, question)) = self.question() {
+                    return question.to_string();
+                }
                 asked.map_or_else(String::new, |h| {
                     if h.detail.is_empty() { h.ask.clone() } else { h.detail.clone() }
                 })
@@ -156,6 +178,14 @@ impl Check {
             guard: judged.guard(decision),
         })
     }
+}
+
+/// With the pairs that must be read, also by whoever confirms it.
+fn with_pairs(mut hold_point: HoldPointView, job: &Job) -> HoldPointView {
+    if let Some(pairs) = pairs_of(hold::of(&hold_point.name).by_stream, job) {
+        hold_point.ask = format!("{} Pairs: {}.", hold_point.ask, pairs.in_words());
+    }
+    hold_point
 }
 
 /// The reading of a point that is not at rest; behind a verdict as it was when the word was given: its figure follows.

@@ -5,6 +5,8 @@ use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
 
+use quantity::Instant;
+
 use crate::event::NO_QUESTION;
 
 /// A question to the mechanic.
@@ -38,8 +40,17 @@ pub(crate) enum About {
     OpenPart(usize),
     /// A point's value was typed with fewer digits than the meter shows.
     LeftOut(usize),
-    /// The meter shows a hold point, if the leads were on: its name and what was read.
-    ProofLeads { name: String, says: String, device: String },
+    /// The meter shows a hold point, if the leads were on.
+    ProofLeads {
+        /// The hold point.
+        name: String,
+        /// What was read.
+        says: String,
+        /// The device that read it.
+        device: String,
+        /// After this it is too old.
+        until: Instant,
+    },
 }
 
 impl About {

@@ -6,6 +6,7 @@ use quantity::{Kind, Reading};
 
 use super::*;
 use crate::hold::Scope;
+use crate::hold::proof::Asks;
 
 impl Check {
     /// What it makes of a reading.
@@ -118,27 +119,29 @@ impl Check {
 
     /// Feeds the proof of the hold point that is asked for.
     fn prove(&mut self, device: &str, reading: &Reading, context: &mut Context<'_>) {
-        if self.questions.asks_for_proof_leads() {
-            return;
-        }
         let Some(proving) = &mut self.proving else { return };
-        let name = proving.name().to_string();
         let proved = proving.push(device, reading);
-        if proved != Proved::Nothing && proving.ends_on_live_source() {
+        if proving.is_on_source() {
             self.says.push(Says::OnLiveSource { device: device.to_string(), reading: *reading });
         }
+        let name = || proving.name().to_string();
         match proved {
             Proved::Nothing => {}
+            Proved::Live(says) => {
+                self.questions.drop_proof_question();
+                self.alarm = Some(says.clone());
+                self.tell_proof(says);
+                self.says.push(Says::Live);
+            }
+            _ if self.questions.asks_for_proof_leads() => {}
+            Proved::Step(says) => self.tell_proof(says),
             Proved::Shown(says) => {
-                let (how, device) = (How::Stream(says), device.to_string());
+                let (name, how, device) = (name(), How::Stream(says), device.to_string());
                 self.says.push(Says::Shown { name, how, device });
             }
-            Proved::ShownIfOn(says) => {
-                let text = format!(
-                    "{name}: {says}. Leads in the air show the same. Were both leads on, metal to metal? \
-                     Yes: it counts as shown. No: clip on and read again"
-                );
-                let about = About::ProofLeads { name, says, device: device.to_string() };
+            Proved::Asks(Asks { says, until }) => {
+                let text = proving.question(&says);
+                let about = About::ProofLeads { name: name(), says, device: device.to_string(), until };
                 self.ask(Question::new(about, text), context);
             }
         }
@@ -169,7 +172,7 @@ impl Check {
         let about_leads = |name: &&String| crate::hold::of(name).scope == Scope::Leads;
         let Some(name) = self.job.hold_points().iter().find(about_leads).cloned() else { return };
         if self.proving.is_none() {
-            self.proving = Proving::new(&name);
+            self.proving = Proving::new(&name, &self.job);
         }
         let Some(proving) = &mut self.proving else { return };
         if let Proved::Shown(says) = proving.push(device, reading) {

@@ -9,7 +9,7 @@ use crate::hold::proof::{LIVE_V_MIN, RESIDUAL_V_MAX};
 
 /// Volts in a row that undo "proved dead" or "discharged". Our own choice: one spike of a floating lead is not enough.
 const VOLTS_SEEN_READINGS: u32 = 5;
-/// After live-dead-live the leads are still on the known live source; for this long at most that counts as such.
+/// Leads that were on the named live source are still there for this long at most.
 const STILL_ON_LIVE_SOURCE: Duration = Duration::from_secs(10);
 /// Sources whose volts are counted; the oldest goes first.
 const SOURCES_MAX: usize = 32;
@@ -35,7 +35,7 @@ struct Run {
     from: DeviceChannel,
     ac: u32,
     dc: u32,
-    /// The source has just shown live-dead-live and is still on the live source.
+    /// When its leads were last on the named live source, if they were not off it since.
     on_live_source_since: Option<Instant>,
 }
 
@@ -66,10 +66,11 @@ impl Volts {
         Seen { live: run.ac >= VOLTS_SEEN_READINGS, charged: run.dc >= VOLTS_SEEN_READINGS }
     }
 
-    /// Live-dead-live was shown with this source: what follows is still the live source.
+    /// This reading is that of the named live source, as are those that follow at once.
     pub(super) fn on_live_source(&mut self, device: &str, reading: &Reading) {
         if let Some(run) = self.run(device, reading.channel) {
             run.on_live_source_since = Some(reading.at);
+            run.ac = 0;
         }
     }
 

@@ -5,7 +5,9 @@ use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use super::{How, LapseReason, Output, Owed, Place, Plan, Progress, ResetReason, Round, Route};
+use super::{
+    Check, Context, How, LapseReason, Output, Owed, Place, Plan, Progress, ResetReason, Round, Route,
+};
 use crate::act::{Act, By, Display};
 use crate::check::none_asked;
 
@@ -35,6 +37,13 @@ impl Round {
                 if !self.with_check(|check, context| check.answer(question, yes, context)) {
                     self.refuse(none_asked(question, self.questions));
                 }
+            }
+            Act::Source { what } => self.to_proof(&["source ", &what].concat(), |check, context| {
+                check.name_source(&what, context);
+            }),
+            Act::On { pair } => {
+                let pair = pair.unwrap_or_default();
+                self.to_proof(&["on ", &pair].concat(), |check, context| check.name_pair(&pair, context));
             }
             Act::Again => self.again(),
             Act::Next => self.next(),
@@ -69,6 +78,13 @@ impl Round {
         let mut ends = false;
         self.with_check(|check, context| ends = check.typed_danger(point, *value, *accuracy, context));
         ends
+    }
+
+    /// Something is named for the proof of the armed check.
+    fn to_proof(&mut self, line: &str, names: impl FnOnce(&mut Check, &Context<'_>)) {
+        if !self.with_check(|check, context| names(check, context)) {
+            self.refuse(format!("{:?} was not taken: no check is armed", line.trim()));
+        }
     }
 
     /// Arms the next check of the route.

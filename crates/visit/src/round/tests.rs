@@ -85,6 +85,7 @@ fn rules() -> RuleSet {
         rule("bare", &[("capacitance", "uF")], &[], bare),
         rule("dead-only", &[("capacitance", "uF")], &["proved dead"], bare),
         rule("discharged-only", &[("capacitance", "uF")], &["discharged"], bare),
+        rule("dead-and-discharged", &[("capacitance", "uF")], &["proved dead", "discharged"], bare),
         rule("leads-only", &[("capacitance", "uF")], &["leads proved"], bare),
         rule("dead-then-off", &[("capacitance", "uF")], &["proved dead", "one lead off"], bare),
         rule("off-first", &[("capacitance", "uF")], &["one lead off", "locked out"], bare),
@@ -180,6 +181,9 @@ fn rules_with_more_in_their_head() -> Vec<Native> {
     pulls_down.header.points[0].drift =
         Some(judge::rule::AcceptedDrift { name: "pull-down".into(), per_minute: 2.0, source: source() });
     all.push(pulls_down);
+    let mut dual = rule("dual", &[("capacitance", "uF")], &["discharged"], bare);
+    dual.header.terminals = ["C", "HERM", "FAN"].map(ToString::to_string).to_vec();
+    all.push(dual);
     let mut air = rule("air-first", &[("capacitance", "uF")], &[], bare);
     air.header.shows = alloc::vec![Shows { name: "airflow proved".to_string(), by_conditional_pass: true }];
     all.push(air);

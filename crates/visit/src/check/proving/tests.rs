@@ -2,7 +2,9 @@
 use alloc::format;
 
 use super::*;
-use crate::testing::reading;
+use crate::model::{Line, Supply};
+use crate::plan::Plan;
+use crate::testing::{at, reading};
 
 /// Leads of so many devices that are to be proved, at ten readings a second; `push` feeds one reading of each in turn.
 struct Bench {
@@ -12,7 +14,7 @@ struct Bench {
 
 impl Bench {
     fn of(hold_point: &str) -> Self {
-        Self { proving: Proving::new(hold_point).unwrap(), ms: 0 }
+        Self { proving: proving(hold_point).unwrap(), ms: 0 }
     }
 
     /// So many readings of a display from each of these devices; the device that has shown the hold point with one of them.
@@ -30,6 +32,17 @@ impl Bench {
     }
 }
 
+fn job() -> Job {
+    let supply = Supply { line: Line::SinglePhase, ..Supply::default() };
+    let plan =
+        Plan { unit_tag: "RTU-07".to_string(), component: "C1".to_string(), supply, ..Plan::default() };
+    Job { number: 1, plan, rule: None }
+}
+
+fn proving(hold_point: &str) -> Option<Proving> {
+    Proving::new(hold_point, &job())
+}
+
 /// As many readings as leads need that are together, or apart.
 const LONG: usize = 30;
 
@@ -40,11 +53,11 @@ fn leads_shown_by(device: &str) -> Option<(String, Proved)> {
 
 #[test]
 fn only_what_a_stream_can_show_is_proved() {
-    assert!(Proving::new("locked out").is_none());
-    assert!(Proving::new("belt guard on").is_none(), "an unknown one");
-    let of = |name: &str| Proving::new(name).map(|proving| proving.ends_on_live_source());
-    assert_eq!(of("proved dead"), Some(true), "live, dead, live again");
-    assert_eq!((of("discharged"), of("leads proved")), (Some(false), Some(false)));
+    assert!(proving("locked out").is_none());
+    assert!(proving("belt guard on").is_none(), "an unknown one");
+    for name in ["proved dead", "discharged", "leads proved", "leads open"] {
+        assert!(proving(name).is_some(), "{name}");
+    }
 }
 
 #[test]
@@ -57,7 +70,7 @@ fn leads_of_one_meter_prove_nothing_of_anothers() {
 
 #[test]
 fn channels_of_one_device_are_apart_too() {
-    let mut proving = Proving::new("leads proved").unwrap();
+    let mut proving = proving("leads proved").unwrap();
     let mut push = |channel, from: i64, display| {
         let all = (from..from + 30).map(|tick| Reading { channel, ..reading(100 * tick, display) });
         all.map(|reading| proving.push("logger", &reading)).find(|proved| *proved != Proved::Nothing)
@@ -115,11 +128,34 @@ fn it_says_what_it_waits_for() {
     assert_eq!(bench.proving.says(), "");
 }
 
+/// What the page is to offer: the source, then pair after pair.
 #[test]
-fn what_leads_in_the_air_show_too_is_shown_only_if_they_were_on() {
-    let mut bench = Bench::of("discharged");
-    let (_, proved) = bench.play(&["meter"], "0.0 V dc", 2 * LONG).unwrap();
-    assert!(matches!(proved, Proved::ShownIfOn(_)), "{proved:?}");
+fn its_picture_shows_what_is_to_be_named_next_and_what_was_read() {
+    let picture = |bench: &Bench| {
+        let view = bench.proving.view().unwrap();
+        let pairs: Vec<String> = view.pairs.iter().map(|of| format!("{} {}", of.pair, of.shown)).collect();
+        (view.wants_source, view.next_pair, pairs.join(", "))
+    };
+    let mut bench = Bench::of("proved dead");
+    assert_eq!(picture(&bench), (true, None, "L1-L2 , L1-G , L2-G ".into()));
+    assert!(bench.proving.name_pair("L1-L2", at(0)).is_err(), "the source comes first");
+    assert_eq!(bench.proving.name_source(" proving  unit", &job(), at(0)), Ok("proving unit".into()));
+    assert_eq!(picture(&bench), (false, None, "L1-L2 , L1-G , L2-G ".into()));
+    assert!(matches!(bench.play(&["meter"], "121.3 V ac", LONG), Some((_, Proved::Step(_)))));
+    assert!(bench.proving.is_on_source());
+    assert_eq!(picture(&bench), (false, Some("L1-L2".into()), "L1-L2 , L1-G , L2-G ".into()));
+    assert_eq!(bench.proving.name_pair("", at(bench.ms)), Ok("L1-L2".into()));
+    assert_eq!(picture(&bench), (false, None, "L1-L2 , L1-G , L2-G ".into()), "it is being read");
+    assert!(matches!(bench.play(&["meter"], "0.8 V ac", 2 * LONG), Some((_, Proved::Step(_)))));
+    assert!(!bench.proving.is_on_source());
+    assert_eq!(picture(&bench), (false, Some("L1-G".into()), "L1-L2 0.8 V ac, L1-G , L2-G ".into()));
+    assert!(bench.proving.lose("meter"));
+    assert_eq!(picture(&bench), (true, None, "L1-L2 , L1-G , L2-G ".into()));
+    assert_eq!(Bench::of("leads proved").proving.view(), None);
+    assert_eq!(
+        picture(&Bench::of("discharged")),
+        (false, Some("1-2".into()), "1-2 , 1-case , 2-case ".into())
+    );
 }
 
 #[test]

@@ -6,8 +6,12 @@ fn about_point(index: usize) -> Question {
 }
 
 fn proof() -> Question {
-    let about =
-        About::ProofLeads { name: "discharged".into(), says: "0.0 V dc".into(), device: "meter".into() };
+    let about = About::ProofLeads {
+        name: "discharged".into(),
+        says: "0.0 V dc".into(),
+        device: "meter".into(),
+        until: Instant::ZERO,
+    };
     Question::new(about, "were both leads on?".into())
 }
 

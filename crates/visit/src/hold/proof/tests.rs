@@ -1,53 +1,69 @@
 //! Proofs by the stream, as short lists of displays.
 use super::*;
 use alloc::vec::Vec;
-use quantity::{Decimal, Flags, Sign};
 
-/// `"0.12 ohm x20"`: the display, repeated; ten readings a second.
-fn play(proof: &mut Proof, script: &[&str]) -> Vec<Progress> {
-    play_paced(proof, 0.1, script)
+use crate::model::{Line, Supply};
+
+/// `"0.12 ohm x20"`: the display, repeated, ten readings a second; `"source X"` and `"on PAIR"` name what comes next.
+struct Bench {
+    proof: Proof,
+    course: Course,
+    conversion_s: f64,
+    at: Instant,
 }
 
-/// The same where the profile states how long a conversion of the display takes.
-fn play_paced(proof: &mut Proof, conversion_s: f64, script: &[&str]) -> Vec<Progress> {
-    let mut at = 0_i64;
-    let mut out = Vec::new();
-    for step in script {
-        let (display, times) = step.rsplit_once(" x").unwrap();
-        let (number, unit) = display.split_once(' ').unwrap();
-        let (unit, coupling) = Coupling::strip_from(unit);
-        for seq in 0..times.parse::<u64>().unwrap() {
-            at += 100_000;
-            let state = match number {
-                "OL" => State::Overload(Sign::Positive),
-                _ => State::Value(Decimal::parse(number).unwrap()),
-            };
-            out.push(proof.push(&Reading {
-                at: Instant::from_micros(at),
-                seq,
-                channel: 0,
-                display: quantity::DisplayUnit { unit: Unit::parse(unit).unwrap(), coupling },
-                state,
-                flags: Flags::default(),
-                accuracy: None,
-                timing: quantity::Timing { conversion_s: Some(conversion_s), response_s: None },
-            }));
-        }
+impl Bench {
+    fn new(kind: ByStream, pairs: Pairs) -> Self {
+        let proof = Proof::new(kind).unwrap();
+        Self { proof, course: Course::of(pairs), conversion_s: 0.1, at: Instant::ZERO }
     }
-    out
+
+    /// A single-phase supply, or a part with two terminals.
+    fn of(kind: ByStream) -> Self {
+        let supply = Supply { line: Line::SinglePhase, ..Supply::default() };
+        let pairs =
+            if kind == ByStream::Discharged { Pairs::of_terminals(&[]) } else { Pairs::of_supply(&supply) };
+        Self::new(kind, pairs)
+    }
+
+    fn play(&mut self, script: &[&str]) -> Vec<Progress> {
+        let mut out = Vec::new();
+        for step in script {
+            let subject = Subject { unit_tag: "RTU-07", component: "C1" };
+            if let Some(source) = step.strip_prefix("source ") {
+                self.course.name_source(source, subject, self.at).unwrap();
+                continue;
+            }
+            if let Some(pair) = step.strip_prefix("on ") {
+                self.course.name_pair(pair, self.proof.read(), self.at).unwrap();
+                continue;
+            }
+            let (display, times) = step.rsplit_once(" x").unwrap();
+            for _ in 0..times.parse::<u64>().unwrap() {
+                self.at = self.at + Duration::from_millis(100);
+                let timing = quantity::Timing { conversion_s: Some(self.conversion_s), response_s: None };
+                let reading = Reading { at: self.at, timing, ..crate::testing::reading(0, display) };
+                out.push(self.proof.push(&reading, &self.course));
+            }
+        }
+        out
+    }
+
+    fn shown(&mut self, script: &[&str]) -> Option<String> {
+        self.play(script).into_iter().find_map(|progress| match progress {
+            Progress::Shown(text) => Some(text),
+            Progress::Asks(asks) => Some(asks.says + " (if on)"),
+            _ => None,
+        })
+    }
 }
 
 fn shown(kind: ByStream, script: &[&str]) -> Option<String> {
-    shown_paced(kind, 0.1, script)
+    Bench::of(kind).shown(script)
 }
 
 fn shown_paced(kind: ByStream, conversion_s: f64, script: &[&str]) -> Option<String> {
-    let mut proof = Proof::new(kind).unwrap();
-    play_paced(&mut proof, conversion_s, script).into_iter().find_map(|progress| match progress {
-        Progress::Shown(text) => Some(text),
-        Progress::ShownIfOn(text) => Some(format!("{text} (if on)")),
-        _ => None,
-    })
+    Bench { conversion_s, ..Bench::of(kind) }.shown(script)
 }
 
 #[test]
@@ -63,28 +79,102 @@ fn leads_are_proved_shorted_then_open() {
     assert_eq!(shown(Leads, &["0.00 uF x50", "OL uF x9"]), None, "not on ohms");
 }
 
-#[test]
-fn dead_needs_live_before_and_after() {
-    use ByStream::LiveDeadLive as Ldl;
-    assert!(shown(Ldl, &["119.8 V ac x20", "0.1 V ac x60", "119.7 V ac x20"]).is_some());
-    assert_eq!(shown(Ldl, &["0.1 V ac x60", "119.7 V ac x20"]), None, "no live source first");
-    assert_eq!(shown(Ldl, &["119.8 V ac x20", "0.1 V ac x60"]), None, "tester not proved again");
-    assert_eq!(shown(Ldl, &["119.8 V ac x20", "38.0 V ac x60", "119.8 V ac x20"]), None, "38 V is not dead");
-    assert_eq!(
-        shown(Ldl, &["119.8 V dc x20", "0.1 V dc x60", "119.7 V dc x20"]),
-        None,
-        "dc cannot show ac dead"
-    );
-    assert_eq!(shown(Ldl, &["119.8 V ac x20", "0.1 V ac x5", "119.7 V ac x20"]), None, "in passing");
+/// A single-phase proof in which one step is another.
+fn dead_but(from: &str, to: &str) -> Option<String> {
+    let script = [
+        "source proving unit",
+        "119.8 V ac x20",
+        "on L1-L2",
+        "0.1 V ac x60",
+        "on L1-G",
+        "0.2 V ac x60",
+        "on L2-G",
+        "0.3 V ac x60",
+        "119.7 V ac x20",
+    ];
+    let steps = script.map(|step| if step == from { to } else { step });
+    let steps: Vec<&str> = steps.into_iter().filter(|step| !step.is_empty()).collect();
+    shown(ByStream::LiveDeadLive, &steps)
 }
 
 #[test]
-fn discharged_needs_dc_below_five_volts_that_stands() {
-    use ByStream::Discharged as Dis;
-    assert!(shown(Dis, &["0.3 V dc x60"]).is_some());
-    assert_eq!(shown(Dis, &["62.0 V dc x60"]), None);
-    assert_eq!(shown(Dis, &["0.0 V ac x60"]), None, "ac is blind to a charge");
-    assert_eq!(shown(Dis, &["-48.0 V dc x60"]), None, "sign does not matter");
+fn dead_needs_a_live_source_before_and_after_and_every_pair() {
+    assert_eq!(
+        dead_but("", "").unwrap(),
+        "live source proving unit 119.8 V ac; dead: L1-L2 0.1 V ac, L1-G 0.2 V ac, L2-G 0.3 V ac; live source again 119.7 V ac (if on)"
+    );
+    for (from, to, why) in [
+        ("source proving unit", "", "no source named"),
+        ("119.8 V ac x20", "", "no live source first"),
+        ("119.8 V ac x20", "119.8 V dc x20", "dc proves no ac tester"),
+        ("119.8 V ac x20", "41.0 V ac x20", "a ghost"),
+        ("119.8 V ac x20", "89.8 V ac x20", "below 90 V"),
+        ("on L1-G", "", "a pair that was not named"),
+        ("0.2 V ac x60", "", "a pair that was not read"),
+        ("0.2 V ac x60", "0.2 V ac x18", "in passing"),
+        ("0.2 V ac x60", "38.0 V ac x60", "38 V is not dead"),
+        ("0.2 V ac x60", "3.8 V ac x60", "more than 3 % of 119.8 V"),
+        ("0.2 V ac x60", "0.2 V dc x60", "another function"),
+        ("119.7 V ac x20", "", "tester not proved again"),
+        ("119.7 V ac x20", "90.0 V ac x20", "another source, or a tester that fails"),
+        ("119.7 V ac x20", "150.0 V ac x20", "another source"),
+    ] {
+        assert_eq!(dead_but(from, to), None, "{why}");
+    }
+    assert!(dead_but("0.2 V ac x60", "3.0 V ac x60").is_some());
+    assert!(dead_but("119.7 V ac x20", "101.0 V ac x20").is_some(), "a line that sags");
+}
+
+/// Of the shares of a source only the least is asked for: 5 V is never exceeded.
+#[test]
+fn five_volts_are_never_dead() {
+    let of = |volts: &str| {
+        let mut bench = Bench::of(ByStream::LiveDeadLive);
+        let all = bench.play(&["source panel", "480.0 V ac x20", "on L1-L2", volts]);
+        all.iter().filter(|progress| matches!(progress, Progress::Step(_))).count()
+    };
+    assert_eq!((of("4.0 V ac x60"), of("5.2 V ac x60")), (2, 1));
+}
+
+#[test]
+fn volts_on_a_pair_are_told_at_the_first_reading_and_end_the_proof_when_they_stay() {
+    let begin = ["source proving unit", "119.8 V ac x20", "on L1-L2", "0.1 V ac x60", "on L1-G"];
+    for (readings, ends) in [("118.0 V ac x10", false), ("118.0 V ac x11", true), ("OL V ac x11", true)] {
+        let mut bench = Bench::of(ByStream::LiveDeadLive);
+        let _ = bench.play(&begin);
+        let all = bench.play(&[readings]);
+        assert!(matches!(&all[0], Progress::Waiting(says) if says.contains("LIVE")), "{:?}", all[0]);
+        let live = all.iter().filter(|progress| matches!(progress, Progress::Live(_))).count();
+        assert_eq!(live, usize::from(ends), "{readings}");
+        assert_eq!(bench.proof.is_under_way(), !ends);
+    }
+    let mut bench = Bench::of(ByStream::LiveDeadLive);
+    let _ = bench.play(&begin);
+    let all = bench.play(&["31.0 V ac x3", "0.1 V ac x60"]);
+    assert!(
+        matches!(all.iter().rev().find(|of| matches!(of, Progress::Step(_))), Some(Progress::Step(says)) if says.starts_with("L1-G reads 0.1 V ac")),
+        "a spike"
+    );
+}
+
+const TWO: [&str; 6] = ["on 1-2", "0.3 V dc x60", "on 1-case", "0.3 V dc x60", "on 2-case", "0.3 V dc x60"];
+
+#[test]
+fn discharged_needs_dc_below_five_volts_that_stands_on_every_pair() {
+    let but = |readings: &str| {
+        let steps: Vec<&str> =
+            TWO.iter().enumerate().map(|(at, step)| if at == 3 { readings } else { step }).collect();
+        shown(ByStream::Discharged, &steps)
+    };
+    assert_eq!(but("0.4 V dc x60").unwrap(), "1-2 0.3 V dc, 1-case 0.4 V dc, 2-case 0.3 V dc (if on)");
+    for (readings, why) in [
+        ("62.0 V dc x60", "charged"),
+        ("0.0 V ac x60", "ac is blind to a charge"),
+        ("-48.0 V dc x60", "sign does not matter"),
+        ("0.3 V dc x18", "in passing"),
+    ] {
+        assert_eq!(but(readings), None, "{why}");
+    }
 }
 
 /// Frames that repeat one conversion are one reading, here as everywhere.
@@ -98,10 +188,15 @@ fn a_proof_counts_conversions_and_not_frames() {
     assert_eq!(shown_paced(Leads, 1.0, &["0.12 ohm x60", "OL ohm x8"]), None, "less than one of the open");
     assert_eq!(shown_paced(LeadsOpen, 1.0, &["OL ohm x8"]), None);
     assert!(shown_paced(LeadsOpen, 1.0, &["OL ohm x12"]).is_some());
-    assert_eq!(shown_paced(Discharged, 2.0, &["3.0 V dc x40"]), None, "two conversions");
-    let in_passing = ["119.8 V ac x100", "2.0 V ac x40", "119.7 V ac x100"];
-    assert!(shown_paced(Ldl, 0.1, &in_passing).is_some());
-    assert_eq!(shown_paced(Ldl, 2.0, &in_passing), None, "two conversions of dead");
+    let twice = TWO.map(|step| if step.starts_with("on") { step } else { "3.0 V dc x40" });
+    assert!(shown_paced(Discharged, 0.1, &twice).is_some());
+    assert_eq!(shown_paced(Discharged, 2.0, &twice), None, "two conversions");
+    let steps = |bench: &mut Bench| {
+        let all = bench.play(&["source panel", "119.8 V ac x100", "on L1-L2", "2.0 V ac x40"]);
+        all.iter().filter(|progress| matches!(progress, Progress::Step(_))).count()
+    };
+    assert_eq!(steps(&mut Bench::of(Ldl)), 2);
+    assert_eq!(steps(&mut Bench { conversion_s: 2.0, ..Bench::of(Ldl) }), 1, "two conversions of dead");
 }
 
 /// A charge that bleeds off: 370 V, a tenth less each tenth of a second, under 5 V after 4.1 s.
@@ -109,21 +204,34 @@ fn a_proof_counts_conversions_and_not_frames() {
 fn what_still_falls_proves_nothing_before_its_end_is_known() {
     let display = |i: i32| std::format!("{:.1} V dc x1", 370.0 * 0.9_f64.powi(i));
     let script: Vec<String> = (0..150).map(display).collect();
-    let script: Vec<&str> = script.iter().map(String::as_str).collect();
-    let mut proof = Proof::new(ByStream::Discharged).unwrap();
-    let all = play(&mut proof, &script);
-    let at = all.iter().position(|p| matches!(p, Progress::Shown(_) | Progress::ShownIfOn(_))).unwrap();
-    assert!(370.0 * 0.9_f64.powi(i32::try_from(at).unwrap()) < 5.0, "shown at reading {at}");
-    let after = 370.0 * 0.9_f64.powi(i32::try_from(at).unwrap());
-    assert!(matches!(all[at], Progress::ShownIfOn(_)), "at {after} V it may end where leads in the air read");
+    let script: Vec<&str> = core::iter::once("on 1-2").chain(script.iter().map(String::as_str)).collect();
+    let all = Bench::of(ByStream::Discharged).play(&script);
+    let at = all.iter().position(|p| matches!(p, Progress::Step(_))).unwrap();
+    assert!(370.0 * 0.9_f64.powi(i32::try_from(at).unwrap()) < 5.0, "read at reading {at}");
 }
 
-/// What is next to nothing is told by the whole interval: a value near that limit, which still moves, is asked about.
 #[test]
-fn a_value_that_may_still_end_where_open_leads_read_is_asked_about() {
-    let falls = |i: i32| std::format!("{:.2} V dc x1", 0.35 + 1.2 * 0.95_f64.powi(i));
-    let script: Vec<String> = (0..200).map(falls).collect();
-    let script: Vec<&str> = script.iter().map(String::as_str).collect();
-    let says = shown(ByStream::Discharged, &script).unwrap();
-    assert!(says.ends_with("(if on)"), "{says}");
+fn a_pair_counts_only_from_the_time_on_at_which_it_was_named() {
+    let mut bench = Bench::of(ByStream::Discharged);
+    let _ = bench.play(&["0.3 V dc x60", "on 1-2"]);
+    let named = bench.at;
+    bench.at = named + Duration::from_millis(-1_000);
+    let late = Bench::play(&mut bench, &["0.3 V dc x5"]);
+    assert!(!late.iter().any(|progress| matches!(progress, Progress::Step(_))));
+    bench.at = named;
+    let all = bench.play(&["0.3 V dc x60"]);
+    let at = all.iter().position(|progress| matches!(progress, Progress::Step(_))).unwrap();
+    assert!(at >= 20, "at rest for two seconds after the naming, not after {at} readings");
+}
+
+#[test]
+fn all_of_it_happens_within_ten_minutes() {
+    let mut bench = Bench::of(ByStream::LiveDeadLive);
+    let _ = bench.play(&["source panel", "119.8 V ac x20", "on L1-L2", "0.1 V ac x60", "0.1 V ac x5900"]);
+    assert!(bench.proof.is_under_way());
+    let _ = bench.play(&["0.1 V ac x100"]);
+    assert!(!bench.proof.is_under_way());
+    let mut bench = Bench::of(ByStream::Discharged);
+    let _ = bench.play(&["on 1-2", "0.1 V dc x6100"]);
+    assert!(!bench.proof.is_under_way());
 }

@@ -2,7 +2,7 @@
 //! the difference. Every case runs a second time with ticks in between and must say the same, word for word.
 //!
 //! A case starts with `== name`. Then, one per line (`#` starts a remark):
-//! - what is armed: `rule ID`, `unit TAG`, `component NAME`, `circuit NAME`, `serves NAME`, `supply single phase`, `plate NAME VALUE`, `plate none`, `bind POINT DEVICE CHANNEL`,
+//! - what is armed: `rule ID`, `unit TAG`, `component NAME`, `circuit NAME`, `serves NAME`, `supply three phase, control, bus`, `plate NAME VALUE`, `plate none`, `bind POINT DEVICE CHANNEL`,
 //!   `accuracy TEXT` (of all meters), `unpaced` (no profile states how fast a display converts; else once a reading, or `every SECONDS`), `simple` (simple acceptance), `arm`
 //! - by hand: `confirm NAME`, `gate` (confirms all of the rule), `withdraw NAME`, `energised`, `again`, `finish`, `yes`,
 //!   `no` (both with the number of a question, or for the one that is open), `typed POINT VALUE`, `open POINT`, `rules none`,
@@ -14,7 +14,7 @@
 //!   reading to reading in counts (`+3`), readings late by so many seconds (`late 9`); `gap meter`;
 //!   `together 50 A | B`: fifty times one reading of each
 //! - time: `wait 20 min` (s, min, h), `back 5 s` (the clock jumps back)
-//! - `expect OUTPUT`: the next output; `...` stands for anything. `armed`, `shown`, `settled`, `completed` and `owed` need not be
+//! - `expect OUTPUT`: the next output; `...` stands for anything. `armed`, `shown`, `settled`, `completed`, `owed` and `proving` need not be
 //!   expected.
 //!   `expect nothing`. `phase`, `live yes|no`, `shows TEXT`, `prompt TEXT`, `note TEXT`, `reads N`, `changes N`, `waits TEXT` look at the state.
 #![allow(clippy::cast_possible_truncation)] // spans of a script in microseconds
@@ -101,7 +101,7 @@ impl Runner {
             "component" => self.plan.component = rest.to_string(),
             "circuit" => self.plan.slot.circuit = Some(rest.to_string()),
             "serves" => self.plan.slot.serves = Some(rest.to_string()),
-            "supply" => self.plan.supply.line = Line::parse(rest)?,
+            "supply" => self.plan.supply = supply(rest)?,
             "plate" => self.plate(rest)?,
             "bind" => self.bind(rest)?,
             "accuracy" => self.accuracy = Some(Accuracy::parse(rest).map_err(|e| e.to_string())?),
@@ -273,7 +273,9 @@ impl Runner {
 
     fn expect(&mut self, wanted: &str) -> Result<(), String> {
         let optional = |text: &str| {
-            ["armed", "shown", "settled", "completed", "owed"].iter().any(|kind| text.starts_with(kind))
+            ["armed", "shown", "settled", "completed", "owed", "proving"]
+                .iter()
+                .any(|kind| text.starts_with(kind))
         };
         loop {
             let Some(next) = self.pending.pop_front() else {
@@ -316,6 +318,20 @@ impl Runner {
     }
 }
 
+/// `three phase, control, bus`; or `unknown`.
+fn supply(text: &str) -> Result<Supply, String> {
+    let mut supply = Supply::default();
+    for word in text.split(',').map(str::trim) {
+        match word {
+            "unknown" => supply.line = Line::Unknown,
+            "control" => supply.separate_control = true,
+            "bus" => supply.capacitor_bus = true,
+            line => supply.line = Line::parse(line)?,
+        }
+    }
+    Ok(supply)
+}
+
 fn span(text: &str) -> Result<Duration, String> {
     let (number, unit) = text.split_once(' ').ok_or("20 min")?;
     let number: f64 = number.parse().map_err(|_| "a number")?;
@@ -338,6 +354,7 @@ pub(super) fn text(output: &Output) -> String {
         },
         Output::Lapsed { name, why } => format!("lapsed {name}: {}", why.text()),
         Output::Contradicted { unit_tag, sign } => format!("contradicted {unit_tag}: {sign}"),
+        Output::Proving { hold_point, says } => format!("proving {hold_point}: {says}"),
         Output::Settled(r) => format!("settled {} {} {} from {}", r.point, r.shown, r.display.unit, r.device),
         Output::Completed { verdict, reading: r, judgements } => {
             let figure =
@@ -470,7 +487,8 @@ files!(
     life,
     state,
     scope,
-    danger
+    danger,
+    pairs
 );
 
 #[test]
