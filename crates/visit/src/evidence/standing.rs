@@ -252,7 +252,8 @@ impl Gate {
         self.failed.iter().any(|failed| {
             let serves =
                 failed.unit_tag == place.unit_tag && place.is_served_by(&failed.component, &failed.slot);
-            let confirmed = matches!(how, How::Confirmed(_)) && *at >= failed.at;
+            let here = standing.component == place.component;
+            let confirmed = here && matches!(how, How::Confirmed(_)) && *at >= failed.at;
             failed.name == standing.name && serves && !confirmed
         })
     }
@@ -311,9 +312,10 @@ impl Gate {
         numbers.into_iter().filter_map(|number| self.take(number)).collect()
     }
 
-    /// Removes all of them.
+    /// Removes all of them; what failed is remembered.
     pub(super) fn forget_all(&mut self) -> Vec<Standing> {
-        let Self { standing, .. } = core::mem::take(self);
+        let Self { standing, failed, .. } = core::mem::take(self);
+        self.failed = failed;
         standing.into_values().collect()
     }
 

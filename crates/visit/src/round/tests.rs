@@ -19,6 +19,7 @@ mod cases;
 mod endangered;
 mod property;
 mod script;
+mod two_units;
 
 fn plate_item(name: &str, unit: &str, default: PlateDefault) -> PlateItem {
     PlateItem {

@@ -115,7 +115,7 @@ impl List {
             of == name
                 && unit == place.unit_tag
                 && serves(component, place.component)
-                && !(found.confirmed && found.at >= *at)
+                && !(found.confirmed && found.component == place.component && found.at >= *at)
         });
         (!failed).then_some(found)
     }

@@ -19,6 +19,10 @@ const EVENTS: usize = 30;
 pub(super) struct Dice(pub(super) u64);
 
 impl Dice {
+    /// A place in a list of this length.
+    pub(super) fn at(&mut self, length: usize) -> usize {
+        usize::try_from(self.below(length as u64)).unwrap()
+    }
     fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;

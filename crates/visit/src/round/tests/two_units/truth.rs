@@ -1,0 +1,299 @@
+//! What is true of two units, from the events and what the round says of them. Its own tables of scope, time and power, written from the
+//! rules of the house and not from the code.
+use alloc::format;
+use alloc::string::String;
+use alloc::vec::Vec;
+
+use quantity::{Coupling, Duration, Instant, Kind};
+
+use super::super::*;
+use crate::verdict::{PointReading, Verdict};
+use judge::limits::Word;
+
+/// How far evidence reaches.
+#[derive(Clone, Copy, PartialEq)]
+enum Reach {
+    Unit,
+    Circuit,
+    Part,
+    Served,
+}
+
+/// What it says of power.
+#[derive(Clone, Copy, PartialEq)]
+enum Says {
+    Dead,
+    Alive,
+    Nothing,
+}
+
+/// Name, reach, minutes, power.
+const TABLE: [(&str, Reach, i64, Says); 12] = [
+    ("locked out", Reach::Unit, 240, Says::Dead),
+    ("proved dead", Reach::Unit, 60, Says::Dead),
+    ("discharged", Reach::Part, 10, Says::Dead),
+    ("one lead off", Reach::Part, 30, Says::Dead),
+    ("power on", Reach::Unit, 240, Says::Alive),
+    ("running", Reach::Circuit, 60, Says::Alive),
+    ("running steady", Reach::Circuit, 30, Says::Alive),
+    ("burner steady", Reach::Unit, 30, Says::Alive),
+    ("capacitor proved", Reach::Served, 240, Says::Nothing),
+    ("no gas smell", Reach::Unit, 30, Says::Nothing),
+    ("flue gas safe", Reach::Unit, 60, Says::Nothing),
+    ("leads proved", Reach::Unit, 60, Says::Nothing),
+];
+
+fn of(name: &str) -> (Reach, Duration, Says) {
+    let (_, reach, minutes, says) = TABLE.iter().find(|(known, ..)| *known == name).copied().unwrap();
+    (reach, Duration::from_secs(minutes * 60), says)
+}
+
+/// How often what was looked for came.
+#[derive(Debug, Default)]
+pub(super) struct Count {
+    pub(super) dead: u64,
+    pub(super) live: u64,
+    pub(super) served: u64,
+    pub(super) dangers: u64,
+    pub(super) dangers_open: u64,
+    pub(super) closed: u64,
+    pub(super) closed_owing: u64,
+    pub(super) contradicted: u64,
+}
+
+/// Where something was shown.
+#[derive(Clone, Debug, Default, PartialEq)]
+struct Spot {
+    unit: String,
+    circuit: String,
+    component: String,
+}
+
+#[derive(Clone, Debug)]
+struct Shown {
+    name: String,
+    spot: Spot,
+    at: Instant,
+}
+
+/// The books.
+#[derive(Default)]
+pub(super) struct Truth {
+    spot: Spot,
+    shown: Vec<Shown>,
+    /// When each unit last showed life, and when it was last isolated.
+    life: [Option<Instant>; 2],
+    isolated: [Option<Instant>; 2],
+    /// Components that failed since they last passed: unit, component.
+    failed: Vec<(String, String)>,
+    /// Unit, component, and what is owed.
+    owed: Vec<(String, String, String)>,
+    /// A value past a danger's limit is on its way, and must be told.
+    danger_due: bool,
+    now: Instant,
+}
+
+fn which(unit: &str) -> usize {
+    usize::from(unit == "RTU-08")
+}
+
+/// "compressor 1 run capacitor" serves "compressor 1", and each part itself.
+fn serves(part: &str, other: &str) -> bool {
+    part == other || part.strip_prefix(other).is_some_and(|rest| rest.starts_with(' '))
+}
+
+impl Truth {
+    /// What an event says by itself, before the round takes it.
+    pub(super) fn before(&mut self, event: &Event, round: &Round, now: Instant) {
+        self.now = now;
+        self.danger_due = false;
+        match event {
+            Event::Arm(plan) => {
+                self.spot = Spot {
+                    unit: plan.unit_tag.clone(),
+                    circuit: plan.slot.circuit.clone().unwrap(),
+                    component: plan.component.clone(),
+                };
+            }
+            Event::Act { act: Act::Pause, .. } | Event::Unwatched => self.shown.clear(),
+            Event::Act { act: Act::Energised, .. } => match round.armed() {
+                Some(_) => self.lives(now),
+                None => self.life = [Some(now); 2],
+            },
+            Event::Act { act: Act::Type { point, value: Display::Value(typed), .. }, .. } => {
+                // The rules of the tests: "flue" above 400 ppm, "air" above 35 ppm.
+                let limit = match round.plan().map(|plan| plan.rule.as_str()) {
+                    Some("flue") => 400.0,
+                    Some("air") => 35.0,
+                    _ => f64::INFINITY,
+                };
+                let done = round.check.as_ref().is_some_and(Check::is_done);
+                self.danger_due = point == "co" && typed.number.to_f64() > limit && !done;
+            }
+            _ => {}
+        }
+    }
+
+    /// The unit under work has power; that may be told again without a word.
+    fn lives(&mut self, at: Instant) {
+        self.life[which(&self.spot.unit)] = Some(at);
+        self.shown.push(Shown { name: "power on".into(), spot: self.spot.clone(), at });
+    }
+
+    /// What the round said; the first thing that is not true.
+    pub(super) fn after(&mut self, outputs: &[Stamped], count: &mut Count) -> Result<(), String> {
+        for Stamped { output, at } in outputs {
+            self.output(output, *at, count)?;
+        }
+        if core::mem::take(&mut self.danger_due) {
+            return Err(format!("a danger is silent: {outputs:#?}"));
+        }
+        Ok(())
+    }
+
+    fn output(&mut self, output: &Output, at: Instant, count: &mut Count) -> Result<(), String> {
+        match output {
+            Output::HoldPoint { name, evidence } => {
+                self.shown.push(Shown { name: name.clone(), spot: self.spot.clone(), at: evidence.at });
+                if name == "capacitor proved" {
+                    // It passes, or somebody says there that it is in order all the same.
+                    self.failed
+                        .retain(|(unit, part)| *unit != self.spot.unit || *part != self.spot.component);
+                }
+                match of(name).2 {
+                    Says::Alive => self.lives(at),
+                    Says::Dead => self.isolated[which(&self.spot.unit)] = Some(at),
+                    Says::Nothing => {}
+                }
+            }
+            Output::Lapsed { name, why: LapseReason::Withdrawn } => {
+                let newest = self.shown.iter().rposition(|s| s.name == *name && self.reaches(s, &self.spot));
+                newest.map(|at| self.shown.remove(at));
+            }
+            Output::Settled(reading) if shows_life(reading) => self.lives(at),
+            Output::Owed(owed) => {
+                self.owed.push((owed.unit_tag.clone(), owed.component.clone(), owed.hold_point.clone()));
+            }
+            Output::Restored { owed, .. } => {
+                let key = (owed.unit_tag.clone(), owed.component.clone(), owed.hold_point.clone());
+                let at =
+                    self.owed.iter().position(|known| *known == key).ok_or("restored what was never off")?;
+                self.owed.remove(at);
+                self.shown.retain(|s| {
+                    s.name != owed.hold_point
+                        || s.spot.unit != owed.unit_tag
+                        || s.spot.component != owed.component
+                });
+            }
+            Output::Closed { unit_tag, why, .. } => {
+                let owed = self.owed.iter().filter(|(unit, ..)| unit == unit_tag).count();
+                if why.is_none() && owed > 0 {
+                    return Err(format!("closed while {owed} things are owed"));
+                }
+                count.closed += 1;
+                count.closed_owing += u64::from(owed > 0);
+                self.shown.retain(|s| s.name == "leads proved" || s.spot.unit != *unit_tag);
+                self.failed.retain(|(unit, _)| unit != unit_tag);
+            }
+            Output::Contradicted { .. } => count.contradicted += 1,
+            Output::Verdict(verdict) => {
+                if verdict.danger {
+                    self.danger_due = false;
+                    count.dangers += 1;
+                    let open = verdict.hold_points.iter().any(|hold| hold.evidence.is_none());
+                    count.dangers_open += u64::from(open);
+                } else if verdict.word != Word::NoVerdict {
+                    self.judged(verdict, count)?;
+                }
+                self.note(verdict);
+            }
+            _ => {}
+        }
+        Ok(())
+    }
+
+    /// A pass or a fail of a capacitor is remembered for what it serves.
+    fn note(&mut self, verdict: &Verdict) {
+        if verdict.rule != "capacitor-first" || verdict.word == Word::NoVerdict {
+            return;
+        }
+        let key = (verdict.unit_tag.clone(), verdict.component.clone());
+        self.failed.retain(|known| *known != key);
+        if !matches!(verdict.word, Word::Pass | Word::ConditionalPass) {
+            self.shown.retain(|s| {
+                s.name != "capacitor proved" || s.spot.unit != key.0 || s.spot.component != key.1
+            });
+            self.failed.push(key);
+        }
+    }
+
+    /// Everything that a verdict rests on was true of its place at its time.
+    fn judged(&self, verdict: &Verdict, count: &mut Count) -> Result<(), String> {
+        let here = &self.spot;
+        if verdict.unit_tag != here.unit || verdict.component != here.component {
+            return Err(format!("a verdict of elsewhere: {} {}", verdict.unit_tag, verdict.component));
+        }
+        let unit = which(&here.unit);
+        for hold in &verdict.hold_points {
+            let name = &hold.name;
+            let Some(evidence) = &hold.evidence else { return Err(format!("{name} is open")) };
+            let (reach, lasts, says) = of(name);
+            let known =
+                self.shown.iter().rfind(|s| s.name == *name && s.at == evidence.at && self.reaches(s, here));
+            let Some(known) = known else {
+                return Err(format!(
+                    "{name} of {:?} was never shown for {here:?}: {:#?}",
+                    evidence.at, self.shown
+                ));
+            };
+            if verdict.at >= known.at + lasts {
+                return Err(format!("{name} is too old"));
+            }
+            if says == Says::Dead {
+                count.dead += 1;
+                if self.life[unit].is_some_and(|life| life >= known.at) {
+                    return Err(format!("{name} is from before life"));
+                }
+            }
+            if says == Says::Alive {
+                count.live += 1;
+                if self.isolated[unit].is_some_and(|isolated| isolated >= known.at) {
+                    return Err(format!("{name} is from before the unit was isolated"));
+                }
+            }
+            if reach == Reach::Served {
+                count.served += 1;
+                let failed =
+                    self.failed.iter().any(|(of, part)| *of == here.unit && serves(part, &here.component));
+                if failed && known.spot.component != here.component {
+                    return Err(format!("{name} although a part that serves {} failed", here.component));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn reaches(&self, shown: &Shown, there: &Spot) -> bool {
+        let from = &shown.spot;
+        if shown.name == "leads proved" {
+            return true;
+        }
+        from.unit == there.unit
+            && match of(&shown.name).0 {
+                Reach::Unit => true,
+                Reach::Circuit => from.circuit == there.circuit,
+                Reach::Part => from.component == there.component,
+                Reach::Served => serves(&from.component, &there.component),
+            }
+    }
+}
+
+/// 20 V ac and more, or any current beyond 0.03 A as it is typed here.
+fn shows_life(reading: &PointReading) -> bool {
+    let value = reading.quantity.value().abs();
+    match reading.display.unit.kind() {
+        Kind::Voltage => reading.display.coupling != Some(Coupling::Dc) && value >= 20.0,
+        Kind::Current => value > 0.1,
+        _ => false,
+    }
+}
