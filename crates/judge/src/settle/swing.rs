@@ -56,20 +56,14 @@ pub(super) fn way_back(obs: &[Obs], noise: f64, spec: &SettleSpec) -> f64 {
         // The first reading that stands.
         let stands_at = stands_from(run, LEFT * far, spec);
         let Some(stands) = run.get(stands_at) else { continue };
-        // The last that has not gone by more than this.
-        let leaves = |by: f64| {
-            let gone = |obs: &Obs| libm::fabs(obs.value - first.value) > by.max(LEFT * far);
-            run.iter().position(gone).map_or(0, |at| at.saturating_sub(1))
-        };
-        let left = leaves(noise);
-        let out_of_rest = left >= 1
-            && run
-                .get(left)
-                .zip(run.get(left + 1))
-                .is_some_and(|(from, to)| libm::fabs(to.value - from.value) >= JUMP_PART * far);
-        // What goes gently has gone before it shows beyond the noise.
-        let left = if out_of_rest { left } else { leaves(STAND_SDS * spec.noise_floor + spec.resolution) };
-        let Some(from) = run.get(left) else { continue };
+        // The last that has not gone from the first.
+        let gone = |obs: &Obs| libm::fabs(obs.value - first.value) > noise.max(LEFT * far);
+        let left = run.iter().position(gone).map_or(0, |at| at.saturating_sub(1));
+        let Some(leaves) = run.get(left) else { continue };
+        let jump = |next: &Obs| libm::fabs(next.value - leaves.value) >= JUMP_PART * far;
+        let out_of_rest = left >= 1 && run.get(left + 1).is_some_and(jump);
+        // What goes gently may have gone since the first, before it shows beyond the noise.
+        let from = if out_of_rest { leaves } else { first };
         let (took_s, stood_s) = (stands.t_s - from.t_s, last.t_s - stands.t_s);
         // A hair less, so that equal spacing is not decided by the last bit.
         let may_come_back = stood_s < 0.99 * took_s;
