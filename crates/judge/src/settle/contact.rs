@@ -32,6 +32,8 @@ const TWO_APART_S: f64 = 1.0;
 /// Fewest readings before the time limit may settle a noisy reading.
 const TIME_LIMIT_READINGS_MIN: usize = 8;
 
+/// Readings kept of the time before settling began anew.
+const BEFORE_MAX: usize = 32;
 /// Readings kept for each longest time constant, so that the longest window reaches back over several of them.
 const KEPT_PER_TAU: f64 = 24.0;
 /// Of readings that come faster than that, this many are kept of the time since contact, at any time.
@@ -48,6 +50,8 @@ pub(super) struct Contact {
     dropped: usize,
     /// Index of the first reading of the present stretch: looks and the risk are counted from there.
     stretch_at: usize,
+    /// The newest readings of the same touch before settling began anew: what swings on from there may come back.
+    before: Vec<Obs>,
     /// All looks of the stretch together.
     all: Interval,
     /// The looks that end at the newest reading. Only these settle: old ones may be about a value that has crept on.
@@ -95,6 +99,7 @@ impl Contact {
             n: 1,
             dropped: 0,
             stretch_at: FIRST,
+            before: Vec::new(),
             all: Interval::UNKNOWN,
             now: Interval::UNKNOWN,
             broken_at: FIRST,
@@ -110,6 +115,27 @@ impl Contact {
             rebound: 0.0,
             unseen: Unseen::NOTHING,
         }
+    }
+
+    /// Begins anew with a reading of the same touch. Of those before it only their way counts on.
+    fn begin_anew(&mut self, at: Instant, value: f64, spec: &SettleSpec) {
+        let began_s = (at - self.since).seconds();
+        let mut before = core::mem::take(&mut self.before);
+        before.append(&mut self.obs);
+        // What open leads show is no way that anything went.
+        before.retain(|obs| libm::fabs(obs.value) >= OFF_PART * libm::fabs(value));
+        before.iter_mut().for_each(|obs| obs.t_s -= began_s);
+        before.drain(..before.len().saturating_sub(BEFORE_MAX));
+        *self = Self { before, ..Self::begin(at, value, spec) };
+    }
+
+    /// How far a ring, or what was off, may come back.
+    fn way_back(&self, noise: f64, spec: &SettleSpec) -> f64 {
+        if self.before.is_empty() {
+            return swing::way_back(&self.obs, noise, spec);
+        }
+        let way: Vec<Obs> = self.before.iter().chain(&self.obs).copied().collect();
+        swing::way_back(&way, noise, spec)
     }
 
     /// A reading is set aside and nothing has shown yet whether it stays.
@@ -141,7 +167,7 @@ impl Contact {
             }
             (Step::Jumps, Some((suspect_at, suspect))) => {
                 // Twice away: the value is elsewhere now. The contact begins anew with the first that went.
-                *self = Self::begin(suspect_at, suspect, spec);
+                self.begin_anew(suspect_at, suspect, spec);
                 self.append(at, value, spec);
                 Some(self.moving(spec, &[], Some(MovingReason::Bouncing)))
             }
@@ -151,7 +177,7 @@ impl Contact {
                 } else {
                     MovingReason::Approaching
                 };
-                *self = Self::begin(at, value, spec);
+                self.begin_anew(at, value, spec);
                 Some(self.moving(spec, &[], Some(reason)))
             }
         }
@@ -235,9 +261,12 @@ impl Contact {
         let slow = self.slope.map_or(0.0, |rate| rate * SLOW_TAUS * spec.tau_max_s);
         let foot = tempo.rate.map_or(0.0, |rate| rate * spec.slope_s);
         let ahead = if libm::fabs(foot) > libm::fabs(slow) { foot } else { slow };
-        let rebound = spec.rebound * swing::travel(&self.obs, tempo.noise);
+        let rebound = self.way_back(tempo.noise, spec);
         (self.wander, self.rebound) = (wander, rebound);
         self.unseen = Unseen::of(whole, spec, tempo.rate.is_some());
+        if rebound == 0.0 {
+            self.before.clear();
+        }
         self.take_tau(tempo.tau_s);
         for (length, part, weight) in LENGTHS {
             let Some(start) = self.n.checked_sub(length) else { break };

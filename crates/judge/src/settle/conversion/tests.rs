@@ -92,12 +92,12 @@ fn digits_that_change_are_new_at_once_and_the_time_counts_from_there() {
 fn after_lifted_leads_the_same_digits_are_a_new_conversion_and_the_pace_stays() {
     let mut seen = Conversions::new(None, 9.0, 100.0);
     changes(&mut seen, 0.0, &[0.5, 1.0, 1.5], 1.0);
-    // Two runs of 0.5 s, a tenth more, and a frame: 0.8 s.
+    // Two conversions at least from the frame at 0.25 s to that at 1.5 s.
     assert_eq!(seen.length_s().1, Pace::Measured(0.5));
-    assert!(near(&seen, 0.8));
+    assert!(near(&seen, 0.625));
     seen.interrupt();
     assert_eq!(fresh(&mut seen, &[(1.75, 1.0), (2.0, 1.0), (2.25, 1.0)]), [true, false, false]);
-    assert!(near(&seen, 0.8), "{:?}", seen.length_s());
+    assert!(near(&seen, 0.625), "{:?}", seen.length_s());
     // How long the digits had stood before nobody saw: no run, neither of 0.75 s nor longer.
     let _ = fresh(&mut seen, &[(2.5, 0.0)]);
     assert_eq!(seen.length_s().1, Pace::Measured(0.5));
@@ -114,7 +114,46 @@ fn two_whole_runs_measure_the_pace_and_the_longest_counts() {
     let mut seen = Conversions::new(None, 9.0, 100.0);
     changes(&mut seen, 0.0, &[0.25, 1.0, 1.5], 1.0);
     assert_eq!(seen.length_s().1, Pace::Measured(0.75));
-    assert!(near(&seen, 1.1 * 0.75 + 0.25));
+    assert!(near(&seen, 0.75), "two conversions from 0 to 1.5 s: {:?}", seen.length_s());
+}
+
+#[test]
+fn so_many_changes_in_so_short_a_time_are_as_many_conversions() {
+    // Changes at 0.5, 0.75, 1.0: from the frame at 0.25 two conversions ended in 0.75 s; and so on.
+    let length = |changed: usize| {
+        let mut seen = Conversions::new(None, 9.0, 100.0);
+        let at: Vec<f64> = (0..changed).map(|i| 0.5 + 0.25 * i as f64).collect();
+        changes(&mut seen, 0.0, &at, 1.0);
+        seen.length_s().0
+    };
+    assert_eq!([length(3), length(4), length(5)], [0.375, 1.0 / 3.0, 0.3125]);
+    // No more than eight conversions are looked back over: 2.25 s.
+    assert_eq!((length(9), length(20)), (0.28125, 0.28125));
+    // Six changes at four frames a second: nearly one a frame, so each frame is a conversion, also where the digits stand.
+    let mut seen = Conversions::new(None, 9.0, 100.0);
+    changes(&mut seen, 0.0, &[0.5, 0.75, 1.0, 1.25, 1.5, 1.75], 1.0);
+    assert_eq!(fresh(&mut seen, &[(2.0, 0.0), (2.25, 0.0), (2.5, 0.0)]), [true; 3]);
+    // What was seen stays, though later runs are long; but a value that moves and stands longer shows that it is not so.
+    let _ = fresh(&mut seen, &[(4.5, 1.0), (6.5, 0.0)]);
+    assert!(near(&seen, 0.3), "{:?}", seen.length_s());
+    let _ = fresh(&mut seen, &[(7.0, 100.0), (9.0, 200.0)]);
+    assert!(near(&seen, 1.1 * 2.0), "{:?}", seen.length_s());
+}
+
+#[test]
+fn frames_that_were_held_up_together_say_nothing_of_the_pace() {
+    // One conversion a second, a frame a second; three frames are held up and arrive together.
+    let mut seen = Conversions::new(None, 9.0, 100.0);
+    let held_up =
+        [(0.0, 0.0), (1.0, 1.0), (2.0, 2.0), (5.0, 3.0), (5.015625, 4.0), (5.03125, 5.0), (6.0, 6.0)];
+    let _ = fresh(&mut seen, &held_up);
+    assert!(seen.length_s().0 > 1.0, "{:?}", seen.length_s());
+    // Nor does a change before an interruption go with one after it.
+    let mut seen = Conversions::new(None, 9.0, 100.0);
+    changes(&mut seen, 0.0, &[0.5, 0.75], 1.0);
+    seen.interrupt();
+    changes(&mut seen, 1.0, &[1.25, 1.75], 1.0);
+    assert!(near(&seen, 1.1 * 0.5 + 0.25), "{:?}", seen.length_s());
 }
 
 #[test]
@@ -142,7 +181,7 @@ fn the_longest_of_the_last_eight_runs_counts() {
 
 #[test]
 fn a_measured_time_counts_only_where_it_is_shorter_than_the_assumed() {
-    let longest_s = 1.1 * 0.5 + 0.25;
+    let longest_s = 0.625;
     for (longest_s, pace) in [(longest_s, Pace::Assumed(longest_s)), (longest_s + 0.001, Pace::Measured(0.5))]
     {
         let mut seen = Conversions::new(None, longest_s, 100.0);

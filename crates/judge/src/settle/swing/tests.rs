@@ -2,6 +2,15 @@
 
 use super::*;
 
+/// A spec whose ring comes back all the way; a step of 0.01, noise of at most 0.03.
+fn spec() -> SettleSpec {
+    SettleSpec { rebound: 1.0, noise_ceiling: 0.03, ..SettleSpec::new(0.01) }
+}
+
+fn travel(obs: &[Obs], noise: f64) -> f64 {
+    way_back(obs, noise, &spec())
+}
+
 fn obs(values: &[f64]) -> Vec<Obs> {
     let at = |i: usize| 0.25 * i as f64;
     values
@@ -85,7 +94,38 @@ fn a_movement_has_ended_when_a_fiftieth_of_it_is_left_or_only_noise() {
     // 98.5 of 100 is the end: two steps there, two of rest. 97.5 is not: three, and one.
     assert_eq!(travel(&obs(&[0.0, 60.0, 98.5, 100.0, 100.0]), 0.1), 0.0);
     assert_eq!(travel(&obs(&[0.0, 60.0, 97.5, 100.0, 100.0]), 0.1), 100.0);
-    assert_eq!(travel(&obs(&[0.0, 60.0, 97.5, 100.0, 100.0]), 3.0), 0.0);
+    // Few readings do not tell their noise, so it is taken at its least: three deviations of the rounding and
+    // a step, 0.0187 where that is 0.01. Five tell it.
+    assert_eq!(travel(&obs(&[0.0, 60.0, 97.5, 100.0, 100.0]), 3.0), 100.0);
+    assert_eq!(travel(&obs(&[0.0, 0.25, 0.480, 0.5, 0.5]), 0.1), 0.5);
+    assert_eq!(travel(&obs(&[0.0, 0.25, 0.482, 0.5, 0.5]), 0.1), 0.0);
+    let noisy = [0.0, 1.0, 1.5, 1.94, 2.0, 1.94, 2.0, 1.94, 2.0];
+    assert_eq!(travel(&obs(&noisy[..7]), 0.1), 2.0);
+    assert_eq!(travel(&obs(&noisy), 0.1), 0.0);
+}
+
+#[test]
+fn the_top_of_a_ring_is_no_noise() {
+    // 24.02, 24.47, 24.24 may be three noisy readings, or the top of a ring that began at 17.66: it comes back to 23.53.
+    let ring = [17.66, 22.08, 24.02, 24.47, 24.24];
+    let spec = SettleSpec { rebound: 0.35, ..SettleSpec::current(0.01) };
+    assert!((way_back(&obs(&ring), 0.24, &spec) - 0.35 * (24.24 - 17.66)).abs() < 1e-9);
+}
+
+#[test]
+fn what_jumps_out_of_rest_may_come_back_all_the_way_until_three_stand() {
+    let spec = SettleSpec { rebound: 0.35, ..SettleSpec::resistance(0.01) };
+    let back = |values: &[f64]| way_back(&obs(values), 0.09, &spec);
+    let near = |found: f64, expected: f64| (found - expected).abs() < 1e-9;
+    // Two that are off the same way: no approach begins so.
+    assert!(near(back(&[8.94, 8.94, 8.95, 9.13, 9.17]), 0.23), "{}", back(&[8.94, 8.94, 8.95, 9.13, 9.17]));
+    // The first conversion agrees with the second: it saw all of the contact.
+    assert!(near(back(&[13.54, 13.54, 13.70, 13.76]), 0.22));
+    assert!(near(back(&[13.54, 13.54, 13.76, 13.76]), 0.22));
+    assert!(near(back(&[13.54, 13.54, 13.76, 13.76, 13.76]), 0.0));
+    // A movement that had begun, and one that begins gently, come back as a ring does.
+    assert!(near(back(&[13.30, 13.54, 13.76]), 0.35 * 0.46));
+    assert!(near(back(&[13.30, 13.30, 13.40, 13.60, 13.76]), 0.35 * 0.46));
 }
 
 #[test]

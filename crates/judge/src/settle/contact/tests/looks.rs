@@ -116,3 +116,28 @@ fn readings_that_go_to_and_fro_are_no_approach_though_their_last_two_steps_fade(
     // Not the noise of 0.03: four deviations of 0.14 to each side.
     assert!(contact.now.width() > 1.12, "{:?}", contact.now);
 }
+
+#[test]
+fn a_ring_that_makes_the_contact_begin_anew_may_still_come_back() {
+    // Up by 16 and over the top; from 44.96 it falls by more than it rose last, and settling begins anew at 41.50.
+    let spec = SettleSpec { bounce_s: 0.0, ..SettleSpec::capacitance(0.01) };
+    let ring = [28.10, 38.04, 43.61, 44.96, 43.61, 41.50, 39.93, 39.30, 39.37];
+    let mut contact = Contact::begin(at(0.0), ring[0], &spec);
+    let starts = Starts::new();
+    for (i, value) in (1..).zip(&ring[1..]) {
+        let now = at(0.25 * f64::from(i));
+        if contact.weigh_step(now, *value, &spec).is_none() {
+            contact.append(now, *value, &spec);
+            contact.look_at_all(&spec, &starts);
+        }
+    }
+    assert_eq!(contact.n, 4, "begun anew");
+    // It came down by 5.59 from the top, and ends at 40.21.
+    assert!((contact.rebound - 0.35 * (44.96 - 39.37)).abs() < 1e-9, "{}", contact.rebound);
+    assert!(contact.given(39.6, &spec).high > 40.21);
+    // What open leads had shown is no way that it went.
+    let mut contact = seen(&[0.01, 0.02, 0.01], 0.25, &spec);
+    let _ = contact.weigh_step(at(0.75), 28.10, &spec);
+    let _ = contact.weigh_step(at(1.0), 38.04, &spec);
+    assert_eq!((contact.n, contact.before.len()), (2, 0));
+}
