@@ -18,7 +18,8 @@ fn carbon_monoxide_typed_while_everything_is_open_is_a_danger() {
     assert!(lines[0].starts_with("{\"danger\":true,"), "{}", lines[0]);
     assert_eq!(site::word(&lines[0]), "fail", "{}", daemon.told());
     let verdict: serde_json::Value = serde_json::from_str(&lines[0]).expect("a verdict");
-    let open = verdict["hold_points"].as_array().expect("hold points").iter().all(|held| held["shown"] == false);
+    let open =
+        verdict["hold_points"].as_array().expect("hold points").iter().all(|held| held["shown"] == false);
     assert!(open && verdict["reason"].is_null(), "{verdict}");
     assert_eq!(verdict["judgements"][0]["high"], 400.0);
     assert!(verdict["advice"].as_str().is_some_and(|advice| advice.contains("ventilate")), "{verdict}");

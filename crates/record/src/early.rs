@@ -33,7 +33,10 @@ pub fn words(reading: &ReadingJson) -> Option<String> {
     if reading.settled {
         return None;
     }
-    Some(over_range(reading).unwrap_or_else(|| said(reading.at_least, reading.at_most, Ends::Both, &[], &unit)))
+    Some(
+        over_range(reading)
+            .unwrap_or_else(|| said(reading.at_least, reading.at_most, Ends::Both, &[], &unit)),
+    )
 }
 
 /// The same for the value of a judgement: only the end that the verdict rests on, if the other changes nothing. A

@@ -43,7 +43,8 @@ fn a_rule_has_eight_at_most_one_for_each_side_of_a_reading() {
     assert_eq!(rule(&all(8)).header().dangers.len(), 8);
     let why = refused(&all(9));
     assert!(why.contains("at most 8 dangers"), "{why}");
-    let sides = with("danger(\"x\", \"above\", \"most\", \"out\"); danger(\"x\", \"below\", \"most\", \"in\");");
+    let sides =
+        with("danger(\"x\", \"above\", \"most\", \"out\"); danger(\"x\", \"below\", \"most\", \"in\");");
     assert_eq!(rule(&sides).header().dangers.len(), 2);
 }
 
@@ -51,10 +52,16 @@ fn a_rule_has_eight_at_most_one_for_each_side_of_a_reading() {
 fn what_is_wrong_is_said_with_its_line_and_the_nearest_name() {
     let nine = "\"1\", \"2\", \"3\", \"4\", \"5\", \"6\", \"7\", \"8\", \"9\"";
     let list = [
-        ("danger(\"y\", \"above\", \"most\", \"out\");", "no reading \"y\" is declared above; did you mean \"x\""),
+        (
+            "danger(\"y\", \"above\", \"most\", \"out\");",
+            "no reading \"y\" is declared above; did you mean \"x\"",
+        ),
         ("danger(\"x\", \"over\", \"most\", \"out\");", "a danger lies \"above\" its limit or \"below\" it"),
         ("danger(\"x\", \"abov\", \"most\", \"out\");", "did you mean \"above\""),
-        ("danger(\"x\", \"above\", \"mots\", \"out\");", "no limit \"mots\" is declared above; did you mean \"most\""),
+        (
+            "danger(\"x\", \"above\", \"mots\", \"out\");",
+            "no limit \"mots\" is declared above; did you mean \"most\"",
+        ),
         (
             "danger(\"x\", \"above\", \"amps\", \"out\");",
             "limit \"amps\" is in A, reading \"x\" in V: a danger compares like with like",
@@ -62,8 +69,14 @@ fn what_is_wrong_is_said_with_its_line_and_the_nearest_name() {
         ("danger(\"x\", \"above\", \"most\", \" \");", "a danger says what to do"),
         ("danger(\"x\", \"above\", 50, \"out\");", "write danger(name, \"above\""),
         ("danger(\"x\", \"above\", \"most\");", "write danger(name, \"above\""),
-        ("danger(\"x\", \"above\", \"most\", \"o\"); danger(\"x\", \"above\", \"most\", \"o\");", "declared twice"),
-        ("danger(\"x\", \"above\", \"most\", \"out\", [\"burner stedy\"]);", "did you mean \"burner steady\""),
+        (
+            "danger(\"x\", \"above\", \"most\", \"o\"); danger(\"x\", \"above\", \"most\", \"o\");",
+            "declared twice",
+        ),
+        (
+            "danger(\"x\", \"above\", \"most\", \"out\", [\"burner stedy\"]);",
+            "did you mean \"burner steady\"",
+        ),
         (
             "danger(\"x\", \"above\", \"most\", \"out\", [\"belt guard on\"]);",
             "no hold point \"belt guard on\" is known",

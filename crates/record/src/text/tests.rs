@@ -154,6 +154,9 @@ fn a_value_beyond_the_range_has_no_figure() {
     (reading.shown, reading.value) = ("OL".to_owned(), 400.0);
     found.judgements[0].value = 400.0;
     let (line, block) = (line(&found), block(&found));
-    assert!(line.contains("x OL, beyond the meter's range (at least 2 x)") && !line.contains("400"), "{line}");
+    assert!(
+        line.contains("x OL, beyond the meter's range (at least 2 x)") && !line.contains("400"),
+        "{line}"
+    );
     assert!(block.contains("x: OL, beyond the meter's range (x, 3 readings)"), "{block}");
 }

@@ -24,7 +24,12 @@ fn view_of_live(verdict: Verdict, live: bool, context: &ViewContext) -> Value {
     shown((verdict, live), "capacitance", context, false)
 }
 
-fn shown((verdict, live): (Verdict, bool), judged: &str, context: &ViewContext, amendment_is_live: bool) -> Value {
+fn shown(
+    (verdict, live): (Verdict, bool),
+    judged: &str,
+    context: &ViewContext,
+    amendment_is_live: bool,
+) -> Value {
     let point = PointView {
         name: "capacitance".into(),
         label: "terminal to terminal".into(),
@@ -81,12 +86,18 @@ fn a_danger_stands_first_and_stays_when_the_reading_is_gone() {
     let mut found = early_pass();
     found.danger = true;
     found.word = Word::Fail;
-    for (live, gone) in [(true, ""), (false, "The reading is gone. That does not say that the danger is over.")] {
+    for (live, gone) in
+        [(true, ""), (false, "The reading is gone. That does not say that the danger is over.")]
+    {
         let json = VerdictJson::from(&found);
-        let context = ViewContext { unsaved: !live, recent: vec![RecentJson::from(&json)], ..ViewContext::default() };
+        let context =
+            ViewContext { unsaved: !live, recent: vec![RecentJson::from(&json)], ..ViewContext::default() };
         let shown = view_of_live(found.clone(), live, &context);
         let danger = &shown["danger"];
-        assert_eq!((&danger["word"], &danger["gone"], &danger["unsaved"]), (&json!("DANGER"), &json!(gone), &json!(!live)));
+        assert_eq!(
+            (&danger["word"], &danger["gone"], &danger["unsaved"]),
+            (&json!("DANGER"), &json!(gone), &json!(!live))
+        );
         assert_eq!(danger["advice"], json!(json.judgements[0].advice));
         assert!(danger["source"].as_str().unwrap().starts_with("limit: "), "{danger}");
         assert!(danger["what"].as_str().unwrap().contains("between 38.1 and 40.4 uF, settling"), "{danger}");

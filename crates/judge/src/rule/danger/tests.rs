@@ -58,7 +58,11 @@ fn it_is_a_fail_with_its_limit_source_and_advice_whatever_the_meter_doubts() {
         let conforms = judged.probability_of_conformance;
         assert!((0.4..0.5).contains(&conforms), "{conforms}");
         let at_the_limit = header.dangers[0].judgement(&header, 35.0).unwrap();
-        assert_eq!(Judged::danger(at_the_limit, 0.0).probability_of_conformance, 0.0, "beyond a meter's range");
+        assert_eq!(
+            Judged::danger(at_the_limit, 0.0).probability_of_conformance,
+            0.0,
+            "beyond a meter's range"
+        );
     }
     let (other, header) = (Header::default(), header(Beyond::Above));
     assert_eq!(header.dangers[0].judgement(&other, 40.0), None);
