@@ -15,6 +15,9 @@ use visit::hold;
 use crate::diagnostic::{At, Findings, did_you_mean};
 
 mod danger;
+mod literal;
+
+use literal::{Literal, literal};
 
 /// A declaration, as documentation lists it.
 #[derive(Clone, Copy, Debug)]
@@ -117,14 +120,6 @@ const MOMENT_S: core::ops::RangeInclusive<f64> = 1.0..=600.0;
 
 /// The prefix with which `plausible` means a nameplate value; a reading may have the same name.
 const OF_PLATE: &str = "plate.";
-
-/// A literal argument.
-enum Literal {
-    Text(ImmutableString),
-    Number(f64),
-    Texts(Vec<(ImmutableString, Position)>),
-    SameAs(ImmutableString),
-}
 
 type Arguments = Vec<(Literal, Position)>;
 
@@ -532,25 +527,5 @@ impl Reader<'_, '_> {
             }
             self.header.hold_points.push(name.to_string());
         }
-    }
-}
-
-fn literal(expression: &Expr) -> Option<Literal> {
-    match expression {
-        Expr::StringConstant(text, _) => Some(Literal::Text(text.clone())),
-        Expr::FloatConstant(number, _) if number.is_finite() => Some(Literal::Number(**number)),
-        Expr::Array(items, _) => items
-            .iter()
-            .map(|item| match item {
-                Expr::StringConstant(text, position) => Some((text.clone(), *position)),
-                _ => None,
-            })
-            .collect::<Option<Vec<_>>>()
-            .map(Literal::Texts),
-        Expr::FnCall(call, _) if call.name == "same_as" => match call.args.as_slice() {
-            [Expr::StringConstant(text, _)] => Some(Literal::SameAs(text.clone())),
-            _ => None,
-        },
-        _ => None,
     }
 }
