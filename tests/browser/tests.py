@@ -400,7 +400,7 @@ def a_danger_stands_first_and_largest_until_the_mechanic_goes_on(bench):
             wait("the reading is gone", lambda: browser.shown("#danger-gone"))
             assert browser.text("#danger-word") == "DANGER" and browser.shown("#danger-advice") and not browser.shown("#last")
         fixture.show(views.danger_unsaved())
-        wait("marked", lambda: browser.text("#danger-word") == "UNSAVED DANGER")
+        wait("marked", lambda: browser.text("#danger-unsaved") == "UNSAVED" and browser.text("#danger-word") == "DANGER")
         # The next check is armed.
         fixture.show(views.base(4))
         wait("gone on", lambda: not browser.shown("#danger"))
