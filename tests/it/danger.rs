@@ -23,6 +23,7 @@ fn carbon_monoxide_typed_while_everything_is_open_is_a_danger() {
     assert!(open && verdict["reason"].is_null(), "{verdict}");
     assert_eq!(verdict["judgements"][0]["high"], 400.0);
     assert!(verdict["advice"].as_str().is_some_and(|advice| advice.contains("ventilate")), "{verdict}");
+    daemon.wait(Stream::Err, "DANGER  ");
     daemon.type_line("again\nconfirm no gas smell\nconfirm burner steady\nco=900 ppm");
     daemon.wait(Stream::Err, "burner steady: no longer stands, a danger was found");
     daemon.wait_data(2);
