@@ -37,6 +37,9 @@ STATES = {
     "amended-conditional": lambda: views.amended(word="conditional fail"),
     "amended-past": lambda: views.amended(live=False),
     "amended-unsaved": views.amended_unsaved,
+    "danger": views.danger,
+    "danger-gone": lambda: views.danger(live=False),
+    "danger-unsaved": views.danger_unsaved,
     "saving": views.saving,
     "paused": views.paused,
     "route-ended": views.route_ended,
@@ -367,6 +370,40 @@ def a_daemon_that_hangs_behind_a_live_server_greys_the_page(bench):
     assert live_shape(browser) is None
     fixture.order("resume")
     wait("healed", lambda: live_shape(browser) == "pass", 15)
+
+
+@test
+def a_danger_stands_first_and_largest_until_the_mechanic_goes_on(bench):
+    browser = bench.browser
+    for size in ("phone", "tall-phone", "laptop"):
+        fixture = open_page(bench, views.judged("pass"), size)
+        assert not browser.shown("#danger")
+        fixture.show(views.danger())
+        wait("the danger", lambda: browser.shown("#danger-word"))
+        assert browser.text("#danger-word") == "DANGER" and browser.text("#danger-advice") == views.danger()["danger"]["advice"]
+        assert "400 ppm" in browser.text("#danger-what") and "ANSI Z21.47" in browser.text("#danger-source")
+        assert not browser.shown("#verdict"), "no shape beside it"
+        first = browser.run("return ['#armed', '#live', '#act'].every(n => document.querySelector(n).getBoundingClientRect().top >= "
+                            "document.getElementById('danger-advice').getBoundingClientRect().bottom) || innerWidth >= 640")
+        assert first, f"at {size} something stands above what to do, or over it"
+        larger = browser.run("const px = n => parseFloat(getComputedStyle(document.querySelector(n)).fontSize);"
+                             "return ['#component', '#danger-what', '#plate', '#act .main', '#recent-list li'].every(n => px(n) < px('#danger-advice'))")
+        assert larger, f"at {size} something is as large as what to do"
+        main = browser.run("return [...document.querySelectorAll('#act .main:not(.second)')].map(n => n.innerText)")
+        assert main == [], f"no press is urged: {main}"
+        assert browser.text("#recent-list li").startswith("DANGER"), browser.text("#recent-list li")
+        # The leads show something else, or the meter has gone quiet: it stays.
+        quiet = views.danger(live=False)
+        quiet["live"].update(state="stale", age_ms=9000)
+        for gone in (views.danger(live=False), quiet):
+            fixture.show(gone)
+            wait("the reading is gone", lambda: browser.shown("#danger-gone"))
+            assert browser.text("#danger-word") == "DANGER" and browser.shown("#danger-advice") and not browser.shown("#last")
+        fixture.show(views.danger_unsaved())
+        wait("marked", lambda: browser.text("#danger-unsaved") == "UNSAVED" and browser.text("#danger-word") == "DANGER")
+        # The next check is armed.
+        fixture.show(views.base(4))
+        wait("gone on", lambda: not browser.shown("#danger"))
 
 
 @test

@@ -108,6 +108,26 @@ def unsaved():
     return view
 
 
+def danger(live=True):
+    """Carbon monoxide in the flue, typed or read while a hold point is open."""
+    view = judged("fail", live=live)
+    view["check"].update(rule="flue-gas", title="Flue gas", component="burner", hold_points=holds(0), phase="done")
+    view["verdict"].update(danger=True, values=[])
+    view["live"].update(shown="2000 ppm" if live else "3 ppm")
+    view["danger"] = {"word": "DANGER", "what": "carbon monoxide in the flue, as read 2000 ± 12 ppm (at most 400 ppm)", "unsaved": False,
+                      "advice": "carbon monoxide: shut the burner off, keep it off, ventilate; read the air that people breathe, and above 35 ppm everybody out",
+                      "gone": "" if live else "The reading is gone. That does not say that the danger is over.",
+                      "source": "limit: ANSI Z21.47, looked up second-hand; 400 ppm air free, above 100 ppm it is tuned or cleaned [standard]"}
+    view["recent"][0].update(verdict="fail", danger=True)
+    return view
+
+
+def danger_unsaved():
+    view = danger()
+    view["danger"]["unsaved"] = view["verdict"]["unsaved"] = True
+    return view
+
+
 def saving():
     view = base()
     view["check"]["phase"] = "done"

@@ -13,6 +13,7 @@ mod asked;
 #[cfg(target_os = "linux")]
 mod bluetooth;
 mod command_line;
+mod danger;
 mod demo;
 mod devices;
 mod disk;

@@ -172,3 +172,24 @@ fn a_shop_that_names_its_own_records_is_not_told_to() {
     let not_said = said(changed.replace("own records:", "common practice:"));
     assert!(not_said.contains("if this is your own, begin its source with \"own records:\""), "{not_said}");
 }
+
+/// A shop may leave a danger out; it is told what waits for hold points then. Its own limit is its own.
+#[test]
+fn a_danger_that_is_left_out_is_told() {
+    let folder = Folder::new("no-danger");
+    let text = std::fs::read_to_string(root().join("rules/gas/ambient-co.rhai")).unwrap();
+    let said = |text: String| {
+        folder.write("ambient-co.rhai", text);
+        rules("check", &folder).run().out
+    };
+    let without: String =
+        text.lines().filter(|line| !line.starts_with("danger(")).map(|line| format!("{line}\n")).collect();
+    let gone = "the built-in danger(\"co\", \"above\", ...) is gone: a reading past 35 waits for hold points";
+    let told = said(without);
+    assert!(told.contains(gone), "{told}");
+    let told = said(text.replace(
+        "limit(\"leave\", 35, \"ppm\", \"standard:",
+        "limit(\"leave\", 25, \"ppm\", \"own records:",
+    ));
+    assert!(told.contains("limit \"leave\" is 25 ppm here") && !told.contains("is gone"), "{told}");
+}

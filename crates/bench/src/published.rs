@@ -1,7 +1,8 @@
-//! Published limits that a shop has changed: reported, never refused. Compares a rule set with the built-in one.
+//! Published limits that a shop has changed, and dangers that it has left out: reported, never refused. Compares a rule set with the
+//! built-in one.
 //! Limits from common practice are the shop's to tune and are not reported.
 
-use judge::rule::{NamedLimit, RuleError, RuleSet, SourceClass};
+use judge::rule::{Beyond, Danger, Header, NamedLimit, RuleError, RuleSet, SourceClass};
 use script::{Diagnostic, RuleSetLoader, Severity};
 
 /// A warning for each changed limit. `built_in`: path and text of the rules built into the program.
@@ -16,22 +17,44 @@ pub fn changed(set: &RuleSet, texts: &[(String, String)], built_in: &[(&str, &st
             let here = rule.header().limits.iter().find(|limit| limit.name == published.name);
             let Some(message) = difference(published, here) else { continue };
             let line = here.map_or(1, |limit| limit.line);
-            found.push(Diagnostic {
-                severity: Severity::Warning,
-                found: RuleError {
-                    message,
-                    file: file.map_or_else(|| rule.id().to_owned(), |(path, _)| path.clone()),
-                    line,
-                    column: 1,
-                    source_line: file
-                        .and_then(|(_, text)| text.lines().nth(line.saturating_sub(1)))
-                        .unwrap_or_default()
-                        .to_owned(),
-                },
-            });
+            found.push(warning(rule.id(), file, line, message));
+        }
+        for gone in dangers_gone(original.header(), rule.header()) {
+            found.push(warning(rule.id(), file, 1, gone));
         }
     }
     found
+}
+
+fn warning(id: &str, file: Option<&(String, String)>, line: usize, message: String) -> Diagnostic {
+    let source_line = file.and_then(|(_, text)| text.lines().nth(line.saturating_sub(1)));
+    Diagnostic {
+        severity: Severity::Warning,
+        found: RuleError {
+            message,
+            file: file.map_or_else(|| id.to_owned(), |(path, _)| path.clone()),
+            line,
+            column: 1,
+            source_line: source_line.unwrap_or_default().to_owned(),
+        },
+    }
+}
+
+/// Dangers of the built-in rule that this one does not name.
+fn dangers_gone<'a>(built_in: &'a Header, here: &'a Header) -> impl Iterator<Item = String> + 'a {
+    let of = |header: &'a Header, danger: &Danger| header.points.get(danger.point).map(|point| &point.name);
+    let is_gone = move |danger: &&Danger| {
+        let same = |other: &Danger| other.beyond == danger.beyond && of(here, other) == of(built_in, danger);
+        !here.dangers.iter().any(same)
+    };
+    built_in.dangers.iter().filter(is_gone).map(move |danger| {
+        let side = if danger.beyond == Beyond::Above { "above" } else { "below" };
+        let name = of(built_in, danger).map_or("", String::as_str);
+        format!(
+            "the built-in danger({name:?}, {side:?}, ...) is gone: a reading past {} waits for hold points",
+            danger.at
+        )
+    })
 }
 
 /// Standards, and published figures quoted from memory.

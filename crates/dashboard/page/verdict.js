@@ -27,7 +27,8 @@ function besides(a) {
 function drawDanger(view) {
   const d = view.danger;
   $("danger").hidden = !d;
-  put($("danger-word"), d ? `${d.unsaved === true ? "UNSAVED " : ""}${str(d.word)}` : "");
+  put($("danger-word"), d ? str(d.word) : "");
+  put($("danger-unsaved"), d && d.unsaved === true ? "UNSAVED" : "");
   for (const part of ["advice", "what", "gone", "source"]) put($("danger-" + part), d ? str(d[part]) : "");
 }
 function drawValues(values) {

@@ -16,6 +16,9 @@ use visit::hold;
 use crate::diagnostic::{At, Findings, did_you_mean};
 
 mod danger;
+mod literal;
+
+use literal::{Literal, literal};
 
 /// A declaration, as documentation lists it.
 #[derive(Clone, Copy, Debug)]
@@ -145,14 +148,6 @@ const TERMINAL_LETTERS: usize = 8;
 
 /// The prefix with which `plausible` means a nameplate value; a reading may have the same name.
 const OF_PLATE: &str = "plate.";
-
-/// A literal argument.
-enum Literal {
-    Text(ImmutableString),
-    Number(f64),
-    Texts(Vec<(ImmutableString, Position)>),
-    SameAs(ImmutableString),
-}
 
 type Arguments = Vec<(Literal, Position)>;
 
@@ -646,24 +641,4 @@ fn lead_to_the_state(header: &mut Header, position: Position, findings: &mut Fin
     }
     let first = hold::leading_to(state, &header.hold_points).into_iter().map(ToString::to_string);
     header.hold_points = first.chain(core::mem::take(&mut header.hold_points)).collect();
-}
-
-fn literal(expression: &Expr) -> Option<Literal> {
-    match expression {
-        Expr::StringConstant(text, _) => Some(Literal::Text(text.clone())),
-        Expr::FloatConstant(number, _) if number.is_finite() => Some(Literal::Number(**number)),
-        Expr::Array(items, _) => items
-            .iter()
-            .map(|item| match item {
-                Expr::StringConstant(text, position) => Some((text.clone(), *position)),
-                _ => None,
-            })
-            .collect::<Option<Vec<_>>>()
-            .map(Literal::Texts),
-        Expr::FnCall(call, _) if call.name == "same_as" => match call.args.as_slice() {
-            [Expr::StringConstant(text, _)] => Some(Literal::SameAs(text.clone())),
-            _ => None,
-        },
-        _ => None,
-    }
 }

@@ -1,6 +1,5 @@
 //! The declaration of a danger: what it takes, what is refused and with which words.
 #![allow(clippy::unwrap_used, clippy::panic, clippy::indexing_slicing)] // test code
-#[allow(dead_code)] // shared with other test files
 mod support;
 
 use judge::rule::Beyond;

@@ -183,6 +183,10 @@ impl Core {
 
     fn print(&self, kept: &ReleasedVerdict) {
         let unsaved = kept.saved == Saved::No;
+        if kept.verdict.danger && self.format == Format::Json {
+            // Whoever reads the messages while a program reads the data is told too.
+            talk(&record::text::line(&kept.json));
+        }
         output::verdict(&match self.format {
             Format::Json if unsaved => kept.json.unsaved_line(),
             Format::Json => kept.json.line(),
