@@ -235,3 +235,20 @@ fn all_of_it_happens_within_ten_minutes() {
     let _ = bench.play(&["on 1-2", "0.1 V dc x6100"]);
     assert!(!bench.proof.is_under_way());
 }
+
+/// A display that rises to its value by a time constant of 0.1 s: what it showed counts, not what it might have come to.
+#[test]
+fn the_source_is_known_by_what_the_display_showed() {
+    let rises = |to: f64| -> Vec<String> {
+        (1..30).map(|i| std::format!("{:.1} V ac x1", to * (1.0 - (-f64::from(i)).exp()))).collect()
+    };
+    let (first, again) = (rises(121.6), rises(121.4));
+    let mut script = Vec::from(["source proving unit"]);
+    script.extend(first.iter().map(String::as_str));
+    for pair in ["on L1-L2", "on L1-G", "on L2-G"] {
+        script.extend([pair, "0.4 V ac x40"]);
+    }
+    script.extend(again.iter().map(String::as_str));
+    let says = shown(ByStream::LiveDeadLive, &script).unwrap();
+    assert!(says.starts_with("live source proving unit 1"), "{says}");
+}
