@@ -163,7 +163,7 @@ def proof_question():
     view = asking_hold(1)
     said = ", ".join(f"{pair} 0.8 V ac" for pair in PAIRS)
     view["check"].update(question_number=7, question_shows=True, question=f"proved dead: live source proving unit 121.3 V ac; dead: {said}; live source again "
-                         "121.2 V ac. Were both leads on each of these, metal to metal? Yes: it counts as shown. No: begin anew with the first pair")
+                         "121.2 V ac. Were both leads on each of these, metal to metal? Yes: it counts as shown. No: begin anew")
     return view
 
 

@@ -32,7 +32,7 @@ const SOURCES = ["proving unit", "receptacle of another circuit"];
 const inWords = (pair) => (pair.includes(" ") ? pair : pair.replace("-", " to "));
 function proofButtons(proof, send) {
   if (!proof) return [];
-  if (proof.source) return [el("div", "two", ...SOURCES.map((what) => tapButton("main", what, send({ do: "source", what }))))];
+  if (proof.source) return [el("div", "two", ...SOURCES.map((what) => tapButton("main source", what, send({ do: "source", what }))))];
   return proof.next ? [tapButton("main", "On " + inWords(proof.next), send({ do: "on", pair: proof.next }))] : [];
 }
 function proofRead(proof) {
@@ -58,7 +58,7 @@ function drawAction(view) {
       const begun = a.proof && a.proof.begun, buttons = proofButtons(a.proof, send);
       return [a.alarm ? el("p", "alarm", a.alarm) : null,
         el("div", "text", el("h2", "", "Hold point: " + a.name), begun ? null : el("p", "ask", a.ask), begun ? null : cautionBlock([a.caution]), proofRead(a.proof),
-          a.stream ? el("p", "meter", a.detail ? "Meter: " + a.detail : "The meter can show this one by itself; or confirm it.") : null),
+          a.stream && (a.detail || !a.proof) ? el("p", "meter", a.detail ? "Meter: " + a.detail : "The meter can show this one by itself; or confirm it.") : null),
         ...buttons, holdButton(a.proof ? "wide" : "main", "Confirm: " + a.name, send({ do: "confirm", hold_point: a.name }))];
     },
     paused: () => [el("div", "text", el("h2", "", "Paused"), el("p", "ask", a.prompt)),

@@ -209,7 +209,7 @@ impl Dead {
             self.reset();
             return Progress::Live(format!("{says}. Find what feeds it, lock it out, and begin anew"));
         }
-        Progress::Waiting(says)
+        Progress::Volts(says, self.volts.run == 1)
     }
 
     fn pair(&mut self, reading: &Reading, course: &Course, source: &Source, on: &Named) -> Progress {

@@ -143,7 +143,7 @@ fn volts_on_a_pair_are_told_at_the_first_reading_and_end_the_proof_when_they_sta
         let mut bench = Bench::of(ByStream::LiveDeadLive);
         let _ = bench.play(&begin);
         let all = bench.play(&[readings]);
-        assert!(matches!(&all[0], Progress::Waiting(says) if says.contains("LIVE")), "{:?}", all[0]);
+        assert!(matches!(&all[0], Progress::Volts(says, true) if says.contains("LIVE")), "{:?}", all[0]);
         let live = all.iter().filter(|progress| matches!(progress, Progress::Live(_))).count();
         assert_eq!(live, usize::from(ends), "{readings}");
         assert_eq!(bench.proof.is_under_way(), !ends);
