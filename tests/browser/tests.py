@@ -24,6 +24,10 @@ STATES = {
     "measuring": views.base,
     "typing": views.typing,
     "question": views.question,
+    "proof-source": views.proving,
+    "proof-pair": lambda: views.proving(2, "L3-L1"),
+    "proof-question": views.proof_question,
+    "proof-live": lambda: views.proving(alarm="L1-G reads 120.4 V ac: LIVE. Hands off, leads off. Find what feeds it, lock it out, and begin anew"),
     "past": lambda: views.judged("pass", live=False),
     "unsaved": views.unsaved,
     "waiting": views.waiting,
@@ -242,6 +246,40 @@ def a_hold_point_that_the_meter_can_show_can_also_be_confirmed(bench):
     ready(browser)
     browser.press("#panel .hold", 1300)
     assert fixture.action()["action"] == {"do": "confirm", "hold_point": "proved dead"}
+
+
+@test
+def a_proof_names_its_source_and_each_pair_and_its_question_is_held(bench):
+    """A source from the list or in words of one's own, the next pair by a button; a yes that shows a hold point is no tap."""
+    browser = bench.browser
+    fixture = open_page(bench, views.proving())
+    ready(browser)
+    browser.click("#panel .two .main")
+    assert fixture.action() == {"check": 3, "action": {"do": "source", "what": "proving unit"}}
+    ready(browser)
+    browser.type("#typed", "receptacle beside RTU-12")
+    browser.click("#entry button[type=submit]")
+    assert fixture.action()["action"] == {"do": "source", "what": "receptacle beside RTU-12"}
+    browser.type("#typed", "half a na")
+    fixture.show(views.proving(0, "L1-L2", freely=True))
+    wait("the first pair", lambda: "On L1 to L2" in browser.text("#panel"))
+    ready(browser)
+    assert browser.run("return document.getElementById('typed').value") == "", "what was half a source is no pair"
+    browser.click("#panel .main")
+    assert fixture.action()["action"] == {"do": "on", "pair": "L1-L2"}
+    browser.type("#typed", "L1-L3\ue007")
+    assert fixture.action()["action"] == {"do": "on", "pair": "L1-L3"}
+    fixture.show(views.proving(2, "L3-L1"))
+    wait("two are read", lambda: "L2-L3 0.8 V ac" in browser.text("#panel") and not browser.shown("#entry form"))
+    fixture.show(STATES["proof-live"]())
+    wait("the alarm", lambda: "LIVE" in browser.text("#panel .alarm"))
+    fixture.show(views.proof_question())
+    wait("the question", lambda: browser.text("#panel").startswith("Question"))
+    ready(browser)
+    browser.press("#panel .hold", 150)
+    browser.press("#panel .hold", 1300)
+    assert fixture.action()["action"] == {"do": "answer", "question": 7, "yes": True}
+    assert fixture.none_arrived(), "a short press is no yes"
 
 
 @test

@@ -164,6 +164,29 @@ def asking_hold(shown=0):
     return view
 
 
+PAIRS = ["L1-L2", "L2-L3", "L3-L1", "L1-G", "L2-G", "L3-G"]
+
+
+def proving(read=None, next_pair=None, freely=False, alarm=""):
+    """"Proved dead" by the meter: before the source is named, or with so many pairs read."""
+    view = asking_hold(1)
+    shown = [{"pair": pair, "shown": "0.8 V ac" if at < (read or 0) else ""} for at, pair in enumerate(PAIRS)]
+    view["check"].update(alarm=alarm, proof={"wants_source": read is None, "next_pair": next_pair, "named_freely": freely, "pairs": shown})
+    asked = view["check"]["hold_points"][1]
+    asked["ask"] = ("Live-dead-live: name a known live source that is not this unit and read it (V ac, 90 V at least); then name each pair and read "
+                    "it dead; then the live source again. Pairs: " + ", ".join(PAIRS) + ".")
+    asked["detail"] = "" if read is None else f"next pair: on {next_pair}, then both leads on it"
+    return view
+
+
+def proof_question():
+    view = asking_hold(1)
+    said = ", ".join(f"{pair} 0.8 V ac" for pair in PAIRS)
+    view["check"].update(question_number=7, question_shows=True, question=f"proved dead: live source proving unit 121.3 V ac; dead: {said}; live source again "
+                         "121.2 V ac. Were both leads on each of these, metal to metal? Yes: it counts as shown. No: begin anew")
+    return view
+
+
 def typing():
     view = base()
     view["live"] = None

@@ -8,11 +8,12 @@ function nextAction(view) {
   const id = { check: num(c.number) };
   if (view.paused === true) return { ...id, kind: "paused", prompt: str(c.prompt) };
   if (str(view.contradicted)) return { ...id, kind: "contradicted", prompt: str(c.prompt) };
-  if (str(c.question)) return { ...id, kind: "question", question: num(c.question_number), text: str(c.question) };
+  if (str(c.question)) return { ...id, kind: "question", question: num(c.question_number), text: str(c.question),
+    held: c.question_shows === true };
   const hold = list(c.hold_points).find((h) => h.state === "asked");
   if (hold && c.phase !== "done") {
     return { ...id, kind: "hold", name: str(hold.name), ask: str(hold.ask), caution: str(hold.caution),
-      stream: hold.by_stream === true, detail: str(hold.detail), cautions: list(c.cautions).map(str) };
+      stream: hold.by_stream === true, detail: str(hold.detail), cautions: list(c.cautions).map(str), alarm: str(c.alarm), proof: proofOf(c.proof) };
   }
   if (view.route_ended === true && c.phase === "done") return { ...id, kind: "ended", prompt: str(c.prompt) };
   if (c.phase === "done") return { ...id, kind: "done", amended: !!amendment(view), danger: !!view.danger };
@@ -20,6 +21,23 @@ function nextAction(view) {
   const typed = point && (!view.live || point.typed === true);
   return { ...id, kind: "measure", prompt: str(c.prompt), cautions: list(c.cautions).map(str), point: point ? str(point.name) : null,
     label: point ? str(point.label) || str(point.name) : "", unit: point ? str(point.unit) : "", typed: !!typed };
+}
+// A hold point that is read pair by pair: what is to be named next.
+function proofOf(proof) {
+  if (!proof) return null;
+  const pairs = list(proof.pairs).map((p) => ({ pair: str(p.pair), shown: str(p.shown) }));
+  return { source: proof.wants_source === true, next: str(proof.next_pair), freely: proof.named_freely === true && proof.wants_source !== true, pairs,
+    begun: pairs.some((p) => p.shown) };
+}
+const SOURCES = ["proving unit", "receptacle of another circuit"];
+const inWords = (pair) => (pair.includes(" ") ? pair : pair.replace("-", " to "));
+function proofButtons(proof, send) {
+  if (!proof) return [];
+  if (proof.source) return [el("div", "two", ...SOURCES.map((what) => tapButton("main source", what, send({ do: "source", what }))))];
+  return proof.next ? [tapButton("main", "On " + inWords(proof.next), send({ do: "on", pair: proof.next }))] : [];
+}
+function proofRead(proof) {
+  return proof && proof.begun ? el("p", "pairs", ...proof.pairs.map((p) => el("span", p.shown ? "read" : "", `${p.pair} ${p.shown}`))) : null;
 }
 function cautionBlock(lines) {
   const said = [...new Set(lines.filter(Boolean))];
@@ -35,11 +53,15 @@ function drawAction(view) {
   const build = {
     idle: () => [el("div", "text", el("h2", "", "No check is armed")), tapButton("main", "Start the next check", send({ do: "next" }))],
     question: () => [el("div", "text", el("h2", "", "Question"), el("p", "ask", a.text)),
-      el("div", "two", tapButton("main", "Yes", send({ do: "answer", question: a.question, yes: true })),
+      el("div", "two", (a.held ? holdButton : tapButton)("main", "Yes", send({ do: "answer", question: a.question, yes: true })),
         tapButton("main second", "No", send({ do: "answer", question: a.question, yes: false })))],
-    hold: () => [el("div", "text", el("h2", "", "Hold point: " + a.name), el("p", "ask", a.ask), cautionBlock([a.caution]),
-      a.stream ? el("p", "meter", a.detail ? "Meter: " + a.detail : "The meter can show this one by itself; or confirm it.") : null),
-      holdButton("main", "Confirm: " + a.name, send({ do: "confirm", hold_point: a.name }))],
+    hold: () => {
+      const begun = a.proof && a.proof.begun, buttons = proofButtons(a.proof, send);
+      return [a.alarm ? el("p", "alarm", a.alarm) : null,
+        el("div", "text", el("h2", "", "Hold point: " + a.name), begun ? null : el("p", "ask", a.ask), begun ? null : cautionBlock([a.caution]), proofRead(a.proof),
+          a.stream && (a.detail || !a.proof) ? el("p", "meter", a.detail ? "Meter: " + a.detail : "The meter can show this one by itself; or confirm it.") : null),
+        ...buttons, holdButton(a.proof ? "wide" : "main", "Confirm: " + a.name, send({ do: "confirm", hold_point: a.name }))];
+    },
     contradicted: () => [el("div", "text", el("h2", "", "Stop: this unit shows life"), el("p", "ask", a.prompt)),
       holdButton("main", "It was switched on on purpose", send({ do: "energised" }))],
     paused: () => [el("div", "text", el("h2", "", "Paused"), el("p", "ask", a.prompt)),

@@ -1,134 +1,28 @@
 //! The declarations at the top of a rule file: read from the syntax tree, never executed. Holds and validates what
 //! each declaration takes; knows nothing of the functions below.
 
+mod danger;
+mod declarations;
+mod evidence;
+mod literal;
+
 use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
 use judge::rule::{
-    AcceptedDrift, Header, Moment, NamedLimit, PlateDefault, PlateItem, Point, Shows, Source, SourceClass,
-    UnitState,
+    AcceptedDrift, Header, Moment, NamedLimit, PlateDefault, PlateItem, Point, Source, SourceClass,
 };
 use quantity::{Coupling, DisplayUnit, Duration, Unit};
 use rhai::{Expr, FnCallExpr, ImmutableString, Position, Stmt};
 use visit::hold;
 
+pub use declarations::{DECLARATIONS, Declaration};
+
 use crate::diagnostic::{At, Findings, did_you_mean};
 
-mod danger;
-mod literal;
-
+use evidence::{CONDITIONAL_PASS, lead_to_the_state};
 use literal::{Literal, literal};
-
-/// A declaration, as documentation lists it.
-#[derive(Clone, Copy, Debug)]
-pub struct Declaration {
-    /// Its name.
-    pub name: &'static str,
-    /// The forms it may take.
-    pub forms: &'static [&'static str],
-    /// What it does.
-    pub doc: &'static str,
-}
-
-/// Every declaration a rule may begin with.
-pub const DECLARATIONS: &[Declaration] = &[
-    Declaration {
-        name: "title",
-        forms: &["title(\"Run capacitor\")"],
-        doc: "The name on the screen. Required.",
-    },
-    Declaration {
-        name: "about",
-        forms: &["about(\"...\")"],
-        doc: "One sentence: what the rule asks of the part.",
-    },
-    Declaration {
-        name: "nameplate",
-        forms: &[
-            "nameplate(name, unit)",
-            "nameplate(name, unit, default, source)",
-            "nameplate(name, unit, same_as(\"other\"), source)",
-        ],
-        doc: "A value from the plate or label, read in the rule as plate.name. Without a default it must be entered.",
-    },
-    Declaration {
-        name: "choice",
-        forms: &["choice(name, [\"one\", \"other\"])", "choice(name, [\"one\", \"other\"], \"one\", source)"],
-        doc: "A word from the plate, one of a list, read in the rule as plate.name. Without a default it must be entered.",
-    },
-    Declaration {
-        name: "reads",
-        forms: &["reads(name, unit)", "reads(name, unit, \"label\")"],
-        doc: "A reading, taken in this order, read in the rule as m.name. The unit may end in ac or dc. At least one.",
-    },
-    Declaration {
-        name: "plausible",
-        forms: &["plausible(name, low, high)"],
-        doc: "A reading outside this range is asked about before it is judged. The name \"plate.NAME\" gives the bounds of a \
-              nameplate value; one that was entered and lies outside is asked about too.",
-    },
-    Declaration {
-        name: "open",
-        forms: &["open(name, value)"],
-        doc: "Overload with both leads on is a finding: the reading counts as this value then. It is asked first.",
-    },
-    Declaration {
-        name: "may_drift",
-        forms: &["may_drift(name, \"pull-down\", per_minute, source)"],
-        doc: "A drift by this name is no obstacle, up to so much a minute in the reading's unit: the reading settles at its present \
-              value, and the verdict says so. Without it a reading that drifts is not judged.",
-    },
-    Declaration {
-        name: "limit",
-        forms: &["limit(name, value, unit, source)"],
-        doc: "A limit of this rule, read as limit.name when judge takes (m, plate, limit). A source begins with its class: \
-              standard, nameplate, physics, common practice, own records or memory, then a colon and the words.",
-    },
-    Declaration {
-        name: "hold_points",
-        forms: &["hold_points([\"locked out\", ...])"],
-        doc: "What must be shown before a verdict, in this order.",
-    },
-    Declaration {
-        name: "unit_state",
-        forms: &["unit_state(\"isolated\")"],
-        doc: "The power that the unit must be known to have: isolated, energised, running or any. The hold point that leads there comes \
-              before the others: locked out, power on, or running.",
-    },
-    Declaration {
-        name: "terminals",
-        forms: &["terminals([\"C\", \"HERM\", \"FAN\"])"],
-        doc: "The terminals between which the part may hold a charge, and against its case: \"discharged\" is read on each pair of \
-              them. Without it the part has two.",
-    },
-    Declaration {
-        name: "shows",
-        forms: &["shows(\"airflow proved\")", "shows(\"airflow proved\", \"conditional pass\")"],
-        doc: "A pass of this rule shows this hold point for the other checks of the unit; a fail takes it away. With \"conditional pass\" \
-              a conditional pass shows it too, which is refused where gas, flue, pressure or volts are concerned.",
-    },
-    Declaration {
-        name: "puts_back",
-        forms: &["puts_back(\"ports capped and leak-checked\")"],
-        doc: "What must be put back once a reading was taken for this rule; the visit does not close while it is owed.",
-    },
-    Declaration {
-        name: "one_moment",
-        forms: &["one_moment([\"pressure\", \"temperature\"], 10)"],
-        doc: "Readings that mean something only together, and how many seconds they may lie apart.",
-    },
-    Declaration {
-        name: "danger",
-        forms: &[
-            "danger(name, \"above\", \"limit\", \"what to do\")",
-            "danger(name, \"below\", \"limit\", \"what to do\", [\"burner steady\", ...])",
-        ],
-        doc: "A reading beyond this limit of the rule ends the check at once, whatever is open, and what to do is said first. It ends \
-              these hold points of the unit. At most eight, one for each side of a reading.",
-    },
-    Declaration { name: "caution", forms: &["caution(\"...\")"], doc: "A warning shown with this check." },
-];
 
 /// Most items of one kind (nameplate items, readings, limits): the engine's map limit.
 const ITEMS_MAX: usize = 32;
@@ -136,15 +30,6 @@ const ITEMS_MAX: usize = 32;
 /// How far apart readings of one moment may lie, in seconds: no hand-held meter responds within less than a second,
 /// and beyond ten minutes nothing is one moment. Our own choice.
 const MOMENT_S: core::ops::RangeInclusive<f64> = 1.0..=600.0;
-
-/// Things that one rule puts back at most.
-const PUTS_BACK_MAX: usize = 8;
-/// The word with which `shows` takes a conditional pass too.
-const CONDITIONAL_PASS: &str = "conditional pass";
-/// Terminals of a part. Our own choice: with six there are 21 pairs to read.
-const TERMINALS: core::ops::RangeInclusive<usize> = 2..=6;
-/// Letters of a terminal's name.
-const TERMINAL_LETTERS: usize = 8;
 
 /// The prefix with which `plausible` means a nameplate value; a reading may have the same name.
 const OF_PLATE: &str = "plate.";
@@ -519,46 +404,6 @@ impl Reader<'_, '_> {
         }
     }
 
-    fn unit_state(&mut self, word: &str, position: Position) {
-        if self.state_at.replace(position).is_some() {
-            self.findings.error(position, "this is declared twice");
-        }
-        match UnitState::NAMED.iter().find(|(_, known)| *known == word) {
-            Some((state, _)) => self.header.unit_state = *state,
-            None => {
-                let known: Vec<&str> = UnitState::NAMED.iter().map(|(_, word)| *word).collect();
-                let text = format!("no state {word:?}; a unit is {}", known.join(", "));
-                self.findings.error(position, text);
-            }
-        }
-    }
-
-    fn puts_back(&mut self, what: &str, position: Position) {
-        if what.trim().is_empty() {
-            self.findings.error(position, "this text is empty");
-        } else if self.header.puts_back.iter().any(|known| known == what) {
-            self.findings.error(position, "this is declared twice");
-        } else if self.header.puts_back.len() >= PUTS_BACK_MAX {
-            self.findings.error(position, format!("a rule puts back {PUTS_BACK_MAX} things at most"));
-        }
-        self.header.puts_back.push(what.to_string());
-    }
-
-    fn shows(&mut self, name: &str, by_conditional_pass: bool, position: Position) {
-        if hold::known(name).is_none() {
-            let hint = did_you_mean(name, hold::KNOWN.iter().map(|known| known.name));
-            self.findings.error(position, format!("no hold point {name:?} is known{hint}"));
-        } else if hold::of(name).keeps_order {
-            self.findings.error(position, format!("{name:?} is shown at the unit, never by another check"));
-        } else if self.header.shows.iter().any(|other| other.name == name) {
-            self.findings.error(position, format!("{name:?} stands twice"));
-        } else if by_conditional_pass && hold::of(name).by_clear_pass_only {
-            self.findings
-                .error(position, format!("{name:?} is never shown by a conditional pass: leave that out"));
-        }
-        self.header.shows.push(Shows { name: name.to_string(), by_conditional_pass });
-    }
-
     fn one_moment(&mut self, names: &[(ImmutableString, Position)], seconds: f64, position: Position) {
         if !MOMENT_S.contains(&seconds) {
             let (least, most) = (MOMENT_S.start(), MOMENT_S.end());
@@ -586,59 +431,4 @@ impl Reader<'_, '_> {
         let within = Duration::from_micros((seconds * 1e6) as i64);
         self.header.moments.push(Moment { points, within, line: At::from(position).line });
     }
-
-    fn terminals(&mut self, names: &[(ImmutableString, Position)], position: Position) {
-        if self.terminals_at.replace(position).is_some() {
-            self.findings.error(position, "terminals are declared twice: put them in one list");
-        }
-        if !TERMINALS.contains(&names.len()) {
-            let (least, most) = (TERMINALS.start(), TERMINALS.end());
-            self.findings.error(position, format!("a part has {least} to {most} terminals"));
-        }
-        for (name, position) in names {
-            let fine = (1..=TERMINAL_LETTERS).contains(&name.len())
-                && name.chars().all(|c| c.is_ascii_alphanumeric())
-                && !name.eq_ignore_ascii_case("case");
-            if !fine {
-                let text = format!(
-                    "{name:?}: a terminal has up to {TERMINAL_LETTERS} letters and digits; the case is a pair of each by itself"
-                );
-                self.findings.error(*position, text);
-            } else if self.header.terminals.iter().any(|other| other.eq_ignore_ascii_case(name)) {
-                self.findings.error(*position, format!("terminal {name:?} stands twice"));
-            }
-            self.header.terminals.push(name.to_string());
-        }
-    }
-
-    fn hold_points(&mut self, names: &[(ImmutableString, Position)], position: Position) {
-        if self.hold_points_at.replace(position).is_some() {
-            self.findings.error(position, "hold points are declared twice: put them in one list");
-        }
-        for (name, position) in names {
-            if self.header.hold_points.iter().any(|other| other == name.as_str()) {
-                self.findings.error(*position, format!("hold point {name:?} stands twice"));
-                continue;
-            }
-            if hold::known(name).is_none() {
-                let hint = did_you_mean(name, hold::KNOWN.iter().map(|known| known.name));
-                if !hint.is_empty() {
-                    self.findings.error(*position, format!("no hold point {name:?} is known{hint}"));
-                }
-            }
-            self.header.hold_points.push(name.to_string());
-        }
-    }
-}
-
-/// Puts the hold points that lead to the unit's state before the others, and refuses those of the opposite state.
-fn lead_to_the_state(header: &mut Header, position: Position, findings: &mut Findings<'_>) {
-    let state = header.unit_state;
-    let against = header.hold_points.iter().find(|name| hold::contradicts(state, name));
-    if let Some(name) = against {
-        let text = format!("{name:?} never stands while a unit is {}: one of the two is wrong", state.word());
-        findings.error(position, text);
-    }
-    let first = hold::leading_to(state, &header.hold_points).into_iter().map(ToString::to_string);
-    header.hold_points = first.chain(core::mem::take(&mut header.hold_points)).collect();
 }

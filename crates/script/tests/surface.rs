@@ -330,6 +330,10 @@ fn headers_are_checked() {
     let judge = "fn judge(m, plate) { no_verdict(\"n\") }";
     let drifts = |more: &str| with_one_reading(more);
     let with = |header: &str| format!("{header} {judge}");
+    let terminals = |names: &str| {
+        let header = "title(\"T\"); reads(\"x\", \"V\"); hold_points([\"discharged\"]);";
+        format!("{header} terminals([{names}]); {judge}")
+    };
     let list = [
         (with("reads(\"x\", \"V\");"), "begins with title"),
         (with("title(\"T\");"), "add reads("),
@@ -362,6 +366,15 @@ fn headers_are_checked() {
             with("title(\"T\"); reads(\"x\", \"V\"); hold_points([\"loked out\"]);"),
             "did you mean \"locked out\"",
         ),
+        (terminals("\"C\""), "2 to 6 terminals"),
+        (terminals("\"C\", \"case\""), "the case is a pair of each"),
+        (terminals("\"C\", \"C-HERM\""), "letters and digits"),
+        (terminals("\"C\", \"c\""), "stands twice"),
+        (
+            with("title(\"T\"); reads(\"x\", \"V\"); terminals([\"C\", \"R\"]);"),
+            "are for the hold point \"discharged\"",
+        ),
+        (with("title(\"T\"); reads(\"x\", \"V\"); terminals(\"C\");"), "write terminals("),
         (with("title(\"T\"); reads(\"x\", \"V\"); plausible(\"x\", 5, 1);"), "low lies below high"),
         (with("title(\"T\"); reads(\"x\", \"V\"); plausible(\"z\", 1, 5);"), "no reading \"z\""),
         (with("title(\"T\"); reads(\"x\", \"V\"); one_moment([\"x\"], 5);"), "two readings or more"),

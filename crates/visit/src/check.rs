@@ -354,7 +354,7 @@ impl Check {
     pub(crate) fn power_back(&mut self) {
         self.questions.drop_proof_question();
         if let Some(proving) = &mut self.proving {
-            proving.forget();
+            proving.begin_anew();
         }
     }
 

@@ -12,7 +12,7 @@ use visit::act::{Act, By};
 use visit::round::Output;
 
 use super::meter::{Meter, Shows};
-use super::scenes::{Scene, SceneStep};
+use super::scenes::{self, Scene, SceneStep};
 use crate::daemon::{Ask, Input, Notice};
 use crate::output::talk;
 
@@ -58,8 +58,9 @@ impl Director {
     async fn play(&mut self, scene: &Scene) -> anyhow::Result<Option<Word>> {
         let plate: BTreeMap<String, String> =
             scene.plate.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect();
-        let plan = site::plan(scene.unit, scene.component, scene.rule, &plate, &BTreeMap::new())
+        let mut plan = site::plan(scene.unit, scene.component, scene.rule, &plate, &BTreeMap::new())
             .map_err(anyhow::Error::msg)?;
+        plan.supply = scenes::supply(scene.unit);
         self.inputs.send(Input::Arm(Box::new(plan))).await.context("the daemon is gone")?;
         let mut got = None;
         for step in &scene.steps {
@@ -86,6 +87,10 @@ impl Director {
             }
             SceneStep::UntilSettled => {
                 self.until(|notice| matches!(notice, Notice::Round(Output::Settled(_)))).await?;
+            }
+            SceneStep::UntilRead => {
+                let reads = |n: &Notice| matches!(n, Notice::Round(Output::Proving { says, .. }) if says.contains(" reads "));
+                self.until(reads).await?;
             }
             SceneStep::UntilAsked => {
                 let notice = self.until(|n| matches!(n, Notice::Round(Output::Asked { .. }))).await?;

@@ -3,6 +3,7 @@
 
 use judge::limits::Word;
 use quantity::{Coupling, Unit};
+use visit::round::{Line, Supply};
 
 use super::meter::{Shows, Signal};
 
@@ -28,11 +29,15 @@ pub(super) enum SceneStep {
     Holds(u64),
     UntilShown(&'static str),
     UntilSettled,
+    /// Until the source or the pair under the leads is read.
+    UntilRead,
     UntilAsked,
     UntilVerdict,
 }
 
-use SceneStep::{Act, Answer, Holds, Shows as Show, UntilAsked, UntilSettled, UntilShown, UntilVerdict};
+use SceneStep::{
+    Act, Answer, Holds, Shows as Show, UntilAsked, UntilRead, UntilSettled, UntilShown, UntilVerdict,
+};
 
 fn rests(unit: Unit, coupling: Option<Coupling>, places: u8, value: f64, tau_s: f64) -> SceneStep {
     Show(Shows { unit, coupling, places, signal: Signal::Rests { value, tau_s } })
@@ -65,6 +70,12 @@ fn volts_dc(value: f64) -> SceneStep {
 
 fn amps_ac(value: f64) -> SceneStep {
     rests(Unit::AMPERE, Some(Coupling::Ac), 2, value, 0.2)
+}
+
+/// What supplies the units of the visit.
+pub(super) fn supply(unit: &str) -> Supply {
+    let line = if unit == "RTU-09" { Line::SinglePhase } else { Line::ThreePhase };
+    Supply { line, ..Supply::default() }
 }
 
 /// All scenes in the order of the visit.
@@ -118,6 +129,11 @@ fn marginal() -> Scene {
         plate: &[("capacitance", "12.5 uF"), ("tolerance", "6 %")],
         steps: vec![
             volts_dc(0.2),
+            Act("on 1-2"),
+            UntilRead,
+            Act("on"),
+            UntilRead,
+            Act("on"),
             UntilAsked,
             Holds(700),
             Answer(true),
@@ -156,17 +172,24 @@ fn weak() -> Scene {
 
 fn dual_on_wrong_terminals() -> Scene {
     Scene {
-        name: "A dual part, leads on other terminals than asked; dead is proved live-dead-live",
+        name: "A dual part, leads on other terminals than asked; dead is proved on every pair",
         unit: "RTU-09",
         component: "dual run capacitor",
         rule: "dual-run-capacitor",
         plate: &[("herm", "35 uF"), ("fan", "5 uF"), ("tolerance", "6 %")],
         steps: vec![
             Act("confirm locked out"),
+            Act("source receptacle beside RTU-12"),
             volts_ac(121.6),
-            Holds(1200),
-            volts_ac(0.0),
-            Holds(3500),
+            UntilRead,
+            volts_ac(0.4),
+            Holds(500),
+            Act("on L1-L2"),
+            UntilRead,
+            Act("on"),
+            UntilRead,
+            Act("on"),
+            UntilRead,
             volts_ac(121.4),
             UntilAsked,
             Holds(700),

@@ -104,7 +104,7 @@ impl Check {
         let Question { about, text, .. } = question;
         match (about, yes) {
             (About::ProofLeads { name, until, .. }, true) if context.now > until => {
-                self.refuse(format!("the readings of {name:?} are too old: begin anew with the first pair"));
+                self.refuse(format!("the readings of {name:?} are too old: begin anew"));
                 if let Some(proving) = &mut self.proving {
                     proving.begin_anew();
                 }

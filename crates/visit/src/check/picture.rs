@@ -52,7 +52,7 @@ impl Check {
                 shows_hold_point: self.questions.asks_for_proof_leads(),
             }),
             proof: self.proof(),
-            alarm: self.alarm.clone().unwrap_or_default(),
+            alarm: self.alarm().unwrap_or_default().to_string(),
             ruler: self.ruler(settings.decision),
         }
     }
@@ -61,6 +61,12 @@ impl Check {
     fn proof(&self) -> Option<ProofView> {
         let proving = self.proving.as_ref().filter(|_| self.phase() == Phase::HoldPoints)?;
         proving.view()
+    }
+
+    /// What the leads show that should be dead, or have shown.
+    fn alarm(&self) -> Option<&str> {
+        let volts = self.proving.as_ref().and_then(|proving| proving.volts());
+        volts.or(self.alarm.as_deref())
     }
 
     /// What the proof of the hold point that is asked for waits for.
@@ -112,8 +118,8 @@ impl Check {
         match self.phase() {
             Phase::HoldPoints => {
                 let asked = hold_points.iter().find(|h| h.state == HoldPointState::Asked);
-                if let Some(alarm) = &self.alarm {
-                    return alarm.clone();
+                if let Some(alarm) = self.alarm() {
+                    return alarm.to_string();
                 }
                 if let Some((_, question)) = self.question() {
                     return question.to_string();

@@ -25,6 +25,8 @@ pub(super) struct Proving {
     course: Course,
     /// What is to be done next, in words.
     says: String,
+    /// That is: volts where none should be.
+    shows_volts: bool,
     on_source: bool,
 }
 
@@ -35,6 +37,8 @@ pub(super) enum Proved {
     Nothing,
     /// Nothing yet, but one step is done: in words.
     Step(String),
+    /// Volts where none should be, for the first time: in words.
+    Volts(String),
     /// The hold point, with these readings.
     Shown(String),
     /// The same, if the leads were on: only a person knows.
@@ -53,6 +57,7 @@ impl Proving {
             sources: Vec::new(),
             course: pairs_of(kind, job).map_or_else(Course::default, Course::of),
             says: String::new(),
+            shows_volts: false,
             on_source: false,
         })
     }
@@ -65,6 +70,11 @@ impl Proving {
     /// What it waits for, in words; empty before the first reading.
     pub(super) fn says(&self) -> &str {
         &self.says
+    }
+
+    /// Volts where none should be, as the last reading shows them.
+    pub(super) fn volts(&self) -> Option<&str> {
+        self.shows_volts.then_some(self.says.as_str())
     }
 
     /// Whether the last reading was that of the named live source.
@@ -84,8 +94,15 @@ impl Proving {
             }
             None => self.begin(device, reading),
         };
+        if progress != Progress::Ignored {
+            self.shows_volts = matches!(progress, Progress::Volts(..));
+        }
         match progress {
             Progress::Ignored => Proved::Nothing,
+            Progress::Volts(says, first) => {
+                self.says = says.clone();
+                if first { Proved::Volts(says) } else { Proved::Nothing }
+            }
             Progress::Waiting(says) => {
                 self.says = says;
                 Proved::Nothing
@@ -123,8 +140,7 @@ impl Proving {
             ""
         };
         format!(
-            "{}: {says}. Were both leads on each of these, metal to metal{every}? Yes: it counts as shown. No: begin anew with the \
-             first pair",
+            "{}: {says}. Were both leads on each of these, metal to metal{every}? Yes: it counts as shown. No: begin anew",
             self.name
         )
     }
@@ -141,6 +157,7 @@ impl Proving {
         self.course.name_source(words, subject, now)?;
         self.sources.iter_mut().for_each(|(_, proof)| proof.reset());
         let name = self.course.source().map_or_else(String::new, |source| source.what.clone());
+        self.shows_volts = false;
         self.says = format!("both leads on {name}: V ac, at rest");
         Ok(name)
     }
@@ -161,6 +178,7 @@ impl Proving {
         }
         let read = self.leading().map_or_else(Vec::new, |proof| proof.read().to_vec());
         let pair = self.course.name_pair(words, &read, now)?.to_string();
+        self.shows_volts = false;
         self.says = format!("{pair}: both leads on it, metal to metal, and hold still");
         Ok(pair)
     }
@@ -199,16 +217,12 @@ impl Proving {
         })
     }
 
-    /// Forgets what every device has shown so far, and what was named.
-    pub(super) fn forget(&mut self) {
-        self.sources.iter_mut().for_each(|(_, proof)| proof.reset());
-        self.course.forget();
-    }
-
-    /// A person says that the leads were not on: everything begins anew, and nothing is said.
+    /// Everything begins anew, and nothing is said: power is back, or a person says that the leads were not on.
     pub(super) fn begin_anew(&mut self) {
         self.says.clear();
-        self.forget();
+        self.shows_volts = false;
+        self.sources.iter_mut().for_each(|(_, proof)| proof.reset());
+        self.course.forget();
     }
 
     /// The link of this device is lost; true if it was under way.
@@ -220,6 +234,7 @@ impl Proving {
         }
         if under_way {
             self.says.clear();
+            self.shows_volts = false;
             if !self.sources.iter().any(|(_, proof)| proof.is_under_way()) {
                 self.course.forget();
             }

@@ -127,6 +127,7 @@ impl Check {
         let name = || proving.name().to_string();
         match proved {
             Proved::Nothing => {}
+            Proved::Volts(says) => self.tell_proof(says),
             Proved::Live(says) => {
                 self.questions.drop_proof_question();
                 self.alarm = Some(says.clone());

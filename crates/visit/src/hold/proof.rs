@@ -61,7 +61,9 @@ pub(crate) enum Progress {
     Ignored,
     /// It goes on; the sentence says what is awaited or wrong.
     Waiting(String),
-    /// The same, and this reading has completed a step.
+    /// Volts where none should be, so far: in words. True at the first such reading.
+    Volts(String, bool),
+    /// It goes on, and this reading has completed a step.
     Step(String),
     /// Shown, with these readings.
     Shown(String),

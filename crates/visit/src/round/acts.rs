@@ -38,12 +38,14 @@ impl Round {
                     self.refuse(none_asked(question, self.questions));
                 }
             }
-            Act::Source { what } => self.to_proof(&["source ", &what].concat(), |check, context| {
+            Act::Source { what } => self.name_for_proof(&["source ", &what].concat(), |check, context| {
                 check.name_source(&what, context);
             }),
             Act::On { pair } => {
                 let pair = pair.unwrap_or_default();
-                self.to_proof(&["on ", &pair].concat(), |check, context| check.name_pair(&pair, context));
+                self.name_for_proof(&["on ", &pair].concat(), |check, context| {
+                    check.name_pair(&pair, context)
+                });
             }
             Act::Again => self.again(),
             Act::Next => self.next(),
@@ -81,7 +83,7 @@ impl Round {
     }
 
     /// Something is named for the proof of the armed check.
-    fn to_proof(&mut self, line: &str, names: impl FnOnce(&mut Check, &Context<'_>)) {
+    fn name_for_proof(&mut self, line: &str, names: impl FnOnce(&mut Check, &Context<'_>)) {
         if !self.with_check(|check, context| names(check, context)) {
             self.refuse(format!("{:?} was not taken: no check is armed", line.trim()));
         }

@@ -102,12 +102,10 @@ fn a_lost_link_costs_only_its_own_device() {
 
 #[test]
 fn power_or_a_no_makes_every_device_begin_anew() {
-    for forget in [Proving::forget, Proving::begin_anew] {
-        let mut bench = Bench::of("leads proved");
-        assert_eq!(bench.play(&["left", "right"], "0.12 ohm", LONG), None);
-        forget(&mut bench.proving);
-        assert_eq!(bench.play(&["left", "right"], "OL ohm", LONG), None);
-    }
+    let mut bench = Bench::of("leads proved");
+    assert_eq!(bench.play(&["left", "right"], "0.12 ohm", LONG), None);
+    bench.proving.begin_anew();
+    assert_eq!(bench.play(&["left", "right"], "OL ohm", LONG), None);
 }
 
 #[test]
@@ -149,6 +147,13 @@ fn its_picture_shows_what_is_to_be_named_next_and_what_was_read() {
     assert!(matches!(bench.play(&["meter"], "0.8 V ac", 2 * LONG), Some((_, Proved::Step(_)))));
     assert!(!bench.proving.is_on_source());
     assert_eq!(picture(&bench), (false, Some("L1-G".into()), "L1-L2 0.8 V ac, L1-G , L2-G ".into()));
+    assert_eq!(bench.proving.name_pair("", at(bench.ms)), Ok("L1-G".into()));
+    let says = "L1-G reads 120.4 V ac: LIVE. Hands off, leads off";
+    let volts = bench.play(&["meter"], "120.4 V ac", 1);
+    assert_eq!(volts, Some(("meter".into(), Proved::Volts(says.into()))), "at the first reading");
+    assert_eq!(bench.proving.volts(), Some(says));
+    assert_eq!(bench.play(&["meter"], "0.8 V ac", 1), None);
+    assert_eq!(bench.proving.volts(), None);
     assert!(bench.proving.lose("meter"));
     assert_eq!(picture(&bench), (true, None, "L1-L2 , L1-G , L2-G ".into()));
     assert_eq!(Bench::of("leads proved").proving.view(), None);

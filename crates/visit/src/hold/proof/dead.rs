@@ -151,13 +151,14 @@ impl Dead {
             self.source = Some(Source {
                 name: name.clone(),
                 shown: reading.to_string(),
-                volts: settled.value.abs(),
+                // As displayed: an interval that need not be narrow has no value of its own.
+                volts: volts_of(reading),
                 at: reading.at,
                 after: course.count(),
             });
             return Progress::Step(format!("{name} reads {reading}; {}", self.next(course)));
         }
-        if least >= LIVE_V_MIN {
+        if least >= LIVE_V_MIN && reach(&settled).1 < LIVE_SOURCE_V_MIN {
             return Progress::Waiting(format!(
                 "{name} reads {reading}. A dead conductor beside a live one may read as much (a ghost): a proving unit or another \
                  source must give at least {LIVE_SOURCE_V_MIN} V"
@@ -208,7 +209,7 @@ impl Dead {
             self.reset();
             return Progress::Live(format!("{says}. Find what feeds it, lock it out, and begin anew"));
         }
-        Progress::Waiting(says)
+        Progress::Volts(says, self.volts.run == 1)
     }
 
     fn pair(&mut self, reading: &Reading, course: &Course, source: &Source, on: &Named) -> Progress {

@@ -143,7 +143,7 @@ fn volts_on_a_pair_are_told_at_the_first_reading_and_end_the_proof_when_they_sta
         let mut bench = Bench::of(ByStream::LiveDeadLive);
         let _ = bench.play(&begin);
         let all = bench.play(&[readings]);
-        assert!(matches!(&all[0], Progress::Waiting(says) if says.contains("LIVE")), "{:?}", all[0]);
+        assert!(matches!(&all[0], Progress::Volts(says, true) if says.contains("LIVE")), "{:?}", all[0]);
         let live = all.iter().filter(|progress| matches!(progress, Progress::Live(_))).count();
         assert_eq!(live, usize::from(ends), "{readings}");
         assert_eq!(bench.proof.is_under_way(), !ends);
@@ -234,4 +234,21 @@ fn all_of_it_happens_within_ten_minutes() {
     let mut bench = Bench::of(ByStream::Discharged);
     let _ = bench.play(&["on 1-2", "0.1 V dc x6100"]);
     assert!(!bench.proof.is_under_way());
+}
+
+/// A display that rises to its value by a time constant of 0.1 s: what it showed counts, not what it might have come to.
+#[test]
+fn the_source_is_known_by_what_the_display_showed() {
+    let rises = |to: f64| -> Vec<String> {
+        (1..30).map(|i| std::format!("{:.1} V ac x1", to * (1.0 - (-f64::from(i)).exp()))).collect()
+    };
+    let (first, again) = (rises(121.6), rises(121.4));
+    let mut script = Vec::from(["source proving unit"]);
+    script.extend(first.iter().map(String::as_str));
+    for pair in ["on L1-L2", "on L1-G", "on L2-G"] {
+        script.extend([pair, "0.4 V ac x40"]);
+    }
+    script.extend(again.iter().map(String::as_str));
+    let says = shown(ByStream::LiveDeadLive, &script).unwrap();
+    assert!(says.starts_with("live source proving unit 1"), "{says}");
 }
