@@ -20,6 +20,7 @@ use crate::hold::{self, ByStream, Evidence, HoldPoint, How, Power};
 use crate::job::{Job, Place};
 use crate::verdict::{PointReading, Verdict};
 use crate::view::{HoldPointState, HoldPointView, ShownBy};
+pub(crate) use life::is_shown_by as is_life;
 use standing::{Gate, Standing};
 use unstored::{Pending, Unstored};
 use volts::Volts;

@@ -6,6 +6,7 @@
 //! say: the route, the ledger of hold points, the armed check, the leads, the newest reading. Does not decode bytes, print, or store.
 
 mod acts;
+mod stays;
 
 use alloc::boxed::Box;
 use alloc::format;
@@ -21,18 +22,21 @@ pub use crate::plan::{Binding, Entered, Plan};
 pub use crate::restoration::Owed;
 pub use crate::route::{Progress, Route};
 pub use crate::settings::Settings;
+pub use crate::stay::{Recall, Service};
 pub use crate::view::{
     CheckView, HoldPointState, HoldPointView, LiveState, LiveView, Phase, PointStage, PointView,
     QuestionView, RulerView, ShownBy, View,
 };
 
+use crate::act::By;
 use crate::check::{Check, Context, Ending, Says};
 use crate::evidence::{Change, Ledger};
-use crate::hold::How;
+use crate::hold::{How, Power};
 use crate::job::{Job, Place};
 use crate::leads::Leads;
 use crate::live::{Interest, Live};
 use crate::restoration::Restoration;
+use crate::stay::Stays;
 use crate::verdict::Verdict;
 use judge::limits::Word;
 use judge::rule::RuleSet;
@@ -51,6 +55,7 @@ pub struct Round {
     route: Route,
     ledger: Ledger,
     restoration: Restoration,
+    stays: Stays,
     paused: bool,
     /// Where the route stood when somebody wanted to go on behind its end.
     ended: Option<Progress>,
@@ -78,6 +83,7 @@ impl Round {
             route: Route::default(),
             ledger: Ledger::default(),
             restoration: Restoration::default(),
+            stays: Stays::default(),
             paused: false,
             ended: None,
             check: None,
@@ -132,6 +138,18 @@ impl Round {
     #[must_use]
     pub fn owed(&self) -> Vec<Owed> {
         self.restoration.owed(None).cloned().collect()
+    }
+
+    /// The unit under work: that of the last armed check, until its visit is closed.
+    #[must_use]
+    pub fn unit_under_work(&self) -> Option<&str> {
+        self.unit_tag()
+    }
+
+    /// The units that have a visit open.
+    #[must_use]
+    pub fn visited(&self) -> Vec<String> {
+        self.stays.units().map(ToString::to_string).collect()
     }
 
     /// The question that is open: its number and its text.
@@ -201,7 +219,7 @@ impl Round {
         self.work_off_deadlines(now);
         self.now = now;
         match event {
-            Event::Arm(plan) => self.arm(*plan),
+            Event::Arm(plan) => self.arm(*plan, By::Unsaid),
             Event::Act { act, by } => self.act(act, by),
             Event::Reading { device, reading } => self.read(&device, reading),
             Event::Gap { device } => {
@@ -213,6 +231,7 @@ impl Round {
                 let changes = self.ledger.stored(verdict);
                 self.take(changes);
             }
+            Event::Recall(recall) => self.recall(*recall),
             Event::Unwatched => self.forget(ResetReason::Unwatched, LapseReason::Unwatched),
             Event::Tick => {}
         }
@@ -279,6 +298,9 @@ impl Round {
         for said in says {
             match said {
                 Says::Output(Output::Settled(reading)) => {
+                    if crate::evidence::is_life(&reading) {
+                        self.power_back(By::Unsaid);
+                    }
                     let changes = self.ledger.settled(&reading);
                     self.say(Output::Settled(reading));
                     if !changes.is_empty() {
@@ -302,6 +324,9 @@ impl Round {
             match change {
                 Change::Shown { name, evidence } => self.say(Output::HoldPoint { name, evidence }),
                 Change::Lapsed { name, why } => {
+                    if why == LapseReason::VoltsSeen && name == "proved dead" {
+                        self.power_back(By::Unsaid);
+                    }
                     let fell = why != LapseReason::Failed;
                     if let Some(check) = &mut self.check
                         && fell
@@ -317,12 +342,18 @@ impl Round {
         self.with_check(|check, _| check.gate(open));
     }
 
-    fn arm(&mut self, plan: Plan) {
-        self.leave_check();
+    fn arm(&mut self, plan: Plan, by: By) {
+        if !self.stays.has_room(&plan.unit_tag) {
+            let tag = &plan.unit_tag;
+            return self
+                .refuse(format!("no check of {tag} was armed: too many visits are open; close one first"));
+        }
+        self.leave_check(by.clone());
         self.paused = false;
         self.ended = None;
         self.route.armed(&plan);
         self.checks = self.checks.saturating_add(1);
+        self.visit(&plan.unit_tag, by);
         let rule = self.rules.find(&plan.rule).cloned();
         let job = Job { number: self.checks, plan, rule };
         self.say(Output::Armed {
@@ -339,11 +370,11 @@ impl Round {
     }
 
     /// Another check comes, or none: one that was begun ends without a verdict, one that was not is passed by.
-    fn leave_check(&mut self) {
+    fn leave_check(&mut self, by: By) {
         let Some(check) = &self.check else { return };
         if check.is_untouched() {
-            let check = check.job().number;
-            self.say(Output::Skipped { check, why: None });
+            let skipped = stays::skipped(check.job(), None, by);
+            self.say(skipped);
         } else if !check.is_done() {
             self.with_check(|check, context| check.finish(context));
         }
@@ -390,10 +421,17 @@ impl Round {
         }
         let place = self.check.as_ref().map(|check| check.job().place());
         let owed = place.and_then(|place| self.restoration.shown(name, place));
+        let by = if let How::Confirmed(by) = &how { by.clone() } else { By::Unsaid };
         let changes = self.ledger.show(name, how, self.now);
         self.take(changes);
+        if name == "locked out" {
+            self.service(by.clone(), Stays::locked_out);
+        }
+        if crate::hold::of(name).power == Power::Live {
+            self.service(by.clone(), Stays::ran);
+        }
         if let Some(owed) = owed {
-            self.say(Output::Owed(owed));
+            self.say(Output::Owed { owed, by });
         }
     }
 
@@ -421,10 +459,15 @@ impl Round {
             at: self.now,
         };
         let shows = job.header().map_or_else(Vec::new, |header| header.shows.clone());
+        let hold_points = job.hold_points().iter();
+        let runs = hold_points.map(|name| crate::hold::of(name).power).any(|power| power == Power::Live);
         if verdict.word != Word::NoVerdict {
             self.route.judged(&job.plan);
         }
         check.end(verdict.clone(), live);
+        if runs && verdict.word != Word::NoVerdict {
+            self.service(By::Unsaid, Stays::ran);
+        }
         self.say(Output::Verdict(Box::new(verdict.clone())));
         let changes = self.ledger.judged(&verdict, &shows, self.settings.verdicts_are_stored);
         self.take(changes);
