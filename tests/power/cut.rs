@@ -54,6 +54,7 @@ pub(crate) fn verdict(round: u32, check: u32) -> Verdict {
         hold_points.push(HoldPoint { name: name.to_owned(), shown: true, how, at_us: Some(1_000_000) });
     }
     Verdict {
+        visit: None,
         uid: format!("verdict-{round}-{check}"),
         seq: check.into(),
         check,

@@ -11,6 +11,7 @@ mod messages;
 mod page;
 mod released;
 mod reload;
+mod remember;
 mod row;
 mod say;
 mod start_rules;
@@ -19,6 +20,7 @@ mod store;
 mod tape;
 mod time;
 mod typed;
+mod visits;
 mod waits;
 #[cfg(feature = "dashboard")]
 mod web;
@@ -37,6 +39,7 @@ use judge::rule::RuleSet;
 use link::Registry;
 use site::Site;
 use tokio::sync::{broadcast, mpsc, oneshot, watch};
+use tokio::time::timeout;
 
 use crate::cli::{Format, RunOptions};
 use crate::clock::{self, Clock};
@@ -56,6 +59,8 @@ const INPUTS_MAX: usize = 256;
 const NOTICES_MAX: usize = 1024;
 /// Answers of the history that wait for the core at most; its thread waits then.
 const TOLD_MAX: usize = 256;
+/// The start waits this long for the history to say which visits are open.
+const START_WAITS: Duration = Duration::from_secs(3);
 /// This long after it was asked to end, the program ends whatever still holds it up.
 const END_BY_FORCE: Duration = Duration::from_secs(5);
 
@@ -182,15 +187,17 @@ pub(crate) async fn start(mut setup: Setup) -> anyhow::Result<Running> {
     let (notices, listener) = broadcast::channel(NOTICES_MAX);
     let (views, view) = watch::channel(Arc::from("{}"));
     let (stop_web, stopped) = watch::channel(false);
-    let (told, answers) = mpsc::channel(TOLD_MAX);
+    let (told, mut answers) = mpsc::channel(TOLD_MAX);
     let site = &setup.site;
     let store = match &site.history {
         Some(path) => {
             let hash = setup.rules.hash();
-            store::Store::open(path, setup.strict, &site.site, hash, &site.settings, told)?
+            store::Store::open(path, setup.strict, site, hash, told)?
         }
         None => store::Store::nothing(),
     };
+    // The visits that are open there say where the route begins. A disk that does not answer holds up nothing for long.
+    let first = if store.keeps() { timeout(START_WAITS, answers.recv()).await.ok().flatten() } else { None };
     let tape = setup.record.as_deref().map(tape::Tape::create).transpose()?;
     let devices = site.devices.clone();
     let address = match site.dashboard {
@@ -207,7 +214,7 @@ pub(crate) async fn start(mut setup: Setup) -> anyhow::Result<Running> {
     let (clock, registry) = (Arc::clone(&setup.clock), std::mem::take(&mut setup.registry));
     let (alive, core_alive) = oneshot::channel();
     let outlets = core::Outlets { tape, notices, views };
-    let core = core::Core::new(setup, store, Arc::clone(&clock), outlets);
+    let core = core::Core::new(setup, store, Arc::clone(&clock), outlets, first);
     for ((index, device), health) in devices.iter().enumerate().zip(&core.health) {
         let feed = feed::Feed { inputs: inputs.clone(), clock: Arc::clone(&clock) };
         feed::attach(index, device, &registry, health.counts(), feed);

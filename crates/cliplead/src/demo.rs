@@ -38,6 +38,7 @@ async fn play(options: &DemoOptions, folder: &Folder) -> anyhow::Result<Exit> {
     let meter = meter::Meter::plug_in(&folder.0.join("meter"), profile.clone())?;
     let history = options.history.clone().unwrap_or_else(|| folder.0.join("history.sqlite"));
     let site = Site {
+        machine: site::MACHINE_DEFAULT.to_owned(),
         site: "Mill Yard (made up)".to_owned(),
         rules: None,
         history: Some(history.clone()),

@@ -110,6 +110,7 @@ fn verdict(check: u32) -> Verdict {
     Verdict {
         uid: format!("018f3c1e-0000-7000-8000-{check:012}"),
         seq: check.into(),
+        visit: None,
         check,
         unit_tag: "RTU-07".to_owned(),
         component: format!("component {}", check % 100),

@@ -4,7 +4,9 @@
 
 use sha2::{Digest, Sha256};
 
-use crate::model::{FollowUp, HoldPoint, Judgement, NewRound, PlateValue, Verdict, VerdictReading};
+use crate::model::{
+    FollowUp, HoldPoint, Judgement, NewRound, PlateValue, Verdict, VerdictReading, VisitEvent,
+};
 
 /// Each field is hashed with a tag and, if its length varies, its length, so no two contents share a form.
 struct Form(Sha256);
@@ -52,15 +54,24 @@ impl Form {
 }
 
 /// The version of new rows.
-pub(crate) const VERSION: i64 = 3;
+pub(crate) const VERSION: i64 = 4;
+/// The version of new follow-ups.
+pub(crate) const FOLLOW_UP_VERSION: i64 = 3;
+/// The version of new events of visits.
+pub(crate) const VISIT_EVENT_VERSION: i64 = 4;
 
 /// The digest of `verdict` in `round` by the version stored with its row; `None` for a version that no program wrote.
 /// A released version is never edited: every row that has it would look damaged.
 pub(crate) fn of(version: i64, round: &NewRound, verdict: &Verdict) -> Option<[u8; 32]> {
+    // Before version 4, there were no visits.
+    if version < 4 && verdict.visit.is_some() {
+        return None;
+    }
     match version {
         1 => nobody_said(verdict).then(|| of_v1(round, verdict)),
         2 => nobody_said(verdict).then(|| of_v2(round, verdict)),
         3 => Some(of_v3(round, verdict)),
+        4 => Some(of_v4(round, verdict)),
         _ => None,
     }
 }
@@ -103,6 +114,66 @@ fn of_v3(round: &NewRound, verdict: &Verdict) -> [u8; 32] {
     form.0.finalize().into()
 }
 
+/// Since file version 4, a verdict may belong to a visit.
+fn of_v4(round: &NewRound, verdict: &Verdict) -> [u8; 32] {
+    let mut form = Form(Sha256::new());
+    form.text("cliplead verdict 4");
+    form.text(&verdict.uid);
+    form.int(verdict.seq.into());
+    form.text_or_none(verdict.visit.as_deref());
+    of_round(&mut form, round);
+    of_verdict(&mut form, verdict, of_reading);
+    form.0.finalize().into()
+}
+
+/// The digest of an event of a visit, with its place in the visit, by the version stored with its row. `visit` is the
+/// visit's id, unit and wall clock at its begin.
+pub(crate) fn of_visit_event(
+    version: i64,
+    round: &NewRound,
+    visit: (&str, &str, i64),
+    seq: i64,
+    event: &VisitEvent,
+) -> Option<[u8; 32]> {
+    let VisitEvent {
+        uid,
+        visit: _, // always that of `visit`, where it is named
+        unit_tag,
+        machine,
+        kind,
+        by,
+        component,
+        check,
+        rule,
+        hold_point,
+        text,
+        as_left,
+        at_us,
+        wall_ms,
+    } = event;
+    let (visit_uid, visit_unit_tag, opened_wall_ms) = visit;
+    let mut form = Form(Sha256::new());
+    form.text("cliplead visit event 4");
+    for text in [uid, visit_uid, visit_unit_tag, unit_tag, machine, kind, component] {
+        form.text(text);
+    }
+    form.int(opened_wall_ms.into());
+    form.int(seq.into());
+    for text in [by, rule, hold_point, text] {
+        form.text_or_none(text.as_deref());
+    }
+    for number in [check.map(i128::from), as_left.map(i128::from)] {
+        match number {
+            Some(number) => form.int(number),
+            None => form.tagged(b'n', &[]),
+        }
+    }
+    form.int((*at_us).into());
+    form.int((*wall_ms).into());
+    of_round(&mut form, round);
+    (version == 4).then(|| form.0.finalize().into())
+}
+
 /// The digest of a follow-up, by the version stored with its row; there is none before version 3.
 pub(crate) fn of_follow_up(version: i64, round: &NewRound, follow_up: &FollowUp) -> Option<[u8; 32]> {
     let FollowUp { uid, verdict_uid, seq, kind, word, reading, at_us, wall_ms, json } = follow_up;
@@ -132,10 +203,11 @@ fn of_round(form: &mut Form, round: &NewRound) {
 }
 
 fn of_verdict(form: &mut Form, verdict: &Verdict, each_reading: fn(&mut Form, &VerdictReading)) {
-    // `uid` and `seq` are taken by the version.
+    // `uid`, `seq` and `visit` are taken by the version.
     let Verdict {
         uid: _,
         seq: _,
+        visit: _,
         check,
         unit_tag,
         component,

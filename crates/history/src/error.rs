@@ -124,6 +124,20 @@ pub enum HistoryError {
         /// The id of the verdict.
         uid: String,
     },
+    /// The machine has no visit open at this unit: it was never opened, was closed, or was taken over.
+    NoOpenVisit {
+        /// Which event or verdict.
+        of: String,
+        /// The unit, or the id of the visit.
+        at: String,
+    },
+    /// The machine has a visit open at this unit already.
+    VisitOpen {
+        /// Which event.
+        of: String,
+        /// The unit.
+        unit_tag: String,
+    },
     /// The JSON text of a verdict is not JSON.
     BadJson {
         /// Which verdict.
@@ -199,6 +213,8 @@ impl HistoryError {
             | Self::ReasonMismatch { .. }
             | Self::Contradiction { .. }
             | Self::NoSuchVerdict { .. }
+            | Self::NoOpenVisit { .. }
+            | Self::VisitOpen { .. }
             | Self::BadJson { .. }
             | Self::NoSuchRound { .. }
             | Self::IdTaken { .. }
@@ -229,6 +245,8 @@ impl HistoryError {
             | Self::ReasonMismatch { .. }
             | Self::Contradiction { .. }
             | Self::NoSuchVerdict { .. }
+            | Self::NoOpenVisit { .. }
+            | Self::VisitOpen { .. }
             | Self::BadJson { .. }
             | Self::NoSuchRound { .. }
             | Self::IdTaken { .. }
@@ -266,6 +284,10 @@ impl HistoryError {
             Self::Moved { .. } => "put the file back, or restart cliplead to begin a new one",
             Self::OutOfMemory { .. } => "close other programs, then measure again",
             Self::NoSuchRound { .. } => "begin the round first",
+            Self::NoOpenVisit { .. } => {
+                "it was closed or taken over elsewhere: note it on paper, and go to the unit again to open a visit"
+            }
+            Self::VisitOpen { .. } => "close it first",
             Self::StatementRefused { .. } => {
                 "the file was altered by hand, or this is a fault of cliplead: keep the file and report it"
             }
@@ -316,6 +338,10 @@ impl HistoryError {
             Self::Contradiction { of, must } => write!(f, "{of}: {must}"),
             Self::NoSuchVerdict { of, uid } => {
                 write!(f, "{of} refers to verdict '{uid}', which this round does not have")
+            }
+            Self::NoOpenVisit { of, at } => write!(f, "{of} has no open visit at {at} to belong to"),
+            Self::VisitOpen { of, unit_tag } => {
+                write!(f, "{of}: this machine has a visit open at {unit_tag} already")
             }
             Self::BadJson { of } => write!(f, "the text of {of} is not JSON"),
             Self::NoSuchRound { round } => write!(f, "no round {round} in this file"),

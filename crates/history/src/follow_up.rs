@@ -57,7 +57,7 @@ fn insert(
 ) -> Result<(), Stop> {
     let of = || format!("{} {}", f.kind, f.uid);
     let r = &f.reading;
-    let digest = digest::of_follow_up(digest::VERSION, of_round, f);
+    let digest = digest::of_follow_up(digest::FOLLOW_UP_VERSION, of_round, f);
     tx.prepare_cached(
         "INSERT INTO follow_up (uid, verdict_id, round_id, seq, kind, word, point, label, device, value, unit,
                                 standard_uncertainty, shown, count, reading_at_us, settled, at_least, at_most, at_us,
@@ -87,7 +87,7 @@ fn insert(
         whole("time", f.at_us, of)?,
         f.wall_ms,
         f.json,
-        digest::VERSION,
+        digest::FOLLOW_UP_VERSION,
         digest
     ])?;
     Ok(())

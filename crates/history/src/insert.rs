@@ -5,6 +5,7 @@ use rusqlite::{Connection, Error as SqlError, OptionalExtension, params};
 use crate::digest;
 use crate::error::HistoryError;
 use crate::model::{Committed, NewRound, RoundId, Verdict, VerdictId, VerdictReading, WORDS};
+use crate::visits;
 
 /// What aborts a transaction.
 pub(crate) enum Stop {
@@ -70,11 +71,13 @@ fn insert_verdict(
     if let Some(taken_by) = has_seq {
         return Err(HistoryError::SeqTaken { uid: uid.to_owned(), seq: v.seq, taken_by }.into());
     }
+    let visit =
+        v.visit.as_deref().map(|visit| visits::row_of(tx, visit, || format!("verdict {uid}"))).transpose()?;
     let digest = digest::of(digest::VERSION, of_round, v);
     tx.prepare_cached(
         "INSERT INTO verdict (uid, round_id, check_number, unit_tag, component, rule, title, rule_hash, word, reason,
-                              advice, decision_rule, at_us, wall_ms, json, digest, digest_version, seq)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18)",
+                              advice, decision_rule, at_us, wall_ms, json, digest, digest_version, seq, visit_id)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19)",
     )?
     .execute(params![
         uid,
@@ -94,7 +97,8 @@ fn insert_verdict(
         v.json,
         digest,
         digest::VERSION,
-        seq
+        seq,
+        visit
     ])?;
     let id = VerdictId(tx.last_insert_rowid());
     insert_readings(tx, id, uid, &v.readings)?;

@@ -58,6 +58,8 @@ pub struct Verdict {
     /// The verdict's place in its round; no two verdicts of a round share one, and gaps are allowed. At most
     /// `i64::MAX`.
     pub seq: u64,
+    /// The id of the visit it was given in; `None` outside a visit. Rows of files before version 4 have none.
+    pub visit: Option<String>,
     /// Running number of the check in its round.
     pub check: u32,
     /// The unit's tag ("RTU-07").
@@ -150,6 +152,97 @@ pub struct FollowUp {
     pub wall_ms: i64,
     /// The whole object as it was shown, JSON text.
     pub json: String,
+}
+
+/// The kinds of [`VisitEvent`].
+pub const VISIT_KINDS: [&str; 12] = [
+    "opened",
+    "finding",
+    "owed",
+    "restored",
+    "skipped",
+    "locked out",
+    "power back",
+    "ran",
+    "paused",
+    "resumed",
+    "taken over",
+    "closed",
+];
+
+/// Something that happened in a visit. It belongs to the visit that `machine` has open at the unit, except for the two
+/// kinds that name theirs.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct VisitEvent {
+    /// The caller's id, unique across all machines: a UUIDv7 (RFC 9562), as text.
+    pub uid: String,
+    /// Of `opened` the id of the visit that begins; of `taken over` that of the visit that changes hands; else `None`.
+    pub visit: Option<String>,
+    /// The unit's tag.
+    pub unit_tag: String,
+    /// The machine that tells it, and holds the visit from then on.
+    pub machine: String,
+    /// One of [`VISIT_KINDS`].
+    pub kind: String,
+    /// Who did it ("page", "device NAME"), where it is known.
+    pub by: Option<String>,
+    /// The component; empty where it is of the whole unit.
+    pub component: String,
+    /// Running number of the check in its round.
+    pub check: Option<u32>,
+    /// The rule of the check.
+    pub rule: Option<String>,
+    /// The hold point for which something was taken off.
+    pub hold_point: Option<String>,
+    /// What was found, what puts it back, or why.
+    pub text: Option<String>,
+    /// Of a finding: it was left so; otherwise found so.
+    pub as_left: Option<bool>,
+    /// When, microseconds of the round's monotonic clock.
+    pub at_us: u64,
+    /// The same by the wall clock, ms since 1970-01-01 UTC. It may jump; the sequence number gives the order.
+    pub wall_ms: i64,
+}
+
+/// An event as read back, with its digest verified.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct StoredVisitEvent {
+    /// Its place in its visit, from 1 without gaps.
+    pub seq: u64,
+    /// The id of the round in which it happened.
+    pub round_uid: String,
+    /// What was committed.
+    pub event: VisitEvent,
+}
+
+/// A visit: one stay at one unit.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Visit {
+    /// Its id, unique across all machines.
+    pub uid: String,
+    /// The site.
+    pub site: String,
+    /// The unit's tag.
+    pub unit_tag: String,
+    /// Wall clock at its begin, ms since 1970-01-01 UTC.
+    pub opened_wall_ms: i64,
+    /// The machine that holds it.
+    pub machine: String,
+    /// Wall clock at its end; `None` while it is open.
+    pub closed_wall_ms: Option<i64>,
+}
+
+/// A check of a visit that has verdicts.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct VisitCheck {
+    /// The component.
+    pub component: String,
+    /// The rule's id.
+    pub rule: String,
+    /// The last word.
+    pub word: String,
+    /// Whether any of its verdicts has a word other than `no verdict`.
+    pub judged: bool,
 }
 
 /// One judgement of a verdict.

@@ -187,8 +187,8 @@ impl Reader {
         Ok(counts.into_iter().sum())
     }
 
-    /// Verifies the whole file: SQLite's integrity check, the references, and the digest of every verdict and
-    /// follow-up. Returns the number of verdicts. Takes seconds on a large file and is not needed in daily use: each
+    /// Verifies the whole file: SQLite's integrity check, the references, and the digest of every verdict,
+    /// follow-up and event of a visit. Returns the number of verdicts. Takes seconds on a large file and is not needed in daily use: each
     /// verdict is verified when it is read.
     ///
     /// # Errors
@@ -208,6 +208,7 @@ impl Reader {
             count += u64::from(self.verdict(id)?.is_some());
             self.follow_ups(id)?;
         }
+        self.visits_are_sound()?;
         Ok(count)
     }
 
@@ -228,7 +229,8 @@ impl Reader {
 const VERDICT_HEAD: &str =
     "SELECT r.uid, s.name, r.started_wall_ms, r.rules_hash, r.decision_rule, r.program_version,
             v.uid, v.digest, check_number, unit_tag, component, rule, title, rule_hash, word, reason, advice,
-            v.decision_rule, at_us, wall_ms, json, seq, digest_version
+            v.decision_rule, at_us, wall_ms, json, seq, digest_version,
+            (SELECT i.uid FROM visit i WHERE i.visit_id = v.visit_id)
      FROM verdict v JOIN round r USING (round_id) JOIN site s USING (site_id) WHERE verdict_id = ?1";
 const READINGS: &str = "SELECT point, label, device, value, unit, standard_uncertainty, shown, count, at_us,
             settled, at_least, at_most
@@ -250,6 +252,7 @@ fn verdict_head(row: &Row<'_>) -> Result<Head, SqlError> {
     let verdict = Verdict {
         uid: row.get(6)?,
         seq: unsigned(row, 21)?,
+        visit: row.get(23)?,
         check: row.get(8)?,
         unit_tag: row.get(9)?,
         component: row.get(10)?,

@@ -5,7 +5,7 @@
 pub(crate) const APPLICATION_ID: i64 = 0x636c_6970;
 
 /// Each brings a file from version `index` to `index + 1`.
-pub(crate) const MIGRATIONS: &[&str] = &[FIRST, SEQUENCE, FIGURES];
+pub(crate) const MIGRATIONS: &[&str] = &[FIRST, SEQUENCE, FIGURES, VISITS];
 
 /// Rows of one verdict refer to `verdict_id`; `ord` keeps their order. Times as in `model`. The table validates words
 /// and their reason too, so that no other program can write what this one would reject.
@@ -106,4 +106,27 @@ CREATE TABLE follow_up (
 ) STRICT;
 CREATE INDEX follow_up_of_verdict ON follow_up (verdict_id);
 CREATE UNIQUE INDEX follow_up_of_round ON follow_up (round_id, seq);
+";
+
+/// Visits and what happened in them. Events are only added; `machine` and `closed_wall_ms` of a visit follow from its
+/// events and change with them. A machine has one visit open at a unit at most. Stored verdicts belong to no visit.
+const VISITS: &str = "
+CREATE TABLE visit (
+  visit_id INTEGER PRIMARY KEY AUTOINCREMENT, uid TEXT NOT NULL UNIQUE, site_id INTEGER NOT NULL REFERENCES site,
+  unit_tag TEXT NOT NULL, opened_wall_ms INTEGER NOT NULL, machine TEXT NOT NULL, closed_wall_ms INTEGER
+) STRICT;
+CREATE UNIQUE INDEX visit_open ON visit (site_id, unit_tag, machine) WHERE closed_wall_ms IS NULL;
+CREATE TABLE visit_event (
+  visit_event_id INTEGER PRIMARY KEY AUTOINCREMENT, uid TEXT NOT NULL UNIQUE,
+  visit_id INTEGER NOT NULL REFERENCES visit, seq INTEGER NOT NULL, round_id INTEGER NOT NULL REFERENCES round,
+  kind TEXT NOT NULL CHECK (kind IN ('opened', 'finding', 'owed', 'restored', 'skipped', 'locked out', 'power back',
+                                     'ran', 'paused', 'resumed', 'taken over', 'closed')),
+  machine TEXT NOT NULL, by TEXT, component TEXT NOT NULL, check_number INTEGER, rule TEXT, hold_point TEXT, text TEXT,
+  as_left INTEGER, at_us INTEGER NOT NULL, wall_ms INTEGER NOT NULL,
+  digest_version INTEGER NOT NULL, digest BLOB NOT NULL CHECK (length(digest) = 32),
+  CHECK ((kind = 'opened') = (seq = 1)), CHECK ((kind = 'finding') = (as_left IS NOT NULL))
+) STRICT;
+CREATE UNIQUE INDEX visit_event_of_visit ON visit_event (visit_id, seq);
+ALTER TABLE verdict ADD COLUMN visit_id INTEGER REFERENCES visit;
+CREATE INDEX verdict_of_visit ON verdict (visit_id) WHERE visit_id IS NOT NULL;
 ";

@@ -8,6 +8,7 @@ mod frozen;
 mod kill;
 mod plain;
 mod property;
+mod visits;
 #[cfg(target_os = "linux")]
 mod written;
 
@@ -74,6 +75,7 @@ fn verdict(check: u32) -> Verdict {
     Verdict {
         uid: format!("v-{check}"),
         seq: check.into(),
+        visit: None,
         check,
         unit_tag: "RTU-07".to_owned(),
         component: "condenser fan 1 run capacitor".to_owned(),

@@ -1,4 +1,4 @@
-//! The only writer: rounds, verdicts, raw readings, recordings. Each call is one transaction, all or nothing, and
+//! The only writer: rounds, verdicts, events of visits, raw readings, recordings. Each call is one transaction, all or nothing, and
 //! returns when the disk has it; only raw readings wait for the next flush. Does not read a clock or make ids.
 
 use std::path::Path;
@@ -8,9 +8,12 @@ use rusqlite::{Connection, Error as SqlError, OptionalExtension, Transaction, Tr
 use crate::error::HistoryError;
 use crate::follow_up;
 use crate::insert::{Stop, commit_one, finite_or_none, whole};
-use crate::model::{Committed, FollowUp, NewRecording, NewRound, RawReading, RecordingId, RoundId, Verdict};
+use crate::model::{
+    Committed, FollowUp, NewRecording, NewRound, RawReading, RecordingId, RoundId, Verdict, VisitEvent,
+};
 use crate::open::{BUSY_TIMEOUT_MS_DEFAULT, Db, Durability, Flush};
 use crate::read::{Reader, round_at};
+use crate::visits;
 
 /// The history, open for writing. One per file; readers may be open at the same time ([`Reader::open`]).
 ///
@@ -29,6 +32,7 @@ use crate::read::{Reader, round_at};
 /// let verdict = Verdict {
 ///     uid: "01990a3c-8e0c-7000-8000-000000000002".into(),
 ///     seq: 1,
+///     visit: None,
 ///     check: 1,
 ///     unit_tag: "RTU-07".into(),
 ///     component: "condenser fan 1 run capacitor".into(),
@@ -180,6 +184,17 @@ impl History {
     /// [`HistoryError::NoSuchVerdict`] if its verdict is not stored; otherwise as for [`History::commit_verdict`].
     pub fn commit_follow_up(&mut self, round: RoundId, follow_up: &FollowUp) -> Result<(), HistoryError> {
         self.transact(Flush::Now, |tx| follow_up::commit(tx, round, &round_of(tx, round)?, follow_up))
+    }
+
+    /// Commits an event of a visit with what it changes: `opened` begins the visit, `taken over` gives it to another
+    /// machine, `closed` ends it. Returns after the disk has it: show it then, not before. Committing the same one again
+    /// stores it once.
+    ///
+    /// # Errors
+    /// [`HistoryError::NoOpenVisit`] if the machine has no visit open at the unit; [`HistoryError::VisitOpen`] if it has
+    /// one already; otherwise as for [`History::commit_verdict`].
+    pub fn commit_visit_event(&mut self, round: RoundId, event: &VisitEvent) -> Result<(), HistoryError> {
+        self.transact(Flush::Now, |tx| visits::commit(tx, round, &round_of(tx, round)?, event))
     }
 
     /// Appends raw readings in one transaction, all or none, without waiting for the disk: they are flushed with the

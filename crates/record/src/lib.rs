@@ -21,6 +21,7 @@ mod lines;
 mod plain;
 mod plain_bytes;
 mod reader;
+mod recalled;
 pub mod replay;
 mod senml;
 mod skipped;

@@ -18,11 +18,12 @@ use wire::Profile;
 use wire::script::ScriptCompiler;
 
 use crate::act::{ActJson, act_of};
+use crate::recalled::RecalledLine;
 
 /// The version this program writes.
 pub const VERSION: u32 = 3;
 /// The oldest version it reads. Version 2 brought `stores` in the header and the events `stored` and `unwatched`; version 3 what
-/// supplies the unit, where the component stands in it, and who did an act.
+/// supplies the unit, where the component stands in it, who did an act, and visits from before.
 pub(crate) const VERSION_OLDEST: u32 = 1;
 
 /// The first line.
@@ -152,6 +153,8 @@ pub enum LineEvent {
     /// A person does something.
     #[serde(skip)]
     Act { t: i64, act: Act, by: By },
+    /// A visit that was open before goes on.
+    Recalled(RecalledLine),
     /// Other rules came into force; the replay keeps those it was given and reports it.
     Rules { t: i64, hash: String },
     /// A verdict is stored; what it shows counts for other checks from here on (`stores` in the header).
@@ -209,6 +212,7 @@ impl LineEvent {
             | Self::Gap { t, .. }
             | Self::Arm { t, .. }
             | Self::Act { t, .. }
+            | Self::Recalled(RecalledLine { t, .. })
             | Self::Rules { t, .. }
             | Self::Stored { t, .. }
             | Self::Unwatched { t }
@@ -261,6 +265,7 @@ impl LineEvent {
                 round::Event::Act { act, by } => Self::Act { t, act: act.clone(), by: by.clone() },
                 round::Event::Rules(set) => Self::Rules { t, hash: set.hash().to_owned() },
                 round::Event::Stored { verdict } => Self::Stored { t, verdict: *verdict },
+                round::Event::Recall(recall) => Self::Recalled(RecalledLine::of(t, recall)),
                 round::Event::Unwatched => Self::Unwatched { t },
                 round::Event::Reading { .. } | round::Event::Gap { .. } | round::Event::Tick => return None,
             },
@@ -310,6 +315,7 @@ impl LineEvent {
             Self::Act { act, by, .. } => Event::Round(round::Event::Act { act: act.clone(), by: by.clone() }),
             Self::Rules { .. } => return Ok(None),
             Self::Stored { verdict, .. } => Event::Round(round::Event::Stored { verdict: *verdict }),
+            Self::Recalled(line) => Event::Round(round::Event::Recall(Box::new(line.recall()?))),
             Self::Unwatched { .. } => Event::Round(round::Event::Unwatched),
             Self::End { .. } => Event::Round(round::Event::Tick),
         }))

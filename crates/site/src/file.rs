@@ -15,12 +15,17 @@ use wire::Profile;
 
 use crate::unit::{Units, WrittenUnit};
 
+/// The machine's name where none is written: the same wherever the file is. A history mostly stays with one machine, and a name
+/// that the system gave could change and leave its visits behind; machines that share a history are named in their files.
+pub const MACHINE_DEFAULT: &str = "this machine";
+
 /// The file as written.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Written {
     #[serde(default)]
     site: String,
+    machine: Option<String>,
     rules: Option<PathBuf>,
     history: Option<PathBuf>,
     dashboard: Option<SocketAddr>,
@@ -65,6 +70,8 @@ struct WrittenCheck {
 pub struct Site {
     /// The shop's name for it.
     pub site: String,
+    /// The name of the machine that runs this, by which it knows its own visits in a history.
+    pub machine: String,
     /// The folder of rules; `None` for the built-in ones.
     pub rules: Option<PathBuf>,
     /// The file of the history.
@@ -129,8 +136,13 @@ pub fn parse<E: Display>(
         let plan = plan.and_then(|plan| units.complete(plan));
         route.push(plan.map_err(|why| format!("check {}: {why}", index + 1))?);
     }
+    let machine = written.machine.unwrap_or_else(|| MACHINE_DEFAULT.into());
+    if machine.trim().is_empty() {
+        return Err("machine: it must not be empty; name this machine, or leave the key out".into());
+    }
     Ok(Site {
         site: written.site,
+        machine,
         rules: written.rules.map(in_folder),
         history: written.history.map(in_folder),
         dashboard: written.dashboard,
@@ -161,6 +173,8 @@ mod tests {
     #[test]
     fn an_empty_file_is_a_daemon_with_nothing_to_do() {
         let config = read("").unwrap();
+        assert_eq!(config.machine, MACHINE_DEFAULT);
+        assert_eq!(read("machine = \"van 2\"").unwrap().machine, "van 2");
         assert!(config.devices.is_empty() && config.route.is_empty() && config.dashboard.is_none());
     }
 
@@ -183,6 +197,7 @@ mod tests {
         assert!(error("dashboard = \"everywhere\"\n").contains("line 1"));
         assert!(error("decision = \"loose\"\n").contains("guarded"));
         assert!(error("risk = 0.9\n").contains("risk"));
+        assert!(error("machine = \" \"\n").contains("machine: it must not be empty"));
         assert_eq!(
             error("[[device]]\nname=\"m\"\nselector=\"stdin:\"\nprofile=\"nowhere\"\n"),
             "device \"m\": no profile nowhere"

@@ -18,6 +18,6 @@ mod unit;
 
 pub use device::kind_of;
 #[cfg(feature = "toml")]
-pub use file::{Device, Site, parse};
+pub use file::{Device, MACHINE_DEFAULT, Site, parse};
 pub use plan::{entered_text, plan};
 pub use settings::{decision_words, settings};

@@ -94,8 +94,13 @@ pub enum Act {
     Energised,
     /// Ends the visit at the unit under work.
     Close {
-        /// Why it ends although something is not restored.
+        /// Why it ends although something is not in order.
         why: Option<String>,
+    },
+    /// Takes over the visit that another machine has open at a unit.
+    TakeOver {
+        /// The unit's tag.
+        tag: String,
     },
 }
 
@@ -160,7 +165,7 @@ pub enum Field {
 }
 
 /// The word of each act, as it is written.
-const WORDS: [&str; 19] = [
+const WORDS: [&str; 20] = [
     "confirm",
     "withdraw",
     "typed",
@@ -180,12 +185,13 @@ const WORDS: [&str; 19] = [
     "restored",
     "energised",
     "close",
+    "take_over",
 ];
 
 /// What a person may type beside values, for whoever typed something else.
 const LINES: &str = "confirm NAME, withdraw NAME, yes, no (or yes 3 for question 3), source WHAT, on PAIR, on, again, finish, next, back, \
     unit TAG, check NAME, skip WHY, pause, resume, finding TEXT, as left TEXT, restored WHAT, power back, close, \
-    close WHY";
+    close WHY, take over TAG";
 
 impl Act {
     /// Whether it only moves on the route. Recordings hold the check that it armed instead.
@@ -244,6 +250,7 @@ impl Act {
             Self::Close { why } => {
                 ("close", why.iter().map(|why| ("why", Field::Text(why.clone()))).collect())
             }
+            Self::TakeOver { tag } => ("take_over", Vec::from([("tag", Field::Text(tag.clone()))])),
         }
     }
 
@@ -281,6 +288,7 @@ impl Act {
             "restored" => Self::Restored { what: given.text("what")? },
             "energised" => Self::Energised,
             "close" => Self::Close { why: given.text_if_any("why")? },
+            "take_over" => Self::TakeOver { tag: given.text("tag")? },
             _ => return Err(ActError::NoAct(word.to_owned())),
         };
         given.end()?;
@@ -328,6 +336,11 @@ impl Act {
             }
             ("restored", what) if !what.is_empty() => Some(Self::Restored { what: what.into() }),
             ("power", "back") => Some(Self::Energised),
+            ("take", text) => {
+                let tag =
+                    text.strip_prefix("over").filter(|tag| tag.starts_with(char::is_whitespace))?.trim();
+                (!tag.is_empty()).then(|| Self::TakeOver { tag: tag.into() })
+            }
             ("close", why) if !why.is_empty() => Some(Self::Close { why: Some(why.into()) }),
             ("again" | "next" | "back" | "finish" | "pause" | "resume" | "energised" | "close", "") => {
                 Self::read::<String>(&first, []).ok()
@@ -506,6 +519,7 @@ mod tests {
             Act::Energised,
             Act::Close { why: None },
             Act::Close { why: Some("part on order".into()) },
+            Act::TakeOver { tag: "RTU-31".into() },
         ])
     }
 
@@ -544,12 +558,24 @@ mod tests {
             ("power back", Act::Energised),
             ("close", Act::Close { why: None }),
             ("close part on order", Act::Close { why: Some("part on order".into()) }),
+            ("take over RTU-31", Act::TakeOver { tag: "RTU-31".into() }),
         ] {
             assert_eq!(Act::of_line(line), Ok(act), "{line}");
         }
-        for line in
-            ["skip", "unit", "check", "finding", "as left", "as it was", "restored", "power", "pause now"]
-        {
+        for line in [
+            "skip",
+            "unit",
+            "check",
+            "finding",
+            "as left",
+            "as it was",
+            "restored",
+            "power",
+            "pause now",
+            "take",
+            "take over",
+            "take overalls",
+        ] {
             assert_eq!(Act::of_line(line), Err(ActError::NoLine(line.into())), "{line}");
         }
     }

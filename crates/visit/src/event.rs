@@ -10,6 +10,7 @@ use crate::act::{Act, By};
 use crate::hold::Evidence;
 use crate::plan::Plan;
 use crate::restoration::Owed;
+use crate::stay::{Recall, Service};
 use crate::verdict::{PointReading, Verdict};
 use judge::evaluate::Judged;
 use judge::limits::Word;
@@ -46,6 +47,9 @@ pub enum Event {
         /// Its number in the round.
         verdict: u64,
     },
+    /// A visit is open from before, here or at another machine: what is owed and what was judged is remembered, and every hold point
+    /// is open.
+    Recall(Box<Recall>),
     /// Nobody watched until now: the machine slept, or the program was held up. Every hold point is open again.
     Unwatched,
     /// Time has passed.
@@ -68,6 +72,48 @@ pub const AMENDMENTS_MAX: u32 = 8;
 /// What a round says. Each comes with its time.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Output {
+    /// A unit came under work for the first time in its visit.
+    Opened {
+        /// The unit's tag.
+        unit_tag: String,
+        /// Who went there.
+        by: By,
+    },
+    /// A unit whose visit is open comes under work again.
+    Returned {
+        /// The unit's tag.
+        unit_tag: String,
+        /// Who went there.
+        by: By,
+    },
+    /// A visit that was open before goes on; every hold point must be shown again.
+    Recalled {
+        /// The unit's tag.
+        unit_tag: String,
+        /// What must be put back there.
+        owed: Vec<Owed>,
+        /// How many of its checks have a verdict.
+        judged: usize,
+        /// How many findings there are.
+        findings: u32,
+    },
+    /// Somebody wants the visit that another machine has open at this unit. Whoever keeps visits answers with
+    /// [`Event::Recall`].
+    TakeOver {
+        /// The unit's tag, as it was typed.
+        unit_tag: String,
+        /// Who wants it.
+        by: By,
+    },
+    /// How far the unit is back in service.
+    Service {
+        /// The unit's tag.
+        unit_tag: String,
+        /// What is known now.
+        service: Service,
+        /// Who said so.
+        by: By,
+    },
     /// A check was armed.
     Armed {
         /// Its running number.
@@ -124,12 +170,20 @@ pub enum Output {
         /// The question.
         question: String,
     },
-    /// A check was left without a verdict; nothing is stored of it.
+    /// A check was left without a verdict.
     Skipped {
         /// Its running number.
         check: u32,
+        /// The unit's tag.
+        unit_tag: String,
+        /// The component.
+        component: String,
+        /// Rule id.
+        rule: String,
         /// The reason that was given; `None` for one that was passed by before anything was done for it.
         why: Option<String>,
+        /// Who left it.
+        by: By,
     },
     /// The route has no further check.
     RouteEnds {
@@ -138,10 +192,20 @@ pub enum Output {
         /// Those that have a verdict.
         judged: usize,
     },
-    /// The visit is interrupted.
-    Paused,
+    /// The work is interrupted.
+    Paused {
+        /// The unit under work.
+        unit_tag: Option<String>,
+        /// Who interrupted it.
+        by: By,
+    },
     /// It goes on.
-    Resumed,
+    Resumed {
+        /// The unit under work.
+        unit_tag: Option<String>,
+        /// Who resumed it.
+        by: By,
+    },
     /// What eyes saw.
     Finding {
         /// The unit's tag.
@@ -156,7 +220,12 @@ pub enum Output {
         by: By,
     },
     /// Something was taken off, opened or forced, and must be put back before the visit closes.
-    Owed(Owed),
+    Owed {
+        /// What.
+        owed: Owed,
+        /// Who took it off.
+        by: By,
+    },
     /// It is back.
     Restored {
         /// What.
@@ -168,10 +237,12 @@ pub enum Output {
     Closed {
         /// The unit's tag.
         unit_tag: String,
-        /// Why it ended although something is still owed.
+        /// Why it ended although something is not in order.
         why: Option<String>,
         /// What is still owed.
         owed: Vec<Owed>,
+        /// How far the unit is back in service.
+        service: Service,
         /// Who closed it.
         by: By,
     },

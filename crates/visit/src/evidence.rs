@@ -24,6 +24,7 @@ use crate::verdict::{PointReading, Verdict};
 use crate::view::{HoldPointState, HoldPointView, ShownBy};
 use judge::limits::Word;
 use judge::rule::{Shows, UnitState};
+pub(crate) use life::is_shown_by as is_life;
 use standing::{Gate, Shown, Standing};
 use unstored::{Pending, Unstored};
 use volts::Volts;

@@ -382,6 +382,12 @@ pub fn leading_to(state: UnitState, listed: &[String]) -> Vec<&'static str> {
 /// Those that say that it runs.
 const RUNNING: [&str; 3] = ["running", "running steady", "burner steady"];
 
+/// Whether this hold point says that something runs.
+#[must_use]
+pub fn says_that_it_runs(name: &str) -> bool {
+    RUNNING.contains(&name)
+}
+
 /// Whether this hold point cannot stand while a unit is in this state.
 #[must_use]
 pub fn contradicts(state: UnitState, name: &str) -> bool {

@@ -69,6 +69,16 @@ impl Restoration {
         Some(owed)
     }
 
+    /// What was owed to this unit before, here or at another machine.
+    pub(crate) fn recall(&mut self, unit_tag: &str, owed: Vec<Owed>) {
+        for owed in owed.into_iter().take(OWED_MAX) {
+            let owed = Owed { unit_tag: unit_tag.to_string(), ..owed };
+            if !self.0.contains(&owed) {
+                self.0.push(owed);
+            }
+        }
+    }
+
     /// What is owed to this unit; to every unit without one.
     pub(crate) fn owed(&self, unit_tag: Option<&str>) -> impl Iterator<Item = &Owed> {
         self.0.iter().filter(move |owed| unit_tag.is_none_or(|tag| owed.unit_tag == tag))
@@ -157,6 +167,16 @@ mod tests {
         let words = restoration.owed(None).map(Owed::in_words).last().unwrap();
         assert_eq!(restoration.restored(&words, at("RTU-07", "supply")).unwrap().component, "C2", "{words}");
         assert_eq!(restoration.restored("one lead off", at("RTU-07", "supply")).unwrap().component, "C1");
+    }
+
+    #[test]
+    fn what_is_recalled_is_owed_once_and_put_back_as_ever() {
+        let mut restoration = Restoration::default();
+        let owed = restoration.shown("one lead off", at("RTU-07", "C1")).unwrap();
+        let elsewhere = Owed { unit_tag: "RTU-08".to_string(), component: "C2".to_string(), ..owed.clone() };
+        restoration.recall("RTU-07", Vec::from([owed.clone(), owed, elsewhere]));
+        assert_eq!(restoration.owed(Some("RTU-07")).count(), 2, "each is of the unit whose visit it is");
+        assert!(restoration.restored("one lead off", at("RTU-07", "C2")).is_ok());
     }
 
     #[test]

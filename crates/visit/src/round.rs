@@ -6,6 +6,7 @@
 //! say: the route, the ledger of hold points, the armed check, the leads, the newest reading. Does not decode bytes, print, or store.
 
 mod acts;
+mod stays;
 
 use alloc::boxed::Box;
 use alloc::format;
@@ -21,11 +22,13 @@ pub use crate::plan::{Binding, Entered, Plan};
 pub use crate::restoration::Owed;
 pub use crate::route::{Progress, Route};
 pub use crate::settings::Settings;
+pub use crate::stay::{Recall, Service};
 pub use crate::view::{
     CheckView, HoldPointState, HoldPointView, LiveState, LiveView, PairView, Phase, PointStage, PointView,
     ProofView, QuestionView, RulerView, ShownBy, View,
 };
 
+use crate::act::By;
 use crate::check::{Check, Context, Endangered, Ending, Says};
 use crate::evidence::{Change, Ledger};
 use crate::hold::{How, Power};
@@ -33,6 +36,7 @@ use crate::job::{Job, Place};
 use crate::leads::Leads;
 use crate::live::{Interest, Live};
 use crate::restoration::Restoration;
+use crate::stay::Stays;
 use crate::verdict::{PointReading, Verdict};
 use judge::limits::Word;
 use judge::rule::{RuleSet, Shows};
@@ -51,6 +55,7 @@ pub struct Round {
     route: Route,
     ledger: Ledger,
     restoration: Restoration,
+    stays: Stays,
     paused: bool,
     /// The unit that shows life although it counted as isolated, and the sign; until somebody says what is true.
     contradicted: Option<(String, String)>,
@@ -80,6 +85,7 @@ impl Round {
             route: Route::default(),
             ledger: Ledger::default(),
             restoration: Restoration::default(),
+            stays: Stays::default(),
             paused: false,
             contradicted: None,
             ended: None,
@@ -135,6 +141,18 @@ impl Round {
     #[must_use]
     pub fn owed(&self) -> Vec<Owed> {
         self.restoration.owed(None).cloned().collect()
+    }
+
+    /// The unit under work: that of the last armed check, until its visit is closed.
+    #[must_use]
+    pub fn unit_under_work(&self) -> Option<&str> {
+        self.unit_tag()
+    }
+
+    /// The units that have a visit open.
+    #[must_use]
+    pub fn visited(&self) -> Vec<String> {
+        self.stays.units().map(ToString::to_string).collect()
     }
 
     /// The question that is open: its number and its text.
@@ -212,7 +230,7 @@ impl Round {
         self.work_off_deadlines(now);
         self.now = now;
         match event {
-            Event::Arm(plan) => self.arm(*plan),
+            Event::Arm(plan) => self.arm(*plan, By::Unsaid),
             Event::Act { act, by } => self.act(act, by),
             Event::Reading { device, reading } => self.read(&device, reading),
             Event::Gap { device } => {
@@ -224,6 +242,7 @@ impl Round {
                 let changes = self.ledger.stored(verdict);
                 self.take(changes);
             }
+            Event::Recall(recall) => self.recall(*recall),
             Event::Unwatched => self.forget(ResetReason::Unwatched, LapseReason::Unwatched),
             Event::Tick => {}
         }
@@ -290,6 +309,9 @@ impl Round {
         for said in says {
             match said {
                 Says::Output(Output::Settled(reading)) => {
+                    if crate::evidence::is_life(&reading) {
+                        self.power_back(By::Unsaid);
+                    }
                     let changes = self.ledger.settled(&reading, self.now);
                     self.take_off(&reading);
                     self.say(Output::Settled(reading));
@@ -320,6 +342,9 @@ impl Round {
             match change {
                 Change::Shown { name, evidence } => self.say(Output::HoldPoint { name, evidence }),
                 Change::Lapsed { name, why } => {
+                    if why == LapseReason::VoltsSeen && name == "proved dead" {
+                        self.power_back(By::Unsaid);
+                    }
                     let fell = !matches!(why, LapseReason::Failed | LapseReason::Danger);
                     if let Some(check) = &mut self.check
                         && fell
@@ -353,15 +378,21 @@ impl Round {
             .iter()
             .filter_map(|what| self.restoration.take_off(what, &header.title, job.place()))
             .collect();
-        owed.into_iter().for_each(|owed| self.say(Output::Owed(owed)));
+        owed.into_iter().for_each(|owed| self.say(Output::Owed { owed, by: By::Unsaid }));
     }
 
-    fn arm(&mut self, plan: Plan) {
-        self.leave_check();
+    fn arm(&mut self, plan: Plan, by: By) {
+        if !self.stays.has_room(&plan.unit_tag) {
+            let tag = &plan.unit_tag;
+            return self
+                .refuse(format!("no check of {tag} was armed: too many visits are open; close one first"));
+        }
+        self.leave_check(by.clone());
         self.paused = false;
         self.ended = None;
         self.route.armed(&plan);
         self.checks = self.checks.saturating_add(1);
+        self.visit(&plan.unit_tag, by);
         let rule = self.rules.find(&plan.rule).cloned();
         let job = Job { number: self.checks, plan, rule };
         self.say(Output::Armed {
@@ -378,11 +409,11 @@ impl Round {
     }
 
     /// Another check comes, or none: one that was begun ends without a verdict, one that was not is passed by.
-    fn leave_check(&mut self) {
+    fn leave_check(&mut self, by: By) {
         let Some(check) = &self.check else { return };
         if check.is_untouched() {
-            let check = check.job().number;
-            self.say(Output::Skipped { check, why: None });
+            let skipped = stays::skipped(check.job(), None, by);
+            self.say(skipped);
         } else if !check.is_done() {
             self.with_check(|check, context| check.finish(context));
         }
@@ -445,10 +476,20 @@ impl Round {
         }
         let place = self.check.as_ref().map(|check| check.job().place());
         let owed = place.and_then(|place| self.restoration.shown(name, place));
+        let by = if let How::Confirmed(by) = &how { by.clone() } else { By::Unsaid };
         let changes = self.ledger.show(name, how, device, self.now);
         self.take(changes);
+        if name == "locked out" {
+            self.service(by.clone(), Stays::locked_out);
+        }
+        if known.power == Power::Live {
+            self.power_back(by.clone());
+        }
+        if crate::hold::says_that_it_runs(name) {
+            self.service(by.clone(), Stays::ran);
+        }
         if let Some(owed) = owed {
-            self.say(Output::Owed(owed));
+            self.say(Output::Owed { owed, by });
         }
     }
 
@@ -497,11 +538,15 @@ impl Round {
             notes: ending.notes,
             at: self.now,
         };
+        let runs = job.hold_points().iter().any(|name| crate::hold::says_that_it_runs(name));
         if verdict.word != Word::NoVerdict {
             self.route.judged(&job.plan);
         }
         let slot = job.plan.slot.clone();
         check.end(verdict.clone(), live);
+        if runs && verdict.word != Word::NoVerdict {
+            self.service(By::Unsaid, Stays::ran);
+        }
         self.say(Output::Verdict(Box::new(verdict.clone())));
         let changes = self.ledger.judged(&verdict, &slot, &names, self.settings.verdicts_are_stored);
         self.take(changes);

@@ -118,6 +118,34 @@ impl Route {
         }
     }
 
+    /// A visit at this unit goes on: these of its checks have a verdict, each by component and rule. Of stops that are alike the
+    /// first has it. With `begins` the next check is the unit's first without a verdict, else the first such behind it.
+    pub(crate) fn recalled(&mut self, unit_tag: &str, judged: &[(String, String)], begins: bool) {
+        for (component, rule) in judged {
+            let is_it = |stop: &&mut Stop| {
+                stop.plan.unit_tag == unit_tag && stop.plan.component == *component && stop.plan.rule == *rule
+            };
+            if let Some(stop) = self.stops.iter_mut().find(is_it) {
+                stop.judged = true;
+            }
+        }
+        let here = |stop: &Stop| stop.plan.unit_tag == unit_tag;
+        let (Some(first), Some(last)) = (self.stops.iter().position(here), self.stops.iter().rposition(here))
+        else {
+            return;
+        };
+        let open_from = |from: usize, which: &dyn Fn(&Stop) -> bool| {
+            let rest = self.stops.iter().enumerate().skip(from);
+            rest.map(|(at, stop)| (at, !stop.judged && which(stop))).find(|(_, open)| *open).map(|(at, _)| at)
+        };
+        let at = open_from(first, &here)
+            .or_else(|| open_from(last, &|_| true))
+            .or_else(|| open_from(0, &|_| true));
+        if begins {
+            self.at = at.unwrap_or(first).checked_sub(1);
+        }
+    }
+
     fn go(&mut self, at: usize) -> Option<Plan> {
         let plan = self.stops.get(at)?.plan.clone();
         self.at = Some(at);

@@ -55,7 +55,14 @@ pub(super) struct Core {
 
 impl Core {
     /// Joins the devices and begins the round.
-    pub(super) fn new(setup: Setup, store: Store, clock: Clock, outlets: Outlets) -> Self {
+    /// `first` is what the history said first of all, where it has said something.
+    pub(super) fn new(
+        setup: Setup,
+        store: Store,
+        clock: Clock,
+        outlets: Outlets,
+        first: Option<Told>,
+    ) -> Self {
         let Setup { site, rules, refused, format, note, arm_first, .. } = setup;
         if !store.keeps() {
             talk("cliplead: no history file is named, so no verdict is stored");
@@ -93,6 +100,9 @@ impl Core {
             let typed = device.typed && text.is_some();
             let line = LineEvent::Joined { t: 0, device: device.name.clone(), profile: text, typed };
             core.step(Event::Joined { device: device.name, kind }, Some(line));
+        }
+        if let Some(first) = first {
+            core.told(first);
         }
         if arm_first && has_route {
             let _ = core.step_round(Act::Next.into());

@@ -11,6 +11,8 @@ use anyhow::Context as _;
 use history::{History, HistoryError, NewRound, RawReading, RoundId};
 use tokio::sync::mpsc;
 
+use super::remember::{self, Remembered};
+
 /// How long after a refusal the disk is tried again.
 const RETRY: Duration = Duration::from_millis(500);
 
@@ -21,6 +23,10 @@ pub(super) enum Job {
     Verdict(Box<history::Verdict>),
     /// A figure or an amendment of a verdict that was handed in before.
     FollowUp(Box<history::FollowUp>),
+    /// An event of a visit, by its number in the round.
+    Visit(u64, Box<history::VisitEvent>),
+    /// The visit that another machine has open at this unit changes hands.
+    TakeOver(Box<history::VisitEvent>),
     /// Raw readings; they wait for no disk, and what cannot be written is dropped.
     Readings(Vec<RawReading>),
     /// The round has ended at this wall clock.
@@ -32,6 +38,7 @@ pub(super) enum Job {
 pub(super) enum Key {
     Verdict(u64),
     FollowUp(u64),
+    Visit(u64),
 }
 
 impl Key {
@@ -39,7 +46,7 @@ impl Key {
     pub(super) fn verdict(self) -> Option<u64> {
         match self {
             Self::Verdict(number) => Some(number),
-            Self::FollowUp(_) => None,
+            Self::FollowUp(_) | Self::Visit(_) => None,
         }
     }
 }
@@ -47,12 +54,14 @@ impl Key {
 /// What became of it.
 #[derive(Debug)]
 pub(super) enum Told {
-    /// The file is open and the round has begun.
-    Open,
+    /// The file is open and the round has begun; these visits are open there.
+    Open(Vec<Remembered>),
     /// This verdict of the round is stored, or what follows one.
     Stored(Key),
     /// This can never be stored.
     Refused(Key, String),
+    /// The visit that was to be taken over, or why it was not.
+    TakenOver(Result<Box<Remembered>, String>),
     /// Raw readings are done with: how many were not stored, and why.
     Readings(u64, Option<String>),
     /// Nothing can be stored now; it is tried again.
@@ -76,6 +85,7 @@ impl Keeper {
         path: PathBuf,
         history: Option<History>,
         round: NewRound,
+        machine: String,
         told: mpsc::Sender<Told>,
         queue_max: usize,
     ) -> anyhow::Result<Self> {
@@ -84,6 +94,7 @@ impl Keeper {
             path,
             opened: history,
             round,
+            machine,
             history: None,
             queue,
             waiting: VecDeque::new(),
@@ -115,6 +126,8 @@ struct Thread {
     /// Open, and its round not begun yet.
     opened: Option<History>,
     round: NewRound,
+    /// This machine's name in the history.
+    machine: String,
     history: Option<(History, RoundId)>,
     queue: Receiver<Job>,
     waiting: VecDeque<Job>,
@@ -142,8 +155,8 @@ impl Thread {
             let job = self.queue.recv().map_err(|_| Gone)?;
             self.waiting.push_back(job);
         }
-        while let Some(job) = self.waiting.pop_front() {
-            match self.store(&job) {
+        while let Some(mut job) = self.waiting.pop_front() {
+            match self.store(&mut job) {
                 Ok(()) => {
                     self.trouble = None;
                     self.done(&job)?;
@@ -163,9 +176,10 @@ impl Thread {
         let mut history = self.opened.take().map_or_else(|| History::open(&self.path), Ok)?;
         match history.begin_round(&self.round) {
             Ok(round) => {
+                let open = remember::all(history.reader(), &self.round.site, &self.machine);
                 self.history = Some((history, round));
                 self.trouble = None;
-                let _ = self.told.blocking_send(Told::Open);
+                let _ = self.told.blocking_send(Told::Open(open));
                 Ok(())
             }
             Err(error) => {
@@ -175,10 +189,32 @@ impl Thread {
         }
     }
 
-    fn store(&mut self, job: &Job) -> Result<(), HistoryError> {
+    /// A job that is tried again is the same job: what is found out about it at the first try stays with it.
+    fn store(&mut self, job: &mut Job) -> Result<(), HistoryError> {
         let Some((history, round)) = &mut self.history else { return Ok(()) };
         match job {
-            Job::Verdict(verdict) => history.commit_verdict(*round, verdict).map(|_| ()),
+            Job::Verdict(verdict) => {
+                if verdict.visit.is_none() {
+                    let (site, unit) = (&self.round.site, &verdict.unit_tag);
+                    let visit = history.reader().open_visit(site, unit, &self.machine)?;
+                    verdict.visit = visit.map(|visit| visit.uid);
+                }
+                history.commit_verdict(*round, verdict).map(|_| ())
+            }
+            Job::Visit(_, event) => match history.commit_visit_event(*round, event) {
+                // The file was opened late, and a visit is open there from before: it goes on.
+                Err(HistoryError::VisitOpen { .. }) if event.kind == "opened" => {
+                    (event.visit, event.kind) = (None, "resumed".to_owned());
+                    history.commit_visit_event(*round, event)
+                }
+                result => result,
+            },
+            Job::TakeOver(event) => {
+                if event.visit.is_none() {
+                    remember::to_take_over(history.reader(), &self.round.site, event)?;
+                }
+                history.commit_visit_event(*round, event)
+            }
             Job::FollowUp(follow_up) => history.commit_follow_up(*round, follow_up),
             Job::Readings(readings) => history.append_readings(*round, readings),
             Job::End(wall_ms) => history.end_round(*round, *wall_ms),
@@ -189,6 +225,8 @@ impl Thread {
         self.tell(match job {
             Job::Verdict(verdict) => Told::Stored(Key::Verdict(verdict.seq)),
             Job::FollowUp(follow_up) => Told::Stored(Key::FollowUp(follow_up.seq)),
+            Job::Visit(number, _) => Told::Stored(Key::Visit(*number)),
+            Job::TakeOver(event) => Told::TakenOver(self.taken_over(event)),
             Job::Readings(_) => Told::Readings(0, None),
             Job::End(_) => Told::Ended(Ok(())),
         })
@@ -198,9 +236,22 @@ impl Thread {
         self.tell(match job {
             Job::Verdict(verdict) => Told::Refused(Key::Verdict(verdict.seq), error.to_string()),
             Job::FollowUp(follow_up) => Told::Refused(Key::FollowUp(follow_up.seq), error.to_string()),
+            Job::Visit(number, _) => Told::Refused(Key::Visit(*number), error.to_string()),
+            Job::TakeOver(_) => Told::TakenOver(Err(error.to_string())),
             Job::Readings(readings) => Told::Readings(readings.len() as u64, Some(error.to_string())),
             Job::End(_) => Told::Ended(Err(error.to_string())),
         })
+    }
+
+    /// What is remembered of the visit that this machine has just taken over.
+    fn taken_over(&self, event: &history::VisitEvent) -> Result<Box<Remembered>, String> {
+        let all = |(history, _): &(History, RoundId)| {
+            remember::all(history.reader(), &self.round.site, &self.machine)
+        };
+        let mut open = self.history.as_ref().map(all).unwrap_or_default();
+        let at = open.iter().position(|of| of.unit_tag == event.unit_tag && of.is_here());
+        at.map(|at| Box::new(open.swap_remove(at)))
+            .ok_or_else(|| "it was closed meanwhile; please look again".to_owned())
     }
 
     /// The same trouble is told once.

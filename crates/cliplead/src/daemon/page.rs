@@ -1,5 +1,5 @@
 //! The picture for the page: the round's view and what stands around it. A verdict that is neither stored nor shown as
-//! UNSAVED is not in it. Decides nothing.
+//! UNSAVED is not in it, nor is what such an event of a visit says to be owed. Decides nothing.
 
 use std::sync::Arc;
 
@@ -30,6 +30,8 @@ impl Core {
         let mut view = self.pipeline.round().view(self.time.now());
         let reason = view.live.as_ref().map_or("", |live| live.settling.as_str());
         say(self.waits.look(reason, self.moment()));
+        let unit_tag = self.pipeline.round().unit_under_work();
+        view.owed = self.store.owed(std::mem::take(&mut view.owed), unit_tag);
         let shown = view.verdict.as_ref().map(|(verdict, _)| verdict.number);
         self.context.unsaved = shown.is_some_and(|number| self.store.is_unsaved(number));
         if shown.is_some_and(|number| self.store.hides(number)) {

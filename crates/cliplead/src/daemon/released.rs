@@ -1,10 +1,12 @@
-//! What the daemon shows once it may: a verdict, a figure or an amendment, each with whether it is in the history. Plain data
+//! What the daemon shows once it may: a verdict, a figure or an amendment, an event of a visit, each with whether it is in the history. Plain data
 //! and its names; `store` says when something may be shown.
 
 use record::{FollowUpJson, FollowUpKind, VerdictJson};
+use visit::round::Output;
 use visit::verdict::Verdict;
 
 use super::keeper::Key;
+use super::say::words;
 
 /// A verdict that may be shown.
 #[derive(Clone)]
@@ -28,11 +30,23 @@ pub(crate) struct ReleasedFollowUp {
     pub(crate) saved: Saved,
 }
 
-/// Either of them.
+/// An event of a visit that may be told.
+#[derive(Clone)]
+pub(crate) struct ReleasedVisitEvent {
+    /// Its place among those of the round.
+    pub(super) seq: u64,
+    /// As the round said it.
+    pub(super) output: Output,
+    /// Whether it is in the history.
+    pub(super) saved: Saved,
+}
+
+/// Any of them.
 #[derive(Clone)]
 pub(super) enum Released {
     Verdict(Box<ReleasedVerdict>),
     FollowUp(Box<ReleasedFollowUp>),
+    Visit(Box<ReleasedVisitEvent>),
 }
 
 /// Whether something is in the history.
@@ -51,6 +65,7 @@ impl Released {
         match self {
             Self::Verdict(kept) => Key::Verdict(kept.verdict.number),
             Self::FollowUp(kept) => Key::FollowUp(kept.seq),
+            Self::Visit(kept) => Key::Visit(kept.seq),
         }
     }
 
@@ -59,6 +74,7 @@ impl Released {
         match &mut self {
             Self::Verdict(kept) => kept.saved = Saved::Yes,
             Self::FollowUp(kept) => kept.saved = Saved::Yes,
+            Self::Visit(kept) => kept.saved = Saved::Yes,
         }
         self
     }
@@ -71,6 +87,7 @@ impl Released {
                 FollowUpKind::Completed => "a figure",
                 FollowUpKind::Amended => "an amendment",
             },
+            Self::Visit(_) => "an event of a visit",
         }
     }
 
@@ -85,6 +102,10 @@ impl Released {
                 };
                 format!("{what} of verdict {} of this round", kept.json.number)
             }
+            Self::Visit(kept) => match words(&kept.output) {
+                Some(words) => format!("{:?}", words.trim()),
+                None => "an event of a visit".to_owned(),
+            },
         }
     }
 }
@@ -94,6 +115,7 @@ impl Released {
 pub(super) struct Unsaved {
     verdicts: usize,
     follow_ups: usize,
+    visit_events: usize,
 }
 
 impl Unsaved {
@@ -101,11 +123,16 @@ impl Unsaved {
         match what {
             Released::Verdict(_) => self.verdicts += 1,
             Released::FollowUp(_) => self.follow_ups += 1,
+            Released::Visit(_) => self.visit_events += 1,
         }
     }
 
     pub(super) fn and(self, other: Self) -> Self {
-        Self { verdicts: self.verdicts + other.verdicts, follow_ups: self.follow_ups + other.follow_ups }
+        Self {
+            verdicts: self.verdicts + other.verdicts,
+            follow_ups: self.follow_ups + other.follow_ups,
+            visit_events: self.visit_events + other.visit_events,
+        }
     }
 
     pub(super) fn is_nothing(self) -> bool {
@@ -114,12 +141,13 @@ impl Unsaved {
 
     /// "2 verdict(s) and 1 figure(s) or amendment(s)".
     pub(super) fn words(self) -> String {
-        match (self.verdicts, self.follow_ups) {
-            (verdicts, 0) => format!("{verdicts} verdict(s)"),
-            (0, follow_ups) => format!("{follow_ups} figure(s) or amendment(s)"),
-            (verdicts, follow_ups) => {
-                format!("{verdicts} verdict(s) and {follow_ups} figure(s) or amendment(s)")
-            }
-        }
+        let counted = [
+            (self.verdicts, "verdict(s)"),
+            (self.follow_ups, "figure(s) or amendment(s)"),
+            (self.visit_events, "event(s) of a visit"),
+        ];
+        let some = counted.iter().filter(|(count, _)| *count > 0);
+        let words: Vec<String> = some.map(|(count, what)| format!("{count} {what}")).collect();
+        if words.is_empty() { "0 verdict(s)".to_owned() } else { words.join(" and ") }
     }
 }

@@ -45,6 +45,8 @@ pub(super) fn verdict(uid: String, verdict: &Verdict, json: String, wall_ms: i64
     history::Verdict {
         uid,
         seq: verdict.number,
+        // The keeper knows which visit is open.
+        visit: None,
         check: verdict.check,
         unit_tag: verdict.unit_tag.clone(),
         component: verdict.component.clone(),

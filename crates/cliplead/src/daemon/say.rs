@@ -100,33 +100,48 @@ pub(super) fn words(output: &Output) -> Option<String> {
         }
         Output::Reset { why } => format!("    started anew: {}", why.text()),
         Output::Asked { number, question } => format!("    QUESTION {number}: {}", plain(question)),
-        Output::Skipped { check, why: Some(why) } => format!("  check {check} skipped: {}", plain(why)),
-        Output::Skipped { check, why: None } => format!("  check {check} passed by: nothing was done for it"),
+        Output::Opened { unit_tag, .. } => format!("  visit at {} begins", plain(unit_tag)),
+        Output::Skipped { check, why: Some(why), .. } => format!("  check {check} skipped: {}", plain(why)),
+        Output::Skipped { check, why: None, .. } => {
+            format!("  check {check} passed by: nothing was done for it")
+        }
         Output::RouteEnds { checks, judged } => {
             format!("  end of the route: {judged} of {checks} checks have a verdict")
         }
-        Output::Paused => "  PAUSED: every hold point is open again; `resume` goes on".to_owned(),
-        Output::Resumed => "  resumed".to_owned(),
+        Output::Paused { .. } => "  PAUSED: every hold point is open again; `resume` goes on".to_owned(),
+        Output::Resumed { .. } => "  resumed".to_owned(),
         Output::Finding { unit_tag, component, text, as_left, .. } => {
             let when = if *as_left { "as left" } else { "as found" };
             format!("    {when}, {} / {}: {}", plain(unit_tag), plain(component), plain(text))
         }
-        Output::Owed(owed) => {
+        Output::Owed { owed, .. } => {
             format!("    TO PUT BACK on {}: {}", plain(&owed.unit_tag), plain(&owed.in_words()))
         }
         Output::Restored { owed, .. } => {
             format!("    put back on {}: {}", plain(&owed.unit_tag), plain(&owed.in_words()))
         }
-        Output::Closed { unit_tag, why, owed, .. } => {
+        Output::Closed { unit_tag, why, owed, service, .. } => {
             let why = why.as_ref().map_or_else(String::new, |why| format!(": {}", plain(why)));
             let mut text = format!("  visit at {} closed{why}", plain(unit_tag));
             for owed in owed {
                 text.push_str("\n    STILL TO PUT BACK: ");
                 text.push_str(&plain(&owed.in_words()));
             }
+            if let Some(lacks) = service.lacks() {
+                text.push_str("\n    NOT BACK IN SERVICE: ");
+                text.push_str(lacks);
+            }
             text
         }
-        Output::Refused { .. } | Output::Verdict(_) | Output::Completed { .. } | Output::Amended { .. } => {
+        // What is remembered of a visit is told with what the history has of it.
+        Output::Returned { .. }
+        | Output::Recalled { .. }
+        | Output::TakeOver { .. }
+        | Output::Service { .. }
+        | Output::Refused { .. }
+        | Output::Verdict(_)
+        | Output::Completed { .. }
+        | Output::Amended { .. } => {
             return None;
         }
     })

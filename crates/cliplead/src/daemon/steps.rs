@@ -55,6 +55,12 @@ impl Core {
                     let follows = self.store.keep(*verdict, self.moment());
                     self.follow(follows);
                 }
+                Output::Round(round::Output::TakeOver { unit_tag, by }) => {
+                    if let Err(why) = self.store.take_over(&unit_tag, &by, at) {
+                        self.refused(format!("    refused: {why}"));
+                        refused = Some(why);
+                    }
+                }
                 Output::Round(output) => {
                     if let round::Output::Refused { why } = &output {
                         refused = Some(why.clone());
@@ -90,7 +96,8 @@ impl Core {
         }
     }
 
-    /// What the round says beside its verdicts. A figure or an amendment goes to the store before anybody sees it.
+    /// What the round says beside its verdicts. A figure, an amendment or an event of a visit goes to the store before anybody sees
+    /// it.
     pub(super) fn said(&mut self, output: round::Output, at: Instant) {
         match &output {
             round::Output::Completed { .. } | round::Output::Amended { .. } => {
@@ -102,7 +109,15 @@ impl Core {
             round::Output::Refused { why } => self.refused(format!("    refused: {}", plain(why))),
             _ => {}
         }
-        say(words(&output));
+        if let Some(follows) = self.store.visit_event(&output, at, self.moment()) {
+            return self.follow(follows);
+        }
+        self.tell(output, Saved::NothingKept);
+    }
+
+    fn tell(&mut self, output: round::Output, saved: Saved) {
+        let unsaved = saved == Saved::No;
+        say(words(&output).map(|words| if unsaved { format!("UNSAVED {words}") } else { words }));
         let _ = self.notices.send(Arc::new(Notice::Round(output)));
     }
 
@@ -122,6 +137,14 @@ impl Core {
         for verdict in follows.stored {
             let _ = self.step_round(round::Event::Stored { verdict });
         }
+        for visit in follows.remembered {
+            talk(&visit.words());
+            if let Some(recall) = visit.recall() {
+                // A time of its own: the last one is the one that was worked at last.
+                self.time.step_on();
+                let _ = self.step_round(round::Event::Recall(Box::new(recall)));
+            }
+        }
     }
 
     fn no_longer_unsaved(&mut self, late: &Released) {
@@ -139,6 +162,7 @@ impl Core {
                     .filter(|of| of.json == kept.json)
                     .for_each(|of| of.unsaved = false);
             }
+            Released::Visit(_) => {}
         }
     }
 
@@ -147,6 +171,7 @@ impl Core {
             match shown {
                 Released::Verdict(kept) => self.show_verdict(kept),
                 Released::FollowUp(kept) => self.show_follow_up(kept),
+                Released::Visit(kept) => self.tell(kept.output, kept.saved),
             }
             if let Some(tape) = &mut self.tape {
                 tape.flush();
@@ -236,6 +261,11 @@ impl Core {
         for owed in self.pipeline.round().owed() {
             let (unit_tag, what) = (plain(&owed.unit_tag), owed.in_words());
             talk(&format!("cliplead: STILL TO PUT BACK on {unit_tag}: {}", plain(&what)));
+        }
+        let visited = self.pipeline.round().visited();
+        if self.store.keeps() && !visited.is_empty() {
+            let units = visited.join(", ");
+            talk(&plain(&format!("cliplead: the next start goes on with the visit at {units}")));
         }
         let unsaved = self.store.unsaved();
         if !unsaved.is_nothing() {

@@ -10,13 +10,15 @@ use anyhow::Context as _;
 use history::{History, NewRound, RawReading};
 use quantity::{Instant, Reading};
 use record::{FollowUpJson, VerdictJson};
+use site::Site;
 use tokio::sync::mpsc;
 use uuid::Uuid;
-use visit::round::{Output, Settings};
+use visit::round::Output;
 use visit::verdict::Verdict;
 
 use super::keeper::{Job, Keeper, Key, Told};
 use super::released::{Released, ReleasedFollowUp, ReleasedVerdict, Saved, Unsaved};
+use super::remember::Remembered;
 use super::row;
 use crate::clock::Moment;
 
@@ -36,12 +38,18 @@ const CHANNELS_MAX: usize = 256;
 
 /// The history, or nothing.
 pub(super) struct Store {
-    keeper: Option<Keeper>,
-    /// In the order of time, verdicts and what follows them.
+    pub(super) keeper: Option<Keeper>,
+    /// This machine's name in the history.
+    pub(super) machine: String,
+    /// In the order of time, verdicts, what follows them, and events of visits.
     waiting: VecDeque<Waiting>,
     given: Option<Given>,
     /// Figures and amendments so far.
     follow_ups: u64,
+    /// Events of visits so far.
+    pub(super) visit_events: u64,
+    /// A visit of another machine was asked for.
+    pub(super) taking_over: bool,
     /// What can never be stored, or that nobody could take.
     refused: Unsaved,
     fault: Option<String>,
@@ -80,6 +88,8 @@ pub(super) struct Now {
     pub(super) show: Vec<Released>,
     /// Verdicts that are stored now.
     pub(super) stored: Vec<u64>,
+    /// Visits that are open in the history.
+    pub(super) remembered: Vec<Remembered>,
     /// What is stored now and was shown as UNSAVED before.
     pub(super) saved_late: Vec<Released>,
     /// A sentence for stderr.
@@ -97,9 +107,12 @@ impl Store {
     pub(super) fn nothing() -> Self {
         Self {
             keeper: None,
+            machine: String::new(),
             waiting: VecDeque::new(),
             given: None,
             follow_ups: 0,
+            visit_events: 0,
+            taking_over: false,
             refused: Unsaved::default(),
             fault: None,
             is_open: true,
@@ -115,9 +128,8 @@ impl Store {
     pub(super) fn open(
         path: &Path,
         strict: bool,
-        site: &str,
+        site: &Site,
         rules_hash: &str,
-        settings: &Settings,
         told: mpsc::Sender<Told>,
     ) -> anyhow::Result<Self> {
         let opened = strict
@@ -125,15 +137,17 @@ impl Store {
             .transpose()?;
         let round = NewRound {
             uid: Uuid::now_v7().to_string(),
-            site: if site.is_empty() { "unnamed site".to_owned() } else { site.to_owned() },
+            site: if site.site.is_empty() { "unnamed site".to_owned() } else { site.site.clone() },
             started_wall_ms: wall_ms(),
             rules_hash: rules_hash.to_owned(),
-            decision_rule: settings.decision.to_string(),
+            decision_rule: site.settings.decision.to_string(),
             program_version: env!("CARGO_PKG_VERSION").to_owned(),
         };
-        // One place for each verdict that may wait, and for raw readings and the end.
-        let keeper = Keeper::start(path.to_owned(), opened, round, told, WAITING_MAX + 8)?;
-        Ok(Self { keeper: Some(keeper), is_open: false, ..Self::nothing() })
+        // One place for each verdict that may wait, and for raw readings, taking over and the end.
+        let machine = site.machine.clone();
+        let queue_max = WAITING_MAX + 8;
+        let keeper = Keeper::start(path.to_owned(), opened, round, machine.clone(), told, queue_max)?;
+        Ok(Self { keeper: Some(keeper), machine, is_open: false, ..Self::nothing() })
     }
 
     /// A history that the test plays.
@@ -163,7 +177,7 @@ impl Store {
         self.given = Some(Given { verdict: verdict.clone(), uid: Some(uid.clone()) });
         let row = row::verdict(uid, &verdict, json.line(), wall_ms());
         let kept = Released::Verdict(Box::new(ReleasedVerdict { verdict, json, saved: Saved::No }));
-        let sent = self.waiting.len() < WAITING_MAX && keeper.send(Job::Verdict(Box::new(row)));
+        let sent = self.has_room() && keeper.send(Job::Verdict(Box::new(row)));
         self.wait_or_show(sent, kept, now)
     }
 
@@ -180,13 +194,18 @@ impl Store {
         };
         let uid = Uuid::now_v7().to_string();
         let row = row::follow_up(uid, verdict_uid.clone(), seq, output, json.line(), at, wall_ms())?;
-        let sent = self.waiting.len() < WAITING_MAX && keeper.send(Job::FollowUp(Box::new(row)));
+        let sent = self.has_room() && keeper.send(Job::FollowUp(Box::new(row)));
         let kept = kept(Saved::No);
         Some(self.wait_or_show(sent, kept, now))
     }
 
+    /// Whether anything more may wait for the disk.
+    pub(super) fn has_room(&self) -> bool {
+        self.waiting.len() < WAITING_MAX
+    }
+
     /// What was handed to the history waits for its answer; what it could not take is shown at once, marked.
-    fn wait_or_show(&mut self, sent: bool, what: Released, now: Moment) -> Now {
+    pub(super) fn wait_or_show(&mut self, sent: bool, what: Released, now: Moment) -> Now {
         if sent {
             self.waiting.push_back(Waiting { what, since: now, shown: false });
             return Now::default();
@@ -200,9 +219,17 @@ impl Store {
     pub(super) fn told(&mut self, told: Told) -> Now {
         let mut follows = Now::default();
         match told {
-            Told::Open => {
+            Told::Open(remembered) => {
                 self.is_open = true;
                 self.fault = None;
+                follows.remembered = remembered;
+            }
+            Told::TakenOver(result) => {
+                self.taking_over = false;
+                match result {
+                    Ok(remembered) => follows.remembered.push(*remembered),
+                    Err(why) => follows.say = Some(format!("    refused: {}", record::plain(&why))),
+                }
             }
             Told::Stored(key) => {
                 self.is_open = true;
@@ -272,15 +299,20 @@ impl Store {
         self.waiting.iter().filter(unseen).count()
     }
 
+    /// What is on its way to the disk and nobody has seen yet.
+    pub(super) fn unseen(&self) -> impl Iterator<Item = &Released> {
+        self.waiting.iter().filter(|waiting| !waiting.shown).map(|waiting| &waiting.what)
+    }
+
     /// Whether anything is on its way to the disk that nobody has seen yet.
     pub(super) fn has_unseen(&self) -> bool {
-        self.waiting.iter().any(|waiting| !waiting.shown)
+        self.unseen().next().is_some()
     }
 
     /// Whether what comes next on a typed device should wait for the disk: it may rest on a verdict that is about to be
-    /// stored. Not when the disk is in trouble.
+    /// stored, or on a visit that is being taken over. Not when the disk is in trouble.
     pub(super) fn holds_up(&self) -> bool {
-        self.fault.is_none() && self.saving() > 0
+        self.fault.is_none() && (self.saving() > 0 || self.taking_over)
     }
 
     fn waiting_now(&self) -> Unsaved {
@@ -381,7 +413,7 @@ fn lost(what: &Released, why: &str) -> String {
 }
 
 /// Wall clock in milliseconds, for people; order goes by the commits.
-fn wall_ms() -> i64 {
+pub(super) fn wall_ms() -> i64 {
     let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
     i64::try_from(since.as_millis()).unwrap_or(i64::MAX)
 }

@@ -79,6 +79,7 @@ impl Bench {
             Arc::new(move || Moment(Duration::from_micros(of_clock.load(Ordering::Relaxed))));
         let hand = Device { name: "hand".into(), selector: "stdin:".into(), profile: None, typed: true };
         let site = Site {
+            machine: site::MACHINE_DEFAULT.into(),
             site: "Mill Yard".into(),
             rules: None,
             history: None,
@@ -103,7 +104,7 @@ impl Bench {
             clock: Arc::clone(&clock),
         };
         let outlets = Outlets { tape, notices: sender, views };
-        Self { core: Core::new(setup, store, clock, outlets), micros, jobs, notices, view }
+        Self { core: Core::new(setup, store, clock, outlets, None), micros, jobs, notices, view }
     }
 
     fn pass(&self, span: Duration) {
@@ -219,7 +220,7 @@ fn what_was_shown_stands_while_somebody_watches() {
 #[test]
 fn two_verdicts_of_one_check_in_one_chunk_are_two() {
     let mut bench = Bench::new(CAPACITOR);
-    bench.core.told(Told::Open);
+    bench.core.told(Told::Open(Vec::new()));
     bench.confirm_all();
     let mut taken = bench.type_chunk("capacitance=40.00uF\nagain\ncapacitance=30.00uF\n");
     assert_eq!(bench.stored().len(), 1, "the second waits for the first");
@@ -321,7 +322,7 @@ fn without_a_history_a_verdict_is_shown_at_once() {
 #[test]
 fn a_slow_disk_holds_up_typed_lines_alone() {
     let mut bench = Bench::new(&[("one", "run-capacitor"), ("two", "run-capacitor")]);
-    bench.core.told(Told::Open);
+    bench.core.told(Told::Open(Vec::new()));
     bench.confirm_all();
     bench.type_chunk("capacitance=40.0uF\nnext\n");
     assert_eq!(bench.view()["check"]["number"], 1, "next waits for the disk");
@@ -404,7 +405,7 @@ fn a_flood_of_refused_lines_is_one_count() {
 #[test]
 fn the_end_shows_what_the_disk_never_took() {
     let mut bench = Bench::new(CAPACITOR);
-    bench.core.told(Told::Open);
+    bench.core.told(Told::Open(Vec::new()));
     bench.confirm_all();
     bench.type_chunk("capacitance=40.00uF\nagain\ncapacitance=30.00uF\nagain\n");
     bench.said();

@@ -23,7 +23,7 @@ pub(super) fn figure(check: u32) -> FollowUp {
 }
 
 /// The amendment of verdict `check`, by a reading that is not at rest.
-fn amendment(check: u32) -> FollowUp {
+pub(super) fn amendment(check: u32) -> FollowUp {
     FollowUp {
         uid: format!("a-{check}"),
         seq: 100 + u64::from(check),
@@ -36,7 +36,7 @@ fn amendment(check: u32) -> FollowUp {
 }
 
 /// A verdict whose value was not at rest.
-fn early(check: u32) -> Verdict {
+pub(super) fn early(check: u32) -> Verdict {
     let mut verdict = verdict(check);
     let reading = &mut verdict.readings[0];
     (reading.value, reading.standard_uncertainty, reading.shown) = (None, None, None);

@@ -3,10 +3,10 @@
 
 use std::path::Path;
 
-use super::follow_up::figure;
+use super::follow_up::{amendment, early, figure};
 use super::{Folder, no_verdict, round, verdict};
 use crate::open::known_version;
-use crate::{History, HistoryError, NewRecording, NewRound, Reader, Verdict, VerdictId};
+use crate::{History, HistoryError, NewRecording, NewRound, Reader, Verdict, VerdictId, VisitEvent};
 
 /// Written by the program before verdicts had a sequence number: two rounds, four verdicts, two raw readings, a recording.
 const VERSION_1: &[u8] = include_bytes!("frozen/version-1.db");
@@ -14,6 +14,10 @@ const VERSION_1: &[u8] = include_bytes!("frozen/version-1.db");
 /// Written before readings said whether they were at rest: two rounds, three verdicts (one of a typed value), a raw reading,
 /// a recording.
 const VERSION_2: &[u8] = include_bytes!("frozen/version-2.db");
+
+/// Written before there were visits: two rounds, three verdicts (one of a value that was not at rest), its figure, an
+/// amendment.
+const VERSION_3: &[u8] = include_bytes!("frozen/version-3.db");
 
 fn mill_yard() -> NewRound {
     round("1a227b62ebd-2034")
@@ -155,6 +159,51 @@ fn a_file_of_version_2_is_brought_up_to_date() {
     history.commit_follow_up(yard, &figure(1)).unwrap();
     assert_eq!(history.reader().follow_ups(VerdictId(1)).unwrap(), [figure(1)]);
     assert_eq!(history.reader().integrity().unwrap(), 3);
+}
+
+#[test]
+fn a_file_of_version_3_is_brought_up_to_date() {
+    let folder = Folder::new();
+    let path = folder.file("history.sqlite");
+    std::fs::write(&path, VERSION_3).unwrap();
+    assert_eq!(
+        Reader::open(&path).err(),
+        Some(HistoryError::Older { path: path.clone(), found: 3, known: known_version() })
+    );
+    let mut history = History::open(&path).unwrap();
+    let reader = history.reader();
+    assert_eq!(reader.integrity().unwrap(), 3);
+    let last = Verdict { uid: "v-3".to_owned(), ..no_verdict(1) };
+    let all = [(mill_yard(), verdict(1)), (mill_yard(), early(2)), (quay_house(), last)];
+    for (id, expected) in (1..).zip(all) {
+        let stored = reader.verdict(VerdictId(id)).unwrap().unwrap();
+        assert_eq!((stored.round, stored.verdict), expected, "verdict {id}");
+    }
+    assert_eq!(reader.follow_ups(VerdictId(1)).unwrap(), [amendment(1)]);
+    assert_eq!(reader.follow_ups(VerdictId(2)).unwrap(), [figure(2)]);
+    assert_eq!(reader.visits().unwrap(), []);
+
+    // An old verdict committed again is known; one with a visit is another. A visit may begin.
+    let yard = reader.rounds().unwrap()[0].id;
+    assert_eq!(history.commit_verdict(yard, &verdict(1)).unwrap().id, VerdictId(1));
+    let opened = VisitEvent {
+        uid: "e-1".to_owned(),
+        visit: Some("visit-1".to_owned()),
+        unit_tag: "RTU-07".to_owned(),
+        machine: "this machine".to_owned(),
+        kind: "opened".to_owned(),
+        ..VisitEvent::default()
+    };
+    history.commit_visit_event(yard, &opened).unwrap();
+    let visit = Some("visit-1".to_owned());
+    let moved = Verdict { visit: visit.clone(), ..verdict(1) };
+    assert!(matches!(history.commit_verdict(yard, &moved), Err(HistoryError::IdTaken { .. })));
+    history.commit_verdict(yard, &Verdict { visit, ..verdict(4) }).unwrap();
+    assert_eq!(history.reader().integrity().unwrap(), 4);
+    // Nobody makes an old verdict one of a visit.
+    let change = "UPDATE verdict SET visit_id = 1 WHERE verdict_id = 1";
+    assert_eq!(history.reader().db.conn.execute(change, []), Ok(1));
+    assert!(matches!(history.reader().verdict(VerdictId(1)), Err(HistoryError::Corrupt { .. })));
 }
 
 /// What the digest of an old row does not hold is what the migration made of it; anything else was changed.

@@ -9,11 +9,11 @@ use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
 
 use super::{Folder, Rng, child, round, verdict};
-use crate::{History, HistoryError, RawReading, Verdict};
+use crate::{History, HistoryError, RawReading, Verdict, VisitEvent};
 
 const CHILD: &str = "tests::kill::every_shown_id_is_stored_without_a_kill";
 
-/// What the child does: verdicts and raw readings, `count` of each, an id shown for each verdict.
+/// What the child does: verdicts, raw readings and events of a visit, `count` of each, an id shown for each verdict and event.
 pub(super) fn workload(
     path: &Path,
     show_first: bool,
@@ -24,6 +24,15 @@ pub(super) fn workload(
     let uid = format!("round-{}", history.reader().rounds()?.len());
     let id = history.begin_round(&round(&uid))?;
     for check in 1..=count {
+        let event = event(&uid, check);
+        let shown = format!("shown {}\n", event.uid);
+        if show_first {
+            out.write_all(shown.as_bytes()).unwrap();
+        }
+        history.commit_visit_event(id, &event)?;
+        if !show_first {
+            out.write_all(shown.as_bytes()).unwrap();
+        }
         let v = Verdict { uid: format!("{uid}/{check}"), ..verdict(check) };
         let shown = format!("shown {}\n", v.uid);
         let raw: Vec<RawReading> = (0..5).map(|n| raw_reading(v.at_us + n)).collect();
@@ -38,6 +47,20 @@ pub(super) fn workload(
         out.flush().unwrap();
     }
     Ok(())
+}
+
+/// A visit of three events for each three checks.
+fn event(round: &str, check: u32) -> VisitEvent {
+    let kind = ["opened", "finding", "closed"][(check as usize - 1) % 3];
+    VisitEvent {
+        uid: format!("{round}/event {check}"),
+        visit: (kind == "opened").then(|| format!("{round}/visit {check}")),
+        unit_tag: format!("unit of {round}"),
+        machine: "this machine".to_owned(),
+        kind: kind.to_owned(),
+        as_left: (kind == "finding").then_some(false),
+        ..VisitEvent::default()
+    }
 }
 
 fn raw_reading(at_us: u64) -> RawReading {
@@ -57,8 +80,11 @@ fn shown_in(line: &str) -> Option<String> {
     line.split_once("shown ").map(|(_, uid)| uid.trim_end().to_owned())
 }
 
-fn stored_in(history: &History) -> BTreeSet<String> {
-    history.reader().recent(u32::MAX).unwrap().into_iter().map(|v| v.uid).collect()
+pub(super) fn stored_in(history: &History) -> BTreeSet<String> {
+    let reader = history.reader();
+    let events = reader.visits().unwrap().into_iter().flat_map(|of| reader.visit_events(&of.uid).unwrap());
+    let verdicts = reader.recent(u32::MAX).unwrap().into_iter().map(|v| v.uid);
+    verdicts.chain(events.map(|stored| stored.event.uid)).collect()
 }
 
 /// By itself: every shown id is stored. With a role in the environment: the child of the tests below and in `failing`.
@@ -78,7 +104,7 @@ fn every_shown_id_is_stored_without_a_kill() {
     let mut out = Vec::new();
     workload(&path, false, 40, &mut out).unwrap();
     let shown: BTreeSet<String> = String::from_utf8(out).unwrap().lines().filter_map(shown_in).collect();
-    assert_eq!(shown.len(), 40);
+    assert_eq!(shown.len(), 80);
     assert_eq!(stored_in(&History::open(&path).unwrap()), shown);
 }
 

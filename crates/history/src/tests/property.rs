@@ -70,7 +70,7 @@ prop_compose! {
         let [uid, unit_tag, component, rule, title, rule_hash, decision_rule] = texts;
         let (check, at_us, wall_ms) = numbers;
         let reason = (word == "no verdict").then_some(reason);
-        Verdict { uid, seq, check, unit_tag, component, rule, title, rule_hash, word, reason, advice, decision_rule, at_us,
+        Verdict { uid, seq, visit: None, check, unit_tag, component, rule, title, rule_hash, word, reason, advice, decision_rule, at_us,
                   wall_ms, readings, judgements, plate, hold_points, json: format!("{{\"n\": {json}}}") }
     }
 }

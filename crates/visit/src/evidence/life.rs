@@ -12,7 +12,7 @@ const IDLE_COUNTS: f64 = 3.0;
 
 /// Whether the value says that its unit has power: volts ac as on a live conductor, or any current, a flame's too. Where the
 /// meter does not say whether ac or dc, its volts count as ac.
-pub(super) fn is_shown_by(reading: &PointReading) -> bool {
+pub(crate) fn is_shown_by(reading: &PointReading) -> bool {
     let display = reading.display;
     match display.unit.kind() {
         Kind::Voltage => display.coupling != Some(Coupling::Dc) && volts(reading) >= LIVE_V_MIN,

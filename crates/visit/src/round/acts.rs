@@ -5,9 +5,8 @@ use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use super::{
-    Check, Context, How, LapseReason, Output, Owed, Place, Plan, Progress, ResetReason, Round, Route,
-};
+use super::stays::skipped;
+use super::{Check, Context, How, LapseReason, Output, Place, Plan, Progress, ResetReason, Round, Route};
 use crate::act::{Act, By, Display};
 use crate::check::none_asked;
 
@@ -48,29 +47,30 @@ impl Round {
                 });
             }
             Act::Again => self.again(),
-            Act::Next => self.next(),
-            Act::Back => self.go(Route::back),
-            Act::Unit { tag } => self.go(|route| route.unit(&tag)),
+            Act::Next => self.next(by),
+            Act::Back => self.go(Route::back, by),
+            Act::Unit { tag } => self.go(|route| route.unit(&tag), by),
             Act::Check { name } => {
                 let unit_tag = self.unit_tag().map(ToString::to_string);
-                self.go(|route| route.check(unit_tag.as_deref(), &name));
+                self.go(|route| route.check(unit_tag.as_deref(), &name), by);
             }
-            Act::Skip { why } => self.skip(why),
+            Act::Skip { why } => self.skip(why, by),
             Act::Finish => self.finish(),
             Act::Pause => {
                 self.forget(ResetReason::Paused, LapseReason::Paused);
                 self.paused = true;
-                self.say(Output::Paused);
+                self.say(Output::Paused { unit_tag: self.unit.clone(), by });
             }
             Act::Resume if !self.paused => self.refuse("the visit is not paused".to_string()),
             Act::Resume => {
                 self.paused = false;
-                self.say(Output::Resumed);
+                self.say(Output::Resumed { unit_tag: self.unit.clone(), by });
             }
             Act::Finding { text, as_left } => self.finding(text, as_left, by),
             Act::Restored { what } => self.restored(&what, by),
             Act::Energised => self.energised(by),
             Act::Close { why } => self.close(why, by),
+            Act::TakeOver { tag } => self.take_over(tag, by),
         }
     }
 
@@ -90,9 +90,9 @@ impl Round {
     }
 
     /// Arms the next check of the route.
-    fn next(&mut self) {
+    fn next(&mut self, by: By) {
         match self.route.next() {
-            Some(plan) => self.arm(plan),
+            Some(plan) => self.arm(plan, by),
             None => {
                 let progress @ Progress { checks, judged } = self.route.progress();
                 self.ended = Some(progress);
@@ -102,25 +102,25 @@ impl Round {
     }
 
     /// Arms another check of the route.
-    fn go(&mut self, way: impl FnOnce(&mut Route) -> Result<Plan, String>) {
+    fn go(&mut self, way: impl FnOnce(&mut Route) -> Result<Plan, String>, by: By) {
         match way(&mut self.route) {
-            Ok(plan) => self.arm(plan),
+            Ok(plan) => self.arm(plan, by),
             Err(why) => self.refuse(why),
         }
     }
 
     /// Leaves the armed check for a reason, and goes on.
-    fn skip(&mut self, why: String) {
+    fn skip(&mut self, why: String, by: By) {
         let Some(check) = &self.check else {
             return self.refuse("nothing to skip: no check is armed".to_string());
         };
         if check.is_done() {
             return self.refuse("this check has its verdict: say next to go on".to_string());
         }
-        let check = check.job().number;
-        self.say(Output::Skipped { check, why: Some(why) });
+        let skipped = skipped(check.job(), Some(why), by.clone());
+        self.say(skipped);
         self.drop_check();
-        self.next();
+        self.next(by);
     }
 
     fn finding(&mut self, text: String, as_left: bool, by: By) {
@@ -150,28 +150,6 @@ impl Round {
             }
             Err(why) => self.refuse(why),
         }
-    }
-
-    /// Ends the visit at the unit under work. It stays open while something is owed and no reason is given.
-    fn close(&mut self, why: Option<String>, by: By) {
-        let Some(unit_tag) = self.unit_tag().map(ToString::to_string) else {
-            return self.refuse("there is no visit to close: no unit is under work".to_string());
-        };
-        let owed: Vec<Owed> = self.restoration.owed(Some(&unit_tag)).cloned().collect();
-        if why.is_none() && !owed.is_empty() {
-            let list: Vec<String> = owed.iter().map(Owed::in_words).collect();
-            return self.refuse(format!(
-                "{unit_tag} stays open: it is owed {}; say restored WHAT for each, or close WHY",
-                list.join("; ")
-            ));
-        }
-        self.leave_check();
-        let changes = self.ledger.leave(&unit_tag);
-        self.take(changes);
-        self.paused = false;
-        self.contradicted = None;
-        self.unit = None;
-        self.say(Output::Closed { unit_tag, why, owed, by });
     }
 
     fn again(&mut self) {
@@ -221,6 +199,7 @@ impl Round {
         self.contradicted = None;
         self.with_check(|check, _| check.power_back());
         let unit_tag = self.job().map(|job| job.plan.unit_tag.clone());
+        self.power_back(by.clone());
         let says = (!self.paused).then_some(by);
         let changes = self.ledger.energised(unit_tag.as_deref(), says, self.now);
         self.take(changes);

@@ -95,3 +95,36 @@ fn a_long_list_is_cut_and_counted() {
     let why = long.unit("X").unwrap_err();
     assert!(why.ends_with("U10, U11 and 8 more"), "{why}");
 }
+
+/// A visit goes on where it stopped: at the unit's first check without a verdict, else at the next on the route.
+#[test]
+fn a_recalled_visit_begins_at_its_first_check_without_a_verdict() {
+    let done = |component: &str, rule: &str| (component.to_string(), rule.to_string());
+    let all_of_1 = [done("supply", "supply-voltage"), done("fan capacitor", "run-capacitor")];
+    let all_of_2 = [done("supply", "supply-voltage"), done("supply", "voltage-unbalance")];
+    for (visits, next) in [
+        (Vec::from([("RTU-01", &all_of_1[..0])]), at("RTU-01", "supply-voltage")),
+        (Vec::from([("RTU-01", &all_of_1[..1])]), at("RTU-01", "run-capacitor")),
+        (Vec::from([("RTU-01", &all_of_1[1..])]), at("RTU-01", "supply-voltage")),
+        (Vec::from([("RTU-01", &all_of_1[..])]), at("RTU-02", "supply-voltage")),
+        (Vec::from([("RTU-02", &all_of_2[..1])]), at("RTU-02", "voltage-unbalance")),
+        (Vec::from([("RTU-02", &all_of_2[..])]), at("RTU-01", "supply-voltage")),
+        (Vec::from([("RTU-01", &all_of_1[..]), ("RTU-02", &all_of_2[..])]), at("RTU-02", "supply-voltage")),
+        (Vec::from([("RTU-09", &all_of_1[..])]), at("RTU-01", "supply-voltage")),
+    ] {
+        let mut route = route();
+        for (tag, judged) in &visits {
+            route.recalled(tag, judged, true);
+        }
+        assert_eq!(names(route.next()), next, "{visits:?}");
+    }
+}
+
+/// The same check before and after a repair is two stops: one verdict does not stand for both.
+#[test]
+fn of_two_stops_alike_the_first_has_the_recalled_verdict() {
+    let twice = plan("RTU-01", "fan capacitor", "run-capacitor");
+    let mut route = Route::new(Vec::from([twice.clone(), twice]));
+    route.recalled("RTU-01", &[("fan capacitor".to_string(), "run-capacitor".to_string())], true);
+    assert_eq!(route.progress(), Progress { checks: 2, judged: 1 });
+}

@@ -47,7 +47,7 @@ const AT: Instant = Instant::from_micros(3_000_000);
 /// A bench whose first verdict is a pass that is stored.
 fn passed() -> Bench {
     let mut bench = Bench::new(CAPACITOR);
-    bench.core.told(Told::Open);
+    bench.core.told(Told::Open(Vec::new()));
     bench.confirm_all();
     bench.act(typed("capacitance", "40.0 uF")).unwrap();
     bench.core.told(Told::Stored(Key::Verdict(1)));

@@ -85,7 +85,7 @@ fn arm(component: &str) -> Input {
 
 fn first_is_on_its_way(checks: &[(&str, &str)]) -> Bench {
     let mut bench = Bench::new(checks);
-    bench.core.told(Told::Open);
+    bench.core.told(Told::Open(Vec::new()));
     bench.confirm_all();
     bench.act(typed("capacitance", "40.0 uF")).unwrap();
     bench.said();
@@ -199,7 +199,7 @@ fn a_span_that_nobody_watched_comes_before_the_input_that_ends_it() {
     let wakes: [fn(&mut Bench); 4] = [
         |bench| bench.shows("40.00"),
         |bench| drop(bench.type_chunk("capacitance=40.0uF\n")),
-        |bench| bench.core.told(Told::Open),
+        |bench| bench.core.told(Told::Open(Vec::new())),
         |bench| bench.core.take(Input::Rules(Err("a rule is broken".into()))),
     ];
     for (number, wake) in wakes.into_iter().enumerate() {

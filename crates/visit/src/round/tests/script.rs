@@ -8,13 +8,14 @@
 //!   `no` (both with the number of a question, or for the one that is open), `typed POINT VALUE`, `open POINT`, `rules none`,
 //!   `rules all`
 //! - in words, as a person types them: `say LINE`; `stop` puts what would be armed on the route instead
-//! - by the caller: `stores` (it stores verdicts), `stored NUMBER`, `unwatched`
+//! - by the caller: `recall UNIT`, then what it remembers with `|` between: `owed COMPONENT`, `judged COMPONENT / RULE`, `locked out`,
+//!   `power back`, `ran`; `stores` (it stores verdicts), `stored NUMBER`, `unwatched`
 //! - by meter: `meter 39.40 uF x20 @10Hz hold`: device (`meter/1` for channel 1), display (`OL`, `---`), unit, then in any
 //!   order a count, a rate, a flag (`hold`, `relative`, `min-max`, `low-battery`), a noise in counts (`~2`), a step from
 //!   reading to reading in counts (`+3`), readings late by so many seconds (`late 9`); `gap meter`;
 //!   `together 50 A | B`: fifty times one reading of each
 //! - time: `wait 20 min` (s, min, h), `back 5 s` (the clock jumps back)
-//! - `expect OUTPUT`: the next output; `...` stands for anything. `armed`, `shown`, `settled`, `completed`, `owed` and `proving` need not be
+//! - `expect OUTPUT`: the next output; `...` stands for anything. `opened`, `returned`, `service`, `armed`, `shown`, `settled`, `completed`, `owed` and `proving` need not be
 //!   expected.
 //!   `expect nothing`. `phase`, `live yes|no`, `shows TEXT`, `prompt TEXT`, `note TEXT`, `reads N`, `changes N`, `waits TEXT` look at the state.
 #![allow(clippy::cast_possible_truncation)] // spans of a script in microseconds
@@ -111,6 +112,7 @@ impl Runner {
                 self.step(Event::Stored { verdict });
             }
             "unwatched" => self.step(Event::Unwatched),
+            "recall" => self.recall(rest)?,
             "unpaced" => self.paced = false,
             "every" => self.every_s = Some(rest.parse().map_err(|_| "every SECONDS")?),
             "simple" => self.round.settings.decision = DecisionRule::Simple,
@@ -158,6 +160,29 @@ impl Runner {
             }
             device => self.readings(device, rest)?,
         }
+        Ok(())
+    }
+
+    fn recall(&mut self, rest: &str) -> Result<(), String> {
+        let mut words = rest.split('|').map(str::trim);
+        let mut recall =
+            Recall { unit_tag: words.next().unwrap_or_default().to_string(), ..Recall::default() };
+        for word in words {
+            if let Some(component) = word.strip_prefix("owed ") {
+                recall.owed.push(Owed {
+                    unit_tag: recall.unit_tag.clone(),
+                    component: component.to_string(),
+                    hold_point: "one lead off".to_string(),
+                    what: crate::hold::of("one lead off").owes.unwrap_or_default().to_string(),
+                });
+            } else if let Some(judged) = word.strip_prefix("judged ") {
+                let (component, rule) = judged.split_once(" / ").ok_or("judged COMPONENT / RULE")?;
+                recall.judged.push((component.to_string(), rule.to_string()));
+            } else {
+                recall.service = Service::of_word(word).ok_or("locked out, power back or ran")?;
+            }
+        }
+        self.step(Event::Recall(Box::new(recall)));
         Ok(())
     }
 
@@ -273,7 +298,7 @@ impl Runner {
 
     fn expect(&mut self, wanted: &str) -> Result<(), String> {
         let optional = |text: &str| {
-            ["armed", "shown", "settled", "completed", "owed", "proving"]
+            ["opened", "returned", "service", "armed", "shown", "settled", "completed", "owed", "proving"]
                 .iter()
                 .any(|kind| text.starts_with(kind))
         };
@@ -370,17 +395,24 @@ pub(super) fn text(output: &Output) -> String {
         }
         Output::Reset { why } => format!("reset {}", why.text()),
         Output::Asked { question, .. } => format!("asked {question}"),
-        Output::Skipped { check, why } => {
+        Output::Opened { unit_tag, .. } => format!("opened {unit_tag}"),
+        Output::Returned { unit_tag, .. } => format!("returned {unit_tag}"),
+        Output::Recalled { unit_tag, owed, judged, findings } => {
+            format!("recalled {unit_tag}: {judged} judged, {findings} found, {} owed", owed.len())
+        }
+        Output::TakeOver { unit_tag, .. } => format!("take over {unit_tag}"),
+        Output::Service { unit_tag, service, .. } => format!("service {unit_tag}: {service:?}"),
+        Output::Skipped { check, why, .. } => {
             format!("skipped {check}: {}", why.as_deref().unwrap_or("nothing was done"))
         }
         Output::RouteEnds { checks, judged } => format!("route ends: {judged} of {checks}"),
-        Output::Paused => "paused".to_string(),
-        Output::Resumed => "resumed".to_string(),
+        Output::Paused { .. } => "paused".to_string(),
+        Output::Resumed { .. } => "resumed".to_string(),
         Output::Finding { unit_tag, component, text, as_left, .. } => {
             let when = if *as_left { "left" } else { "found" };
             format!("{when} {unit_tag} {component}: {text}")
         }
-        Output::Owed(owed) => format!("owed {} {}", owed.unit_tag, owed.in_words()),
+        Output::Owed { owed, .. } => format!("owed {} {}", owed.unit_tag, owed.in_words()),
         Output::Restored { owed, .. } => format!("restored {} {}", owed.unit_tag, owed.in_words()),
         Output::Closed { unit_tag, why, owed, .. } => {
             let owed: Vec<String> = owed.iter().map(Owed::in_words).collect();
@@ -488,7 +520,8 @@ files!(
     state,
     scope,
     danger,
-    pairs
+    pairs,
+    stays
 );
 
 #[test]

@@ -123,6 +123,14 @@ fn walk(seed: u64, count: &mut truth::Count) -> Result<(), String> {
         if dice.one_in(9) {
             now = now + Duration::from_secs(SPANS_S[dice.at(SPANS_S.len())]);
         }
+        if dice.one_in(60) {
+            round = Round::new(rules(), Settings::default());
+            for recall in truth.crash() {
+                let outputs = round.step(Event::Recall(Box::new(recall)), now);
+                truth.after(&outputs, count)?;
+            }
+            count.crashes += 1;
+        }
         let event = event(&mut dice, &round);
         let told = format!("seed {seed}, event {number}: {event:?}");
         truth.before(&event, &round, now);
@@ -143,8 +151,17 @@ fn nothing_rests_on_what_is_no_longer_true() {
     }
     std::eprintln!("{sequences} visits: {count:?}");
     let enough = sequences / 100;
-    let truth::Count { dead, live, served, dangers, dangers_open, closed, closed_owing, contradicted } =
-        count;
+    let truth::Count {
+        dead,
+        live,
+        served,
+        dangers,
+        dangers_open,
+        closed,
+        closed_owing,
+        contradicted,
+        crashes,
+    } = count;
     for (what, seen) in [
         ("verdicts on a dead part", dead),
         ("verdicts on a live one", live),
@@ -154,6 +171,7 @@ fn nothing_rests_on_what_is_no_longer_true() {
         ("closed", closed),
         ("closed for a reason", closed_owing),
         ("contradictions", contradicted),
+        ("crashes", crashes),
     ] {
         assert!(seen > enough, "only {seen} {what} in {sequences} visits");
     }

@@ -59,6 +59,7 @@ pub(super) struct Count {
     pub(super) closed: u64,
     pub(super) closed_owing: u64,
     pub(super) contradicted: u64,
+    pub(super) crashes: u64,
 }
 
 /// Where something was shown.
@@ -90,6 +91,8 @@ pub(super) struct Truth {
     owed: Vec<(String, String, String)>,
     /// A value past a danger's limit is on its way, and must be told.
     danger_due: bool,
+    /// Units whose visit is open, and how far each is back in service.
+    open: Vec<(String, Service)>,
     now: Instant,
 }
 
@@ -103,6 +106,28 @@ fn serves(part: &str, other: &str) -> bool {
 }
 
 impl Truth {
+    /// The program dies: what makes safe is forgotten, and what is owed comes back in these.
+    pub(super) fn crash(&mut self) -> Vec<Recall> {
+        self.shown.clear();
+        // What failed is in the history; a new round does not know it.
+        self.failed.clear();
+        let recall = |(unit, service): &(String, Service)| {
+            let owed = self.owed.iter().filter(|(of, ..)| of == unit);
+            let owed = owed.map(|(_, component, hold_point)| Owed {
+                unit_tag: unit.clone(),
+                component: component.clone(),
+                hold_point: hold_point.clone(),
+                what: "back as it was".into(),
+            });
+            Recall { unit_tag: unit.clone(), owed: owed.collect(), service: *service, ..Recall::default() }
+        };
+        let recalls: Vec<Recall> = self.open.iter().map(recall).collect();
+        // What a visit that was closed left undone went with the round.
+        let kept = |unit: &String| recalls.iter().any(|recall| recall.unit_tag == *unit);
+        self.owed.retain(|(unit, ..)| kept(unit));
+        recalls
+    }
+
     /// What an event says by itself, before the round takes it.
     pub(super) fn before(&mut self, event: &Event, round: &Round, now: Instant) {
         self.now = now;
@@ -171,8 +196,12 @@ impl Truth {
                 newest.map(|at| self.shown.remove(at));
             }
             Output::Settled(reading) if shows_life(reading) => self.lives(at),
-            Output::Owed(owed) => {
-                self.owed.push((owed.unit_tag.clone(), owed.component.clone(), owed.hold_point.clone()));
+            Output::Owed { owed, .. } => {
+                let key = (owed.unit_tag.clone(), owed.component.clone(), owed.hold_point.clone());
+                // A visit that begins names again what an earlier one left undone.
+                if !self.owed.contains(&key) {
+                    self.owed.push(key);
+                }
             }
             Output::Restored { owed, .. } => {
                 let key = (owed.unit_tag.clone(), owed.component.clone(), owed.hold_point.clone());
@@ -185,11 +214,22 @@ impl Truth {
                         || s.spot.component != owed.component
                 });
             }
+            Output::Opened { unit_tag, .. } => self.open.push((unit_tag.clone(), Service::Untouched)),
+            Output::Service { unit_tag, service, .. } => {
+                self.open.iter_mut().filter(|(unit, _)| unit == unit_tag).for_each(|open| open.1 = *service);
+            }
             Output::Closed { unit_tag, why, .. } => {
+                let out = self.isolated[which(unit_tag)].is_some();
+                let alive = self.life[which(unit_tag)] > self.isolated[which(unit_tag)];
+                if why.is_none() && out && !alive {
+                    return Err("closed while it is locked out".into());
+                }
+                self.open.retain(|(unit, _)| unit != unit_tag);
                 let owed = self.owed.iter().filter(|(unit, ..)| unit == unit_tag).count();
                 if why.is_none() && owed > 0 {
                     return Err(format!("closed while {owed} things are owed"));
                 }
+                self.isolated[which(unit_tag)] = None;
                 count.closed += 1;
                 count.closed_owing += u64::from(owed > 0);
                 self.shown.retain(|s| s.name == "leads proved" || s.spot.unit != *unit_tag);

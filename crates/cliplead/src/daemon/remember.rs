@@ -1,0 +1,171 @@
+//! What the history remembers of visits that are still open: read from their events and verdicts, told in words, and handed to the
+//! round. What makes people safe is not among it. Changes nothing.
+
+use std::time::{Duration, UNIX_EPOCH};
+
+use history::{HistoryError, Reader, Visit, VisitEvent};
+use record::plain;
+use visit::round::{Owed, Recall, Service};
+
+/// A visit that is open.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Remembered {
+    pub(super) unit_tag: String,
+    /// The machine that holds it.
+    machine: String,
+    opened_wall_ms: i64,
+    held: Held,
+}
+
+/// Where it is held, and what is known of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+enum Held {
+    /// By this machine, which goes on with it.
+    Here(Box<Recall>),
+    /// By this machine, and it cannot be read.
+    Unreadable(String),
+    Elsewhere,
+}
+
+/// All open visits of a site; of those that `machine` holds, the one worked at last is the last. What cannot be read hides nothing
+/// else, and holds nothing up.
+pub(super) fn all(reader: &Reader, site: &str, machine: &str) -> Vec<Remembered> {
+    let open = match reader.open_visits(site) {
+        Ok(open) => open,
+        Err(error) => {
+            let unknown = Held::Unreadable(error.to_string());
+            return vec![Remembered {
+                unit_tag: String::new(),
+                machine: machine.to_owned(),
+                opened_wall_ms: 0,
+                held: unknown,
+            }];
+        }
+    };
+    let remembered = |visit: Visit| {
+        let held = if visit.machine != machine {
+            Held::Elsewhere
+        } else {
+            match recall(reader, &visit) {
+                Ok(recall) => Held::Here(Box::new(recall)),
+                Err(error) => Held::Unreadable(error.to_string()),
+            }
+        };
+        let Visit { unit_tag, machine, opened_wall_ms, .. } = visit;
+        Remembered { unit_tag, machine, opened_wall_ms, held }
+    };
+    open.into_iter().map(remembered).collect()
+}
+
+/// Names the visit that `event` takes over: of those that others have open at its unit, the one that began first.
+///
+/// # Errors
+/// That there is none, or that the file cannot be read.
+pub(super) fn to_take_over(reader: &Reader, site: &str, event: &mut VisitEvent) -> Result<(), HistoryError> {
+    let open = reader.open_visits(site)?;
+    let others = open.into_iter().filter(|visit| {
+        visit.machine != event.machine && visit.unit_tag.eq_ignore_ascii_case(&event.unit_tag)
+    });
+    let first = others.min_by_key(|visit| visit.opened_wall_ms);
+    let Some(visit) = first else {
+        let of = "taking over".to_owned();
+        return Err(HistoryError::NoOpenVisit { of, at: event.unit_tag.clone() });
+    };
+    event.text = Some(visit.machine);
+    event.unit_tag = visit.unit_tag;
+    event.visit = Some(visit.uid);
+    Ok(())
+}
+
+/// What its events and its verdicts leave.
+fn recall(reader: &Reader, visit: &Visit) -> Result<Recall, HistoryError> {
+    let mut recall = Recall { unit_tag: visit.unit_tag.clone(), ..Recall::default() };
+    for stored in reader.visit_events(&visit.uid)? {
+        let event = stored.event;
+        match event.kind.as_str() {
+            "finding" => recall.findings = recall.findings.saturating_add(1),
+            "owed" => {
+                let owed = owed(event);
+                if !recall.owed.contains(&owed) {
+                    recall.owed.push(owed);
+                }
+            }
+            "restored" => {
+                let restored = owed(event);
+                recall.owed.retain(|known| *known != restored);
+            }
+            kind => recall.service = Service::of_word(kind).unwrap_or(recall.service),
+        }
+    }
+    let judged = reader.visit_checks(&visit.uid)?.into_iter().filter(|check| check.judged);
+    recall.judged = judged.map(|check| (check.component, check.rule)).collect();
+    Ok(recall)
+}
+
+fn owed(event: VisitEvent) -> Owed {
+    Owed {
+        unit_tag: event.unit_tag,
+        component: event.component,
+        hold_point: event.hold_point.unwrap_or_default(),
+        what: event.text.unwrap_or_default(),
+    }
+}
+
+impl Remembered {
+    /// Whether this machine goes on with it.
+    pub(super) fn is_here(&self) -> bool {
+        matches!(self.held, Held::Here(_))
+    }
+
+    /// What the round is told of it.
+    pub(super) fn recall(self) -> Option<Recall> {
+        match self.held {
+            Held::Here(recall) => Some(*recall),
+            Held::Unreadable(_) | Held::Elsewhere => None,
+        }
+    }
+
+    /// What stands, for people.
+    pub(super) fn words(&self) -> String {
+        let (unit, since) = (plain(&self.unit_tag), day_and_time(self.opened_wall_ms));
+        match &self.held {
+            Held::Here(recall) => {
+                let mut text = format!(
+                    "cliplead: {unit}: visit open since {since}, {} check(s) judged, {} finding(s)",
+                    recall.judged.len(),
+                    recall.findings
+                );
+                let owed: Vec<String> = recall.owed.iter().map(Owed::in_words).collect();
+                if !owed.is_empty() {
+                    text.push_str("; still to put back: ");
+                    text.push_str(&plain(&owed.join("; ")));
+                }
+                if let Some(lacks) = recall.service.lacks() {
+                    text.push_str("; ");
+                    text.push_str(lacks);
+                }
+                text + "; every hold point must be shown again"
+            }
+            Held::Elsewhere => format!(
+                "cliplead: {unit}: a visit by {:?} is open since {since}; `take over {unit}` goes on with it here",
+                plain(&self.machine)
+            ),
+            Held::Unreadable(why) => format!(
+                "cliplead: {unit}: a visit is open and cannot be read, so nobody knows what is still to put back; look at the unit \
+                 before it gets power: {}",
+                plain(why)
+            ),
+        }
+    }
+}
+
+/// Day and time of a wall clock, UTC.
+fn day_and_time(wall_ms: i64) -> String {
+    let at = UNIX_EPOCH + Duration::from_millis(u64::try_from(wall_ms).unwrap_or(0));
+    let written = httpdate::fmt_http_date(at);
+    // "Sun, 06 Nov 1994 08:49:37 GMT" (RFC 9110, 5.6.7).
+    written.get(5..22).map_or_else(|| written.clone(), |part| format!("{part} UTC"))
+}
+
+#[cfg(test)]
+mod tests;
