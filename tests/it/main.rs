@@ -29,3 +29,4 @@ mod rule_files;
 mod site;
 mod streams;
 mod typed;
+mod visit;
