@@ -30,3 +30,4 @@ mod rule_files;
 mod site;
 mod streams;
 mod typed;
+mod visit;

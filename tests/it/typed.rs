@@ -43,7 +43,12 @@ fn a_visit_in_typed_lines_replays_to_the_same_verdicts() {
     daemon.wait(Stream::Err, "skipped: hatch locked");
     daemon.wait(Stream::Err, "end of the route: 1 of 3 checks have a verdict");
     daemon.wait(Stream::Err, "refused: RTU-03 stays open: it is owed");
-    daemon.type_line("restored one lead off\nclose\nunit RTU-02\nfinish");
+    daemon.type_line("restored one lead off\nclose");
+    daemon.wait(
+        Stream::Err,
+        "refused: RTU-03 stays open: it was locked out, and nothing says that it has power again",
+    );
+    daemon.type_line("close roof hatch locked\nunit RTU-02\nfinish");
     daemon.wait(Stream::Err, "visit at RTU-03 closed");
     let lines = daemon.wait_data(2);
     assert_eq!([site::word(&lines[0]), site::word(&lines[1])], ["pass", "no verdict"], "{}", daemon.told());

@@ -112,6 +112,13 @@ fn owed(event: VisitEvent) -> Owed {
 }
 
 impl Remembered {
+    /// One that this machine holds.
+    #[cfg(test)]
+    pub(super) fn here(recall: Recall) -> Self {
+        let unit_tag = recall.unit_tag.clone();
+        Self { unit_tag, machine: String::new(), opened_wall_ms: 0, held: Held::Here(Box::new(recall)) }
+    }
+
     /// Whether this machine goes on with it.
     pub(super) fn is_here(&self) -> bool {
         matches!(self.held, Held::Here(_))

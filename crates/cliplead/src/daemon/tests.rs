@@ -2,6 +2,7 @@
 
 mod figures;
 mod inputs;
+mod visits;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -17,6 +18,7 @@ use visit::round::{LapseReason, Output, Settings};
 use super::core::{Core, Outlets};
 use super::keeper::{Job, Key, Told};
 use super::released::Saved;
+use super::remember::Remembered;
 use super::store::Store;
 use super::tape::Tape;
 use super::{Ask, Input, Notice, Setup};
@@ -62,7 +64,18 @@ impl Bench {
     }
 
     fn with(checks: &[(&str, &str)], store: Store, jobs: Receiver<Job>) -> Self {
-        Self::of_parts(checks, Vec::new(), None, store, jobs)
+        Self::of_parts(checks, Vec::new(), None, store, jobs, None)
+    }
+
+    /// The history remembers these visits.
+    fn after(checks: &[(&str, &str)], remembered: Vec<Remembered>) -> Self {
+        let (jobs, received) = sync_channel(64);
+        let first = Some(Told::Open(remembered));
+        Self::of_parts(checks, Vec::new(), None, Store::played(jobs), received, first)
+    }
+
+    fn without_route() -> Self {
+        Self::new(&[])
     }
 
     /// With these devices behind the one that is typed in.
@@ -72,6 +85,7 @@ impl Bench {
         tape: Option<Tape>,
         store: Store,
         jobs: Receiver<Job>,
+        first: Option<Told>,
     ) -> Self {
         let micros = Arc::new(AtomicU64::new(1_000_000_000));
         let of_clock = Arc::clone(&micros);
@@ -104,7 +118,7 @@ impl Bench {
             clock: Arc::clone(&clock),
         };
         let outlets = Outlets { tape, notices: sender, views };
-        Self { core: Core::new(setup, store, clock, outlets, None), micros, jobs, notices, view }
+        Self { core: Core::new(setup, store, clock, outlets, first), micros, jobs, notices, view }
     }
 
     fn pass(&self, span: Duration) {
@@ -161,6 +175,13 @@ impl Bench {
                 Notice::Round(_) => None,
             })
             .collect()
+    }
+
+    /// The history has stored what happened in the visit so far.
+    fn store_visit(&mut self) {
+        for number in 1..=self.core.store.visit_events {
+            self.core.told(Told::Stored(Key::Visit(number)));
+        }
     }
 
     fn stored(&mut self) -> Vec<history::Verdict> {
@@ -281,6 +302,7 @@ fn a_verdict_that_waits_too_long_is_shown_unsaved_and_nothing_rests_on_it() {
     assert!(view["faults"][0].as_str().unwrap().contains("the disk is full"));
     assert!(!bench.core.store.is_sound());
     // The disk is back: it is stored in its order, and counts from now on.
+    bench.store_visit();
     bench.core.told(Told::Stored(Key::Verdict(1)));
     assert_eq!(bench.said(), ["shown capacitor proved"]);
     let view = bench.view();
@@ -296,6 +318,7 @@ fn an_error_that_no_retry_can_mend_blocks_nothing_behind_it() {
     bench.act(typed("capacitance", "40.0 uF")).unwrap();
     bench.act(Act::Again).unwrap();
     bench.act(typed("capacitance", "30.0 uF")).unwrap();
+    bench.store_visit();
     bench.core.told(Told::Refused(Key::Verdict(1), "the id is taken".into()));
     bench.core.told(Told::Stored(Key::Verdict(2)));
     assert_eq!(bench.said(), ["pass No", "fail Yes"]);

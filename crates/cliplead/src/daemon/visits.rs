@@ -78,7 +78,7 @@ fn event(kind: &str, by: &By, at: Instant) -> history::VisitEvent {
 }
 
 /// An event as the history stores it; `None` for what belongs to no visit. The machine is still missing.
-fn row(output: &Output, at: Instant) -> Option<history::VisitEvent> {
+pub(super) fn row(output: &Output, at: Instant) -> Option<history::VisitEvent> {
     let of = |kind: &str, unit_tag: &str, by: &By| history::VisitEvent {
         unit_tag: unit_tag.to_owned(),
         ..event(kind, by, at)
@@ -119,6 +119,3 @@ fn row(output: &Output, at: Instant) -> Option<history::VisitEvent> {
         _ => return None,
     })
 }
-
-#[cfg(test)]
-mod tests;

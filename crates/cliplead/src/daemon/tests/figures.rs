@@ -50,6 +50,7 @@ fn passed() -> Bench {
     bench.core.told(Told::Open(Vec::new()));
     bench.confirm_all();
     bench.act(typed("capacitance", "40.0 uF")).unwrap();
+    bench.store_visit();
     bench.core.told(Told::Stored(Key::Verdict(1)));
     bench.said();
     bench.stored();

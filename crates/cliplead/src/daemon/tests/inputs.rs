@@ -32,7 +32,7 @@ fn meter() -> Device {
 
 /// A bench with a meter and no history.
 fn with_meter() -> Bench {
-    Bench::of_parts(CAPACITOR, vec![meter()], None, Store::nothing(), sync_channel(1).1)
+    Bench::of_parts(CAPACITOR, vec![meter()], None, Store::nothing(), sync_channel(1).1, None)
 }
 
 impl Bench {
@@ -306,7 +306,7 @@ fn next_between_two_values_of_one_chunk_stands_on_the_recording_where_it_was_tak
     let _ = std::fs::remove_file(&path);
     let file = Gone(path.clone());
     let tape = Tape::create(&path).unwrap();
-    let mut bench = Bench::of_parts(TWO, Vec::new(), Some(tape), Store::nothing(), sync_channel(1).1);
+    let mut bench = Bench::of_parts(TWO, Vec::new(), Some(tape), Store::nothing(), sync_channel(1).1, None);
     let confirmed = ["locked out", "leads proved", "proved dead", "discharged", "one lead off"]
         .map(|name| format!("confirm {name}\n"))
         .concat();
