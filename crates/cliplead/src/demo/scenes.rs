@@ -321,6 +321,8 @@ fn under_load() -> Scene {
         rule: "capacitor-under-load",
         plate: &[("capacitance", "35 uF"), ("tolerance", "6 %"), ("frequency", "60 Hz")],
         steps: vec![
+            Act("power back"),
+            Act("confirm running"),
             Act("confirm live work approved"),
             volts_ac(372.4),
             UntilSettled,
