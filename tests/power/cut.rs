@@ -11,7 +11,7 @@ use std::process::Command;
 use checks::{Disk, Event, Fate, Folder, Rng, lay_out, trace};
 use history::{
     FollowUp, History, HistoryError, HoldPoint, Judgement, NewRound, PlateValue, RawReading, Verdict,
-    VerdictReading,
+    VerdictReading, VisitEvent,
 };
 
 const CHILD: &str = "cut::the_writer_by_itself";
@@ -20,7 +20,7 @@ const VERDICTS: u32 = 75;
 /// A figure follows every fifth verdict.
 const FIGURE_EVERY: u32 = 5;
 /// What is committed and said in each of the rounds.
-const SAID: u32 = VERDICTS + VERDICTS / FIGURE_EVERY;
+const SAID: u32 = VERDICTS + 2 * (VERDICTS / FIGURE_EVERY);
 /// Raw readings before every second verdict.
 const READINGS: u64 = 200;
 /// Raw readings of a round.
@@ -120,6 +120,23 @@ fn figure(round: u32, check: u32) -> FollowUp {
     }
 }
 
+/// What happens in a visit behind the figure of this check: a visit of three events each time.
+fn event(round: u32, check: u32) -> VisitEvent {
+    let kind = ["opened", "finding", "closed"][(check / FIGURE_EVERY - 1) as usize % 3];
+    VisitEvent {
+        uid: format!("event-{round}-{check}"),
+        visit: (kind == "opened").then(|| format!("visit-{round}-{check}")),
+        unit_tag: format!("RTU-{round}"),
+        machine: "this machine".to_owned(),
+        kind: kind.to_owned(),
+        text: Some("coil fouled".to_owned()),
+        as_left: (kind == "finding").then_some(false),
+        at_us: u64::from(check) * 1_000_000,
+        wall_ms: 1_790_000_000_000,
+        ..VisitEvent::default()
+    }
+}
+
 fn reading(n: u64) -> RawReading {
     RawReading {
         device: format!("meter {}", n % 4),
@@ -147,6 +164,9 @@ fn write(path: &Path, said: impl Fn(&str)) -> Result<(), HistoryError> {
                 let figure = figure(number, check);
                 history.commit_follow_up(id, &figure)?;
                 said(&figure.uid);
+                let event = event(number, check);
+                history.commit_visit_event(id, &event)?;
+                said(&event.uid);
             }
         }
         history.end_round(id, 1_790_000_100_000)?;
@@ -287,6 +307,17 @@ fn lost(path: &Path, shown: &BTreeSet<String>, from_version_1: bool) -> Result<u
             figures.extend(behind.into_iter().map(|found| found.uid));
         }
     }
+    let mut events = BTreeSet::new();
+    for visit in reader.visits().unwrap() {
+        for stored in reader.visit_events(&visit.uid).map_err(|error| error.to_string())? {
+            let number = |part: Option<&str>| part.and_then(|part| part.parse().ok()).unwrap_or_default();
+            let mut parts = stored.event.uid.split('-').skip(1);
+            if stored.event != event(number(parts.next()), number(parts.next())) {
+                return Err(format!("{} is another than was committed", stored.event.uid));
+            }
+            events.insert(stored.event.uid);
+        }
+    }
     let old = if from_version_1 { 4 } else { 0 };
     if sound != new + old {
         return Err(format!("{sound} verdicts, of them {new} of this run; {old} were there before"));
@@ -298,7 +329,10 @@ fn lost(path: &Path, shown: &BTreeSet<String>, from_version_1: bool) -> Result<u
             return Err(format!("{readings} raw readings in {}", round.new.uid));
         }
     }
-    Ok(shown.iter().filter(|uid| !stored.contains_key(*uid) && !figures.contains(*uid)).count())
+    Ok(shown
+        .iter()
+        .filter(|uid| !stored.contains_key(*uid) && !figures.contains(*uid) && !events.contains(*uid))
+        .count())
 }
 
 fn setting(name: &str, default: u64) -> u64 {

@@ -108,9 +108,9 @@ fn verdict(check: u32) -> Verdict {
     let value = 39.0 + f64::from(check % 100) * 0.01;
     let hold_points = ["locked out", "proved dead", "discharged", "one lead off", "leads proved"];
     Verdict {
+        visit: None,
         uid: format!("018f3c1e-0000-7000-8000-{check:012}"),
         seq: check.into(),
-        visit: None,
         check,
         unit_tag: "RTU-07".to_owned(),
         component: format!("component {}", check % 100),

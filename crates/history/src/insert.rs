@@ -5,7 +5,6 @@ use rusqlite::{Connection, Error as SqlError, OptionalExtension, params};
 use crate::digest;
 use crate::error::HistoryError;
 use crate::model::{Committed, NewRound, RoundId, Verdict, VerdictId, VerdictReading, WORDS};
-use crate::visits;
 
 /// What aborts a transaction.
 pub(crate) enum Stop {
@@ -72,7 +71,7 @@ fn insert_verdict(
         return Err(HistoryError::SeqTaken { uid: uid.to_owned(), seq: v.seq, taken_by }.into());
     }
     let visit =
-        v.visit.as_deref().map(|visit| visits::row_of(tx, visit, || format!("verdict {uid}"))).transpose()?;
+        v.visit.as_deref().map(|visit| visit_row_of(tx, visit, || format!("verdict {uid}"))).transpose()?;
     let digest = digest::of(digest::VERSION, of_round, v);
     tx.prepare_cached(
         "INSERT INTO verdict (uid, round_id, check_number, unit_tag, component, rule, title, rule_hash, word, reason,
@@ -117,6 +116,15 @@ fn insert_verdict(
         insert.execute(params![id.0, ord, h.name, h.shown, h.how, at_us])?;
     }
     Ok(id)
+}
+
+/// The row number of a visit.
+fn visit_row_of(tx: &Connection, uid: &str, of: impl Fn() -> String) -> Result<i64, Stop> {
+    let found = tx
+        .prepare_cached("SELECT visit_id FROM visit WHERE uid = ?1")?
+        .query_row([uid], |row| row.get(0))
+        .optional()?;
+    Ok(found.ok_or_else(|| HistoryError::NoOpenVisit { of: of(), at: uid.to_owned() })?)
 }
 
 fn insert_readings(

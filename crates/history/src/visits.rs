@@ -9,6 +9,9 @@ use crate::insert::{Stop, whole};
 use crate::model::{NewRound, RoundId, StoredVisitEvent, VISIT_KINDS, Visit, VisitCheck, VisitEvent};
 use crate::read::{Reader, new_round, unsigned};
 
+/// An event that is stored: its place, the version of its digest, the digest, its visit.
+type Stored = (i64, i64, [u8; 32], VisitRow);
+
 /// A row of `visit`.
 struct VisitRow {
     id: i64,
@@ -27,15 +30,6 @@ const ROW: &str = "SELECT visit_id, v.uid, unit_tag, opened_wall_ms FROM visit v
 
 fn visit_row(row: &Row<'_>) -> rusqlite::Result<VisitRow> {
     Ok(VisitRow { id: row.get(0)?, uid: row.get(1)?, unit_tag: row.get(2)?, opened_wall_ms: row.get(3)? })
-}
-
-/// The row number of a visit.
-pub(crate) fn row_of(tx: &Connection, uid: &str, of: impl Fn() -> String) -> Result<i64, Stop> {
-    let found = tx
-        .prepare_cached("SELECT visit_id FROM visit WHERE uid = ?1")?
-        .query_row([uid], |row| row.get(0))
-        .optional()?;
-    Ok(found.ok_or_else(|| HistoryError::NoOpenVisit { of: of(), at: uid.to_owned() })?)
 }
 
 /// Stores `event`, unless it is stored already.
@@ -68,8 +62,8 @@ pub(crate) fn commit(
     Ok(())
 }
 
-/// An event that is stored under this id: place, version, digest and visit.
-fn stored(tx: &Connection, uid: &str) -> Result<Option<(i64, i64, [u8; 32], VisitRow)>, Stop> {
+/// The event that is stored under this id.
+fn stored(tx: &Connection, uid: &str) -> Result<Option<Stored>, Stop> {
     let found = tx
         .prepare_cached(
             "SELECT v.visit_id, v.uid, v.unit_tag, v.opened_wall_ms, e.seq, e.digest_version, e.digest

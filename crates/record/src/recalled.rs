@@ -30,7 +30,7 @@ pub struct RecalledLine {
 /// Something that must be put back.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[allow(missing_docs)]
+#[allow(missing_docs)] // as above
 pub struct OwedLine {
     /// Empty where it is of the whole unit.
     #[serde(default, skip_serializing_if = "String::is_empty")]
@@ -42,7 +42,7 @@ pub struct OwedLine {
 /// A check that has a verdict.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[allow(missing_docs)]
+#[allow(missing_docs)] // as above
 pub struct JudgedLine {
     pub component: String,
     pub rule: String,

@@ -21,7 +21,7 @@ pub use declarations::{DECLARATIONS, Declaration};
 
 use crate::diagnostic::{At, Findings, did_you_mean};
 
-use evidence::{CONDITIONAL_PASS, lead_to_the_state};
+use evidence::lead_to_the_state;
 use literal::{Literal, literal};
 
 /// Most items of one kind (nameplate items, readings, limits): the engine's map limit.
@@ -159,12 +159,6 @@ impl Reader<'_, '_> {
                 let drift = AcceptedDrift { name: called.to_string(), per_minute: *per_minute, source };
                 self.may_drift(name, drift, position);
             }
-            ("unit_state", [Text(word)]) => self.unit_state(word, position),
-            ("shows", [Text(name)]) => self.shows(name, false, position),
-            ("shows", [Text(name), Text(word)]) if word == CONDITIONAL_PASS => {
-                self.shows(name, true, position)
-            }
-            ("puts_back", [Text(what)]) => self.puts_back(what, position),
             ("limit", [Text(name), Number(value), Text(unit), Text(source)]) => {
                 let ((unit, _), source) = (self.unit(unit, position), self.source(source, source_at));
                 self.name(name, position);
@@ -174,15 +168,8 @@ impl Reader<'_, '_> {
                 let limit = NamedLimit { name: name.to_string(), value: *value, unit, source, line };
                 self.header.limits.push(limit);
             }
-            ("danger", [Text(name), Text(side), Text(limit), Text(advice)]) => {
-                self.danger([name, side, limit, advice], &[], position);
-            }
-            ("danger", [Text(name), Text(side), Text(limit), Text(advice), Texts(ends)]) => {
-                self.danger([name, side, limit, advice], ends, position);
-            }
-            ("hold_points", [Texts(names)]) => self.hold_points(names, position),
-            ("terminals", [Texts(names)]) => self.terminals(names, position),
             ("one_moment", [Texts(names), Number(seconds)]) => self.one_moment(names, *seconds, position),
+            _ if self.of_evidence(name, &forms, position) => {}
             _ => {
                 let forms = DECLARATIONS.iter().find(|d| d.name == name).map_or(&[][..], |d| d.forms);
                 self.findings.error(position, format!("write {}", forms.join(" or ")));

@@ -100,7 +100,6 @@ pub(super) fn words(output: &Output) -> Option<String> {
         }
         Output::Reset { why } => format!("    started anew: {}", why.text()),
         Output::Asked { number, question } => format!("    QUESTION {number}: {}", plain(question)),
-        Output::Opened { unit_tag, .. } => format!("  visit at {} begins", plain(unit_tag)),
         Output::Skipped { check, why: Some(why), .. } => format!("  check {check} skipped: {}", plain(why)),
         Output::Skipped { check, why: None, .. } => {
             format!("  check {check} passed by: nothing was done for it")
@@ -108,6 +107,17 @@ pub(super) fn words(output: &Output) -> Option<String> {
         Output::RouteEnds { checks, judged } => {
             format!("  end of the route: {judged} of {checks} checks have a verdict")
         }
+        Output::Refused { .. } | Output::Verdict(_) | Output::Completed { .. } | Output::Amended { .. } => {
+            return None;
+        }
+        of_visit => return visit_words(of_visit),
+    })
+}
+
+/// What becomes of a visit. What is remembered of one is told with what the history has of it.
+fn visit_words(output: &Output) -> Option<String> {
+    Some(match output {
+        Output::Opened { unit_tag, .. } => format!("  visit at {} begins", plain(unit_tag)),
         Output::Paused { .. } => "  PAUSED: every hold point is open again; `resume` goes on".to_owned(),
         Output::Resumed { .. } => "  resumed".to_owned(),
         Output::Finding { unit_tag, component, text, as_left, .. } => {
@@ -133,17 +143,7 @@ pub(super) fn words(output: &Output) -> Option<String> {
             }
             text
         }
-        // What is remembered of a visit is told with what the history has of it.
-        Output::Returned { .. }
-        | Output::Recalled { .. }
-        | Output::TakeOver { .. }
-        | Output::Service { .. }
-        | Output::Refused { .. }
-        | Output::Verdict(_)
-        | Output::Completed { .. }
-        | Output::Amended { .. } => {
-            return None;
-        }
+        _ => return None,
     })
 }
 

@@ -59,7 +59,7 @@ fn a_visit_is_read_back_after_a_restart_and_goes_on_in_another_round() {
         machine: MACHINES[0].to_owned(),
         closed_wall_ms: None,
     };
-    assert_eq!(history.reader().open_visits(SITE).unwrap(), [visit.clone()]);
+    assert_eq!(history.reader().open_visits(SITE).unwrap(), std::slice::from_ref(&visit));
     assert_eq!(history.reader().open_visits("Quay House").unwrap(), []);
     let stored = history.reader().visit_events(&visit.uid).unwrap();
     let back: Vec<_> =
@@ -71,9 +71,9 @@ fn a_visit_is_read_back_after_a_restart_and_goes_on_in_another_round() {
     history.commit_visit_event(second, &event("restored", "restored")).unwrap();
     history.commit_visit_event(second, &closed).unwrap();
     assert_eq!(history.reader().open_visits(SITE).unwrap(), []);
-    let ended = Visit { closed_wall_ms: Some(1_790_000_900_000), ..visit.clone() };
-    assert_eq!(history.reader().visits().unwrap(), [ended]);
     assert_eq!(history.reader().visit_events(&visit.uid).unwrap()[5].round_uid, "r-2");
+    let ended = Visit { closed_wall_ms: Some(1_790_000_900_000), ..visit };
+    assert_eq!(history.reader().visits().unwrap(), [ended]);
     assert_eq!(history.reader().integrity().unwrap(), 0);
     let late = history.commit_visit_event(second, &event("late", "finding")).unwrap_err();
     assert!(matches!(late, HistoryError::NoOpenVisit { .. }) && !late.can_retry(), "{late}");

@@ -8,20 +8,43 @@ use judge::rule::{Header, Shows, UnitState};
 use rhai::{ImmutableString, Position};
 use visit::hold;
 
-use super::Reader;
+use super::{Literal, Reader};
 use crate::diagnostic::{Findings, did_you_mean};
 
 /// Things that one rule puts back at most.
 const PUTS_BACK_MAX: usize = 8;
 /// The word with which `shows` takes a conditional pass too.
-pub(super) const CONDITIONAL_PASS: &str = "conditional pass";
+const CONDITIONAL_PASS: &str = "conditional pass";
 /// Terminals of a part. Our own choice: with six there are 21 pairs to read.
 const TERMINALS: core::ops::RangeInclusive<usize> = 2..=6;
 /// Letters of a terminal's name.
 const TERMINAL_LETTERS: usize = 8;
 
 impl Reader<'_, '_> {
-    pub(super) fn unit_state(&mut self, word: &str, position: Position) {
+    /// Takes a declaration of evidence; false for any other.
+    pub(super) fn of_evidence(&mut self, name: &str, forms: &[&Literal], position: Position) -> bool {
+        use Literal::{Text, Texts};
+        match (name, forms) {
+            ("unit_state", [Text(word)]) => self.unit_state(word, position),
+            ("shows", [Text(name)]) => self.shows(name, false, position),
+            ("shows", [Text(name), Text(word)]) if word == CONDITIONAL_PASS => {
+                self.shows(name, true, position)
+            }
+            ("puts_back", [Text(what)]) => self.puts_back(what, position),
+            ("danger", [Text(name), Text(side), Text(limit), Text(advice)]) => {
+                self.danger([name, side, limit, advice], &[], position);
+            }
+            ("danger", [Text(name), Text(side), Text(limit), Text(advice), Texts(ends)]) => {
+                self.danger([name, side, limit, advice], ends, position);
+            }
+            ("hold_points", [Texts(names)]) => self.hold_points(names, position),
+            ("terminals", [Texts(names)]) => self.terminals(names, position),
+            _ => return false,
+        }
+        true
+    }
+
+    fn unit_state(&mut self, word: &str, position: Position) {
         if self.state_at.replace(position).is_some() {
             self.findings.error(position, "this is declared twice");
         }
@@ -35,7 +58,7 @@ impl Reader<'_, '_> {
         }
     }
 
-    pub(super) fn puts_back(&mut self, what: &str, position: Position) {
+    fn puts_back(&mut self, what: &str, position: Position) {
         if what.trim().is_empty() {
             self.findings.error(position, "this text is empty");
         } else if self.header.puts_back.iter().any(|known| known == what) {
@@ -46,7 +69,7 @@ impl Reader<'_, '_> {
         self.header.puts_back.push(what.to_string());
     }
 
-    pub(super) fn shows(&mut self, name: &str, by_conditional_pass: bool, position: Position) {
+    fn shows(&mut self, name: &str, by_conditional_pass: bool, position: Position) {
         if hold::known(name).is_none() {
             let hint = did_you_mean(name, hold::KNOWN.iter().map(|known| known.name));
             self.findings.error(position, format!("no hold point {name:?} is known{hint}"));
@@ -61,7 +84,7 @@ impl Reader<'_, '_> {
         self.header.shows.push(Shows { name: name.to_string(), by_conditional_pass });
     }
 
-    pub(super) fn hold_points(&mut self, names: &[(ImmutableString, Position)], position: Position) {
+    fn hold_points(&mut self, names: &[(ImmutableString, Position)], position: Position) {
         if self.hold_points_at.replace(position).is_some() {
             self.findings.error(position, "hold points are declared twice: put them in one list");
         }
@@ -80,7 +103,7 @@ impl Reader<'_, '_> {
         }
     }
 
-    pub(super) fn terminals(&mut self, names: &[(ImmutableString, Position)], position: Position) {
+    fn terminals(&mut self, names: &[(ImmutableString, Position)], position: Position) {
         if self.terminals_at.replace(position).is_some() {
             self.findings.error(position, "terminals are declared twice: put them in one list");
         }
