@@ -218,23 +218,7 @@ impl Truth {
             Output::Service { unit_tag, service, .. } => {
                 self.open.iter_mut().filter(|(unit, _)| unit == unit_tag).for_each(|open| open.1 = *service);
             }
-            Output::Closed { unit_tag, why, .. } => {
-                let out = self.isolated[which(unit_tag)].is_some();
-                let alive = self.life[which(unit_tag)] > self.isolated[which(unit_tag)];
-                if why.is_none() && out && !alive {
-                    return Err("closed while it is locked out".into());
-                }
-                self.open.retain(|(unit, _)| unit != unit_tag);
-                let owed = self.owed.iter().filter(|(unit, ..)| unit == unit_tag).count();
-                if why.is_none() && owed > 0 {
-                    return Err(format!("closed while {owed} things are owed"));
-                }
-                self.isolated[which(unit_tag)] = None;
-                count.closed += 1;
-                count.closed_owing += u64::from(owed > 0);
-                self.shown.retain(|s| s.name == "leads proved" || s.spot.unit != *unit_tag);
-                self.failed.retain(|(unit, _)| unit != unit_tag);
-            }
+            Output::Closed { unit_tag, why, .. } => self.closed(unit_tag, why.is_some(), count)?,
             Output::Contradicted { .. } => count.contradicted += 1,
             Output::Verdict(verdict) => {
                 if verdict.danger {
@@ -249,6 +233,26 @@ impl Truth {
             }
             _ => {}
         }
+        Ok(())
+    }
+
+    /// A visit was closed.
+    fn closed(&mut self, unit_tag: &str, for_a_reason: bool, count: &mut Count) -> Result<(), String> {
+        let out = self.isolated[which(unit_tag)].is_some();
+        let alive = self.life[which(unit_tag)] > self.isolated[which(unit_tag)];
+        if !for_a_reason && out && !alive {
+            return Err("closed while it is locked out".into());
+        }
+        self.open.retain(|(unit, _)| unit != unit_tag);
+        let owed = self.owed.iter().filter(|(unit, ..)| unit == unit_tag).count();
+        if !for_a_reason && owed > 0 {
+            return Err(format!("closed while {owed} things are owed"));
+        }
+        self.isolated[which(unit_tag)] = None;
+        count.closed += 1;
+        count.closed_owing += u64::from(owed > 0);
+        self.shown.retain(|s| s.name == "leads proved" || s.spot.unit != unit_tag);
+        self.failed.retain(|(unit, _)| unit != unit_tag);
         Ok(())
     }
 
