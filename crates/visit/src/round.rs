@@ -353,7 +353,7 @@ impl Round {
         self.ended = None;
         self.route.armed(&plan);
         self.checks = self.checks.saturating_add(1);
-        self.visit(&plan.unit_tag, by);
+        self.arrive(&plan.unit_tag, by);
         let rule = self.rules.find(&plan.rule).cloned();
         let job = Job { number: self.checks, plan, rule };
         self.say(Output::Armed {
@@ -364,7 +364,6 @@ impl Round {
             cautions: job.header().map_or_else(Vec::new, |header| header.cautions.clone()),
         });
         self.ledger.serve(Some(&job));
-        self.unit = Some(job.plan.unit_tag.clone());
         self.check = Some(Check::new(job));
         self.take(Vec::new());
     }
@@ -416,12 +415,13 @@ impl Round {
                 "{name:?} was not taken: too much is owed already; put something back first"
             ));
         }
+        let by = if let How::Confirmed(by) = &how { by.clone() } else { By::Unsaid };
+        self.visit(&by);
         if let Some(check) = &mut self.check {
             check.touch();
         }
         let place = self.check.as_ref().map(|check| check.job().place());
         let owed = place.and_then(|place| self.restoration.shown(name, place));
-        let by = if let How::Confirmed(by) = &how { by.clone() } else { By::Unsaid };
         let changes = self.ledger.show(name, how, self.now);
         self.take(changes);
         if name == "locked out" {
@@ -437,6 +437,9 @@ impl Round {
 
     /// Puts the verdict of the armed check together, tells it, and lets other checks have what it shows.
     fn end(&mut self, ending: Ending, live: bool) {
+        if self.check.as_ref().is_some_and(|check| !check.is_untouched()) {
+            self.visit(&By::Unsaid);
+        }
         let Some(check) = &mut self.check else { return };
         self.verdicts = self.verdicts.saturating_add(1);
         let job = check.job();
