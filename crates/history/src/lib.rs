@@ -32,7 +32,7 @@ mod tests;
 
 pub use error::HistoryError;
 pub use model::{
-    Committed, FollowUp, HoldPoint, Judgement, KINDS, NewRecording, NewRound, PlateValue, RawReading,
+    Committed, Entry, FollowUp, HoldPoint, Judgement, KINDS, NewRecording, NewRound, PlateValue, RawReading,
     Recording, RecordingId, Round, RoundId, Sha256Hex, StoredVerdict, StoredVisitEvent, TrendPoint,
     VISIT_KINDS, Verdict, VerdictId, VerdictReading, VerdictSummary, Visit, VisitCheck, VisitEvent, WORDS,
 };

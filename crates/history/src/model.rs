@@ -389,6 +389,17 @@ pub struct RawReading {
     pub state: String,
 }
 
+/// One of several to commit together ([`crate::History::commit_all`]).
+#[derive(Clone, Copy, Debug)]
+pub enum Entry<'a> {
+    /// A verdict.
+    Verdict(&'a Verdict),
+    /// What follows a verdict.
+    FollowUp(&'a FollowUp),
+    /// An event of a visit.
+    VisitEvent(&'a VisitEvent),
+}
+
 /// A recording to list.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct NewRecording {

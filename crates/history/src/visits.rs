@@ -254,22 +254,6 @@ impl Reader {
         Ok(open.into_iter().map(|(_, visit)| visit).collect())
     }
 
-    /// The visit that a machine has open at a unit.
-    ///
-    /// # Errors
-    /// If the file cannot be read.
-    pub fn open_visit(
-        &self,
-        site: &str,
-        unit_tag: &str,
-        machine: &str,
-    ) -> Result<Option<Visit>, HistoryError> {
-        let here = format!(
-            "{VISIT} WHERE s.name = ?1 AND unit_tag = ?2 AND machine = ?3 AND closed_wall_ms IS NULL"
-        );
-        Ok(self.list(&here, params![site, unit_tag, machine], visit)?.pop())
-    }
-
     /// All visits, in the order of their begin.
     ///
     /// # Errors

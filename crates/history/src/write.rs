@@ -9,7 +9,7 @@ use crate::error::HistoryError;
 use crate::follow_up;
 use crate::insert::{Stop, commit_one, finite_or_none, whole};
 use crate::model::{
-    Committed, FollowUp, NewRecording, NewRound, RawReading, RecordingId, RoundId, Verdict, VisitEvent,
+    Committed, Entry, FollowUp, NewRecording, NewRound, RawReading, RecordingId, RoundId, Verdict, VisitEvent,
 };
 use crate::open::{BUSY_TIMEOUT_MS_DEFAULT, Db, Durability, Flush};
 use crate::read::{Reader, round_at};
@@ -195,6 +195,21 @@ impl History {
     /// one already; otherwise as for [`History::commit_verdict`].
     pub fn commit_visit_event(&mut self, round: RoundId, event: &VisitEvent) -> Result<(), HistoryError> {
         self.transact(Flush::Now, |tx| visits::commit(tx, round, &round_of(tx, round)?, event))
+    }
+
+    /// Commits several in their order in one transaction, all or none, with one flush of the disk.
+    ///
+    /// # Errors
+    /// As for each of them alone; none was stored.
+    pub fn commit_all(&mut self, round: RoundId, entries: &[Entry<'_>]) -> Result<(), HistoryError> {
+        self.transact(Flush::Now, |tx| {
+            let of_round = round_of(tx, round)?;
+            entries.iter().try_for_each(|entry| match entry {
+                Entry::Verdict(verdict) => commit_one(tx, round, &of_round, verdict).map(|_| ()),
+                Entry::FollowUp(follow_up) => follow_up::commit(tx, round, &of_round, follow_up),
+                Entry::VisitEvent(event) => visits::commit(tx, round, &of_round, event),
+            })
+        })
     }
 
     /// Appends raw readings in one transaction, all or none, without waiting for the disk: they are flushed with the

@@ -72,11 +72,11 @@ pub const AMENDMENTS_MAX: u32 = 8;
 /// What a round says. Each comes with its time.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Output {
-    /// A unit came under work for the first time in its visit.
+    /// A visit has begun: something is done at a unit for the first time in it.
     Opened {
         /// The unit's tag.
         unit_tag: String,
-        /// Who went there.
+        /// Who did it.
         by: By,
     },
     /// A unit whose visit is open comes under work again.

@@ -392,7 +392,7 @@ impl Round {
         self.ended = None;
         self.route.armed(&plan);
         self.checks = self.checks.saturating_add(1);
-        self.visit(&plan.unit_tag, by);
+        self.arrive(&plan.unit_tag, by);
         let rule = self.rules.find(&plan.rule).cloned();
         let job = Job { number: self.checks, plan, rule };
         self.say(Output::Armed {
@@ -403,7 +403,6 @@ impl Round {
             cautions: job.header().map_or_else(Vec::new, |header| header.cautions.clone()),
         });
         self.ledger.serve(Some(&job));
-        self.unit = Some(job.plan.unit_tag.clone());
         self.check = Some(Check::new(job));
         self.take(Vec::new());
     }
@@ -471,12 +470,13 @@ impl Round {
         if known.power != Power::Any {
             self.contradicted = None;
         }
+        let by = if let How::Confirmed(by) = &how { by.clone() } else { By::Unsaid };
+        self.visit(&by);
         if let Some(check) = &mut self.check {
             check.shown();
         }
         let place = self.check.as_ref().map(|check| check.job().place());
         let owed = place.and_then(|place| self.restoration.shown(name, place));
-        let by = if let How::Confirmed(by) = &how { by.clone() } else { By::Unsaid };
         let changes = self.ledger.show(name, how, device, self.now);
         self.take(changes);
         if name == "locked out" {
@@ -506,6 +506,9 @@ impl Round {
 
     /// Puts the verdict of the armed check together, tells it, and lets other checks have what it shows.
     fn end(&mut self, ending: Ending, live: bool) {
+        if self.check.as_ref().is_some_and(|check| !check.is_untouched()) {
+            self.visit(&By::Unsaid);
+        }
         let Some(check) = &mut self.check else { return };
         self.verdicts = self.verdicts.saturating_add(1);
         let job = check.job();

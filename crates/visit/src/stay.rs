@@ -84,12 +84,17 @@ pub(crate) struct Stays(BTreeMap<String, Service>);
 impl Stays {
     /// Whether a visit at this unit is open, or may be opened.
     pub(crate) fn has_room(&self, unit_tag: &str) -> bool {
-        self.0.contains_key(unit_tag) || self.0.len() < VISITS_MAX
+        self.is_open(unit_tag) || self.0.len() < VISITS_MAX
     }
 
-    /// A check of this unit comes under work; says whether the visit begins with it.
+    /// Whether a visit at this unit is open.
+    pub(crate) fn is_open(&self, unit_tag: &str) -> bool {
+        self.0.contains_key(unit_tag)
+    }
+
+    /// Something is done at this unit; says whether the visit begins with it.
     pub(crate) fn open(&mut self, unit_tag: &str) -> bool {
-        let is_new = !self.0.contains_key(unit_tag);
+        let is_new = !self.is_open(unit_tag);
         if is_new {
             self.0.insert(unit_tag.to_string(), Service::Untouched);
         }

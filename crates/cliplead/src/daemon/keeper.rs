@@ -2,17 +2,19 @@
 //! delays nobody but those who wait for it; a disk that refuses is tried again for as long as the program runs. An error
 //! that no retry can mend is told, and what stands behind it goes on. Decides nothing.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::time::{Duration, Instant};
 
 use anyhow::Context as _;
-use history::{History, HistoryError, NewRound, RawReading, RoundId};
+use history::{Entry, History, HistoryError, NewRound, RawReading, RoundId};
 use tokio::sync::mpsc;
 
 use super::remember::{self, Remembered};
 
+/// Jobs that are stored together at most.
+const GROUP_MAX: usize = 64;
 /// How long after a refusal the disk is tried again.
 const RETRY: Duration = Duration::from_millis(500);
 
@@ -31,6 +33,16 @@ pub(super) enum Job {
     Readings(Vec<RawReading>),
     /// The round has ended at this wall clock.
     End(i64),
+}
+
+impl Job {
+    /// Whether it may be stored together with others.
+    fn joins_others(&self) -> bool {
+        match self {
+            Self::Verdict(_) | Self::FollowUp(_) | Self::Visit(..) => true,
+            Self::TakeOver(_) | Self::Readings(_) | Self::End(_) => false,
+        }
+    }
 }
 
 /// What a job stores, by its number in the round.
@@ -100,6 +112,7 @@ impl Keeper {
             waiting: VecDeque::new(),
             told,
             trouble: None,
+            open: BTreeMap::new(),
         };
         // Detached: a disk that never answers must not hold up the end of the program.
         std::thread::Builder::new()
@@ -133,6 +146,24 @@ struct Thread {
     waiting: VecDeque<Job>,
     told: mpsc::Sender<Told>,
     trouble: Option<String>,
+    /// The visit that this machine has open at each unit.
+    open: BTreeMap<String, String>,
+}
+
+/// Follows which visit is open at which unit. Where the file was opened late and one is open there from before, that one goes on.
+fn follow(open: &mut BTreeMap<String, String>, event: &mut history::VisitEvent) {
+    match (event.kind.as_str(), event.visit.clone()) {
+        ("opened", Some(visit)) => match open.get(&event.unit_tag) {
+            Some(known) if *known != visit => (event.visit, event.kind) = (None, "resumed".to_owned()),
+            _ => {
+                open.insert(event.unit_tag.clone(), visit);
+            }
+        },
+        ("closed", _) => {
+            open.remove(&event.unit_tag);
+        }
+        _ => {}
+    }
 }
 
 /// Why the thread stops: nobody listens any more.
@@ -155,21 +186,42 @@ impl Thread {
             let job = self.queue.recv().map_err(|_| Gone)?;
             self.waiting.push_back(job);
         }
-        while let Some(mut job) = self.waiting.pop_front() {
-            match self.store(&mut job) {
-                Ok(()) => {
-                    self.trouble = None;
-                    self.done(&job)?;
-                }
-                Err(error) if error.can_retry() && !matches!(job, Job::Readings(_)) => {
-                    self.waiting.push_front(job);
-                    self.in_trouble(&error)?;
-                    return self.wait(RETRY);
-                }
-                Err(error) => self.refused(&job, &error)?,
+        // What came while the disk was busy goes in together: each flush may take long.
+        self.waiting.extend(self.queue.try_iter());
+        while !self.waiting.is_empty() {
+            let together = self.waiting.iter().take(GROUP_MAX).take_while(|job| job.joins_others()).count();
+            if together > 1 && self.try_first(together)? {
+                continue;
+            }
+            if !self.try_first(1)? {
+                return self.wait(RETRY);
             }
         }
         Ok(())
+    }
+
+    /// Tries the first jobs that wait, all of them or none. False when they must be tried again: later, or one by one.
+    fn try_first(&mut self, count: usize) -> Result<bool, Gone> {
+        let mut jobs: Vec<Job> = self.waiting.drain(..count).collect();
+        let result = self.store(&mut jobs);
+        let retry = |error: &HistoryError| error.can_retry() && !matches!(jobs[..], [Job::Readings(_)]);
+        match result {
+            Ok(()) => {
+                self.trouble = None;
+                jobs.iter().try_for_each(|job| self.done(job))?;
+                return Ok(true);
+            }
+            Err(error) if retry(&error) => self.in_trouble(&error)?,
+            Err(error) if count == 1 => {
+                jobs.iter().try_for_each(|job| self.refused(job, &error))?;
+                return Ok(true);
+            }
+            Err(_) => {}
+        }
+        for job in jobs.into_iter().rev() {
+            self.waiting.push_front(job);
+        }
+        Ok(false)
     }
 
     fn begin(&mut self) -> Result<(), HistoryError> {
@@ -177,6 +229,8 @@ impl Thread {
         match history.begin_round(&self.round) {
             Ok(round) => {
                 let open = remember::all(history.reader(), &self.round.site, &self.machine);
+                let here = open.iter().filter_map(Remembered::held_here);
+                self.open = here.map(|(unit, visit)| (unit.to_owned(), visit.to_owned())).collect();
                 self.history = Some((history, round));
                 self.trouble = None;
                 let _ = self.told.blocking_send(Told::Open(open));
@@ -189,36 +243,41 @@ impl Thread {
         }
     }
 
-    /// A job that is tried again is the same job: what is found out about it at the first try stays with it.
-    fn store(&mut self, job: &mut Job) -> Result<(), HistoryError> {
+    /// Stores these jobs, which are one, or several that join each other. A job that is tried again is the same job: what is found
+    /// out about it at the first try stays with it.
+    fn store(&mut self, jobs: &mut [Job]) -> Result<(), HistoryError> {
         let Some((history, round)) = &mut self.history else { return Ok(()) };
-        match job {
-            Job::Verdict(verdict) => {
-                if verdict.visit.is_none() {
-                    let (site, unit) = (&self.round.site, &verdict.unit_tag);
-                    let visit = history.reader().open_visit(site, unit, &self.machine)?;
-                    verdict.visit = visit.map(|visit| visit.uid);
+        let mut open = self.open.clone();
+        let mut entries = Vec::new();
+        for job in jobs {
+            entries.push(match job {
+                Job::Readings(readings) => return history.append_readings(*round, readings),
+                Job::End(wall_ms) => return history.end_round(*round, *wall_ms),
+                Job::TakeOver(event) => {
+                    if event.visit.is_none() {
+                        remember::to_take_over(history.reader(), &self.round.site, event)?;
+                    }
+                    history.commit_visit_event(*round, event)?;
+                    open.extend(event.visit.clone().map(|visit| (event.unit_tag.clone(), visit)));
+                    self.open = open;
+                    return Ok(());
                 }
-                history.commit_verdict(*round, verdict).map(|_| ())
-            }
-            Job::Visit(_, event) => match history.commit_visit_event(*round, event) {
-                // The file was opened late, and a visit is open there from before: it goes on.
-                Err(HistoryError::VisitOpen { .. }) if event.kind == "opened" => {
-                    (event.visit, event.kind) = (None, "resumed".to_owned());
-                    history.commit_visit_event(*round, event)
+                Job::Verdict(verdict) => {
+                    if verdict.visit.is_none() {
+                        verdict.visit = open.get(&verdict.unit_tag).cloned();
+                    }
+                    Entry::Verdict(verdict)
                 }
-                result => result,
-            },
-            Job::TakeOver(event) => {
-                if event.visit.is_none() {
-                    remember::to_take_over(history.reader(), &self.round.site, event)?;
+                Job::FollowUp(follow_up) => Entry::FollowUp(follow_up),
+                Job::Visit(_, event) => {
+                    follow(&mut open, event);
+                    Entry::VisitEvent(event)
                 }
-                history.commit_visit_event(*round, event)
-            }
-            Job::FollowUp(follow_up) => history.commit_follow_up(*round, follow_up),
-            Job::Readings(readings) => history.append_readings(*round, readings),
-            Job::End(wall_ms) => history.end_round(*round, *wall_ms),
+            });
         }
+        history.commit_all(*round, &entries)?;
+        self.open = open;
+        Ok(())
     }
 
     fn done(&self, job: &Job) -> Result<(), Gone> {

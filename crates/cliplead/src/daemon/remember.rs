@@ -10,6 +10,8 @@ use visit::round::{Owed, Recall, Service};
 /// A visit that is open.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Remembered {
+    /// Its id in the history; empty where the visits cannot be read.
+    uid: String,
     pub(super) unit_tag: String,
     /// The machine that holds it.
     machine: String,
@@ -35,6 +37,7 @@ pub(super) fn all(reader: &Reader, site: &str, machine: &str) -> Vec<Remembered>
         Err(error) => {
             let unknown = Held::Unreadable(error.to_string());
             return vec![Remembered {
+                uid: String::new(),
                 unit_tag: String::new(),
                 machine: machine.to_owned(),
                 opened_wall_ms: 0,
@@ -51,8 +54,8 @@ pub(super) fn all(reader: &Reader, site: &str, machine: &str) -> Vec<Remembered>
                 Err(error) => Held::Unreadable(error.to_string()),
             }
         };
-        let Visit { unit_tag, machine, opened_wall_ms, .. } = visit;
-        Remembered { unit_tag, machine, opened_wall_ms, held }
+        let Visit { uid, unit_tag, machine, opened_wall_ms, .. } = visit;
+        Remembered { uid, unit_tag, machine, opened_wall_ms, held }
     };
     open.into_iter().map(remembered).collect()
 }
@@ -116,12 +119,24 @@ impl Remembered {
     #[cfg(test)]
     pub(super) fn here(recall: Recall) -> Self {
         let unit_tag = recall.unit_tag.clone();
-        Self { unit_tag, machine: String::new(), opened_wall_ms: 0, held: Held::Here(Box::new(recall)) }
+        Self {
+            uid: String::new(),
+            unit_tag,
+            machine: String::new(),
+            opened_wall_ms: 0,
+            held: Held::Here(Box::new(recall)),
+        }
     }
 
     /// Whether this machine goes on with it.
     pub(super) fn is_here(&self) -> bool {
         matches!(self.held, Held::Here(_))
+    }
+
+    /// Its unit and its id, where this machine holds it, whether it can be read or not.
+    pub(super) fn held_here(&self) -> Option<(&str, &str)> {
+        let here = !matches!(self.held, Held::Elsewhere) && !self.uid.is_empty();
+        here.then_some((self.unit_tag.as_str(), self.uid.as_str()))
     }
 
     /// What the round is told of it.

@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 
 use super::{Folder, Rng, no_verdict, round, verdict};
-use crate::{History, HistoryError, RoundId, Verdict, Visit, VisitEvent};
+use crate::{Entry, History, HistoryError, RoundId, Verdict, Visit, VisitEvent};
 
 const SITE: &str = "Mill Yard";
 const MACHINES: [&str; 2] = ["van 1", "van 2"];
@@ -104,9 +104,6 @@ fn the_visit_that_was_worked_at_last_comes_last() {
     let next = history.begin_round(&round("r-2")).unwrap();
     history.commit_visit_event(next, &at(1, 1, event("b1", "resumed"))).unwrap();
     assert_eq!(order(&history), UNITS);
-    let open = history.reader().open_visit(SITE, UNITS[1], MACHINES[0]).unwrap();
-    assert_eq!(open.map(|visit| visit.uid).as_deref(), Some("visit of b"));
-    assert_eq!(history.reader().open_visit(SITE, UNITS[1], MACHINES[1]).unwrap(), None);
 }
 
 #[test]
@@ -180,6 +177,31 @@ fn what_contradicts_itself_is_refused() {
     let late = VisitEvent { at_us: u64::MAX, ..event("d", "paused") };
     assert!(matches!(history.commit_visit_event(id, &late), Err(HistoryError::OutOfRange { .. })));
     assert_eq!(kinds(&history, "visit of a"), ["opened"]);
+}
+
+/// A verdict may go in with the event that begins its visit; if one of several is refused, none goes in.
+#[test]
+fn several_go_in_together_or_not_at_all() {
+    let (mut history, id) = history();
+    let verdict = Verdict { visit: Some("visit of a".to_owned()), ..verdict(1) };
+    let figure = super::follow_up::figure(1);
+    let (opened, finding) = (event("a", "opened"), event("b", "finding"));
+    let late = VisitEvent { unit_tag: UNITS[1].to_owned(), ..event("c", "finding") };
+    let all = [
+        Entry::VisitEvent(&opened),
+        Entry::Verdict(&verdict),
+        Entry::FollowUp(&figure),
+        Entry::VisitEvent(&finding),
+        Entry::VisitEvent(&late),
+    ];
+    let refused = history.commit_all(id, &all).unwrap_err();
+    assert!(matches!(refused, HistoryError::NoOpenVisit { .. }), "{refused}");
+    assert_eq!((history.reader().visits().unwrap().len(), history.reader().integrity().unwrap()), (0, 0));
+    for _ in 0..2 {
+        history.commit_all(id, &all[..4]).unwrap();
+        assert_eq!(kinds(&history, "visit of a"), ["opened", "finding"]);
+        assert_eq!(history.reader().integrity().unwrap(), 1);
+    }
 }
 
 /// The rows of a visit, each changed by hand.

@@ -57,6 +57,7 @@ impl Round {
             Act::Skip { why } => self.skip(why, by),
             Act::Finish => self.finish(),
             Act::Pause => {
+                self.visit(&by);
                 self.forget(ResetReason::Paused, LapseReason::Paused);
                 self.paused = true;
                 self.say(Output::Paused { unit_tag: self.unit.clone(), by });
@@ -64,6 +65,7 @@ impl Round {
             Act::Resume if !self.paused => self.refuse("the visit is not paused".to_string()),
             Act::Resume => {
                 self.paused = false;
+                self.visit(&by);
                 self.say(Output::Resumed { unit_tag: self.unit.clone(), by });
             }
             Act::Finding { text, as_left } => self.finding(text, as_left, by),
@@ -118,6 +120,7 @@ impl Round {
             return self.refuse("this check has its verdict: say next to go on".to_string());
         }
         let skipped = skipped(check.job(), Some(why), by.clone());
+        self.visit(&by);
         self.say(skipped);
         self.drop_check();
         self.next(by);
@@ -130,6 +133,7 @@ impl Round {
             );
         };
         let (unit_tag, component) = (unit_tag.to_string(), component.to_string());
+        self.visit(&by);
         self.say(Output::Finding { unit_tag, component, text, as_left, by });
     }
 
@@ -140,6 +144,7 @@ impl Round {
             ));
         };
         let (unit_tag, component) = (unit_tag.to_string(), component.to_string());
+        self.visit(&by);
         let place = Place::new(&unit_tag, &component);
         match self.restoration.restored(what, place) {
             Ok(owed) => {

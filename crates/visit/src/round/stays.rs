@@ -23,16 +23,20 @@ pub(super) fn skipped(job: &Job, why: Option<String>, by: By) -> Output {
 }
 
 impl Round {
-    /// A unit comes under work. Its visit begins, unless one is open; what an earlier one left undone is owed to it too.
-    pub(super) fn visit(&mut self, unit_tag: &str, by: By) {
-        if !self.stays.open(unit_tag) {
-            if self.unit_tag() != Some(unit_tag) {
-                self.say(Output::Returned { unit_tag: unit_tag.to_string(), by });
-            }
-            return;
+    /// A check of this unit is armed.
+    pub(super) fn arrive(&mut self, unit_tag: &str, by: By) {
+        if self.stays.is_open(unit_tag) && self.unit_tag() != Some(unit_tag) {
+            self.say(Output::Returned { unit_tag: unit_tag.to_string(), by });
         }
-        self.say(Output::Opened { unit_tag: unit_tag.to_string(), by });
-        let owed: Vec<Owed> = self.restoration.owed(Some(unit_tag)).cloned().collect();
+        self.unit = Some(unit_tag.to_string());
+    }
+
+    /// Something is done at the unit under work. Its visit begins with it, unless one is open; what an earlier one left undone is
+    /// owed to it too. A unit that is only passed by has no visit.
+    pub(super) fn visit(&mut self, by: &By) {
+        let Some(unit_tag) = self.unit.clone().filter(|unit_tag| self.stays.open(unit_tag)) else { return };
+        let owed: Vec<Owed> = self.restoration.owed(Some(&unit_tag)).cloned().collect();
+        self.say(Output::Opened { unit_tag, by: by.clone() });
         for owed in owed {
             self.say(Output::Owed { owed, by: By::Unsaid });
         }
@@ -91,6 +95,7 @@ impl Round {
         {
             return self.refuse(format!("{unit_tag} stays open: {open}, or close WHY"));
         }
+        self.visit(&by);
         self.leave_check(by.clone());
         let changes = self.ledger.leave(&unit_tag);
         self.take(changes);

@@ -102,10 +102,11 @@ fn what_waits_too_long_is_told_unsaved_and_saved_later() {
 #[test]
 fn an_event_that_can_never_be_stored_is_told_unsaved() {
     let mut bench = Bench::new(CAPACITOR);
+    bench.act(finding("fan dusty")).unwrap();
     bench.store_visit();
     bench.act(finding("coil fouled")).unwrap();
     told(&mut bench);
-    bench.core.told(Told::Refused(Key::Visit(2), "no visit is open".into()));
+    bench.core.told(Told::Refused(Key::Visit(3), "no visit is open".into()));
     assert_eq!(told(&mut bench), ["found coil fouled"]);
     assert_eq!(bench.core.store.unsaved().words(), "1 event(s) of a visit");
     assert!(!bench.core.store.is_sound());
