@@ -378,6 +378,9 @@ impl Round {
             .iter()
             .filter_map(|what| self.restoration.take_off(what, &header.title, job.place()))
             .collect();
+        if !owed.is_empty() {
+            self.visit(&By::Unsaid);
+        }
         owed.into_iter().for_each(|owed| self.say(Output::Owed { owed, by: By::Unsaid }));
     }
 

@@ -181,3 +181,16 @@ fn an_input_that_is_no_number_gives_no_judgement() {
         assert_eq!(error.message, "an input is not a finite number");
     }
 }
+
+/// What is owed belongs to a visit, so that begins first.
+#[test]
+fn a_visit_begins_before_anything_is_owed_to_it() {
+    let mut round = Round::new(rules(), Settings::default());
+    round.step(armed("hoses"), Instant::from_micros(1));
+    let typed = Act::typed("amps", "5.00 A", None).unwrap();
+    let said = round.step(Event::from(typed), Instant::from_micros(2));
+    let place =
+        |wanted: fn(&Output) -> bool| said.iter().position(|stamped| wanted(&stamped.output)).unwrap();
+    let opened = place(|output| matches!(output, Output::Opened { .. }));
+    assert!(opened < place(|output| matches!(output, Output::Owed { .. })), "{said:#?}");
+}
