@@ -17,6 +17,8 @@ use crate::{files, rules};
 
 /// Bytes read from a file at once.
 const BUFFER_BYTES: usize = 64 * 1024;
+/// So many refusals of a recording are told one by one; the others are counted.
+const REFUSALS_TOLD: u64 = 3;
 
 /// Runs the command.
 ///
@@ -29,7 +31,14 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
     let mut worst = Exit::Fine;
     for path in &options.recordings {
         let mut verdicts = 0_u64;
+        let mut refusals = 0_u64;
         replay(path, &set, &mut |heard| {
+            if matches!(heard, ReplayOutput::Refused(..)) {
+                refusals = refusals.saturating_add(1);
+                if refusals > REFUSALS_TOLD {
+                    return Ok(());
+                }
+            }
             let Some(line) = line(path, heard, options.format) else { return Ok(()) };
             data(&emphasised(heard, &line, options.format))?;
             if let Some(word) = heard.word() {
@@ -42,6 +51,9 @@ pub(crate) fn run(options: &ReplayOptions) -> anyhow::Result<Exit> {
             Ok(())
         })
         .with_context(|| path.display().to_string())?;
+        if let Some(more @ 1..) = refusals.checked_sub(REFUSALS_TOLD) {
+            talk(&format!("{}: {more} more lines were refused", path.display()));
+        }
         if verdicts == 0 {
             // Silence is never a pass.
             talk(&format!("{}: no verdict came of this recording", path.display()));
@@ -70,6 +82,9 @@ fn line(path: &Path, heard: &ReplayOutput<'_>, format: Format) -> Option<String>
         (ReplayOutput::RulesChanged(line), _) => talk(&format!(
             "{path}:{line}: other rules came into force here; the replay goes on with those it was given"
         )),
+        (ReplayOutput::Refused(line, why), _) => {
+            talk(&format!("{path}:{line}: refused: {}", record::plain(why)))
+        }
         (ReplayOutput::StillWaits(number, waits), _) => {
             let (what, why) = (record::plain(&waits.what), record::plain(&waits.why));
             talk(&format!("{path}: at its end check {number} still waits: {what}: {why}"));

@@ -73,9 +73,10 @@ fn run() -> Result<(), String> {
             let mut line = match heard {
                 ReplayOutput::Verdict(verdict) => VerdictJson::from(*verdict).line(),
                 ReplayOutput::FollowUp(json, _) => json.line(),
-                ReplayOutput::OtherRules | ReplayOutput::RulesChanged(_) | ReplayOutput::StillWaits(..) => {
-                    return Ok(());
-                }
+                ReplayOutput::OtherRules
+                | ReplayOutput::RulesChanged(_)
+                | ReplayOutput::Refused(..)
+                | ReplayOutput::StillWaits(..) => return Ok(()),
             };
             line.push('\n');
             out.write_all(line.as_bytes())

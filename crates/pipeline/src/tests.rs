@@ -151,8 +151,13 @@ fn types(pipeline: &mut Pipeline, text: &str) -> Vec<String> {
 }
 
 fn said(out: Vec<Stamped>) -> Vec<String> {
-    // A current says that the unit has power, which is no matter of these tests.
-    let told = |stamped: &Stamped| !matches!(stamped.output, Output::Round(round::Output::HoldPoint { .. }));
+    // That a visit begins and that a current shows power are no matter of these tests.
+    let told = |stamped: &Stamped| {
+        !matches!(
+            stamped.output,
+            Output::Round(round::Output::HoldPoint { .. } | round::Output::Opened { .. })
+        )
+    };
     out.into_iter()
         .filter(told)
         .map(|stamped| match stamped.output {

@@ -133,7 +133,10 @@ fn play(text: &str, set: &RuleSet) -> [usize; 4] {
                 followed += 1;
                 bytes += json.line().len();
             }
-            ReplayOutput::OtherRules | ReplayOutput::RulesChanged(_) | ReplayOutput::StillWaits(..) => {}
+            ReplayOutput::OtherRules
+            | ReplayOutput::RulesChanged(_)
+            | ReplayOutput::Refused(..)
+            | ReplayOutput::StillWaits(..) => {}
         }
         Ok::<(), ReadError>(())
     };

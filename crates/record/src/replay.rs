@@ -30,6 +30,8 @@ pub enum ReplayOutput<'a> {
     FollowUp(&'a FollowUpJson, Word),
     /// At this line (from 1), other rules came into force. The replay continues with the rules it was given.
     RulesChanged(usize),
+    /// What stands in this line (from 1) was not taken, and why.
+    Refused(usize, &'a str),
     /// At the end: this check (by number) was armed and has no verdict, because one of its points is waiting.
     StillWaits(u32, &'a StillWaits),
 }
@@ -41,7 +43,7 @@ impl ReplayOutput<'_> {
         match self {
             Self::Verdict(verdict) => Some(verdict.word),
             Self::FollowUp(_, word) => Some(*word),
-            Self::OtherRules | Self::RulesChanged(_) | Self::StillWaits(..) => None,
+            Self::OtherRules | Self::RulesChanged(_) | Self::Refused(..) | Self::StillWaits(..) => None,
         }
     }
 }
@@ -90,7 +92,9 @@ pub fn play<E: From<ReadError>>(
         let event = if other_rules { for_the_open_question(event) } else { event };
         for Stamped { at, output } in pipeline.step(event, recorded.at) {
             let Output::Round(output) = output else { continue };
-            if let round::Output::Verdict(verdict) = output {
+            if let round::Output::Refused { why } = &output {
+                sink(&ReplayOutput::Refused(recorded.line, why))?;
+            } else if let round::Output::Verdict(verdict) = output {
                 sink(&ReplayOutput::Verdict(&verdict))?;
                 given = Some(verdict);
             } else if let Some(of) = &given

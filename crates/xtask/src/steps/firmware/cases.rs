@@ -97,6 +97,8 @@ impl Tape {
         }
         // A check that has its word already takes no notice.
         self.event(json!({"event": "finish"}));
+        // A round has room for so many visits.
+        self.event(json!({"event": "close", "why": "the case is judged"}));
     }
 
     fn event(&mut self, mut event: Value) {
@@ -159,6 +161,7 @@ mod tests {
             json!({"t": 1_000_000, "event": "withdraw", "hold_point": "leads proved"}),
             json!({"t": 1_000_000, "event": "typed", "point": "c", "value": "40.2uF", "accuracy": "1%"}),
             json!({"t": 1_000_000, "event": "finish"}),
+            json!({"t": 1_000_000, "event": "close", "why": "the case is judged"}),
         ];
         assert_eq!((tape.events.as_slice(), tape.cases), (&events[..], 1));
         assert!(tape.text().starts_with("{\"cliplead_recording\":2,"));
@@ -169,7 +172,7 @@ mod tests {
         let mut tape = Tape::default();
         tape.rule("x", "about(\"a\");\n", "[[case]]\nname = \"sure\"\nsure = true\n").unwrap();
         let answers = tape.events.iter().filter(|event| event["event"] == "answer").count();
-        assert_eq!((answers, tape.events.len()), (ANSWERS, ANSWERS + 2));
+        assert_eq!((answers, tape.events.len()), (ANSWERS, ANSWERS + 3));
         assert!(tape.rule("x", "\nhold_points([a]);", "[[case]]\nname = \"a\"\n").is_err());
         assert!(tape.rule("x", RULE, "").is_err());
     }
