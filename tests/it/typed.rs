@@ -1,6 +1,7 @@
 //! A whole visit typed in one go: lines behind `next` belong to the check that it arms, however they were cut on the way.
 
 use checks::{Daemon, Folder, Invocation, Stream};
+use serde_json::{Value, json};
 
 use crate::site;
 
@@ -101,4 +102,43 @@ fn two_verdicts_of_a_check_in_one_write_are_two() {
     let (code, printed) = daemon.terminate();
     assert_eq!((code, printed.len()), (Some(0), 2));
     assert_eq!(site::stored(&folder.join("history.sqlite")), printed);
+}
+
+/// A second look stands beside the first and says whether the two agree; after a repair the figure is as left. The meter of 1.9 % + 2
+/// repeats within two counts (common practice, no source). The recording replays to the same.
+#[test]
+fn a_second_look_stands_beside_the_first() {
+    let folder = Folder::new("typed-look");
+    let site = site::write(&folder, site::TYPED, 1);
+    let recording = folder.join("visit.jsonl").display().to_string();
+    let mut daemon = Daemon::run(&site, &["--record", &recording]);
+    let confirmed = site::HOLD_POINTS.map(|name| format!("confirm {name}\n")).concat();
+    let typed = ["12.45", "12.46", "12.10"].map(|value| format!("capacitance={value}uF; 1.9% + 2\n"));
+    daemon.type_line(&format!("{confirmed}{}", typed.join("again\n")));
+    daemon.type_line("again as left\ncapacitance=12.52uF; 1.9% + 2");
+    let lines = daemon.wait_data(4);
+    let look = |line: &String| {
+        let verdict: Value = serde_json::from_str(line).unwrap();
+        let look = &verdict["second_looks"][0];
+        (
+            look["by"].clone(),
+            look["agrees"].clone(),
+            look["first"]["value"].clone(),
+            verdict["as_left"].clone(),
+        )
+    };
+    assert_eq!(look(&lines[0]), (Value::Null, Value::Null, Value::Null, Value::Null));
+    assert_eq!(look(&lines[1]), (json!("repeatability"), json!(true), json!(12.45), Value::Null));
+    assert_eq!(look(&lines[2]), (json!("repeatability"), json!(false), json!(12.45), Value::Null));
+    assert_eq!(look(&lines[3]), (json!("as left"), Value::Null, json!(12.45), json!(true)));
+    let (_, printed) = daemon.terminate();
+    let replayed = Invocation::new(["replay", &recording, "--format", "json"]).run();
+    assert_eq!(replayed.lines(), printed, "{replayed:?}");
+    let text = Invocation::new(["replay", &recording]).run();
+    let text = text.lines().join("\n");
+    assert!(
+        text.contains("second look: terminal to terminal 12.1 uF, first 12.45 uF: they do NOT agree"),
+        "{text}"
+    );
+    assert!(text.contains("Run capacitor, as left: PASS"), "{text}");
 }

@@ -101,7 +101,7 @@ mod tests {
             (r#"{"do":"source","what":"proving unit"}"#, Act::Source { what: "proving unit".to_owned() }),
             (r#"{"do":"on","pair":"L1-L2"}"#, Act::On { pair: Some("L1-L2".to_owned()) }),
             (r#"{"do":"on"}"#, Act::On { pair: None }),
-            (r#"{"do":"again"}"#, Act::Again),
+            (r#"{"do":"again"}"#, Act::Again { as_left: false }),
             (r#"{"do":"next"}"#, Act::Next),
             (r#"{"do":"finish"}"#, Act::Finish),
             (r#"{"do":"energised"}"#, Act::Energised),

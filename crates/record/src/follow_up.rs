@@ -12,6 +12,7 @@ use visit::round::{AMENDMENTS_MAX, Output};
 use visit::verdict::Verdict;
 
 use crate::early;
+use crate::second_look::SecondLookJson;
 use crate::verdict::{JudgementJson, ReadingJson, VerdictJson, judgement, rounded, seconds, unsaved_line};
 
 /// Which of the two it is.
@@ -64,6 +65,9 @@ pub struct FollowUpJson {
     /// How often the word has changed since the verdict, including this amendment; null for a figure.
     #[serde(default)]
     pub changes: Option<u32>,
+    /// The figure was read before in the same visit; absent where it was not.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second_look: Option<SecondLookJson>,
     /// The judgements recomputed from the figures, once every reading has one; otherwise empty.
     #[serde(default)]
     pub judgements: Vec<JudgementJson>,
@@ -76,7 +80,7 @@ impl FollowUpJson {
     #[must_use]
     pub fn of(verdict: &Verdict, output: &Output, at: Instant) -> Option<Self> {
         let (event, number, reading, judgements) = match output {
-            Output::Completed { verdict, reading, judgements } => {
+            Output::Completed { verdict, reading, judgements, .. } => {
                 (FollowUpKind::Completed, verdict, reading, judgements)
             }
             Output::Amended { verdict, reading, judgements, .. } => {
@@ -105,6 +109,10 @@ impl FollowUpJson {
             reading: ReadingJson::from(&**reading),
             expanded_uncertainty: rounded(coverage_factor * reading.quantity.standard_uncertainty()),
             coverage_factor: rounded(coverage_factor),
+            second_look: match output {
+                Output::Completed { second_look, .. } => second_look.as_deref().map(SecondLookJson::from),
+                _ => None,
+            },
             judgements: judgements.iter().map(|judged| judgement(judged, verdict.decision)).collect(),
             at_s: seconds(at),
         })

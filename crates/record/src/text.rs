@@ -10,7 +10,7 @@ use core::fmt::Write;
 use judge::rule::source_with_class;
 
 use crate::verdict::{EvidenceJson, JudgementJson, ReadingJson, VerdictJson};
-use crate::{early, plain, plain_lines};
+use crate::{early, plain, plain_lines, second_look};
 
 pub use follow_up::{amendment, completed, follow_up};
 pub(crate) use follow_up::{value, worked_out};
@@ -27,12 +27,15 @@ const UNDER: &str = "            ";
 pub fn line(verdict: &VerdictJson) -> String {
     let mut text = danger(verdict);
     text.push_str(&head(verdict.at_s, verdict.check, [&verdict.unit, &verdict.component]));
-    let _ = write!(text, "{}: {}", plain(&verdict.title), verdict.verdict.to_uppercase());
+    let _ = write!(text, "{}{}: {}", plain(&verdict.title), left(verdict), verdict.verdict.to_uppercase());
     if let Some(worst) = deciding(verdict) {
         let _ = write!(text, "  {}", figure(verdict, worst));
     }
     if let Some(said) = verdict.reason.as_deref().or(verdict.advice.as_deref()) {
         let _ = write!(text, "  -- {}", plain(&said.replace('\n', " ")));
+    }
+    for look in &verdict.second_looks {
+        let _ = write!(text, "; second look: {}", second_look::words(look));
     }
     text
 }
@@ -41,7 +44,7 @@ pub fn line(verdict: &VerdictJson) -> String {
 #[must_use]
 pub fn block(verdict: &VerdictJson) -> String {
     let mut text = danger(verdict);
-    let _ = writeln!(text, "{}: {}", plain(&verdict.title), verdict.verdict.to_uppercase());
+    let _ = writeln!(text, "{}{}: {}", plain(&verdict.title), left(verdict), verdict.verdict.to_uppercase());
     if let Some(reason) = &verdict.reason {
         let _ = writeln!(text, "  because   {}", plain_lines(reason, UNDER));
     }
@@ -56,6 +59,9 @@ pub fn block(verdict: &VerdictJson) -> String {
     }
     for reading in &verdict.readings {
         let _ = writeln!(text, "  reading   {}", read(reading));
+    }
+    for look in &verdict.second_looks {
+        let _ = writeln!(text, "  second    {}", second_look::words(look));
     }
     for hold in &verdict.hold_points {
         let how = hold.how.as_deref().unwrap_or("NOT SHOWN");
@@ -87,6 +93,11 @@ pub fn unsaved(line: &str) -> String {
         Some(rest) => format!("{DANGER}  UNSAVED{rest}"),
         None => format!("UNSAVED  {line}"),
     }
+}
+
+/// What a title says of readings after work was done.
+fn left(verdict: &VerdictJson) -> &'static str {
+    if verdict.as_left { ", as left" } else { "" }
 }
 
 fn danger(verdict: &VerdictJson) -> String {

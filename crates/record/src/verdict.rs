@@ -13,6 +13,8 @@ use serde::{Deserialize, Serialize};
 use visit::hold::{HoldPoint, How};
 use visit::verdict::{PlateUsed, PointReading, Verdict};
 
+use crate::second_look::SecondLookJson;
+
 /// A verdict with everything it rests on.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)] // the keys are described in this crate's README.md
@@ -29,6 +31,12 @@ pub struct VerdictJson {
     #[serde(default)]
     pub evidence: Vec<EvidenceJson>,
     pub readings: Vec<ReadingJson>,
+    /// The readings were taken after work was done; absent where they are as found.
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    pub as_left: bool,
+    /// Readings that were read before in the same visit; absent where there is none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub second_looks: Vec<SecondLookJson>,
     pub judgements: Vec<JudgementJson>,
     pub check: u32,
     /// The verdict's number in its round, from 1; 0 in older JSON without one.
@@ -158,6 +166,8 @@ impl From<&Verdict> for VerdictJson {
             hold_points: verdict.hold_points.iter().map(HoldPointJson::from).collect(),
             evidence: verdict.hold_points.iter().filter_map(evidence).collect(),
             readings: verdict.readings.iter().map(ReadingJson::from).collect(),
+            as_left: verdict.as_left,
+            second_looks: verdict.second_looks.iter().map(SecondLookJson::from).collect(),
             judgements: verdict.judgements.iter().map(|judged| judgement(judged, verdict.decision)).collect(),
             check: verdict.check,
             number: verdict.number,

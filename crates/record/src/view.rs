@@ -204,7 +204,19 @@ fn values(verdict: &VerdictJson, context: &ViewContext) -> Value {
         })
     };
     let early = early::early(verdict).map(value);
-    early.chain(worked_out(verdict, context)).collect()
+    early.chain(worked_out(verdict, context)).chain(second_looks(verdict, context)).collect()
+}
+
+/// What was read before in the same visit, as far as it was shown.
+fn second_looks<'a>(verdict: &'a VerdictJson, context: &'a ViewContext) -> impl Iterator<Item = Value> + 'a {
+    let at_once = verdict.second_looks.iter().map(|look| (look, context.unsaved));
+    let later = context
+        .follow_ups_of(verdict.number)
+        .filter_map(|shown| Some((shown.json.second_look.as_ref()?, shown.unsaved)));
+    at_once.chain(later).map(|(look, unsaved)| {
+        let text = crate::second_look_words(look);
+        json!({"label": "Second look:", "text": text, "settled": true, "unsaved": unsaved})
+    })
 }
 
 /// The figures derived from several readings, once each of those has its own.

@@ -52,7 +52,10 @@ pub enum Act {
         pair: Option<String>,
     },
     /// Takes the armed check's readings again; hold points that still stand are kept.
-    Again,
+    Again {
+        /// Work was done since: what is read from now on is as left.
+        as_left: bool,
+    },
     /// Goes on to the next check of the route.
     Next,
     /// Goes back to the check before on the route.
@@ -189,7 +192,7 @@ const WORDS: [&str; 20] = [
 ];
 
 /// What a person may type beside values, for whoever typed something else.
-const LINES: &str = "confirm NAME, withdraw NAME, yes, no (or yes 3 for question 3), source WHAT, on PAIR, on, again, finish, next, back, \
+const LINES: &str = "confirm NAME, withdraw NAME, yes, no (or yes 3 for question 3), source WHAT, on PAIR, on, again, again as left, finish, next, back, \
     unit TAG, check NAME, skip WHY, pause, resume, finding TEXT, as left TEXT, restored WHAT, power back, close, \
     close WHY, take over TAG";
 
@@ -232,7 +235,9 @@ impl Act {
             Self::On { pair } => {
                 ("on", pair.iter().map(|pair| ("pair", Field::Text(pair.clone()))).collect())
             }
-            Self::Again => ("again", Vec::new()),
+            Self::Again { as_left } => {
+                ("again", as_left.then_some(("as_left", Field::Flag(true))).into_iter().collect())
+            }
             Self::Next => ("next", Vec::new()),
             Self::Back => ("back", Vec::new()),
             Self::Unit { tag } => ("unit", Vec::from([("tag", Field::Text(tag.clone()))])),
@@ -275,7 +280,7 @@ impl Act {
             "answer" => Self::Answer { question: given.number_if_any("question")?, yes: given.flag("yes")? },
             "source" => Self::Source { what: given.text("what")? },
             "on" => Self::On { pair: given.text_if_any("pair")? },
-            "again" => Self::Again,
+            "again" => Self::Again { as_left: given.flag_if_any("as_left")?.unwrap_or_default() },
             "next" => Self::Next,
             "back" => Self::Back,
             "unit" => Self::Unit { tag: given.text("tag")? },
@@ -334,6 +339,7 @@ impl Act {
                 let text = text.strip_prefix("left").map(str::trim).filter(|text| !text.is_empty())?;
                 Some(Self::Finding { text: text.into(), as_left: true })
             }
+            ("again", text) if text.eq_ignore_ascii_case("as left") => Some(Self::Again { as_left: true }),
             ("restored", what) if !what.is_empty() => Some(Self::Restored { what: what.into() }),
             ("power", "back") => Some(Self::Energised),
             ("take", text) => {
@@ -423,12 +429,16 @@ impl Fields {
         }
     }
 
-    fn flag(&mut self, key: &'static str) -> Result<bool, ActError> {
+    fn flag_if_any(&mut self, key: &'static str) -> Result<Option<bool>, ActError> {
         match self.take(key) {
-            None => Err(ActError::Missing(key)),
-            Some(Field::Flag(flag)) => Ok(flag),
+            None => Ok(None),
+            Some(Field::Flag(flag)) => Ok(Some(flag)),
             Some(_) => Err(ActError::Sort(key, "true or false")),
         }
+    }
+
+    fn flag(&mut self, key: &'static str) -> Result<bool, ActError> {
+        self.flag_if_any(key)?.ok_or(ActError::Missing(key))
     }
 
     fn end(self) -> Result<(), ActError> {
@@ -504,7 +514,8 @@ mod tests {
             Act::Source { what: "proving unit".into() },
             Act::On { pair: Some("L1-L2".into()) },
             Act::On { pair: None },
-            Act::Again,
+            Act::Again { as_left: false },
+            Act::Again { as_left: true },
             Act::Next,
             Act::Back,
             Act::Unit { tag: "RTU-31".into() },

@@ -97,6 +97,8 @@ pub(crate) struct Check {
     questions: Questions,
     asking: Asking,
     given: Option<Given>,
+    /// Work was done: what is read from now on is as left.
+    as_left: bool,
     /// Something was done for it: a hold point shown, a value given, an answer asked for.
     touched: bool,
     says: Vec<Says>,
@@ -120,6 +122,7 @@ impl Check {
             questions: Questions::default(),
             asking: Asking::default(),
             given: None,
+            as_left: false,
             touched: false,
             says: Vec::new(),
         }
@@ -137,6 +140,11 @@ impl Check {
             Some(_) => Phase::Asking,
             None => Phase::Measuring,
         }
+    }
+
+    /// What is read is as left; else as found.
+    pub(crate) const fn is_as_left(&self) -> bool {
+        self.as_left
     }
 
     pub(crate) const fn is_done(&self) -> bool {
@@ -237,8 +245,9 @@ impl Check {
         self.given = None;
     }
 
-    /// Its readings are to be taken again.
-    pub(crate) fn again(&mut self) {
+    /// Its readings are to be taken again, as left where work was done since.
+    pub(crate) fn again(&mut self, as_left: bool) {
+        self.as_left |= as_left;
         self.forget_readings();
         self.dangers.forget();
         self.measuring = false;

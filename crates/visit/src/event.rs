@@ -8,6 +8,7 @@ use quantity::{Instant, Reading};
 
 use crate::act::{Act, By};
 use crate::hold::Evidence;
+use crate::looks::SecondLook;
 use crate::plan::Plan;
 use crate::restoration::Owed;
 use crate::stay::{Recall, Service};
@@ -259,6 +260,8 @@ pub enum Output {
         verdict: u64,
         /// The figure, with the uncertainty it has now.
         reading: Box<PointReading>,
+        /// It was read before in the same visit.
+        second_look: Option<Box<SecondLook>>,
         /// Once every reading of the verdict has come to rest: what is judged, worked out anew from the figures. Empty before.
         judgements: Vec<Judged>,
     },

@@ -2,7 +2,7 @@
 //! their verdicts, the hold points and their proofs, the verdict with all it rests on.
 //!
 //! The way in is [`round::Round::step`]. It passes each event on to small machines that know nothing of each other
-//! (`evidence`, `check`, `leads`, `live`, `restoration`, `route`, `stay`) and gathers what they say. Numbers, words and rules come from `judge`.
+//! (`evidence`, `check`, `leads`, `live`, `looks`, `restoration`, `route`, `stay`) and gathers what they say. Numbers, words and rules come from `judge`.
 //!
 //! Does not: know how rules are written, decode bytes, read files or a clock, do I/O.
 #![no_std]
@@ -19,6 +19,7 @@ pub mod hold;
 mod job;
 mod leads;
 mod live;
+pub mod looks;
 mod model;
 mod plan;
 mod plate;

@@ -35,6 +35,7 @@ use crate::hold::{How, Power};
 use crate::job::{Job, Place};
 use crate::leads::Leads;
 use crate::live::{Interest, Live};
+use crate::looks::Looks;
 use crate::restoration::Restoration;
 use crate::stay::Stays;
 use crate::verdict::{PointReading, Verdict};
@@ -67,6 +68,8 @@ pub struct Round {
     /// What leads are still on, as far as known; outlives the check.
     leads: Leads,
     live: Live,
+    /// The figures of the visits that are open.
+    looks: Looks,
     checks: u32,
     verdicts: u64,
     /// Questions asked so far.
@@ -93,6 +96,7 @@ impl Round {
             unit: None,
             leads: Leads::default(),
             live: Live::default(),
+            looks: Looks::default(),
             checks: 0,
             verdicts: 0,
             questions: 0,
@@ -319,6 +323,10 @@ impl Round {
                         self.take(changes);
                     }
                 }
+                Says::Output(Output::Completed { verdict, reading, judgements, .. }) => {
+                    let second_look = self.look(verdict, &reading).map(Box::new);
+                    self.say(Output::Completed { verdict, reading, second_look, judgements });
+                }
                 Says::Output(output) => self.say(output),
                 Says::Shown { name, how, device } => self.show(&name, how, Some(device)),
                 Says::OnLiveSource { device, reading } => self.ledger.on_live_source(&device, &reading),
@@ -525,6 +533,14 @@ impl Round {
             let ends: Vec<String> = ends.into_iter().filter(new).collect();
             names.extend(ends.into_iter().map(|name| Shows { name, by_conditional_pass: false }));
         }
+        let as_left = check.is_as_left() || self.looks.is_left(job.place(), &job.plan.rule);
+        let taken =
+            |reading| self.looks.take((job.place(), &job.plan.rule), reading, (self.verdicts, as_left));
+        let second_looks = if ending.word == Word::NoVerdict {
+            Vec::new()
+        } else {
+            readings.iter().filter_map(taken).collect()
+        };
         let verdict = Verdict {
             number: self.verdicts,
             check: job.number,
@@ -538,6 +554,8 @@ impl Round {
             reason: ending.reason,
             judgements: ending.judgements,
             readings,
+            as_left,
+            second_looks,
             plate: ending.plate,
             hold_points: self.ledger.hold_points(),
             decision: self.settings.decision,

@@ -8,6 +8,7 @@ use core::fmt;
 use quantity::{Decimal, DisplayUnit, Instant, Quantity, Unit};
 
 use crate::hold::HoldPoint;
+use crate::looks::SecondLook;
 use judge::evaluate::Judged;
 use judge::limits::{DecisionRule, Word};
 use judge::rule::{RuleError, Source};
@@ -161,6 +162,10 @@ pub struct Verdict {
     pub judgements: Vec<Judged>,
     /// Readings it rests on.
     pub readings: Vec<PointReading>,
+    /// They were read after work was done; else as found.
+    pub as_left: bool,
+    /// Readings that were read before in the same visit, each beside the first. One that was not at rest follows with its figure.
+    pub second_looks: Vec<SecondLook>,
     /// Nameplate values it rests on.
     pub plate: Vec<PlateUsed>,
     /// Hold points and how each was shown.

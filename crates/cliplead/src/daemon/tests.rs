@@ -316,7 +316,7 @@ fn an_error_that_no_retry_can_mend_blocks_nothing_behind_it() {
     bench.confirm_all();
     bench.said();
     bench.act(typed("capacitance", "40.0 uF")).unwrap();
-    bench.act(Act::Again).unwrap();
+    bench.act(Act::Again { as_left: false }).unwrap();
     bench.act(typed("capacitance", "30.0 uF")).unwrap();
     bench.store_visit();
     bench.core.told(Told::Refused(Key::Verdict(1), "the id is taken".into()));

@@ -87,6 +87,8 @@ fn verdict(word: Word, readings: Vec<PointReading>, judgements: Vec<Judged>) -> 
         reason: None,
         judgements,
         readings,
+        as_left: false,
+        second_looks: Vec::new(),
         plate: Vec::new(),
         hold_points: Vec::new(),
         decision: DecisionRule::default(),
@@ -103,7 +105,7 @@ pub(crate) fn early_pass() -> Verdict {
 pub(crate) fn completed(of: &Verdict) -> FollowUpJson {
     let reading = reading(true, 40.0213, 0.42, (39.98, 40.06));
     let reading = Box::new(reading);
-    let output = Output::Completed { verdict: of.number, reading, judgements: Vec::new() };
+    let output = Output::Completed { verdict: of.number, reading, second_look: None, judgements: Vec::new() };
     FollowUpJson::of(of, &output, Instant::from_micros(12_251_000)).unwrap()
 }
 
@@ -130,8 +132,12 @@ pub(crate) fn worked_out() -> (Verdict, FollowUpJson) {
     let early = reading(false, 39.235, 0.66, (38.117, 40.353));
     let of = verdict(Word::Pass, vec![early], judged("loss", 1.01));
     let figure = reading(true, 40.0213, 0.42, (39.98, 40.06));
-    let output =
-        Output::Completed { verdict: 3, reading: Box::new(figure), judgements: judged("loss", 1.02) };
+    let output = Output::Completed {
+        verdict: 3,
+        reading: Box::new(figure),
+        second_look: None,
+        judgements: judged("loss", 1.02),
+    };
     let json = FollowUpJson::of(&of, &output, Instant::from_micros(12_251_000)).unwrap();
     (of, json)
 }
@@ -243,7 +249,12 @@ fn a_figure_that_no_judgement_is_about_goes_by_its_points_name() {
 fn what_is_about_another_verdict_or_is_no_follow_up_gives_nothing() {
     let of = early_pass();
     let reading = reading(true, 40.0, 0.4, (39.9, 40.1));
-    let other = Output::Completed { verdict: 2, reading: Box::new(reading.clone()), judgements: Vec::new() };
+    let other = Output::Completed {
+        verdict: 2,
+        reading: Box::new(reading.clone()),
+        second_look: None,
+        judgements: Vec::new(),
+    };
     assert_eq!(FollowUpJson::of(&of, &other, Instant::ZERO), None);
     assert_eq!(FollowUpJson::of(&of, &Output::Settled(reading), Instant::ZERO), None);
 }
@@ -299,8 +310,12 @@ fn what_is_worked_out_stands_behind_the_last_figure() {
 fn what_is_the_figure_itself_is_told_once() {
     let of = early_pass();
     let figure = reading(true, 39.235, 0.66, (39.2, 39.3));
-    let output =
-        Output::Completed { verdict: 3, reading: Box::new(figure), judgements: judged("capacitance", 1.0) };
+    let output = Output::Completed {
+        verdict: 3,
+        reading: Box::new(figure),
+        second_look: None,
+        judgements: judged("capacitance", 1.0),
+    };
     let json = FollowUpJson::of(&of, &output, Instant::ZERO).unwrap();
     assert!(text::follow_up(&json).ends_with("capacitance 39.2 +-1.3 uF, settled"));
     assert_eq!(json.judgements.len(), 1);
@@ -356,7 +371,12 @@ fn a_value_that_drifts_by_leave_of_its_rule_says_so() {
     assert!(json.line().contains(r#""drift":{"name":"discharge","per_minute":-1.2345},"at_s""#));
     let of_it = text::line(&VerdictJson::from(&at_rest("loss", 1.01)));
     assert!(of_it.ends_with("while terminal to terminal drifts -1.2 uF a minute (discharge)"), "{of_it}");
-    let output = Output::Completed { verdict: 3, reading: Box::new(drifts), judgements: Vec::new() };
+    let output = Output::Completed {
+        verdict: 3,
+        reading: Box::new(drifts),
+        second_look: None,
+        judgements: Vec::new(),
+    };
     let json = FollowUpJson::of(&early_pass(), &output, Instant::ZERO).unwrap();
     assert!(
         text::follow_up(&json).ends_with(&format!("39.2 +-1.3 uF, {says}")),

@@ -64,6 +64,8 @@ fn line_of(value: f64, decision: DecisionRule) -> (String, Word) {
         reason: None,
         judgements,
         readings: Vec::new(),
+        as_left: false,
+        second_looks: Vec::new(),
         plate: Vec::new(),
         hold_points: Vec::new(),
         decision,

@@ -8,7 +8,7 @@ use core::fmt::Write;
 
 use super::{head, short};
 use crate::verdict::JudgementJson;
-use crate::{FollowUpJson, FollowUpKind, early, plain};
+use crate::{FollowUpJson, FollowUpKind, early, plain, second_look};
 
 /// What an amendment asks the reader to do.
 const TO_DO: &str = "measure again before you act";
@@ -33,6 +33,9 @@ pub fn completed(of: &FollowUpJson) -> String {
     let mut text = format!("{head}{}: {} {}", plain(&of.title), plain(&of.name), value(of, "+-"));
     for judged in of.worked_out() {
         let _ = write!(text, "; {} {}", plain(&judged.name), worked_out(judged, "+-"));
+    }
+    if let Some(look) = &of.second_look {
+        let _ = write!(text, "; second look: {}", second_look::words(look));
     }
     text
 }

@@ -1,10 +1,13 @@
 //! Figures as people read them, and words of others that must not act on a terminal.
 use alloc::borrow::ToOwned;
 use alloc::format;
+use alloc::string::String;
 use alloc::vec;
 
 use super::{block, line, short, unsaved};
-use crate::{DriftJson, HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
+use crate::{
+    DriftJson, HoldPointJson, JudgementJson, LookJson, PlateJson, ReadingJson, SecondLookJson, VerdictJson,
+};
 
 #[test]
 fn four_significant_digits() {
@@ -12,6 +15,30 @@ fn four_significant_digits() {
     assert_eq!(short(0.012_345_6), "0.01235");
     assert_eq!(short(1_234_567.0), "1235000");
     assert_eq!(short(0.0), "0");
+}
+
+fn second_look(word: String) -> SecondLookJson {
+    let look = LookJson {
+        number: 1,
+        device: word.clone(),
+        value: Some(1.0),
+        unit: word.clone(),
+        standard_uncertainty: 0.1,
+        as_left: true,
+        at_s: 1.0,
+    };
+    SecondLookJson {
+        point: word.clone(),
+        label: word.clone(),
+        first: look.clone(),
+        second: look,
+        agrees: None,
+        by: word.clone(),
+        apart: None,
+        within: None,
+        en: None,
+        unknown: Some(word),
+    }
 }
 
 /// A verdict with these words in every text that a recording, a rule, a device or a site's file can fill.
@@ -40,6 +67,8 @@ fn verdict(word: &str) -> VerdictJson {
             drift: Some(DriftJson { name: word(), per_minute: -1.234 }),
             at_s: 1.0,
         }],
+        as_left: true,
+        second_looks: vec![second_look(word())],
         judgements: vec![JudgementJson {
             name: word(),
             verdict: "fail".to_owned(),
@@ -126,15 +155,16 @@ fn plain_words_stay_as_they_are() {
     let line = line(&verdict("Lüfter µF \"2\""));
     assert_eq!(
         line,
-        "    9.000 s  #1  Lüfter µF \"2\" / Lüfter µF \"2\"  Lüfter µF \"2\": FAIL  \
+        "    9.000 s  #1  Lüfter µF \"2\" / Lüfter µF \"2\"  Lüfter µF \"2\", as left: FAIL  \
          Lüfter µF \"2\" 1 +-0.2 Lüfter µF \"2\" (at least 2 Lüfter µF \"2\"), while Lüfter µF \"2\" drifts \
-         -1.2 Lüfter µF \"2\" a minute (Lüfter µF \"2\")  -- Lüfter µF \"2\""
+         -1.2 Lüfter µF \"2\" a minute (Lüfter µF \"2\")  -- Lüfter µF \"2\"; second look: Lüfter µF \"2\" 1 Lüfter µF \"2\", \
+         first 1 Lüfter µF \"2\": they cannot be compared: the accuracy of Lüfter µF \"2\" is not known"
     );
 }
 
 #[test]
 fn a_danger_comes_first_in_every_form() {
-    let found = VerdictJson { danger: true, ..verdict("co") };
+    let found = VerdictJson { danger: true, as_left: false, second_looks: vec![], ..verdict("co") };
     let (line, block, json) = (line(&found), block(&found), found.line());
     assert!(line.starts_with("DANGER      9.000 s  #1  co / co  co: FAIL"), "{line}");
     assert!(block.starts_with("DANGER  co: FAIL\n"), "{block}");

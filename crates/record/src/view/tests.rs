@@ -190,3 +190,32 @@ fn an_amendment_says_whether_it_moved_goes_back_or_is_the_last_that_is_told() {
     assert_eq!(shown(Word::Pass, (false, 2)), (true.into(), false.into(), Value::Null));
     assert_eq!(shown(Word::Fail, (false, 9)), (false.into(), false.into(), 12.into()));
 }
+
+/// A look that was compared at once comes with its verdict, one that settled later with its figure.
+#[test]
+fn a_second_look_stands_under_the_value() {
+    let look = || -> crate::SecondLookJson {
+        let look = |value: f64| {
+            json!({"number": 1, "device": "meter", "value": value, "unit": "uF", "standard_uncertainty": 0.4,
+                "as_left": false, "at_s": 1.0})
+        };
+        serde_json::from_value(
+            json!({"point": "capacitance", "label": "terminal to terminal", "first": look(39.4),
+            "second": look(40.0), "agrees": false, "by": "repeatability", "apart": 0.6, "within": 0.2}),
+        )
+        .unwrap()
+    };
+    let figure = FollowUpJson { second_look: Some(look()), ..completed(&early_pass()) };
+    let view = view(&with(vec![(figure, false)]), false);
+    let values = view["verdict"]["values"].as_array().unwrap();
+    let looks: Vec<&str> = values
+        .iter()
+        .filter(|value| value["label"] == "Second look:")
+        .map(|value| value["text"].as_str().unwrap())
+        .collect();
+    assert_eq!(looks.len(), 1, "{values:?}");
+    assert!(
+        looks[0].starts_with("terminal to terminal 40 uF, first 39.4 uF: they do NOT agree"),
+        "{looks:?}"
+    );
+}

@@ -83,7 +83,7 @@ impl Given {
             (settled.reading.settled, settled.input) = (true, input);
             let judgements = self.judged_from_figures(job, points, decision);
             let (verdict, reading) = (self.verdict.number, Box::new(reading.clone()));
-            says.push(Output::Completed { verdict, reading, judgements });
+            says.push(Output::Completed { verdict, reading, second_look: None, judgements });
         }
         says.extend(self.amend(job, points, index, reading, what, decision));
         says

@@ -70,6 +70,8 @@ fn verdict(number: u64, word: Word) -> Verdict {
         reason: None,
         judgements: Vec::new(),
         readings: Vec::new(),
+        as_left: false,
+        second_looks: Vec::new(),
         plate: Vec::new(),
         hold_points: Vec::new(),
         decision: DecisionRule::default(),

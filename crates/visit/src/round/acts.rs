@@ -46,7 +46,7 @@ impl Round {
                     check.name_pair(&pair, context)
                 });
             }
-            Act::Again => self.again(),
+            Act::Again { as_left } => self.again(as_left),
             Act::Next => self.next(by),
             Act::Back => self.go(Route::back, by),
             Act::Unit { tag } => self.go(|route| route.unit(&tag), by),
@@ -157,8 +157,8 @@ impl Round {
         }
     }
 
-    fn again(&mut self) {
-        if self.with_check(|check, _| check.again()) {
+    fn again(&mut self, as_left: bool) {
+        if self.with_check(|check, _| check.again(as_left)) {
             self.take(Vec::new());
         } else {
             self.refuse("nothing to take again: no check is armed".to_string());

@@ -8,7 +8,10 @@ use alloc::vec::Vec;
 use super::{Output, Owed, Recall, Round, Service};
 use crate::act::By;
 use crate::job::Job;
+use crate::looks::SecondLook;
 use crate::stay::Stays;
+use crate::verdict::PointReading;
+use judge::limits::Word;
 
 /// A check that is left without a verdict.
 pub(super) fn skipped(job: &Job, why: Option<String>, by: By) -> Output {
@@ -61,6 +64,17 @@ impl Round {
         self.say(Output::Recalled { unit_tag, owed, judged: judged.len(), findings });
     }
 
+    /// The figure of a reading that was not at rest when its verdict was given: the second look that it is, if it is one.
+    pub(super) fn look(&mut self, verdict: u64, reading: &PointReading) -> Option<SecondLook> {
+        let check = self.check.as_ref()?;
+        let of = check.verdict(self.now)?.0;
+        if of.number != verdict || of.word == Word::NoVerdict {
+            return None;
+        }
+        let job = check.job();
+        self.looks.take((job.place(), &job.plan.rule), reading, (verdict, of.as_left))
+    }
+
     pub(super) fn take_over(&mut self, tag: String, by: By) {
         if let Some(open) = self.stays.find(&tag) {
             let why = format!("nothing to take over: a visit at {open} is open here already; close it first");
@@ -103,6 +117,7 @@ impl Round {
         self.contradicted = None;
         self.unit = None;
         self.stays.close(&unit_tag);
+        self.looks.leave(&unit_tag);
         self.say(Output::Closed { unit_tag, why, owed, service, by });
     }
 }

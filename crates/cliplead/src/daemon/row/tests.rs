@@ -157,7 +157,12 @@ fn what_follows_a_verdict_says_what_its_json_says() {
     let at = Instant::from_micros(3_000_001);
     let (verdict, judgements) = (of.number, of.judgements.clone());
     let outputs = [
-        Output::Completed { verdict, reading: Box::new(reading(true, 40.2)), judgements: judgements.clone() },
+        Output::Completed {
+            verdict,
+            reading: Box::new(reading(true, 40.2)),
+            second_look: None,
+            judgements: judgements.clone(),
+        },
         Output::Amended {
             verdict,
             word: Word::ConditionalFail,

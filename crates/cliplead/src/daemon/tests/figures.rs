@@ -30,7 +30,12 @@ fn reading(value: f64, settled: bool) -> PointReading {
 }
 
 fn figure(verdict: u64) -> Output {
-    Output::Completed { verdict, reading: Box::new(reading(40.02, true)), judgements: Vec::new() }
+    Output::Completed {
+        verdict,
+        reading: Box::new(reading(40.02, true)),
+        second_look: None,
+        judgements: Vec::new(),
+    }
 }
 
 fn amendment(verdict: u64) -> Output {
@@ -160,7 +165,7 @@ fn without_a_history_a_figure_is_shown_at_once() {
 #[test]
 fn a_figure_of_an_older_verdict_is_not_told_under_the_newer_one() {
     let mut bench = passed();
-    bench.act(Act::Again).unwrap();
+    bench.act(Act::Again { as_left: false }).unwrap();
     bench.act(typed("capacitance", "30.0 uF")).unwrap();
     bench.core.told(Told::Stored(Key::Verdict(2)));
     bench.said();

@@ -76,6 +76,8 @@ fn verdict(job: &Job, word: Word, judgements: Vec<Judged>) -> Verdict {
         reason: None,
         judgements,
         readings: Vec::new(),
+        as_left: false,
+        second_looks: Vec::new(),
         plate: Vec::new(),
         hold_points: Vec::new(),
         decision: DecisionRule::default(),
@@ -89,7 +91,9 @@ fn a_figure_completes_its_reading_and_leaves_the_verdict_as_it_was() {
     let mut checked = Checked::capacitance(true);
     let before = checked.given.verdict().clone();
     let said = checked.see(0, "40.02", What::Figure);
-    let [Output::Completed { verdict: 7, reading, judgements }] = said.as_slice() else { panic!("{said:?}") };
+    let [Output::Completed { verdict: 7, reading, judgements, .. }] = said.as_slice() else {
+        panic!("{said:?}")
+    };
     assert_eq!((reading.shown.to_f64(), judgements[0].judgement.value), (40.02, 40.02));
     let point = checked.bench.points.settled(0).unwrap();
     assert!(point.reading.settled && point.input.value == 40.02, "it comes once: the point is at rest now");

@@ -53,7 +53,7 @@ fn before(dice: &mut Dice, rule: &Native, unit: &str, fine: &[&str]) -> Event {
         6 => Event::from(Act::Answer { question: None, yes: dice.one_in(2) }),
         7 => Event::from(Act::Pause),
         8 => Event::from(Act::Resume),
-        9 => Event::from(Act::Again),
+        9 => Event::from(Act::Again { as_left: false }),
         10 => Event::from(Act::Energised),
         11 => Event::Gap { device: "meter".to_string() },
         12 => Event::Unwatched,

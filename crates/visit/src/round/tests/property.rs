@@ -144,7 +144,7 @@ fn sequence(seed: u64, events: usize) -> Vec<(Event, Instant)> {
         let event = match dice.below(38) {
             0 | 1 => Event::Arm(Box::new(plan(&mut dice))),
             2 => Event::from(Act::Finish),
-            3 | 4 => Event::from(Act::Again),
+            3 | 4 => Event::from(Act::Again { as_left: false }),
             5 => Event::from(Act::Confirm {
                 hold_point: name()[usize::try_from(dice.below(5)).unwrap()].clone(),
             }),

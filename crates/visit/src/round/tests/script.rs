@@ -17,7 +17,8 @@
 //! - time: `wait 20 min` (s, min, h), `back 5 s` (the clock jumps back)
 //! - `expect OUTPUT`: the next output; `...` stands for anything. `opened`, `returned`, `service`, `armed`, `shown`, `settled`, `completed`, `owed` and `proving` need not be
 //!   expected.
-//!   `expect nothing`. `phase`, `live yes|no`, `shows TEXT`, `prompt TEXT`, `note TEXT`, `reads N`, `changes N`, `waits TEXT` look at the state.
+//!   `expect nothing`. `phase`, `live yes|no`, `shows TEXT`, `prompt TEXT`, `note TEXT`, `reads N`, `changes N`, `waits TEXT`,
+//!   `second LOOKS` look at the state.
 #![allow(clippy::cast_possible_truncation)] // spans of a script in microseconds
 
 use alloc::collections::VecDeque;
@@ -27,6 +28,7 @@ use alloc::vec;
 use quantity::{Accuracy, Decimal, Duration, Flags, Sign, State, Timing, parse_typed};
 
 use super::*;
+use crate::looks::{Agreement, SecondLook};
 use crate::verdict::Verdict;
 use judge::limits::DecisionRule;
 
@@ -126,7 +128,7 @@ impl Runner {
                 self.stops.push(self.plan.clone());
                 self.round.route = Route::new(self.stops.clone());
             }
-            "again" => self.step(Event::from(Act::Again)),
+            "again" => self.step(Event::from(Act::Again { as_left: rest == "as left" })),
             "finish" => self.step(Event::from(Act::Finish)),
             "yes" | "no" => {
                 let question = match rest {
@@ -155,7 +157,7 @@ impl Runner {
                 }
             }
             "expect" => self.expect(rest)?,
-            "phase" | "live" | "shows" | "prompt" | "note" | "reads" | "changes" | "waits" => {
+            "phase" | "live" | "shows" | "prompt" | "note" | "reads" | "changes" | "waits" | "second" => {
                 self.look(word, rest)?
             }
             device => self.readings(device, rest)?,
@@ -332,6 +334,9 @@ impl Runner {
                 waits.iter().map(|of| format!("{}: {}", of.what, of.why)).collect::<Vec<_>>().join("; ")
             }
             "changes" => view.amendment_changes.to_string(),
+            "second" => self.verdict.as_ref().map_or(String::new(), |v| {
+                v.second_looks.iter().map(second_look).collect::<Vec<_>>().join("; ")
+            }),
             "note" => self.verdict.as_ref().map_or(String::new(), |v| v.notes.join("; ")),
             _ => self.verdict.as_ref().map_or(0, |v| v.readings.len()).to_string(),
         };
@@ -381,9 +386,12 @@ pub(super) fn text(output: &Output) -> String {
         Output::Contradicted { unit_tag, sign } => format!("contradicted {unit_tag}: {sign}"),
         Output::Proving { hold_point, says } => format!("proving {hold_point}: {says}"),
         Output::Settled(r) => format!("settled {} {} {} from {}", r.point, r.shown, r.display.unit, r.device),
-        Output::Completed { verdict, reading: r, judgements } => {
-            let figure =
+        Output::Completed { verdict, reading: r, judgements, second_look: second } => {
+            let mut figure =
                 format!("completed {verdict}: {} {:.2} {}", r.point, r.quantity.value(), r.display.unit);
+            if let Some(second) = second {
+                figure = format!("{figure}; second {}", second_look(second));
+            }
             judgements.iter().fold(figure, |text, j| {
                 format!("{text}; {} {:.2} {}", j.judgement.name, j.judgement.value, j.judgement.unit)
             })
@@ -431,6 +439,19 @@ pub(super) fn text(output: &Output) -> String {
             None => format!("verdict {}", verdict.word),
         },
     }
+}
+
+/// A reading that was read before.
+fn second_look(of: &SecondLook) -> String {
+    let says = match &of.agreement {
+        Agreement::AsLeft => "as left",
+        other => match other.agrees() {
+            Some(true) => "agrees",
+            Some(false) => "does not agree",
+            None => "unknown",
+        },
+    };
+    format!("{} {:.2} after {:.2}: {says}", of.point, of.second.value, of.first.value)
 }
 
 /// `...` stands for any text.
@@ -504,6 +525,7 @@ macro_rules! files {
 files!(
     verdicts,
     figures,
+    looks,
     hold_points,
     proofs,
     breaks,

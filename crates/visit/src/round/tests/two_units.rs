@@ -93,9 +93,9 @@ fn event(dice: &mut Dice, round: &Round) -> Event {
         23 => act(Act::Close { why: dice.one_in(2).then(|| "part on order".to_string()) }),
         24 | 25 => match round.restoration.owed(None).next() {
             Some(owed) => act(Act::Restored { what: owed.in_words() }),
-            None => act(Act::Again),
+            None => act(Act::Again { as_left: false }),
         },
-        26 => act(Act::Again),
+        26 => act(Act::Again { as_left: false }),
         27 => act(Act::Answer { question: None, yes: dice.one_in(2) }),
         28..=32 => Event::Arm(Box::new(plan(dice))),
         _ => {
