@@ -12,8 +12,9 @@ use visit::round::{AMENDMENTS_MAX, Output};
 use visit::verdict::Verdict;
 
 use crate::early;
+use crate::numbers::{rounded, seconds};
 use crate::second_look::SecondLookJson;
-use crate::verdict::{JudgementJson, ReadingJson, VerdictJson, judgement, rounded, seconds, unsaved_line};
+use crate::verdict::{JudgementJson, ReadingJson, VerdictJson, judgement, unsaved_line};
 
 /// Which of the two it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]

@@ -18,6 +18,7 @@ mod early;
 mod follow_up;
 mod line;
 mod lines;
+mod numbers;
 mod plain;
 mod plain_bytes;
 mod reader;
@@ -36,14 +37,15 @@ pub use early::words as early_words;
 pub use follow_up::{FollowUpJson, FollowUpKind};
 pub use line::{LineEvent, RecordingHeader, VERSION};
 pub use lines::LINE_BYTES_MAX;
+pub use numbers::rounded;
 pub use plain::{plain, plain_lines};
 pub use reader::{Item, ReadError, Reader, Recorded, Recording, read};
-pub use second_look::{LookJson, SecondLookJson, words as second_look_words};
+pub use second_look::{LookJson, SecondLookJson};
 pub use senml::{SenmlError, pack as senml_pack, reading as senml_reading};
 pub use skipped::{SkipReason, SkippedLines};
 pub use stream::ByteStream;
 pub use verdict::{DriftJson, HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
-pub use verdict::{how_words, rounded, shown_words};
+pub use verdict::{how_words, shown_words};
 pub use view::{DeviceState, DropReason, RecentJson, RulesState, ShownFollowUp, ViewContext, view_json};
 
 /// One line of JSON for anything serialisable. If serialising fails (it does not for our own types), an object with

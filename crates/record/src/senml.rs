@@ -12,7 +12,7 @@ use core::fmt;
 use quantity::{Coupling, Decimal, Flags, Instant, Kind, Reading, Sign, State, Unit, parse_typed};
 use serde_json::{Map, Value, json};
 
-use crate::verdict::rounded;
+use crate::numbers::rounded;
 
 /// Why a pack was rejected.
 #[derive(Clone, Debug, PartialEq, Eq)]

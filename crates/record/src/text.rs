@@ -10,10 +10,11 @@ use core::fmt::Write;
 use judge::rule::source_with_class;
 
 use crate::verdict::{EvidenceJson, JudgementJson, ReadingJson, VerdictJson};
-use crate::{early, plain, plain_lines, second_look};
+use crate::{early, plain, plain_lines};
 
 pub use follow_up::{amendment, completed, follow_up};
 pub(crate) use follow_up::{value, worked_out};
+pub use second_look::second_look;
 
 /// Begins every line about a danger.
 pub const DANGER: &str = "DANGER";
@@ -35,7 +36,7 @@ pub fn line(verdict: &VerdictJson) -> String {
         let _ = write!(text, "  -- {}", plain(&said.replace('\n', " ")));
     }
     for look in &verdict.second_looks {
-        let _ = write!(text, "; second look: {}", second_look::words(look));
+        let _ = write!(text, "; second look: {}", second_look(look));
     }
     text
 }
@@ -61,7 +62,7 @@ pub fn block(verdict: &VerdictJson) -> String {
         let _ = writeln!(text, "  reading   {}", read(reading));
     }
     for look in &verdict.second_looks {
-        let _ = writeln!(text, "  second    {}", second_look::words(look));
+        let _ = writeln!(text, "  second    {}", second_look(look));
     }
     for hold in &verdict.hold_points {
         let how = hold.how.as_deref().unwrap_or("NOT SHOWN");
@@ -200,6 +201,7 @@ fn hash(hash: &str) -> &str {
 }
 
 mod follow_up;
+mod second_look;
 
 #[cfg(test)]
 mod figures;

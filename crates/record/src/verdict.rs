@@ -2,17 +2,16 @@
 //! significant digits, so that they are readable and the same bytes on every machine. Decides nothing.
 
 use alloc::borrow::ToOwned;
-use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
 use judge::evaluate::Judged;
 use judge::limits::{DecisionRule, Word};
-use quantity::Instant;
 use serde::{Deserialize, Serialize};
 use visit::hold::{HoldPoint, How};
 use visit::verdict::{PlateUsed, PointReading, Verdict};
 
+use crate::numbers::{rounded, seconds};
 use crate::second_look::SecondLookJson;
 
 /// A verdict with everything it rests on.
@@ -300,11 +299,6 @@ pub(crate) fn unsaved_line(of: &impl Serialize) -> String {
     crate::to_line(&Unsaved { unsaved: true, of })
 }
 
-/// Seconds with microseconds.
-pub(crate) fn seconds(at: Instant) -> f64 {
-    at.seconds()
-}
-
 /// How a hold point was shown, as it is written: `confirmed`, or what the meter showed.
 #[must_use]
 pub fn how_words(how: &How) -> &str {
@@ -318,23 +312,4 @@ pub fn how_words(how: &How) -> &str {
 #[must_use]
 pub fn shown_words(reading: &PointReading) -> String {
     if reading.open { "OL".to_owned() } else { reading.shown.to_string() }
-}
-
-/// A number as it is written: nine significant digits.
-#[must_use]
-pub fn rounded(value: f64) -> f64 {
-    format!("{value:.8e}").parse().unwrap_or(value)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::rounded;
-
-    #[test]
-    fn nine_significant_digits() {
-        assert_eq!(rounded(39.400_000_000_000_006), 39.4);
-        assert_eq!(rounded(0.1 + 0.2), 0.3);
-        assert_eq!(rounded(-1.234_567_891_23e-7), -1.234_567_89e-7);
-        assert_eq!(rounded(0.0), 0.0);
-    }
 }

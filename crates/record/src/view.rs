@@ -16,8 +16,9 @@ use visit::round::{
 };
 use visit::verdict::PlateUsed;
 
+use crate::numbers::rounded;
 use crate::text;
-use crate::verdict::{JudgementJson, PlateJson, ReadingJson, VerdictJson, rounded};
+use crate::verdict::{JudgementJson, PlateJson, ReadingJson, VerdictJson};
 use crate::{FollowUpJson, FollowUpKind, early};
 
 /// The context of the round.
@@ -214,7 +215,7 @@ fn second_looks<'a>(verdict: &'a VerdictJson, context: &'a ViewContext) -> impl 
         .follow_ups_of(verdict.number)
         .filter_map(|shown| Some((shown.json.second_look.as_ref()?, shown.unsaved)));
     at_once.chain(later).map(|(look, unsaved)| {
-        let text = crate::second_look_words(look);
+        let text = text::second_look(look);
         json!({"label": "Second look:", "text": text, "settled": true, "unsaved": unsaved})
     })
 }

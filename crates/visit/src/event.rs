@@ -8,9 +8,9 @@ use quantity::{Instant, Reading};
 
 use crate::act::{Act, By};
 use crate::hold::Evidence;
-use crate::looks::SecondLook;
 use crate::plan::Plan;
 use crate::restoration::Owed;
+use crate::second_look::SecondLook;
 use crate::stay::{Recall, Service};
 use crate::verdict::{PointReading, Verdict};
 use judge::evaluate::Judged;

@@ -19,13 +19,14 @@ pub mod hold;
 mod job;
 mod leads;
 mod live;
-pub mod looks;
+mod looks;
 mod model;
 mod plan;
 mod plate;
 mod restoration;
 pub mod round;
 mod route;
+pub mod second_look;
 mod settings;
 mod stay;
 #[cfg(test)]

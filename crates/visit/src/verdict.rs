@@ -8,7 +8,7 @@ use core::fmt;
 use quantity::{Decimal, DisplayUnit, Instant, Quantity, Unit};
 
 use crate::hold::HoldPoint;
-use crate::looks::SecondLook;
+use crate::second_look::SecondLook;
 use judge::evaluate::Judged;
 use judge::limits::{DecisionRule, Word};
 use judge::rule::{RuleError, Source};

@@ -6,9 +6,9 @@ use alloc::format;
 use alloc::string::String;
 use core::fmt::Write;
 
-use super::{head, short};
+use super::{head, second_look, short};
 use crate::verdict::JudgementJson;
-use crate::{FollowUpJson, FollowUpKind, early, plain, second_look};
+use crate::{FollowUpJson, FollowUpKind, early, plain};
 
 /// What an amendment asks the reader to do.
 const TO_DO: &str = "measure again before you act";
@@ -35,7 +35,7 @@ pub fn completed(of: &FollowUpJson) -> String {
         let _ = write!(text, "; {} {}", plain(&judged.name), worked_out(judged, "+-"));
     }
     if let Some(look) = &of.second_look {
-        let _ = write!(text, "; second look: {}", second_look::words(look));
+        let _ = write!(text, "; second look: {}", second_look(look));
     }
     text
 }

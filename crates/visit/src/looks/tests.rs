@@ -3,7 +3,7 @@
 
 use alloc::format;
 
-use quantity::{Coupling, Decimal, Quantity, Unit};
+use quantity::{Coupling, Decimal, Instant, Quantity, Unit};
 
 use super::*;
 

@@ -8,7 +8,7 @@ use alloc::vec::Vec;
 use super::{Output, Owed, Recall, Round, Service};
 use crate::act::By;
 use crate::job::Job;
-use crate::looks::SecondLook;
+use crate::second_look::SecondLook;
 use crate::stay::Stays;
 use crate::verdict::PointReading;
 use judge::limits::Word;

@@ -28,7 +28,7 @@ use alloc::vec;
 use quantity::{Accuracy, Decimal, Duration, Flags, Sign, State, Timing, parse_typed};
 
 use super::*;
-use crate::looks::{Agreement, SecondLook};
+use crate::second_look::{Agreement, SecondLook};
 use crate::verdict::Verdict;
 use judge::limits::DecisionRule;
 

@@ -10,7 +10,7 @@ const AGREES: &str = r#"{"point":"capacitance","label":"terminal to terminal","f
 fn said(change: &dyn Fn(&mut SecondLookJson)) -> String {
     let mut look: SecondLookJson = serde_json::from_str(AGREES).unwrap();
     change(&mut look);
-    words(&look)
+    second_look(&look)
 }
 
 #[test]
