@@ -22,6 +22,7 @@ mod time;
 mod typed;
 mod visits;
 mod waits;
+mod wanted;
 #[cfg(feature = "dashboard")]
 mod web;
 #[cfg(not(feature = "dashboard"))]

@@ -18,6 +18,8 @@ pub enum ManualFault {
     NoAct(ActError),
     /// Too long for a line, or not UTF-8.
     NotALine,
+    /// `help` or `?`: somebody wants to know what can be typed.
+    AsksForHelp,
 }
 
 impl fmt::Display for ManualFault {
@@ -27,6 +29,7 @@ impl fmt::Display for ManualFault {
             Self::NotALine => {
                 write!(f, "a typed line is too long (at most {LINE_BYTES_MAX} bytes) or not text")
             }
+            Self::AsksForHelp => f.write_str("somebody asks what can be typed"),
         }
     }
 }
@@ -87,5 +90,9 @@ fn answers_what_was_asked(act: Act, begun: Option<Option<u32>>) -> Act {
 
 fn parse_line(line: &[u8]) -> Result<Act, ManualFault> {
     let text = core::str::from_utf8(line).map_err(|_| ManualFault::NotALine)?;
-    Act::of_line(text.trim()).map_err(ManualFault::NoAct)
+    let text = text.trim();
+    if text == "?" || text.eq_ignore_ascii_case("help") {
+        return Err(ManualFault::AsksForHelp);
+    }
+    Act::of_line(text).map_err(ManualFault::NoAct)
 }

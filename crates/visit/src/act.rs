@@ -192,7 +192,7 @@ const WORDS: [&str; 20] = [
 ];
 
 /// What a person may type beside values, for whoever typed something else.
-const LINES: &str = "confirm NAME, withdraw NAME, yes, no (or yes 3 for question 3), source WHAT, on PAIR, on, again, again as left, finish, next, back, \
+pub const LINES: &str = "confirm NAME, withdraw NAME, yes, no (or yes 3 for question 3), source WHAT, on PAIR, on, again, again as left, finish, next, back, \
     unit TAG, check NAME, skip WHY, pause, resume, finding TEXT, as left TEXT, restored WHAT, power back, close, \
     close WHY, take over TAG";
 

@@ -135,6 +135,12 @@ impl Round {
         self.job().map(|job| &job.plan)
     }
 
+    /// The next check of the route; `None` at its end.
+    #[must_use]
+    pub fn ahead(&self) -> Option<&Plan> {
+        self.route.ahead()
+    }
+
     /// True while a check is armed that has no verdict yet.
     #[must_use]
     pub fn awaits_verdict(&self) -> bool {

@@ -52,6 +52,11 @@ impl Route {
         self.go(self.at.map_or(0, |at| at.saturating_add(1)))
     }
 
+    /// The check that [`Route::next`] would give.
+    pub(crate) fn ahead(&self) -> Option<&Plan> {
+        self.stops.get(self.at.map_or(0, |at| at.saturating_add(1))).map(|stop| &stop.plan)
+    }
+
     /// The check before.
     ///
     /// # Errors

@@ -49,6 +49,8 @@ pub(super) struct Core {
     pub(super) lines: TypedLines,
     pub(super) refusals: Refusals,
     pub(super) waits: Waits,
+    /// What whoever types was told last to do next.
+    pub(super) wanted: String,
     pub(super) format: Format,
     pub(super) seq: u64,
 }
@@ -90,6 +92,7 @@ impl Core {
             lines: TypedLines::default(),
             refusals: Refusals::default(),
             waits: Waits::default(),
+            wanted: String::new(),
             format,
             seq: 0,
         };
@@ -282,6 +285,7 @@ impl Core {
         if let Some(tape) = &mut self.tape {
             tape.flush();
         }
+        self.tell_wanted();
         self.publish();
     }
 }

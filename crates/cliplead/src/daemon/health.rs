@@ -22,7 +22,8 @@ pub(super) type SharedCounts = Arc<Mutex<LinkCounts>>;
 /// A device's counts.
 pub(super) struct Health {
     pub(super) name: String,
-    typed: bool,
+    /// A person types there.
+    pub(super) typed: bool,
     drops: BTreeMap<&'static str, u64>,
     counts: SharedCounts,
 }

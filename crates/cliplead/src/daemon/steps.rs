@@ -4,7 +4,7 @@
 use std::sync::Arc;
 use std::time::{Duration, Instant as WallClock};
 
-use pipeline::{Event, Output, Stamped};
+use pipeline::{Event, ManualFault, Output, Stamped};
 use quantity::Instant;
 use record::{LineEvent, RecentJson, ShownFollowUp, plain};
 use tokio::sync::mpsc;
@@ -77,6 +77,10 @@ impl Core {
                     if let Some(health) = self.health.iter_mut().find(|health| health.name == device) {
                         health.dropped(fault.reason.words());
                     }
+                }
+                Output::NotTyped { fault: ManualFault::AsksForHelp, .. } => {
+                    talk(&super::wanted::help(&self.pipeline.round().view(now)));
+                    self.wanted.clear();
                 }
                 Output::NotTyped { device, fault } => {
                     if let Some(health) = self.health.iter_mut().find(|health| health.name == device) {

@@ -3,6 +3,7 @@
 mod figures;
 mod inputs;
 mod visits;
+mod wanted;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
