@@ -243,6 +243,8 @@ pub struct VisitCheck {
     pub word: String,
     /// Whether any of its verdicts has a word other than `no verdict`.
     pub judged: bool,
+    /// Whether the last word other than `no verdict` is a fail or a conditional fail.
+    pub failed: bool,
 }
 
 /// One judgement of a verdict.

@@ -310,9 +310,13 @@ impl Reader {
             let (component, rule, word) =
                 (stored.verdict.component, stored.verdict.rule, stored.verdict.word);
             let judged = word != "no verdict";
+            let fails = matches!(word.as_str(), "fail" | "conditional fail");
             match checks.iter_mut().find(|known| known.component == component && known.rule == rule) {
-                Some(known) => (known.word, known.judged) = (word, known.judged || judged),
-                None => checks.push(VisitCheck { component, rule, word, judged }),
+                Some(known) => {
+                    known.failed = if judged { fails } else { known.failed };
+                    (known.word, known.judged) = (word, known.judged || judged);
+                }
+                None => checks.push(VisitCheck { component, rule, word, judged, failed: fails }),
             }
         }
         Ok(checks)

@@ -20,6 +20,8 @@ pub struct RecalledLine {
     pub owed: Vec<OwedLine>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub judged: Vec<JudgedLine>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub failed: Vec<JudgedLine>,
     #[serde(default, skip_serializing_if = "is_zero")]
     pub findings: u32,
     /// `locked out`, `power back` or `ran`.
@@ -69,6 +71,7 @@ impl RecalledLine {
             unit: recall.unit_tag.clone(),
             owed: recall.owed.iter().map(owed).collect(),
             judged: recall.judged.iter().map(judged).collect(),
+            failed: recall.failed.iter().map(judged).collect(),
             findings: recall.findings,
             service: recall.service.word().map(ToOwned::to_owned),
         }
@@ -86,10 +89,13 @@ impl RecalledLine {
             hold_point: owed.hold_point.clone(),
             what: owed.what.clone(),
         };
+        let checks =
+            |lines: &[JudgedLine]| lines.iter().map(|of| (of.component.clone(), of.rule.clone())).collect();
         Ok(Recall {
             unit_tag: self.unit.clone(),
             owed: self.owed.iter().map(owed).collect(),
-            judged: self.judged.iter().map(|of| (of.component.clone(), of.rule.clone())).collect(),
+            judged: checks(&self.judged),
+            failed: checks(&self.failed),
             findings: self.findings,
             service,
         })
@@ -116,6 +122,7 @@ mod tests {
                 what: "wires back on".to_owned(),
             }]),
             judged: Vec::from([("C1".to_owned(), "run-capacitor".to_owned())]),
+            failed: Vec::from([("C1".to_owned(), "run-capacitor".to_owned())]),
             findings: 2,
             service: Service::LockedOut,
         }
@@ -134,7 +141,7 @@ mod tests {
         assert_eq!(back, recall());
         assert_eq!(
             text,
-            r#"{"event":"recalled","t":7,"unit":"RTU-07","owed":[{"component":"C1","hold_point":"one lead off","what":"wires back on"}],"judged":[{"component":"C1","rule":"run-capacitor"}],"findings":2,"service":"locked out"}"#
+            r#"{"event":"recalled","t":7,"unit":"RTU-07","owed":[{"component":"C1","hold_point":"one lead off","what":"wires back on"}],"judged":[{"component":"C1","rule":"run-capacitor"}],"failed":[{"component":"C1","rule":"run-capacitor"}],"findings":2,"service":"locked out"}"#
         );
         let bare = Recall { unit_tag: "RTU-08".to_owned(), ..Recall::default() };
         assert_eq!(there_and_back(&bare), (r#"{"event":"recalled","t":7,"unit":"RTU-08"}"#.to_owned(), bare));

@@ -301,6 +301,15 @@ impl Ledger {
         Vec::new()
     }
 
+    /// A check at this place failed before the round began. What the round has seen there since counts more.
+    pub(crate) fn failed_before(&mut self, name: &str, place: Place<'_>, now: Instant) -> Vec<Change> {
+        if self.gate.stands(name, place) {
+            return Vec::new();
+        }
+        let gone = self.gate.fail(name, place, now);
+        self.fell(gone.into_iter(), LapseReason::Failed)
+    }
+
     /// The caller has stored this verdict.
     pub(crate) fn stored(&mut self, number: u64) -> Vec<Change> {
         self.unstored.stored(number).map_or_else(Vec::new, |given| self.give(given))

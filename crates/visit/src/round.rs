@@ -574,7 +574,8 @@ impl Round {
         }
         let slot = job.plan.slot.clone();
         check.end(verdict.clone(), live);
-        if runs && verdict.word != Word::NoVerdict {
+        // A danger waits for no hold point, so it does not say that they stood.
+        if runs && verdict.word != Word::NoVerdict && !danger {
             self.service(By::Unsaid, Stays::ran);
         }
         self.say(Output::Verdict(Box::new(verdict.clone())));

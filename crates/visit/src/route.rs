@@ -5,6 +5,7 @@ use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
+use crate::model::Slot;
 use crate::plan::Plan;
 
 /// Names that a refusal lists at most.
@@ -55,6 +56,15 @@ impl Route {
     /// The check that [`Route::next`] would give.
     pub(crate) fn ahead(&self) -> Option<&Plan> {
         self.stops.get(self.at.map_or(0, |at| at.saturating_add(1))).map(|stop| &stop.plan)
+    }
+
+    /// The slot of a component on the route.
+    pub(crate) fn slot(&self, unit_tag: &str, component: &str) -> Option<&Slot> {
+        let plans = self.stops.iter().map(|stop| &stop.plan);
+        plans
+            .filter(|plan| plan.unit_tag == unit_tag && plan.component == component)
+            .map(|plan| &plan.slot)
+            .next()
     }
 
     /// The check before.

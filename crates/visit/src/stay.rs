@@ -71,6 +71,8 @@ pub struct Recall {
     pub owed: Vec<Owed>,
     /// The checks that have a verdict, each by its component and its rule.
     pub judged: Vec<(String, String)>,
+    /// Those of them whose last word is a fail or a conditional fail: what they would show stands nowhere.
+    pub failed: Vec<(String, String)>,
     /// How many findings there are.
     pub findings: u32,
     /// How far the unit is back in service.

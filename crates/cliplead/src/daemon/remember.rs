@@ -100,8 +100,12 @@ fn recall(reader: &Reader, visit: &Visit) -> Result<Recall, HistoryError> {
             kind => recall.service = Service::of_word(kind).unwrap_or(recall.service),
         }
     }
-    let judged = reader.visit_checks(&visit.uid)?.into_iter().filter(|check| check.judged);
-    recall.judged = judged.map(|check| (check.component, check.rule)).collect();
+    for check in reader.visit_checks(&visit.uid)?.into_iter().filter(|check| check.judged) {
+        if check.failed {
+            recall.failed.push((check.component.clone(), check.rule.clone()));
+        }
+        recall.judged.push((check.component, check.rule));
+    }
     Ok(recall)
 }
 

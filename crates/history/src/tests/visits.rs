@@ -123,9 +123,18 @@ fn verdicts_belong_to_their_visit_and_the_last_word_per_check_counts() {
         [("condenser fan 1 run capacitor", "no verdict", true), ("contactor", "no verdict", false)]
     );
     assert_eq!(history.reader().visit_checks("another").unwrap(), []);
+    let fails = |history: &History| history.reader().visit_checks("visit of a").unwrap()[0].failed;
+    assert!(!fails(&history), "a pass and no word after it");
+    for (number, word, failed) in [(6, "conditional fail", true), (7, "no verdict", true), (8, "pass", false)]
+    {
+        let reason = (word == "no verdict").then(|| "no reading".to_owned());
+        let again = Verdict { word: word.to_owned(), reason, ..in_visit(verdict(number)) };
+        history.commit_verdict(id, &again).unwrap();
+        assert_eq!(fails(&history), failed, "after {word}");
+    }
     let nowhere = Verdict { visit: Some("another".to_owned()), ..verdict(5) };
     assert!(matches!(history.commit_verdict(id, &nowhere), Err(HistoryError::NoOpenVisit { .. })));
-    assert_eq!(history.reader().integrity().unwrap(), 4);
+    assert_eq!(history.reader().integrity().unwrap(), 7);
 }
 
 /// Two machines at one unit are two visits; one of them may be taken over, and its former holder adds nothing more.

@@ -5,7 +5,7 @@ use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 
-use super::{Output, Owed, Recall, Round, Service};
+use super::{Output, Owed, Place, Recall, Round, Service};
 use crate::act::By;
 use crate::job::Job;
 use crate::second_look::SecondLook;
@@ -47,7 +47,7 @@ impl Round {
 
     /// A visit from before goes on. Nothing that was shown then counts.
     pub(super) fn recall(&mut self, recall: Recall) {
-        let Recall { unit_tag, owed, judged, findings, service } = recall;
+        let Recall { unit_tag, owed, judged, failed, findings, service } = recall;
         if !self.stays.has_room(&unit_tag) {
             return self.refuse(format!(
                 "the visit at {unit_tag} was not taken up: too many visits are open; close one first"
@@ -56,6 +56,7 @@ impl Round {
         let begins = self.check.is_none();
         self.stays.recall(&unit_tag, service);
         self.restoration.recall(&unit_tag, owed);
+        self.recall_failed(&unit_tag, &failed);
         self.route.recalled(&unit_tag, &judged, begins);
         if begins {
             self.unit = Some(unit_tag.clone());
@@ -73,6 +74,19 @@ impl Round {
         }
         let job = check.job();
         self.looks.take((job.place(), &job.plan.rule), reading, (verdict, of.as_left))
+    }
+
+    /// What failed before the round began shows nothing in it either.
+    fn recall_failed(&mut self, unit_tag: &str, failed: &[(String, String)]) {
+        for (component, rule) in failed {
+            let Some(shows) = self.rules.find(rule).map(|rule| rule.header().shows.clone()) else { continue };
+            let slot = self.route.slot(unit_tag, component).cloned().unwrap_or_default();
+            let place = Place { unit_tag, component, slot: &slot };
+            for shows in shows {
+                let changes = self.ledger.failed_before(&shows.name, place, self.now);
+                self.take(changes);
+            }
+        }
     }
 
     pub(super) fn take_over(&mut self, tag: String, by: By) {

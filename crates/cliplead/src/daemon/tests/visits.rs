@@ -52,6 +52,7 @@ fn recall(unit_tag: &str) -> Recall {
             what: "wires back on".into(),
         }],
         judged: vec![("one".into(), "run-capacitor".into())],
+        failed: vec![],
         findings: 2,
         service: Service::LockedOut,
     }

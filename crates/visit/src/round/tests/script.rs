@@ -8,7 +8,8 @@
 //!   `no` (both with the number of a question, or for the one that is open), `typed POINT VALUE`, `open POINT`, `rules none`,
 //!   `rules all`
 //! - in words, as a person types them: `say LINE`; `stop` puts what would be armed on the route instead
-//! - by the caller: `recall UNIT`, then what it remembers with `|` between: `owed COMPONENT`, `judged COMPONENT / RULE`, `locked out`,
+//! - by the caller: `recall UNIT`, then what it remembers with `|` between: `owed COMPONENT`, `judged COMPONENT / RULE`,
+//!   `failed COMPONENT / RULE`, `locked out`,
 //!   `power back`, `ran`; `stores` (it stores verdicts), `stored NUMBER`, `unwatched`
 //! - by meter: `meter 39.40 uF x20 @10Hz hold`: device (`meter/1` for channel 1), display (`OL`, `---`), unit, then in any
 //!   order a count, a rate, a flag (`hold`, `relative`, `min-max`, `low-battery`), a noise in counts (`~2`), a step from
@@ -180,6 +181,9 @@ impl Runner {
             } else if let Some(judged) = word.strip_prefix("judged ") {
                 let (component, rule) = judged.split_once(" / ").ok_or("judged COMPONENT / RULE")?;
                 recall.judged.push((component.to_string(), rule.to_string()));
+            } else if let Some(failed) = word.strip_prefix("failed ") {
+                let (component, rule) = failed.split_once(" / ").ok_or("failed COMPONENT / RULE")?;
+                recall.failed.push((component.to_string(), rule.to_string()));
             } else {
                 recall.service = Service::of_word(word).ok_or("locked out, power back or ran")?;
             }

@@ -87,8 +87,9 @@ pub(super) struct Truth {
     isolated: [Option<Instant>; 2],
     /// Components that failed since they last passed: unit, component.
     failed: Vec<(String, String)>,
-    /// Unit, component, and what is owed.
-    owed: Vec<(String, String, String)>,
+    /// Components whose last word is a fail, whatever was confirmed since.
+    last_failed: Vec<(String, String)>,
+    owed: Vec<Owed>,
     /// A value past a danger's limit is on its way, and must be told.
     danger_due: bool,
     /// Units whose visit is open, and how far each is back in service.
@@ -109,22 +110,24 @@ impl Truth {
     /// The program dies: what makes safe is forgotten, and what is owed comes back in these.
     pub(super) fn crash(&mut self) -> Vec<Recall> {
         self.shown.clear();
-        // What failed is in the history; a new round does not know it.
-        self.failed.clear();
+        // What was said against a word counts no longer; the words do.
+        self.failed = self.last_failed.clone();
         let recall = |(unit, service): &(String, Service)| {
-            let owed = self.owed.iter().filter(|(of, ..)| of == unit);
-            let owed = owed.map(|(_, component, hold_point)| Owed {
+            let owed = self.owed.iter().filter(|owed| owed.unit_tag == *unit).cloned();
+            let failed = self.last_failed.iter().filter(|(of, _)| of == unit);
+            let failed = failed.map(|(_, component)| (component.clone(), "capacitor-first".into())).collect();
+            Recall {
                 unit_tag: unit.clone(),
-                component: component.clone(),
-                hold_point: hold_point.clone(),
-                what: "back as it was".into(),
-            });
-            Recall { unit_tag: unit.clone(), owed: owed.collect(), service: *service, ..Recall::default() }
+                owed: owed.collect(),
+                failed,
+                service: *service,
+                ..Recall::default()
+            }
         };
         let recalls: Vec<Recall> = self.open.iter().map(recall).collect();
         // What a visit that was closed left undone went with the round.
         let kept = |unit: &String| recalls.iter().any(|recall| recall.unit_tag == *unit);
-        self.owed.retain(|(unit, ..)| kept(unit));
+        self.owed.retain(|owed| kept(&owed.unit_tag));
         recalls
     }
 
@@ -197,16 +200,14 @@ impl Truth {
             }
             Output::Settled(reading) if shows_life(reading) => self.lives(at),
             Output::Owed { owed, .. } => {
-                let key = (owed.unit_tag.clone(), owed.component.clone(), owed.hold_point.clone());
                 // A visit that begins names again what an earlier one left undone.
-                if !self.owed.contains(&key) {
-                    self.owed.push(key);
+                if !self.owed.contains(owed) {
+                    self.owed.push(owed.clone());
                 }
             }
             Output::Restored { owed, .. } => {
-                let key = (owed.unit_tag.clone(), owed.component.clone(), owed.hold_point.clone());
                 let at =
-                    self.owed.iter().position(|known| *known == key).ok_or("restored what was never off")?;
+                    self.owed.iter().position(|known| known == owed).ok_or("restored what was never off")?;
                 self.owed.remove(at);
                 self.shown.retain(|s| {
                     s.name != owed.hold_point
@@ -244,7 +245,7 @@ impl Truth {
             return Err("closed while it is locked out".into());
         }
         self.open.retain(|(unit, _)| unit != unit_tag);
-        let owed = self.owed.iter().filter(|(unit, ..)| unit == unit_tag).count();
+        let owed = self.owed.iter().filter(|owed| owed.unit_tag == *unit_tag).count();
         if !for_a_reason && owed > 0 {
             return Err(format!("closed while {owed} things are owed"));
         }
@@ -253,6 +254,7 @@ impl Truth {
         count.closed_owing += u64::from(owed > 0);
         self.shown.retain(|s| s.name == "leads proved" || s.spot.unit != unit_tag);
         self.failed.retain(|(unit, _)| unit != unit_tag);
+        self.last_failed.retain(|(unit, _)| unit != unit_tag);
         Ok(())
     }
 
@@ -263,10 +265,12 @@ impl Truth {
         }
         let key = (verdict.unit_tag.clone(), verdict.component.clone());
         self.failed.retain(|known| *known != key);
+        self.last_failed.retain(|known| *known != key);
         if !matches!(verdict.word, Word::Pass | Word::ConditionalPass) {
             self.shown.retain(|s| {
                 s.name != "capacitor proved" || s.spot.unit != key.0 || s.spot.component != key.1
             });
+            self.last_failed.push(key.clone());
             self.failed.push(key);
         }
     }
