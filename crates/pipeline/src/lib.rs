@@ -139,7 +139,8 @@ impl Pipeline {
                 }
                 let known = self.devices.insert(device.clone(), joined).is_some();
                 if known {
-                    self.round_step(round::Event::Gap { device }, now, &mut out);
+                    self.round_step(round::Event::Gap { device: device.clone() }, now, &mut out);
+                    self.round_step(round::Event::Rejoined { device }, now, &mut out);
                 }
             }
             Event::Bytes { device, data } => self.bytes(&device, &data, now, &mut out),

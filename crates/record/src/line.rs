@@ -267,7 +267,10 @@ impl LineEvent {
                 round::Event::Stored { verdict } => Self::Stored { t, verdict: *verdict },
                 round::Event::Recall(recall) => Self::Recalled(RecalledLine::of(t, recall)),
                 round::Event::Unwatched => Self::Unwatched { t },
-                round::Event::Reading { .. } | round::Event::Gap { .. } | round::Event::Tick => return None,
+                round::Event::Reading { .. }
+                | round::Event::Gap { .. }
+                | round::Event::Rejoined { .. }
+                | round::Event::Tick => return None,
             },
         })
     }

@@ -41,6 +41,11 @@ pub enum Event {
         /// The device's name.
         device: String,
     },
+    /// A device joined under a name that was taken: another meter may go by it, with other leads.
+    Rejoined {
+        /// The device's name.
+        device: String,
+    },
     /// New rules, replaced as one. The armed check goes on under the rule it was armed with.
     Rules(RuleSet),
     /// The caller has stored a verdict; what it shows to other checks counts from now on.
@@ -312,6 +317,8 @@ pub enum LapseReason {
     PutBack,
     /// A danger was found that ends it.
     Danger,
+    /// Another meter may go by the name of the one whose leads it is about.
+    Rejoined,
 }
 
 impl LapseReason {
@@ -332,6 +339,7 @@ impl LapseReason {
             Self::Isolated => "the unit was isolated",
             Self::PutBack => "it is put back",
             Self::Danger => "a danger was found",
+            Self::Rejoined => "another meter may go by this name now",
         }
     }
 }

@@ -199,6 +199,12 @@ impl Ledger {
         self.fell(gone.into_iter(), LapseReason::PutBack)
     }
 
+    /// Another meter may go by this name now: no leads of it are proved.
+    pub(crate) fn rejoined(&mut self, device: &str) -> Vec<Change> {
+        let gone = self.gate.lose_leads(device);
+        self.fell(gone.into_iter(), LapseReason::Rejoined)
+    }
+
     /// Time has passed.
     pub(crate) fn lapse(&mut self, now: Instant) -> Vec<Change> {
         let gone = self.gate.lapse_due(now);
@@ -285,13 +291,16 @@ impl Ledger {
         }
         let mut given = Pending::new(verdict, slot, names);
         if !given.passes() {
-            self.unstored.take_back(given.place(), &given.names);
+            self.unstored.take_back(&given);
             let gate = &mut self.gate;
             // What a danger ends, it ends everywhere on the unit.
             let ends =
                 |gate: &mut Gate, name: &str| verdict.danger && !gate.end(name, &verdict.unit_tag).is_empty();
-            let fails =
-                |name: &&String| gate.fail(name, given.place(), given.at).is_some() | ends(gate, name);
+            let fails = |name: &&String| {
+                let of_leads = hold::of(name).scope == Scope::Leads
+                    && given.device.as_ref().is_some_and(|device| !gate.lose_leads(device).is_empty());
+                gate.fail(name, given.place(), given.at).is_some() | of_leads | ends(gate, name)
+            };
             given.taken = given.names.iter().filter(fails).cloned().collect();
         }
         if !waits_for_storing {
@@ -324,7 +333,13 @@ impl Ledger {
         }
         for name in &given.names {
             let how = How::Stream(format!("{}: {}", given.title, given.word));
-            let shown = Shown { at: given.at, how, from: Some(format!("check {}", given.check)) };
+            // Leads are those of the device that read them.
+            let from = match (hold::of(name).scope, &given.device) {
+                (Scope::Leads, None) => continue,
+                (Scope::Leads, Some(device)) => device.clone(),
+                _ => format!("check {}", given.check),
+            };
+            let shown = Shown { at: given.at, how, from: Some(from) };
             let evidence = self.gate.show(name, given.place(), shown, false);
             changes.push(Change::Shown { name: name.clone(), evidence });
         }

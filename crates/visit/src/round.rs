@@ -247,6 +247,10 @@ impl Round {
                 self.live.lose(Some(&device));
                 self.with_check(|check, _| check.lose(&device));
             }
+            Event::Rejoined { device } => {
+                let changes = self.ledger.rejoined(&device);
+                self.take(changes);
+            }
             Event::Rules(rules) => self.rules = rules,
             Event::Stored { verdict } => {
                 let changes = self.ledger.stored(verdict);

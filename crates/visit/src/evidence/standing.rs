@@ -288,6 +288,11 @@ impl Gate {
         self.take_all(|s| s.name == name && (s.unit_tag == unit_tag || s.scope == Scope::Leads))
     }
 
+    /// Removes what is about the leads of this device, or of any.
+    pub(super) fn lose_leads(&mut self, device: &str) -> Vec<Standing> {
+        self.take_all(|s| s.scope == Scope::Leads && s.device.as_deref().is_none_or(|of| of == device))
+    }
+
     /// Removes what rests on the isolation of this unit.
     pub(super) fn lose_isolation(&mut self, unit_tag: &str) -> Vec<Standing> {
         self.take_all(|s| s.unit_tag == unit_tag && hold::of(&s.name).power == Power::Isolated)

@@ -26,6 +26,8 @@ pub(super) struct Pending {
     pub(super) danger: bool,
     pub(super) at: Instant,
     pub(super) names: Vec<String>,
+    /// The device of all its readings; `None` for several, or none.
+    pub(super) device: Option<String>,
     /// Which of the names stood until this verdict took them away.
     pub(super) taken: Vec<String>,
 }
@@ -44,6 +46,7 @@ impl Pending {
             danger: verdict.danger,
             at: verdict.at,
             names,
+            device: device_of(verdict),
             taken: Vec::new(),
         }
     }
@@ -57,6 +60,12 @@ impl Pending {
     pub(super) fn passes(&self) -> bool {
         matches!(self.word, Word::Pass | Word::ConditionalPass)
     }
+}
+
+/// The device of all readings of a verdict.
+fn device_of(verdict: &Verdict) -> Option<String> {
+    let first = verdict.readings.first()?;
+    verdict.readings.iter().all(|reading| reading.device == first.device).then(|| first.device.clone())
 }
 
 /// Those that wait, in the order of their verdicts.
@@ -73,12 +82,17 @@ impl Unstored {
     }
 
     /// An earlier pass that waits for its storing shows these names no more: on the whole unit, or where a name is about a component,
-    /// on this one.
-    pub(super) fn take_back(&mut self, place: Place<'_>, names: &[String]) {
-        for earlier in self.0.iter_mut().filter(|earlier| earlier.unit_tag == place.unit_tag) {
-            let here = earlier.component == place.component;
-            let stays = |name: &String| !here && hold::of(name).scope == Scope::Served;
-            earlier.names.retain(|name| stays(name) || !names.contains(name));
+    /// on this one, or where it is about leads, on every unit.
+    pub(super) fn take_back(&mut self, by: &Pending) {
+        for earlier in &mut self.0 {
+            let there = earlier.unit_tag != by.unit_tag;
+            let here = !there && earlier.component == by.component;
+            let stays = |name: &String| match hold::of(name).scope {
+                Scope::Leads => earlier.device != by.device,
+                Scope::Served => !here,
+                _ => there,
+            };
+            earlier.names.retain(|name| stays(name) || !by.names.contains(name));
         }
     }
 

@@ -222,9 +222,15 @@ fn rules_of_the_unit_s_state() -> Vec<Native> {
     supply.header.shows = shows("supply proved", false);
     let mut hoses = rule("hoses", &[("amps", "A")], &[], amps);
     hoses.header.puts_back = alloc::vec!["ports capped".to_string()];
+    let mut lead_proof = rule("lead-proof", &[("shorted", "ohm")], &[], |v| {
+        let shorted = within("shorted", v[0], None, Some(0.5));
+        judged(alloc::vec![Judgement { unit: Unit::OHM, ..shorted }])
+    });
+    lead_proof.header.shows = shows("leads proved", false);
     alloc::vec![
         capacitor,
         supply,
+        lead_proof,
         hoses,
         in_state(
             rule("live-volts", &[("volts", "V ac")], &[], |v| {

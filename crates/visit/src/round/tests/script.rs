@@ -10,7 +10,7 @@
 //! - in words, as a person types them: `say LINE`; `stop` puts what would be armed on the route instead
 //! - by the caller: `recall UNIT`, then what it remembers with `|` between: `owed COMPONENT`, `judged COMPONENT / RULE`,
 //!   `failed COMPONENT / RULE`, `locked out`,
-//!   `power back`, `ran`; `stores` (it stores verdicts), `stored NUMBER`, `unwatched`
+//!   `power back`, `ran`; `stores` (it stores verdicts), `stored NUMBER`, `unwatched`, `rejoined DEVICE`
 //! - by meter: `meter 39.40 uF x20 @10Hz hold`: device (`meter/1` for channel 1), display (`OL`, `---`), unit, then in any
 //!   order a count, a rate, a flag (`hold`, `relative`, `min-max`, `low-battery`), a noise in counts (`~2`), a step from
 //!   reading to reading in counts (`+3`), readings late by so many seconds (`late 9`); `gap meter`;
@@ -115,6 +115,7 @@ impl Runner {
                 self.step(Event::Stored { verdict });
             }
             "unwatched" => self.step(Event::Unwatched),
+            "rejoined" => self.step(Event::Rejoined { device: rest.to_string() }),
             "recall" => self.recall(rest)?,
             "unpaced" => self.paced = false,
             "every" => self.every_s = Some(rest.parse().map_err(|_| "every SECONDS")?),

@@ -199,12 +199,8 @@ impl Truth {
                 newest.map(|at| self.shown.remove(at));
             }
             Output::Settled(reading) if shows_life(reading) => self.lives(at),
-            Output::Owed { owed, .. } => {
-                // A visit that begins names again what an earlier one left undone.
-                if !self.owed.contains(owed) {
-                    self.owed.push(owed.clone());
-                }
-            }
+            // A visit that begins names again what an earlier one left undone.
+            Output::Owed { owed, .. } if !self.owed.contains(owed) => self.owed.push(owed.clone()),
             Output::Restored { owed, .. } => {
                 let at =
                     self.owed.iter().position(|known| known == owed).ok_or("restored what was never off")?;
