@@ -1,6 +1,6 @@
 //! A whole visit typed in one go: lines behind `next` belong to the check that it arms, however they were cut on the way.
 
-use checks::{Daemon, Folder, Invocation, Stream};
+use checks::{Daemon, Folder, Invocation, Leads, Meter, Stream};
 use serde_json::{Value, json};
 
 use crate::site;
@@ -141,4 +141,48 @@ fn a_second_look_stands_beside_the_first() {
         "{text}"
     );
     assert!(text.contains("Run capacitor, as left: PASS"), "{text}");
+}
+
+/// The tester on a live source that somebody names, then each pair of a single-phase supply, then the source again, by a meter on a
+/// pseudo-terminal; the pairs are named in typed lines. The recording replays to the same evidence.
+#[test]
+fn dead_is_proved_pair_by_pair() {
+    let folder = Folder::new("typed-dead");
+    let meter = Meter::plug_in(&folder.join("meter"), Leads::Open);
+    let more = format!(
+        "{}{}[[unit]]\ntag = \"RTU-01\"\nsupply = \"single phase\"\n",
+        site::TYPED,
+        site::device("bench", &meter.selector())
+    );
+    let site = site::write(&folder, &more, 1);
+    let recording = folder.join("visit.jsonl").display().to_string();
+    let mut daemon = Daemon::run(&site, &["--record", &recording]);
+    daemon.wait(Stream::Err, "next: locked out: ");
+    daemon.type_line("confirm locked out\nconfirm leads proved");
+    daemon.wait(Stream::Err, "next: proved dead: name the live source");
+    daemon.type_line("source outlet in the shop");
+    meter.show(Leads::volts_ac(120.3));
+    for pair in ["L1-L2", "L1-G", "L2-G"] {
+        daemon.wait(Stream::Err, &format!("next: proved dead: `on {pair}`"));
+        daemon.type_line(&format!("on {pair}"));
+        meter.show(Leads::volts_ac(0.0));
+    }
+    daemon.wait(Stream::Err, "next: proved dead: both leads back on the live source, outlet in the shop");
+    meter.show(Leads::volts_ac(119.8));
+    daemon.wait(Stream::Err, "QUESTION 1: ");
+    daemon.type_line("yes");
+    daemon.wait(Stream::Err, "proved dead: shown by the meter");
+    daemon.type_line("confirm discharged\nconfirm one lead off\ncapacitance=12.45uF");
+    let lines = daemon.wait_data(1);
+    let verdict: Value = serde_json::from_str(&lines[0]).unwrap();
+    let evidence =
+        verdict["evidence"].as_array().unwrap().iter().find(|of| of["what"] == "proved dead").unwrap();
+    assert_eq!((&evidence["scope"], &evidence["by"]), (&json!("RTU-01"), &json!("bench")), "{evidence}");
+    let how = evidence["how"].as_str().unwrap();
+    for read in ["outlet in the shop", "L1-L2", "L1-G", "L2-G"] {
+        assert!(how.contains(read), "{read}: {how}");
+    }
+    let (_, printed) = daemon.terminate();
+    let replayed = Invocation::new(["replay", &recording, "--format", "json"]).run();
+    assert_eq!(replayed.lines(), printed, "{replayed:?}");
 }

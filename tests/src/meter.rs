@@ -43,6 +43,12 @@ impl Leads {
         Self::On { value, unit: Unit::OHM, coupling: None, places: 2 }
     }
 
+    /// On volts ac.
+    #[must_use]
+    pub fn volts_ac(value: f64) -> Self {
+        Self::On { value, unit: Unit::VOLT, coupling: Some(Coupling::Ac), places: 1 }
+    }
+
     /// The `count`th frame since the leads went on, as bytes; frames come ten a second.
     ///
     /// # Panics
