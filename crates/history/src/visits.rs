@@ -254,6 +254,19 @@ impl Reader {
         Ok(open.into_iter().map(|(_, visit)| visit).collect())
     }
 
+    /// The last visit at each unit of a site, where it is closed.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn last_visits_closed(&self, site: &str) -> Result<Vec<Visit>, HistoryError> {
+        let sql = format!(
+            "{VISIT} WHERE closed_wall_ms IS NOT NULL AND visit_id IN
+               (SELECT max(visit_id) FROM visit WHERE site_id = (SELECT site_id FROM site WHERE name = ?1) GROUP BY unit_tag)
+             ORDER BY visit_id"
+        );
+        self.list(&sql, [site], visit)
+    }
+
     /// All visits, in the order of their begin.
     ///
     /// # Errors

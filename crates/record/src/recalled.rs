@@ -27,6 +27,9 @@ pub struct RecalledLine {
     /// `locked out`, `power back` or `ran`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub service: Option<String>,
+    /// It is closed, and only what it left undone counts.
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    pub closed: bool,
 }
 
 /// Something that must be put back.
@@ -74,6 +77,7 @@ impl RecalledLine {
             failed: recall.failed.iter().map(judged).collect(),
             findings: recall.findings,
             service: recall.service.word().map(ToOwned::to_owned),
+            closed: recall.closed,
         }
     }
 
@@ -98,6 +102,7 @@ impl RecalledLine {
             failed: checks(&self.failed),
             findings: self.findings,
             service,
+            closed: self.closed,
         })
     }
 }
@@ -125,6 +130,7 @@ mod tests {
             failed: Vec::from([("C1".to_owned(), "run-capacitor".to_owned())]),
             findings: 2,
             service: Service::LockedOut,
+            closed: false,
         }
     }
 

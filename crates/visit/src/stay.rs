@@ -77,6 +77,8 @@ pub struct Recall {
     pub findings: u32,
     /// How far the unit is back in service.
     pub service: Service,
+    /// The visit is closed, and only what it left undone counts: it is owed to the next one.
+    pub closed: bool,
 }
 
 /// All open visits, each by its unit.

@@ -7,7 +7,7 @@ use history::{HistoryError, Reader, Visit, VisitEvent};
 use record::plain;
 use visit::round::{Owed, Recall, Service};
 
-/// A visit that is open.
+/// A visit that is open, or that was closed and left something undone.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Remembered {
     /// Its id in the history; empty where the visits cannot be read.
@@ -27,6 +27,8 @@ enum Held {
     /// By this machine, and it cannot be read.
     Unreadable(String),
     Elsewhere,
+    /// By nobody: it is closed, and this is owed to the next one.
+    Closed(Box<Recall>),
 }
 
 /// All open visits of a site; of those that `machine` holds, the one worked at last is the last. What cannot be read hides nothing
@@ -57,7 +59,26 @@ pub(super) fn all(reader: &Reader, site: &str, machine: &str) -> Vec<Remembered>
         let Visit { uid, unit_tag, machine, opened_wall_ms, .. } = visit;
         Remembered { uid, unit_tag, machine, opened_wall_ms, held }
     };
-    open.into_iter().map(remembered).collect()
+    let open: Vec<Remembered> = open.into_iter().map(remembered).collect();
+    left_undone(reader, site).into_iter().chain(open).collect()
+}
+
+/// What closed visits left undone, each at a unit of which no later visit is known.
+fn left_undone(reader: &Reader, site: &str) -> Vec<Remembered> {
+    // What cannot be read is told of the open visits.
+    let closed = reader.last_visits_closed(site).unwrap_or_default();
+    let left = |visit: Visit| {
+        let held = match recall(reader, &visit) {
+            Ok(Recall { owed, .. }) if owed.is_empty() => return None,
+            Ok(Recall { unit_tag, owed, .. }) => {
+                Held::Closed(Box::new(Recall { unit_tag, owed, closed: true, ..Recall::default() }))
+            }
+            Err(error) => Held::Unreadable(error.to_string()),
+        };
+        let Visit { unit_tag, machine, opened_wall_ms, .. } = visit;
+        Some(Remembered { uid: String::new(), unit_tag, machine, opened_wall_ms, held })
+    };
+    closed.into_iter().filter_map(left).collect()
 }
 
 /// Names the visit that `event` takes over: of those that others have open at its unit, the one that began first.
@@ -139,14 +160,14 @@ impl Remembered {
 
     /// Its unit and its id, where this machine holds it, whether it can be read or not.
     pub(super) fn held_here(&self) -> Option<(&str, &str)> {
-        let here = !matches!(self.held, Held::Elsewhere) && !self.uid.is_empty();
+        let here = matches!(self.held, Held::Here(_) | Held::Unreadable(_)) && !self.uid.is_empty();
         here.then_some((self.unit_tag.as_str(), self.uid.as_str()))
     }
 
     /// What the round is told of it.
     pub(super) fn recall(self) -> Option<Recall> {
         match self.held {
-            Held::Here(recall) => Some(*recall),
+            Held::Here(recall) | Held::Closed(recall) => Some(*recall),
             Held::Unreadable(_) | Held::Elsewhere => None,
         }
     }
@@ -171,6 +192,13 @@ impl Remembered {
                     text.push_str(lacks);
                 }
                 text + "; every hold point must be shown again"
+            }
+            Held::Closed(recall) => {
+                let owed: Vec<String> = recall.owed.iter().map(Owed::in_words).collect();
+                let owed = plain(&owed.join("; ")).into_owned();
+                format!(
+                    "cliplead: {unit}: the visit of {since} was closed with something still to put back: {owed}"
+                )
             }
             Held::Elsewhere => format!(
                 "cliplead: {unit}: a visit by {:?} is open since {since}; `take over {unit}` goes on with it here",

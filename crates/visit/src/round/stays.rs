@@ -47,7 +47,10 @@ impl Round {
 
     /// A visit from before goes on. Nothing that was shown then counts.
     pub(super) fn recall(&mut self, recall: Recall) {
-        let Recall { unit_tag, owed, judged, failed, findings, service } = recall;
+        let Recall { unit_tag, owed, judged, failed, findings, service, closed } = recall;
+        if closed {
+            return self.restoration.recall(&unit_tag, owed);
+        }
         if !self.stays.has_room(&unit_tag) {
             return self.refuse(format!(
                 "the visit at {unit_tag} was not taken up: too many visits are open; close one first"

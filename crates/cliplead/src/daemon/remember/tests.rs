@@ -74,7 +74,7 @@ fn any_events(rng: &mut Rng) -> Vec<Event> {
 #[test]
 fn what_is_remembered_is_what_was_said() {
     let rules = crate::rules::load_or_say(None).unwrap();
-    let (mut owed, mut locked_out) = (0, 0);
+    let (mut owed, mut locked_out, mut left) = (0, 0, 0);
     for seed in 0..40 {
         let mut rng = Rng(seed);
         let (mut history, id) = history();
@@ -96,6 +96,14 @@ fn what_is_remembered_is_what_was_said() {
                 }
             }
             let remembered = all(history.reader(), "Mill Yard", HERE);
+            let (remembered, closed): (Vec<_>, Vec<_>) =
+                remembered.into_iter().partition(Remembered::is_here);
+            for recall in closed.into_iter().map(|of| of.recall().unwrap()) {
+                let of_unit = round.owed().into_iter().filter(|owed| owed.unit_tag == recall.unit_tag);
+                assert_eq!(recall.owed, of_unit.collect::<Vec<_>>(), "seed {seed}");
+                assert!(recall.closed);
+                left += recall.owed.len();
+            }
             let mut units: Vec<&str> = remembered.iter().map(|of| of.unit_tag.as_str()).collect();
             if let Some(under_work) = round.unit_under_work().filter(|unit| units.contains(unit)) {
                 assert_eq!(units.last(), Some(&under_work), "seed {seed}");
@@ -111,7 +119,7 @@ fn what_is_remembered_is_what_was_said() {
             }
         }
     }
-    assert!(owed > 300 && locked_out > 300, "{owed}, {locked_out}");
+    assert!(owed > 300 && locked_out > 300 && left > 100, "{owed}, {locked_out}, {left}");
 }
 
 #[test]

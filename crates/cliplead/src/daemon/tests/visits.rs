@@ -55,6 +55,7 @@ fn recall(unit_tag: &str) -> Recall {
         failed: vec![],
         findings: 2,
         service: Service::LockedOut,
+        closed: false,
     }
 }
 

