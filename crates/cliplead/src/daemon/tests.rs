@@ -2,6 +2,7 @@
 
 mod figures;
 mod inputs;
+mod route;
 mod visits;
 
 use std::collections::BTreeMap;
@@ -33,6 +34,7 @@ struct Bench {
     jobs: Receiver<Job>,
     notices: broadcast::Receiver<Arc<Notice>>,
     view: watch::Receiver<Arc<str>>,
+    route: watch::Receiver<Arc<str>>,
 }
 
 /// Components of one unit and the rule of each; the plate is a capacitor's.
@@ -117,8 +119,9 @@ impl Bench {
             strict: false,
             clock: Arc::clone(&clock),
         };
-        let outlets = Outlets { tape, notices: sender, views };
-        Self { core: Core::new(setup, store, clock, outlets, first), micros, jobs, notices, view }
+        let (routes, route) = watch::channel(Arc::from("{}"));
+        let outlets = Outlets { tape, notices: sender, views, routes };
+        Self { core: Core::new(setup, store, clock, outlets, first), micros, jobs, notices, view, route }
     }
 
     fn pass(&self, span: Duration) {
