@@ -3,14 +3,15 @@ const HOLD_MS = 1000, AGAIN_MS = 3000;
 let busy = false, letGo = null;
 document.addEventListener("visibilitychange", () => { if (letGo) letGo(); });
 
-function refuse(text) {
-  put($("refusal"), text);
+function refuse(text, where = "refusal") {
+  put($(where), text);
 }
-async function act(body, check) {
+// A refusal stands where the press was: beside the armed check, or in the round.
+async function act(body, check, where) {
   if (busy || !linked()) return false;
   busy = true;
   document.body.classList.add("busy");
-  refuse("");
+  refuse("", where);
   try {
     const answer = await fetch("/act", {
       method: "POST",
@@ -20,9 +21,9 @@ async function act(body, check) {
     });
     const said = await answer.json().catch(() => ({}));
     if (answer.ok && said.ok === true) return true;
-    refuse("Refused: " + (str(said.why) || `the daemon answered ${answer.status}`));
+    refuse("Refused: " + (str(said.why) || `the daemon answered ${answer.status}`), where);
   } catch {
-    refuse("Not known to be taken: the link broke. Look at the page before you press again.");
+    refuse("Not known to be taken: the link broke. Look at the page before you press again.", where);
   } finally {
     busy = false;
     document.body.classList.remove("busy");
