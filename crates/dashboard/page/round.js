@@ -19,9 +19,11 @@ async function askRoute() {
   if (askAgain) { askAgain = false; askRoute(); }
 }
 // What has just come up under a finger takes no press yet.
+const settlesOf = new Map();
 function settle(node) {
+  clearTimeout(settlesOf.get(node));
   node.classList.add("moved");
-  setTimeout(() => node.classList.remove("moved"), SETTLE_MS);
+  settlesOf.set(node, setTimeout(() => node.classList.remove("moved"), SETTLE_MS));
 }
 // The chosen unit comes to the top of the list, wherever the rows above it have gone.
 function showChosen() {
@@ -96,7 +98,6 @@ function unitRow(u, open) {
     chosen = open ? null : str(u.tag);
     drawUnits();
     showChosen();
-    settle($("round"));
   }, sign(worst), el("span", "what", el("b", "tag", str(u.tag)),
     el("span", "", `${num(u.judged) || 0} of ${num(u.count) || 0} have a verdict`),
     el("span", "word", u.danger === true ? el("b", "mark", "DANGER ") : null,
@@ -127,7 +128,10 @@ function drawUnits() {
   for (const tag of unitRows.keys()) if (!units.some((u) => str(u.tag) === tag)) unitRows.delete(tag);
   if (num(routeList.units_left_off)) rows.push(el("li", "", el("p", "note", `${routeList.units_left_off} more units are not listed.`)));
   const now = [...$("units").children];
-  if (now.length !== rows.length || now.some((node, at) => node !== rows[at])) $("units").replaceChildren(...rows);
+  if (now.length !== rows.length || now.some((node, at) => node !== rows[at])) {
+    $("units").replaceChildren(...rows);
+    settle($("round"));
+  }
   if (key && !$("units").contains(document.activeElement)) {
     const again = [...$("units").querySelectorAll("button")].find((b) => b.dataset.key === key);
     if (again) again.focus({ preventScroll: true });

@@ -54,7 +54,7 @@ function ask(kind, why) {
   // What is owed stays beside the question why the visit is closed all the same.
   form.dataset.kind = kind;
   $("work-ask").replaceChildren(form);
-  settle(form);
+  settle($("round"));
   drawWork();
   form.scrollIntoView({ block: "nearest" });
   (form.querySelector("button") || input).focus({ preventScroll: true });
