@@ -19,6 +19,7 @@ import traceback
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent))
 import tests as cases  # noqa: E402
+import round_cases  # noqa: E402,F401  (its tests join those of `tests`)
 from webdriver import Browser  # noqa: E402
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
@@ -50,6 +51,10 @@ class Fixture:
     def show(self, view):
         """The next view."""
         self.order(json.dumps(view))
+
+    def list_route(self, route):
+        """The list of the route from now on; a view with another `rev` has the page ask for it."""
+        self.order("route " + json.dumps(route))
 
     def action(self, seconds=10):
         """The next action that arrived."""

@@ -18,7 +18,7 @@ from webdriver import Browser, wait
 
 SIZES = {"phone": (360, 780, True), "laptop": (1280, 800, False)}
 START_S = 60
-PAGE_BYTES_MAX = 60 * 1024
+PAGE_BYTES_MAX = 80 * 1024
 VERDICT = re.compile(r"\b(conditional pass|conditional fail|no verdict|pass|fail)\b", re.IGNORECASE)
 # What the page must say when the daemon is gone, and how soon (the project's own promise).
 LOST = re.compile(r"\b(lost|no link|not connected)\b", re.IGNORECASE)

@@ -41,6 +41,7 @@ def base(number=3):
             "prompt": "Clip on: capacitance, terminals of the part", "question": None, "question_number": None, "ruler": {**LIMITS, "value": None},
         },
         "live": {"device": "meter", "shown": "50.20 uF", "state": "live", "flags": [], "settling": "approaching the end value", "age_ms": 120},
+        "route": {"rev": 1, "checks": 675, "judged": 31, "unit": {"tag": "RTU-07", "visit_open": True, "lacks": None, "elsewhere": [], "can_take_over": False}},
         "verdict": None, "recent": recent(), "devices": [{"name": "meter", "state": "live", "readings": 812, "drops": 3}], "faults": [],
     }
 
@@ -197,6 +198,51 @@ def typing():
 def question():
     view = base()
     view["check"].update(phase="asking", question_number=7, question="The meter shows 5.02 uF and the plate says 50 uF. Is the plate value right?")
+    return view
+
+
+PARTS = [("supply", "supply-voltage", "Supply voltage"), ("condenser fan 1 run capacitor", "run-capacitor", "Run capacitor"),
+         ("compressor 1", "winding-resistance", "Winding resistance"), ("indoor fan", "motor-amps", "Motor amps"), ("circuit 1", "superheat", "Superheat")]
+LEAD_OFF = "condenser fan 1 run capacitor: wires back on, each where it was, spades tight (one lead off)"
+ELSEWHERE = '"van 2" has a visit open here since 30 Nov 2026 09:15 UTC.'
+
+
+def route_list(rev=1, units=45, elsewhere=None, owed=(), text=None):
+    """The list of the route: 45 units with 15 checks, the first six with words, one of them held by another machine."""
+    words = list(VERDICTS)
+    rows = []
+    for number in range(1, units + 1):
+        checks = []
+        for at in range(15):
+            component, rule, title = PARTS[at % 5]
+            check = {"component": text or (component if at < 5 else f"{component} {at // 5 + 1}"), "rule": rule, "title": text or title}
+            if number <= 6 and at < number:
+                check["word"] = words[(number + at) % 5]
+            checks.append(check)
+        if number == 3:
+            checks[4]["skipped"] = text or "no access"
+        given = [words.index(c["word"]) for c in checks if "word" in c]
+        order = [words.index(w) for w in ("fail", "conditional fail", "no verdict", "conditional pass", "pass")]
+        worst = next((words[w] for w in order if w in given), None)
+        tag = text or f"RTU-{number:02}"
+        held = [text or ELSEWHERE] if elsewhere == tag or text else []
+        rows.append({"tag": tag, "count": 15, "judged": sum(words[w] != "no verdict" for w in given), "worst": worst, "danger": False, "owed": list(owed) if number == 7 else [],
+                     "visit_open": number == 7 and not held, "lacks": None, "elsewhere": held, "can_take_over": bool(held), "checks": checks})
+    return {"rev": rev, "units": rows, "units_left_off": 0, "checks_left_off": 0, "refused": None}
+
+
+def held_elsewhere():
+    """The unit under work has a visit of another machine."""
+    view = asking_hold()
+    view["route"]["unit"].update(visit_open=False, elsewhere=[ELSEWHERE], can_take_over=True)
+    return view
+
+
+def in_visit():
+    """Work in a visit: locked out, one lead off."""
+    view = asking_hold(4)
+    view["owed"] = [LEAD_OFF]
+    view["route"]["unit"]["lacks"] = "it was locked out, and nothing says that it has power again"
     return view
 
 

@@ -12,6 +12,7 @@ mod page;
 mod released;
 mod reload;
 mod remember;
+mod route_book;
 mod row;
 mod say;
 mod start_rules;
@@ -187,6 +188,7 @@ pub(crate) async fn start(mut setup: Setup) -> anyhow::Result<Running> {
     let (inputs, queue) = mpsc::channel(INPUTS_MAX);
     let (notices, listener) = broadcast::channel(NOTICES_MAX);
     let (views, view) = watch::channel(Arc::from("{}"));
+    let (routes, route) = watch::channel(Arc::from("{}"));
     let (stop_web, stopped) = watch::channel(false);
     let (told, mut answers) = mpsc::channel(TOLD_MAX);
     let site = &setup.site;
@@ -202,7 +204,7 @@ pub(crate) async fn start(mut setup: Setup) -> anyhow::Result<Running> {
     let tape = setup.record.as_deref().map(tape::Tape::create).transpose()?;
     let devices = site.devices.clone();
     let address = match site.dashboard {
-        Some(address) => Some(web::open(address, view, inputs.clone(), stopped).await?),
+        Some(address) => Some(web::open(address, web::Shown { view, route }, inputs.clone(), stopped).await?),
         None => None,
     };
     if let Some(folder) = site.rules.clone() {
@@ -214,7 +216,7 @@ pub(crate) async fn start(mut setup: Setup) -> anyhow::Result<Running> {
     }
     let (clock, registry) = (Arc::clone(&setup.clock), std::mem::take(&mut setup.registry));
     let (alive, core_alive) = oneshot::channel();
-    let outlets = core::Outlets { tape, notices, views };
+    let outlets = core::Outlets { tape, notices, views, routes };
     let core = core::Core::new(setup, store, Arc::clone(&clock), outlets, first);
     for ((index, device), health) in devices.iter().enumerate().zip(&core.health) {
         let feed = feed::Feed { inputs: inputs.clone(), clock: Arc::clone(&clock) };

@@ -2,13 +2,13 @@
 //! stdin that opens with `{` is the next view; other lines are orders. It holds no daemon.
 //!
 //! Orders: `pause` (the feed stops as in a daemon that hangs, the server lives on), `resume`, `refuse SENTENCE`,
-//! `accept`, `quit`. Stdout: `ready http://...`, then one JSON line for each action that arrived.
+//! `accept`, `route {...}` (the list of the route), `quit`. Stdout: `ready http://...`, then one JSON line for each action that arrived.
 
 use std::io::{BufRead, Write};
 use std::sync::Arc;
 use std::time::Duration;
 
-use dashboard::{ActRequest, Config, serve};
+use dashboard::{ActRequest, Config, Texts, serve};
 use tokio::sync::{mpsc, watch};
 
 /// How often the feed stands by its view; a daemon does so at least once a second.
@@ -23,6 +23,7 @@ async fn feed(
     mut orders: mpsc::Receiver<String>,
     mut actions: mpsc::Receiver<ActRequest>,
     view: watch::Sender<Arc<str>>,
+    route: watch::Sender<Arc<str>>,
 ) {
     let (mut paused, mut refusal) = (false, None::<String>);
     let mut ticks = tokio::time::interval(FEED);
@@ -34,6 +35,9 @@ async fn feed(
                 Some("resume") => paused = false,
                 Some("accept") => refusal = None,
                 Some(line) if line.starts_with("refuse ") => refusal = line.strip_prefix("refuse ").map(str::to_owned),
+                Some(line) if line.starts_with("route ") => {
+                    route.send_replace(line.strip_prefix("route ").unwrap_or_default().into());
+                }
                 Some(line) => { view.send_replace(line.into()); }
             },
             Some(asked) = actions.recv() => {
@@ -63,7 +67,9 @@ async fn main() -> Result<(), Box<dyn std::error::Error>> {
         }
     });
     let (view, views) = watch::channel(Arc::<str>::from("{}"));
+    let (route, routes) = watch::channel(Arc::<str>::from("{}"));
     let (send, actions) = mpsc::channel(8);
-    serve(listener, Config::default(), views, send, feed(orders, actions, view)).await?;
+    let texts = Texts { view: views, route: routes };
+    serve(listener, Config::default(), texts, send, feed(orders, actions, view, route)).await?;
     Ok(())
 }

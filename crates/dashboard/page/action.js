@@ -51,7 +51,8 @@ function drawAction(view) {
   if (changed("asked", [a.kind, a.check, a.name, a.point, a.question, a.text])) refuse("");
   const send = (body) => () => act(body, a.check ?? null);
   const build = {
-    idle: () => [el("div", "text", el("h2", "", "No check is armed")), tapButton("main", "Start the next check", send({ do: "next" }))],
+    idle: () => [el("div", "text", el("h2", "", "No check is armed")), el("div", "two", tapButton("main second", "Choose a check", (e) => openRound("route", e.currentTarget)),
+      tapButton("main", "Start the next check", send({ do: "next" })))],
     question: () => [el("div", "text", el("h2", "", "Question"), el("p", "ask", a.text)),
       el("div", "two", (a.held ? holdButton : tapButton)("main", "Yes", send({ do: "answer", question: a.question, yes: true })),
         tapButton("main second", "No", send({ do: "answer", question: a.question, yes: false })))],
@@ -67,7 +68,7 @@ function drawAction(view) {
     paused: () => [el("div", "text", el("h2", "", "Paused"), el("p", "ask", a.prompt)),
       tapButton("main", "Resume the visit", send({ do: "resume" }))],
     ended: () => [el("div", "text", el("h2", "", "End of the route"), el("p", "ask", a.prompt)),
-      el("div", "two", tapButton("main second", "Back", send({ do: "back" })), tapButton("main", "Close the visit", send({ do: "close" })))],
+      el("div", "two", tapButton("main second", "Back", send({ do: "back" })), tapButton("main", "Close the visit", closeVisit))],
     measure: () => {
       return [el("div", "text", el("h2", "", a.typed ? "Type the reading" : "Measure"), el("p", "ask", a.prompt), cautionBlock(a.cautions))];
     },
@@ -100,10 +101,6 @@ function drawHolds(view) {
       lapse && h.state === "shown" ? el("p", "src", `lapses in ${lapse}`) : null),
       h.state === "shown" ? tapButton("side", "Withdraw", () => act({ do: "withdraw", hold_point: str(h.name) }, num(c.number))) : null);
   });
-  rows.push(tapButton("wide", "The unit was energised again", () => act({ do: "energised" }, num(c.number))));
-  if (c.phase !== "done") rows.push(tapButton("wide", "Leave this check, go to the next", () => act({ do: "next" }, num(c.number))));
-  if (view.paused !== true) rows.push(tapButton("wide", "Pause the visit", () => act({ do: "pause" }, num(c.number))));
-  rows.push(holdButton("wide", "End this check now", () => act({ do: "finish" }, num(c.number))));
   $("holds-list").replaceChildren(...rows);
 }
 // What was taken off or forced, until somebody says that it is back.
@@ -111,8 +108,7 @@ function drawOwed(view) {
   const owed = list(view.owed).map(str);
   if (!changed("owed", owed)) return;
   $("owed").hidden = !owed.length;
-  $("owed-list").replaceChildren(...owed.map((what) => el("div", "row", el("p", "", what),
-    holdButton("wide", "It is back", () => act({ do: "restored", what }, null)))));
+  $("owed-list").replaceChildren(...owedRows());
 }
 function minutes(seconds) {
   const s = num(seconds);

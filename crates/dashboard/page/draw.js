@@ -51,6 +51,7 @@ function drawFoot(view) {
   $("faults").hidden = !faults.length;
 }
 function draw(view) {
+  roundSees(view);
   drawArmed(view);
   drawLive(view);
   drawVerdict(view);

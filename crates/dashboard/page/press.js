@@ -1,16 +1,24 @@
 // Buttons and the one way to act. A safety button is held for a second; keys: hold Enter, or press twice in 3 s.
 const HOLD_MS = 1000, AGAIN_MS = 3000;
-let busy = false, letGo = null;
+let busy = false, letGo = null, heldOut = false;
+// What a hold has done may move another button under the finger that still holds; letting go there is no press.
+addEventListener("click", (e) => {
+  if (!heldOut || e.detail === 0) return;
+  e.preventDefault();
+  e.stopPropagation();
+}, true);
+for (const end of ["pointerup", "pointercancel"]) addEventListener(end, () => setTimeout(() => { heldOut = false; }, 400), true);
 document.addEventListener("visibilitychange", () => { if (letGo) letGo(); });
 
-function refuse(text) {
-  put($("refusal"), text);
+function refuse(text, where = "refusal") {
+  put($(where), text);
 }
-async function act(body, check) {
+// A refusal stands where the press was: beside the armed check, or in the round.
+async function act(body, check, where) {
   if (busy || !linked()) return false;
   busy = true;
   document.body.classList.add("busy");
-  refuse("");
+  refuse("", where);
   try {
     const answer = await fetch("/act", {
       method: "POST",
@@ -20,9 +28,9 @@ async function act(body, check) {
     });
     const said = await answer.json().catch(() => ({}));
     if (answer.ok && said.ok === true) return true;
-    refuse("Refused: " + (str(said.why) || `the daemon answered ${answer.status}`));
+    refuse("Refused: " + (str(said.why) || `the daemon answered ${answer.status}`), where);
   } catch {
-    refuse("Not known to be taken: the link broke. Look at the page before you press again.");
+    refuse("Not known to be taken: the link broke. Look at the page before you press again.", where);
   } finally {
     busy = false;
     document.body.classList.remove("busy");
@@ -39,7 +47,7 @@ function holdButton(cls, label, onDone) {
   const hint = el("span", "hint", "press and hold 1 s");
   const b = el("button", cls + " hold", el("span", "fill"), el("span", "label", label), hint);
   b.type = "button";
-  let timer = 0, armedAt = -Infinity;
+  let timer = 0, armedAt = -Infinity, down = false;
   const say = (text) => { hint.textContent = text; };
   const cancel = () => {
     clearTimeout(timer);
@@ -47,6 +55,8 @@ function holdButton(cls, label, onDone) {
     b.classList.remove("held");
   };
   const done = () => {
+    heldOut = down;
+    down = false;
     cancel();
     armedAt = -Infinity;
     letGo = null;
@@ -64,6 +74,7 @@ function holdButton(cls, label, onDone) {
   const stop = () => {
     if (!timer) return;
     cancel();
+    down = false;
     say("press and hold 1 s");
   };
   const press = () => {
@@ -74,6 +85,7 @@ function holdButton(cls, label, onDone) {
   };
   b.addEventListener("pointerdown", (e) => {
     if (e.button !== 0 || !e.isPrimary) return;
+    down = true;
     try { b.setPointerCapture(e.pointerId); } catch { /* gone already */ }
     begin();
   });

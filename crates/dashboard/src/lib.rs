@@ -6,6 +6,7 @@
 //!
 //! ```text
 //! daemon --watch(view JSON)--> relay --changed views--> /events --> page
+//! daemon --watch(route JSON)---------------------------> /route --> page
 //! daemon <--mpsc(ActRequest)-- /act <------------------------------ page
 //! ```
 //! The daemon sends its view at least once a second, changed or not, and at once when something happens. A view that
@@ -29,4 +30,4 @@ mod stall;
 pub use act::ActRequest;
 pub use config::{Config, Limits, ServeError};
 pub use page::PAGE_BUDGET_BYTES;
-pub use serve::serve;
+pub use serve::{Texts, serve};

@@ -29,6 +29,7 @@ pub(crate) struct App {
     pub(crate) limits: Limits,
     pub(crate) page: Page,
     pub(crate) views: watch::Receiver<Stamped>,
+    pub(crate) route: watch::Receiver<Arc<str>>,
     pub(crate) actions: mpsc::Sender<ActRequest>,
     pub(crate) streams: Arc<Slots>,
     pub(crate) started: Instant,
@@ -43,6 +44,7 @@ pub(crate) fn router(app: Arc<App>) -> Router {
         .route("/", get(page))
         .route("/icon.svg", get(icon))
         .route("/view", get(view))
+        .route("/route", get(route))
         .route("/events", get(stream))
         .route("/act", post(act))
         .fallback(|| async { sentence(StatusCode::NOT_FOUND, "There is nothing here; the page is at /.") })
@@ -131,6 +133,12 @@ async fn view(State(app): Shared) -> Response {
     };
     let headers = [("content-type", "application/json".to_owned()), ("x-view-age-ms", age.to_string())];
     (headers, text).into_response()
+}
+
+/// The route as a list; asked for by a page that shows it, when the view says that it has changed.
+async fn route(State(app): Shared) -> Response {
+    let text = app.route.borrow().to_string();
+    ([(header::CONTENT_TYPE, "application/json")], text).into_response()
 }
 
 async fn stream(State(app): Shared, request: Request) -> Response {

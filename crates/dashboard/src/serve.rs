@@ -25,9 +25,18 @@ const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
 /// megabytes of outdated views; the next view is worth more than any of them.
 const SEND_BUFFER: usize = 64 * 1024;
 
+/// What the page is made from, each as JSON text (the page's contract).
+#[derive(Clone, Debug)]
+pub struct Texts {
+    /// The whole view, which goes to every page as it changes.
+    pub view: watch::Receiver<Arc<str>>,
+    /// The route as a list, which a page asks for when it shows it. The view's `route.rev` says which one is the newest.
+    pub route: watch::Receiver<Arc<str>>,
+}
+
 /// Serves the dashboard on a bound listener until `shutdown` completes.
 ///
-/// `view` holds the whole view as JSON text (the page's contract). Send it at least once a second even if it is
+/// `texts.view` is the whole view. Send it at least once a second even if it is
 /// unchanged: a page greys out if the view it shows was not renewed for 4 s. Send it as often as something happens:
 /// views without new content are not forwarded, and the others are limited to one per
 /// [`Limits::view_gap`](crate::Limits). `actions` receives the mechanic's requests; a full channel is answered with
@@ -39,7 +48,7 @@ const SEND_BUFFER: usize = 64 * 1024;
 pub async fn serve(
     listener: TcpListener,
     config: Config,
-    view: watch::Receiver<Arc<str>>,
+    texts: Texts,
     actions: mpsc::Sender<ActRequest>,
     shutdown: impl Future<Output = ()> + Send,
 ) -> Result<(), ServeError> {
@@ -47,10 +56,12 @@ pub async fn serve(
     config.validate(addr)?;
     let allowed = config.allowed(addr)?;
     let limits = config.limits;
+    let Texts { view, route } = texts;
     let first = Stamped::new(Arc::clone(&view.borrow()), Instant::now());
     let (out, views) = watch::channel(first);
     let streams = Slots::new("event streams", limits.streams_max);
-    let app = App { allowed, limits, page: Page::new(), views, actions, streams, started: Instant::now() };
+    let app =
+        App { allowed, limits, page: Page::new(), views, route, actions, streams, started: Instant::now() };
     let routes = router(Arc::new(app));
     let (close, closing) = watch::channel(false);
     let mut tasks = JoinSet::new();

@@ -47,6 +47,10 @@ pub use stream::ByteStream;
 pub use verdict::{DriftJson, HoldPointJson, JudgementJson, PlateJson, ReadingJson, VerdictJson};
 pub use verdict::{how_words, shown_words};
 pub use view::{DeviceState, DropReason, RecentJson, RulesState, ShownFollowUp, ViewContext, view_json};
+pub use view::{
+    LISTED_CHECKS_MAX, LISTED_UNITS_MAX, ListedCheck, ListedUnit, RouteList, RouteSummary, UnitSummary,
+    route_json,
+};
 
 /// One line of JSON for anything serialisable. If serialising fails (it does not for our own types), an object with
 /// the error.

@@ -40,6 +40,8 @@ pub struct ViewContext {
     pub unsaved: bool,
     /// Figures and amendments shown, oldest first.
     pub follow_ups: Vec<ShownFollowUp>,
+    /// The route in short.
+    pub route: RouteSummary,
 }
 
 impl ViewContext {
@@ -186,6 +188,7 @@ pub fn view_json(seq: u64, now_ms: i64, view: &View, context: &ViewContext) -> S
         "contradicted": view.contradicted.as_ref().map(|(_, sign)| crate::plain(sign).into_owned()),
         "route_ended": view.route_ended,
         "owed": owed,
+        "route": context.route,
     })
     .to_string()
 }
@@ -450,6 +453,12 @@ fn live(live: &LiveView) -> Value {
 }
 
 mod danger;
+mod route;
+
+pub use route::{
+    LISTED_CHECKS_MAX, LISTED_UNITS_MAX, ListedCheck, ListedUnit, RouteList, RouteSummary, UnitSummary,
+    route_json,
+};
 
 #[cfg(test)]
 mod tests;

@@ -65,8 +65,10 @@ pub enum Act {
         /// Its tag.
         tag: String,
     },
-    /// Goes to a check of the unit under work.
+    /// Goes to a check of a unit.
     Check {
+        /// The unit's tag; `None`: the unit under work.
+        unit: Option<String>,
         /// Its component, its rule, or both as `COMPONENT / RULE`.
         name: String,
     },
@@ -241,7 +243,10 @@ impl Act {
             Self::Next => ("next", Vec::new()),
             Self::Back => ("back", Vec::new()),
             Self::Unit { tag } => ("unit", Vec::from([("tag", Field::Text(tag.clone()))])),
-            Self::Check { name } => ("check", Vec::from([("name", Field::Text(name.clone()))])),
+            Self::Check { unit, name } => {
+                let unit = unit.iter().map(|unit| ("unit", Field::Text(unit.clone())));
+                ("check", unit.chain([("name", Field::Text(name.clone()))]).collect())
+            }
             Self::Skip { why } => ("skip", Vec::from([("why", Field::Text(why.clone()))])),
             Self::Finish => ("finish", Vec::new()),
             Self::Pause => ("pause", Vec::new()),
@@ -284,7 +289,7 @@ impl Act {
             "next" => Self::Next,
             "back" => Self::Back,
             "unit" => Self::Unit { tag: given.text("tag")? },
-            "check" => Self::Check { name: given.text("name")? },
+            "check" => Self::Check { unit: given.text_if_any("unit")?, name: given.text("name")? },
             "skip" => Self::Skip { why: given.text("why")? },
             "finish" => Self::Finish,
             "pause" => Self::Pause,
@@ -330,7 +335,7 @@ impl Act {
             ("source", what) => Some(Self::Source { what: what.into() }),
             ("on", pair) => Some(Self::On { pair: (!pair.is_empty()).then(|| pair.into()) }),
             ("unit", tag) if !tag.is_empty() => Some(Self::Unit { tag: tag.into() }),
-            ("check", name) if !name.is_empty() => Some(Self::Check { name: name.into() }),
+            ("check", name) if !name.is_empty() => Some(Self::Check { unit: None, name: name.into() }),
             ("skip", why) if !why.is_empty() => Some(Self::Skip { why: why.into() }),
             ("finding", text) if !text.is_empty() => {
                 Some(Self::Finding { text: text.into(), as_left: false })
@@ -519,7 +524,8 @@ mod tests {
             Act::Next,
             Act::Back,
             Act::Unit { tag: "RTU-31".into() },
-            Act::Check { name: "supply".into() },
+            Act::Check { unit: None, name: "supply".into() },
+            Act::Check { unit: Some("RTU-31".into()), name: "supply".into() },
             Act::Skip { why: "roof hatch locked".into() },
             Act::Finish,
             Act::Pause,
@@ -559,7 +565,10 @@ mod tests {
             ("Next", Act::Next),
             ("back", Act::Back),
             ("unit RTU-31", Act::Unit { tag: "RTU-31".into() }),
-            ("check condenser fan 1 capacitor", Act::Check { name: "condenser fan 1 capacitor".into() }),
+            (
+                "check condenser fan 1 capacitor",
+                Act::Check { unit: None, name: "condenser fan 1 capacitor".into() },
+            ),
             ("skip  roof hatch locked", Act::Skip { why: "roof hatch locked".into() }),
             ("pause", Act::Pause),
             ("resume", Act::Resume),

@@ -141,6 +141,12 @@ impl Round {
         self.route.ahead()
     }
 
+    /// The place of the armed check on the route, from 0; `None` without one, and for one that is not on the route.
+    #[must_use]
+    pub fn place_on_route(&self) -> Option<usize> {
+        self.check.as_ref().and_then(|check| self.route.place_of(&check.job().plan))
+    }
+
     /// True while a check is armed that has no verdict yet.
     #[must_use]
     pub fn awaits_verdict(&self) -> bool {

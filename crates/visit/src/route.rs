@@ -48,6 +48,11 @@ impl Route {
         Progress { checks: self.stops.len(), judged }
     }
 
+    /// Where this check stands, if the route is there now.
+    pub(crate) fn place_of(&self, plan: &Plan) -> Option<usize> {
+        self.at.filter(|at| self.stops.get(*at).is_some_and(|stop| stop.plan == *plan))
+    }
+
     /// The next check; `None` at the end.
     pub(crate) fn next(&mut self) -> Option<Plan> {
         self.go(self.at.map_or(0, |at| at.saturating_add(1)))
@@ -99,7 +104,7 @@ impl Route {
     /// # Errors
     /// That the unit has no such check, with those that it has.
     pub(crate) fn check(&mut self, unit_tag: Option<&str>, name: &str) -> Result<Plan, String> {
-        let here = |stop: &&Stop| unit_tag.is_none_or(|tag| stop.plan.unit_tag == tag);
+        let here = |stop: &&Stop| unit_tag.is_none_or(|tag| stop.plan.unit_tag.eq_ignore_ascii_case(tag));
         let is_it = |stop: &Stop| {
             let Plan { component, rule, .. } = &stop.plan;
             let both = format!("{component} / {rule}");

@@ -25,6 +25,7 @@ impl Core {
             Ok(set) => {
                 talk(&format!("cliplead: new rules in force: {} rules", set.iter().count()));
                 self.context.rules = rules_state(&set, None);
+                self.book.rules(&set);
                 let _ = self.step_round(round::Event::Rules(set));
             }
             Err(why) => {

@@ -16,6 +16,7 @@ use super::context;
 use super::health::Health;
 use super::keeper::Told;
 use super::messages::{Input, Notice};
+use super::route_book::RouteBook;
 use super::say::{Refusals, say};
 use super::store::Store;
 use super::tape::Tape;
@@ -34,6 +35,7 @@ pub(super) struct Outlets {
     pub(super) tape: Option<Tape>,
     pub(super) notices: broadcast::Sender<Arc<Notice>>,
     pub(super) views: watch::Sender<Arc<str>>,
+    pub(super) routes: watch::Sender<Arc<str>>,
 }
 
 /// The core's state.
@@ -44,7 +46,9 @@ pub(super) struct Core {
     pub(super) tape: Option<Tape>,
     pub(super) notices: broadcast::Sender<Arc<Notice>>,
     pub(super) views: watch::Sender<Arc<str>>,
+    pub(super) routes: watch::Sender<Arc<str>>,
     pub(super) context: ViewContext,
+    pub(super) book: RouteBook,
     pub(super) health: Vec<Health>,
     pub(super) lines: TypedLines,
     pub(super) refusals: Refusals,
@@ -75,13 +79,14 @@ impl Core {
         rules.hash().clone_into(&mut header.rules);
         header.started = httpdate::fmt_http_date(std::time::SystemTime::now());
         header.note = note;
-        let Outlets { mut tape, notices, views } = outlets;
+        let Outlets { mut tape, notices, views, routes } = outlets;
         if let Some(tape) = &mut tape {
             tape.header(&header);
         }
         let has_route = !site.route.is_empty();
         let mut core = Self {
             context: context::initial_context(&site, &rules, refused),
+            book: RouteBook::new(&site.route, &rules),
             health: site.devices.iter().map(|device| Health::of(&device.name, device.typed)).collect(),
             pipeline: Pipeline::new(rules, settings).on(Route::new(site.route)),
             time: RoundTime::new(clock),
@@ -89,6 +94,7 @@ impl Core {
             tape,
             notices,
             views,
+            routes,
             lines: TypedLines::default(),
             refusals: Refusals::default(),
             waits: Waits::default(),
@@ -192,6 +198,7 @@ impl Core {
             }
             Input::Ask(ask) => {
                 self.set_own_time(self.moment());
+                self.book.refused(None);
                 let answer = self.act(ask.act, ask.by, ask.check);
                 if let Some(reply) = ask.reply {
                     let _ = reply.send(answer);
@@ -280,6 +287,7 @@ impl Core {
         let overdue = self.store.overdue(now, false);
         self.show(overdue);
         self.store.write_raw(now, false);
+        self.store.look_elsewhere(now);
         say(self.refusals.due(now, false));
         self.take_lines();
         if let Some(tape) = &mut self.tape {

@@ -29,6 +29,8 @@ pub(super) enum Job {
     Visit(u64, Box<history::VisitEvent>),
     /// The visit that another machine has open at this unit changes hands.
     TakeOver(Box<history::VisitEvent>),
+    /// Which visits other machines have open is looked up.
+    Elsewhere,
     /// Raw readings; they wait for no disk, and what cannot be written is dropped.
     Readings(Vec<RawReading>),
     /// The round has ended at this wall clock.
@@ -40,7 +42,7 @@ impl Job {
     fn joins_others(&self) -> bool {
         match self {
             Self::Verdict(_) | Self::FollowUp(_) | Self::Visit(..) => true,
-            Self::TakeOver(_) | Self::Readings(_) | Self::End(_) => false,
+            Self::TakeOver(_) | Self::Elsewhere | Self::Readings(_) | Self::End(_) => false,
         }
     }
 }
@@ -74,6 +76,8 @@ pub(super) enum Told {
     Refused(Key, String),
     /// The visit that was to be taken over, or why it was not.
     TakenOver(Result<Box<Remembered>, String>),
+    /// The visits that other machines have open; `None` when the file could not be read.
+    Elsewhere(Option<Vec<Remembered>>),
     /// Raw readings are done with: how many were not stored, and why.
     Readings(u64, Option<String>),
     /// Nothing can be stored now; it is tried again.
@@ -251,6 +255,8 @@ impl Thread {
         let mut entries = Vec::new();
         for job in jobs {
             entries.push(match job {
+                // Read when it is answered; there is nothing to store.
+                Job::Elsewhere => return Ok(()),
                 Job::Readings(readings) => return history.append_readings(*round, readings),
                 Job::End(wall_ms) => return history.end_round(*round, *wall_ms),
                 Job::TakeOver(event) => {
@@ -286,6 +292,7 @@ impl Thread {
             Job::FollowUp(follow_up) => Told::Stored(Key::FollowUp(follow_up.seq)),
             Job::Visit(number, _) => Told::Stored(Key::Visit(*number)),
             Job::TakeOver(event) => Told::TakenOver(self.taken_over(event)),
+            Job::Elsewhere => Told::Elsewhere(self.elsewhere()),
             Job::Readings(_) => Told::Readings(0, None),
             Job::End(_) => Told::Ended(Ok(())),
         })
@@ -297,9 +304,16 @@ impl Thread {
             Job::FollowUp(follow_up) => Told::Refused(Key::FollowUp(follow_up.seq), error.to_string()),
             Job::Visit(number, _) => Told::Refused(Key::Visit(*number), error.to_string()),
             Job::TakeOver(_) => Told::TakenOver(Err(error.to_string())),
+            Job::Elsewhere => Told::Elsewhere(None),
             Job::Readings(readings) => Told::Readings(readings.len() as u64, Some(error.to_string())),
             Job::End(_) => Told::Ended(Err(error.to_string())),
         })
+    }
+
+    /// The visits that other machines have open.
+    fn elsewhere(&self) -> Option<Vec<Remembered>> {
+        let (history, _) = self.history.as_ref()?;
+        remember::elsewhere(history.reader(), &self.round.site, &self.machine).ok()
     }
 
     /// What is remembered of the visit that this machine has just taken over.

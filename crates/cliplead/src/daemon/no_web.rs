@@ -7,6 +7,13 @@ use tokio::sync::{mpsc, watch};
 
 use super::Input;
 
+/// What a page would show.
+#[allow(dead_code)] // the same as the build with a page has
+pub(super) struct Shown {
+    pub(super) view: watch::Receiver<Arc<str>>,
+    pub(super) route: watch::Receiver<Arc<str>>,
+}
+
 /// There is no page in this build.
 ///
 /// # Errors
@@ -14,7 +21,7 @@ use super::Input;
 #[allow(clippy::unused_async)] // the same signature as the build with a page
 pub(super) async fn open(
     _address: SocketAddr,
-    _view: watch::Receiver<Arc<str>>,
+    _shown: Shown,
     _inputs: mpsc::Sender<Input>,
     _stopped: watch::Receiver<bool>,
 ) -> anyhow::Result<SocketAddr> {

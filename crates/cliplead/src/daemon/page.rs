@@ -30,8 +30,14 @@ impl Core {
         let mut view = self.pipeline.round().view(self.time.now());
         let reason = view.live.as_ref().map_or("", |live| live.settling.as_str());
         say(self.waits.look(reason, self.moment()));
-        let unit_tag = self.pipeline.round().unit_under_work();
+        let round = self.pipeline.round();
+        let unit_tag = round.unit_under_work();
         view.owed = self.store.owed(std::mem::take(&mut view.owed), unit_tag);
+        self.book.owed(self.store.owed(round.owed(), None));
+        if let Some(list) = self.book.changed() {
+            self.routes.send_replace(Arc::from(list));
+        }
+        self.context.route = self.book.summary(unit_tag);
         let shown = view.verdict.as_ref().map(|(verdict, _)| verdict.number);
         self.context.unsaved = shown.is_some_and(|number| self.store.is_unsaved(number));
         if shown.is_some_and(|number| self.store.hides(number)) {

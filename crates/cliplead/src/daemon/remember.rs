@@ -4,6 +4,7 @@
 use std::time::{Duration, UNIX_EPOCH};
 
 use history::{HistoryError, Reader, Visit, VisitEvent};
+use judge::limits::Word;
 use record::plain;
 use visit::round::{Owed, Recall, Service};
 
@@ -17,6 +18,8 @@ pub(super) struct Remembered {
     machine: String,
     opened_wall_ms: i64,
     held: Held,
+    /// The last word of each of its checks, by component and rule; of a visit that this machine holds.
+    pub(super) given: Vec<(String, String, Word)>,
 }
 
 /// Where it is held, and what is known of it.
@@ -44,20 +47,18 @@ pub(super) fn all(reader: &Reader, site: &str, machine: &str) -> Vec<Remembered>
                 machine: machine.to_owned(),
                 opened_wall_ms: 0,
                 held: unknown,
+                given: Vec::new(),
             }];
         }
     };
     let remembered = |visit: Visit| {
-        let held = if visit.machine != machine {
-            Held::Elsewhere
-        } else {
-            match recall(reader, &visit) {
-                Ok(recall) => Held::Here(Box::new(recall)),
-                Err(error) => Held::Unreadable(error.to_string()),
-            }
-        };
-        let Visit { uid, unit_tag, machine, opened_wall_ms, .. } = visit;
-        Remembered { uid, unit_tag, machine, opened_wall_ms, held }
+        if visit.machine != machine {
+            return Remembered::of(visit, Held::Elsewhere, Vec::new());
+        }
+        match recall(reader, &visit) {
+            Ok((recall, given)) => Remembered::of(visit, Held::Here(Box::new(recall)), given),
+            Err(error) => Remembered::of(visit, Held::Unreadable(error.to_string()), Vec::new()),
+        }
     };
     let open: Vec<Remembered> = open.into_iter().map(remembered).collect();
     left_undone(reader, site).into_iter().chain(open).collect()
@@ -69,16 +70,25 @@ fn left_undone(reader: &Reader, site: &str) -> Vec<Remembered> {
     let closed = reader.last_visits_closed(site).unwrap_or_default();
     let left = |visit: Visit| {
         let held = match recall(reader, &visit) {
-            Ok(Recall { owed, .. }) if owed.is_empty() => return None,
-            Ok(Recall { unit_tag, owed, .. }) => {
+            Ok((Recall { owed, .. }, _)) if owed.is_empty() => return None,
+            Ok((Recall { unit_tag, owed, .. }, _)) => {
                 Held::Closed(Box::new(Recall { unit_tag, owed, closed: true, ..Recall::default() }))
             }
             Err(error) => Held::Unreadable(error.to_string()),
         };
-        let Visit { unit_tag, machine, opened_wall_ms, .. } = visit;
-        Some(Remembered { uid: String::new(), unit_tag, machine, opened_wall_ms, held })
+        Some(Remembered::of(Visit { uid: String::new(), ..visit }, held, Vec::new()))
     };
     closed.into_iter().filter_map(left).collect()
+}
+
+/// The visits of a site that other machines have open.
+///
+/// # Errors
+/// That the file cannot be read.
+pub(super) fn elsewhere(reader: &Reader, site: &str, machine: &str) -> Result<Vec<Remembered>, HistoryError> {
+    let open = reader.open_visits(site)?;
+    let others = open.into_iter().filter(|visit| visit.machine != machine);
+    Ok(others.map(|visit| Remembered::of(visit, Held::Elsewhere, Vec::new())).collect())
 }
 
 /// Names the visit that `event` takes over: of those that others have open at its unit, the one that began first.
@@ -102,7 +112,7 @@ pub(super) fn to_take_over(reader: &Reader, site: &str, event: &mut VisitEvent) 
 }
 
 /// What its events and its verdicts leave.
-fn recall(reader: &Reader, visit: &Visit) -> Result<Recall, HistoryError> {
+fn recall(reader: &Reader, visit: &Visit) -> Result<(Recall, Vec<(String, String, Word)>), HistoryError> {
     let mut recall = Recall { unit_tag: visit.unit_tag.clone(), ..Recall::default() };
     for stored in reader.visit_events(&visit.uid)? {
         let event = stored.event;
@@ -121,13 +131,17 @@ fn recall(reader: &Reader, visit: &Visit) -> Result<Recall, HistoryError> {
             kind => recall.service = Service::of_word(kind).unwrap_or(recall.service),
         }
     }
-    for check in reader.visit_checks(&visit.uid)?.into_iter().filter(|check| check.judged) {
+    let mut given = Vec::new();
+    for check in reader.visit_checks(&visit.uid)? {
         if check.failed {
             recall.failed.push((check.component.clone(), check.rule.clone()));
         }
-        recall.judged.push((check.component, check.rule));
+        if check.judged {
+            recall.judged.push((check.component.clone(), check.rule.clone()));
+        }
+        given.extend(Word::parse(&check.word).map(|word| (check.component, check.rule, word)));
     }
-    Ok(recall)
+    Ok((recall, given))
 }
 
 fn owed(event: VisitEvent) -> Owed {
@@ -140,6 +154,11 @@ fn owed(event: VisitEvent) -> Owed {
 }
 
 impl Remembered {
+    fn of(visit: Visit, held: Held, given: Vec<(String, String, Word)>) -> Self {
+        let Visit { uid, unit_tag, machine, opened_wall_ms, .. } = visit;
+        Self { uid, unit_tag, machine, opened_wall_ms, held, given }
+    }
+
     /// One that this machine holds.
     #[cfg(test)]
     pub(super) fn here(recall: Recall) -> Self {
@@ -150,7 +169,22 @@ impl Remembered {
             machine: String::new(),
             opened_wall_ms: 0,
             held: Held::Here(Box::new(recall)),
+            given: Vec::new(),
         }
+    }
+
+    /// One that another machine holds.
+    #[cfg(test)]
+    pub(super) fn of_another(unit_tag: &str, machine: &str) -> Self {
+        let recall = Recall { unit_tag: unit_tag.to_owned(), ..Recall::default() };
+        Self { machine: machine.to_owned(), held: Held::Elsewhere, ..Self::here(recall) }
+    }
+
+    /// Its unit, and a sentence for the page, where another machine holds it.
+    pub(super) fn elsewhere(&self) -> Option<(&str, String)> {
+        let since = day_and_time(self.opened_wall_ms);
+        let words = format!("{:?} has a visit open here since {since}.", plain(&self.machine));
+        (self.held == Held::Elsewhere).then_some((self.unit_tag.as_str(), words))
     }
 
     /// Whether this machine goes on with it.

@@ -48,6 +48,7 @@ impl Core {
         if !is_arm && stepped.iter().any(armed) {
             self.record_the_armed(now);
         }
+        let place = self.pipeline.round().place_on_route();
         let mut refused = None;
         for Stamped { output, at } in stepped {
             match output {
@@ -62,8 +63,10 @@ impl Core {
                     }
                 }
                 Output::Round(output) => {
-                    if let round::Output::Refused { why } = &output {
-                        refused = Some(why.clone());
+                    match &output {
+                        round::Output::Refused { why } => refused = Some(why.clone()),
+                        round::Output::Armed { check, .. } => self.book.armed(place, *check),
+                        _ => {}
                     }
                     self.said(output, at);
                 }
@@ -121,6 +124,7 @@ impl Core {
 
     fn tell(&mut self, output: round::Output, saved: Saved) {
         let unsaved = saved == Saved::No;
+        self.book.told(&output);
         say(words(&output).map(|words| if unsaved { format!("UNSAVED {words}") } else { words }));
         let _ = self.notices.send(Arc::new(Notice::Round(output)));
     }
@@ -141,9 +145,17 @@ impl Core {
         for verdict in follows.stored {
             let _ = self.step_round(round::Event::Stored { verdict });
         }
-        for visit in follows.remembered {
+        if let Some(all) = follows.elsewhere {
+            self.book.elsewhere(&all);
+        }
+        if follows.refused.is_some() {
+            self.book.refused(follows.refused);
+        }
+        for mut visit in follows.remembered {
             talk(&visit.words());
+            let given = std::mem::take(&mut visit.given);
             if let Some(recall) = visit.recall() {
+                self.book.recalled(given, &recall);
                 // A time of its own: the last one is the one that was worked at last.
                 self.time.step_on();
                 let _ = self.step_round(round::Event::Recall(Box::new(recall)));
@@ -154,6 +166,7 @@ impl Core {
     fn no_longer_unsaved(&mut self, late: &Released) {
         match late {
             Released::Verdict(kept) => {
+                self.book.saved_late(kept);
                 let number = kept.verdict.number;
                 if let Some(recent) = self.context.recent.iter_mut().find(|recent| recent.number == number) {
                     recent.unsaved = false;
@@ -186,6 +199,7 @@ impl Core {
 
     fn show_verdict(&mut self, kept: Box<ReleasedVerdict>) {
         self.print(&kept);
+        self.book.verdict(&kept);
         let mut recent = RecentJson::from(&kept.json);
         recent.unsaved = kept.saved == Saved::No;
         self.context.recent.insert(0, recent);
@@ -203,6 +217,7 @@ impl Core {
                 if unsaved { format!("UNSAVED  {line}") } else { line }
             }
         });
+        self.book.follow_up(&kept);
         if let Some(recent) = self.context.recent.iter_mut().find(|recent| recent.number == json.number) {
             recent.amended = json.now.clone().or_else(|| recent.amended.take());
         }

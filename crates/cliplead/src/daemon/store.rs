@@ -20,6 +20,7 @@ use super::keeper::{Job, Keeper, Key, Told};
 use super::released::{Released, ReleasedFollowUp, ReleasedVerdict, Saved, Unsaved};
 use super::remember::Remembered;
 use super::row;
+use super::visits::Elsewhere;
 use crate::clock::Moment;
 
 /// A verdict that is not stored after this time is shown, marked UNSAVED.
@@ -50,6 +51,7 @@ pub(super) struct Store {
     pub(super) visit_events: u64,
     /// A visit of another machine was asked for.
     pub(super) taking_over: bool,
+    pub(super) elsewhere: Elsewhere,
     /// What can never be stored, or that nobody could take.
     refused: Unsaved,
     fault: Option<String>,
@@ -90,6 +92,10 @@ pub(super) struct Now {
     pub(super) stored: Vec<u64>,
     /// Visits that are open in the history.
     pub(super) remembered: Vec<Remembered>,
+    /// All visits that other machines have open, where that was looked up.
+    pub(super) elsewhere: Option<Vec<Remembered>>,
+    /// Why something that was asked for was not done.
+    pub(super) refused: Option<String>,
     /// What is stored now and was shown as UNSAVED before.
     pub(super) saved_late: Vec<Released>,
     /// A sentence for stderr.
@@ -113,6 +119,7 @@ impl Store {
             follow_ups: 0,
             visit_events: 0,
             taking_over: false,
+            elsewhere: Elsewhere::default(),
             refused: Unsaved::default(),
             fault: None,
             is_open: true,
@@ -222,13 +229,22 @@ impl Store {
             Told::Open(remembered) => {
                 self.is_open = true;
                 self.fault = None;
+                follows.elsewhere = Some(remembered.clone());
                 follows.remembered = remembered;
+            }
+            Told::Elsewhere(found) => {
+                self.elsewhere.is_looked_up();
+                follows.elsewhere = found;
             }
             Told::TakenOver(result) => {
                 self.taking_over = false;
+                self.elsewhere.is_due();
                 match result {
                     Ok(remembered) => follows.remembered.push(*remembered),
-                    Err(why) => follows.say = Some(format!("    refused: {}", record::plain(&why))),
+                    Err(why) => {
+                        follows.say = Some(format!("    refused: {}", record::plain(&why)));
+                        follows.refused = Some(format!("Not taken over: {why}"));
+                    }
                 }
             }
             Told::Stored(key) => {

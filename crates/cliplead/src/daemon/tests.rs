@@ -2,6 +2,7 @@
 
 mod figures;
 mod inputs;
+mod route;
 mod visits;
 mod wanted;
 
@@ -34,6 +35,7 @@ struct Bench {
     jobs: Receiver<Job>,
     notices: broadcast::Receiver<Arc<Notice>>,
     view: watch::Receiver<Arc<str>>,
+    route: watch::Receiver<Arc<str>>,
 }
 
 /// Components of one unit and the rule of each; the plate is a capacitor's.
@@ -118,8 +120,9 @@ impl Bench {
             strict: false,
             clock: Arc::clone(&clock),
         };
-        let outlets = Outlets { tape, notices: sender, views };
-        Self { core: Core::new(setup, store, clock, outlets, first), micros, jobs, notices, view }
+        let (routes, route) = watch::channel(Arc::from("{}"));
+        let outlets = Outlets { tape, notices: sender, views, routes };
+        Self { core: Core::new(setup, store, clock, outlets, first), micros, jobs, notices, view, route }
     }
 
     fn pass(&self, span: Duration) {

@@ -1,6 +1,8 @@
 //! Events of visits on their way to the history: each is told when it is stored, or marked UNSAVED when that takes too long, as a
 //! verdict is. What is owed is in the picture of the page from then on too. Does no disk work.
 
+use std::time::Duration;
+
 use quantity::Instant;
 use uuid::Uuid;
 use visit::act::By;
@@ -11,7 +13,39 @@ use super::released::{Released, ReleasedVisitEvent, Saved};
 use super::store::{Now, Store, wall_ms};
 use crate::clock::Moment;
 
+/// How often it is looked up which visits other machines have open.
+const LOOK_EVERY: Duration = Duration::from_secs(30);
+
+/// When that was last looked up.
+#[derive(Default)]
+pub(super) struct Elsewhere {
+    asked: Option<Moment>,
+    on_the_way: bool,
+}
+
+impl Elsewhere {
+    /// The answer is there.
+    pub(super) fn is_looked_up(&mut self) {
+        self.on_the_way = false;
+    }
+
+    /// Something has changed there.
+    pub(super) fn is_due(&mut self) {
+        self.asked = None;
+    }
+}
+
 impl Store {
+    /// Looks from time to time which visits other machines have open; one question at a time.
+    pub(super) fn look_elsewhere(&mut self, now: Moment) {
+        let Some(keeper) = &self.keeper else { return };
+        let due = self.elsewhere.asked.is_none_or(|asked| now.since(asked) >= LOOK_EVERY);
+        if due && !self.elsewhere.on_the_way {
+            self.elsewhere.asked = Some(now);
+            self.elsewhere.on_the_way = keeper.send(Job::Elsewhere);
+        }
+    }
+
     /// Takes an event of a visit, as the round said it at `at`, and gives back what may be told now. `None` when it is none, or
     /// nothing is kept.
     pub(super) fn visit_event(&mut self, output: &Output, at: Instant, now: Moment) -> Option<Now> {
@@ -47,7 +81,7 @@ impl Store {
         Ok(())
     }
 
-    /// What is owed as it may be shown: what nobody has been told of yet is not there yet, and what nobody knows to be back still is.
+    /// What is owed as it may be shown, at this unit or at all: what nobody has been told of yet is not there yet, and what nobody knows to be back still is.
     pub(super) fn owed(&self, mut owed: Vec<Owed>, unit_tag: Option<&str>) -> Vec<Owed> {
         let unseen = self.unseen().filter_map(|what| match what {
             Released::Visit(kept) => Some(&kept.output),
@@ -57,7 +91,9 @@ impl Store {
         for output in unseen.into_iter().rev() {
             match output {
                 Output::Owed { owed: of, .. } => owed.retain(|known| known != of),
-                Output::Restored { owed: of, .. } if unit_tag == Some(&of.unit_tag) => owed.push(of.clone()),
+                Output::Restored { owed: of, .. } if unit_tag.is_none_or(|tag| tag == of.unit_tag) => {
+                    owed.push(of.clone());
+                }
                 _ => {}
             }
         }

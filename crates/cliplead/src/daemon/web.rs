@@ -14,13 +14,21 @@ use super::{Ask, Input};
 /// Actions that wait at most; further ones are told to come back.
 const ACTIONS_MAX: usize = 16;
 
+/// What the page shows, each as JSON text.
+pub(super) struct Shown {
+    /// The whole view.
+    pub(super) view: watch::Receiver<Arc<str>>,
+    /// The route as a list, which is long and changes seldom.
+    pub(super) route: watch::Receiver<Arc<str>>,
+}
+
 /// Binds and serves; gives the address with the port the system chose.
 ///
 /// # Errors
 /// When the address is taken, or is not on loopback.
 pub(super) async fn open(
     address: SocketAddr,
-    view: watch::Receiver<Arc<str>>,
+    shown: Shown,
     inputs: mpsc::Sender<Input>,
     mut stopped: watch::Receiver<bool>,
 ) -> anyhow::Result<SocketAddr> {
@@ -36,7 +44,8 @@ pub(super) async fn open(
         let stop = async move {
             let _ = stopped.wait_for(|stop| *stop).await;
         };
-        if let Err(error) = dashboard::serve(listener, config, view, actions, stop).await {
+        let texts = dashboard::Texts { view: shown.view, route: shown.route };
+        if let Err(error) = dashboard::serve(listener, config, texts, actions, stop).await {
             tracing::error!("the page ended: {error}");
         }
     });

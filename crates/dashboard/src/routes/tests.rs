@@ -17,6 +17,7 @@ struct Bench {
 
 fn bench() -> Bench {
     let (views, receive) = watch::channel(Stamped::new("{\"seq\":1}".into(), Instant::now()));
+    let (_, route) = watch::channel(Arc::from("{\"rev\":1}"));
     let (send, actions) = mpsc::channel(2);
     let limits = Limits::default();
     let app = App {
@@ -24,6 +25,7 @@ fn bench() -> Bench {
         limits,
         page: Page::new(),
         views: receive,
+        route,
         actions: send,
         streams: Slots::new("event streams", limits.streams_max),
         started: Instant::now(),
@@ -62,9 +64,12 @@ impl Bench {
 #[tokio::test(start_paused = true)]
 async fn the_page_and_the_view_come_with_strict_headers() {
     let bench = bench();
-    for (path, kind) in
-        [("/", "text/html; charset=utf-8"), ("/view", "application/json"), ("/icon.svg", "image/svg+xml")]
-    {
+    for (path, kind) in [
+        ("/", "text/html; charset=utf-8"),
+        ("/view", "application/json"),
+        ("/route", "application/json"),
+        ("/icon.svg", "image/svg+xml"),
+    ] {
         let (status, headers, _) = bench.get(path).await;
         assert_eq!((status, headers["content-type"].to_str().unwrap()), (StatusCode::OK, kind));
         let policy = headers["content-security-policy"].to_str().unwrap();
@@ -81,13 +86,14 @@ async fn the_page_and_the_view_come_with_strict_headers() {
     tokio::time::advance(Duration::from_secs(7)).await;
     let (_, headers, body) = bench.get("/view").await;
     assert_eq!((body.as_str(), headers["x-view-age-ms"].to_str().unwrap()), ("{\"seq\":1}", "7000"));
+    assert_eq!(bench.get("/route").await.2, "{\"rev\":1}");
     assert_eq!(bench.get("/nothing").await.0, StatusCode::NOT_FOUND);
 }
 
 #[tokio::test(start_paused = true)]
 async fn a_foreign_host_gets_a_page_that_names_the_good_ones() {
     let bench = bench();
-    for path in ["/", "/view", "/events", "/icon.svg", "/nothing"] {
+    for path in ["/", "/view", "/route", "/events", "/icon.svg", "/nothing"] {
         let request =
             Request::builder().uri(path).header("host", "evil.example").body(Body::empty()).unwrap();
         let (status, _, body) = bench.send(request).await;

@@ -17,6 +17,10 @@ struct Bench {
     task: JoinHandle<Result<(), ServeError>>,
 }
 
+fn texts(view: watch::Receiver<Arc<str>>) -> Texts {
+    Texts { view, route: watch::channel(Arc::from("{}")).1 }
+}
+
 async fn bench() -> Bench {
     bench_with(Config::default()).await
 }
@@ -28,7 +32,7 @@ async fn bench_with(config: Config) -> Bench {
     let (send, actions) = mpsc::channel(4);
     let (stop, stopped) = oneshot::channel::<()>();
     let shutdown = async move { stopped.await.unwrap_or(()) };
-    let task = tokio::spawn(serve(listener, config, views, send, shutdown));
+    let task = tokio::spawn(serve(listener, config, texts(views), send, shutdown));
     Bench { port, view, actions, stop, task }
 }
 
@@ -113,7 +117,7 @@ async fn an_address_beyond_loopback_is_not_served() {
     let listener = TcpListener::bind("0.0.0.0:0").await.unwrap();
     let (_view, views) = watch::channel(Arc::<str>::from("{}"));
     let (send, _actions) = mpsc::channel(1);
-    let result = serve(listener, Config::default(), views, send, std::future::pending()).await;
+    let result = serve(listener, Config::default(), texts(views), send, std::future::pending()).await;
     assert!(matches!(result, Err(ServeError::BeyondLoopback(_))));
 }
 

@@ -50,8 +50,8 @@ impl Round {
             Act::Next => self.next(by),
             Act::Back => self.go(Route::back, by),
             Act::Unit { tag } => self.go(|route| route.unit(&tag), by),
-            Act::Check { name } => {
-                let unit_tag = self.unit_tag().map(ToString::to_string);
+            Act::Check { unit, name } => {
+                let unit_tag = unit.or_else(|| self.unit_tag().map(ToString::to_string));
                 self.go(|route| route.check(unit_tag.as_deref(), &name), by);
             }
             Act::Skip { why } => self.skip(why, by),

@@ -128,3 +128,15 @@ fn of_two_stops_alike_the_first_has_the_recalled_verdict() {
     route.recalled("RTU-01", &[("fan capacitor".to_string(), "run-capacitor".to_string())], true);
     assert_eq!(route.progress(), Progress { checks: 2, judged: 1 });
 }
+
+#[test]
+fn a_check_of_another_unit_is_named_with_its_unit_and_the_route_says_where_it_stands() {
+    let mut route = route();
+    let first = route.next().unwrap();
+    assert_eq!(route.place_of(&first), Some(0));
+    let there = route.check(Some("rtu-02"), "supply / voltage-unbalance").unwrap();
+    assert_eq!((there.unit_tag.as_str(), route.place_of(&there)), ("RTU-02", Some(3)));
+    assert_eq!(route.place_of(&first), None, "the route has gone on");
+    assert!(route.check(Some("RTU-01"), "voltage-unbalance").is_err());
+    assert_eq!(route.place_of(&there), Some(3), "what is not there moves nothing");
+}

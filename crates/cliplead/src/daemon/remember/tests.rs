@@ -155,6 +155,47 @@ fn each_machine_goes_on_with_its_own_visits_and_sees_the_others() {
         "{mine}"
     );
     assert_eq!(all(history.reader(), "Quay House", HERE), []);
+    // For the page: those of the others alone.
+    let others = super::elsewhere(history.reader(), "Mill Yard", HERE).unwrap();
+    let told: Vec<_> = others.iter().filter_map(Remembered::elsewhere).collect();
+    let words = || "\"van 2\" has a visit open here since 06 Nov 1994 08:49 UTC.".to_owned();
+    assert_eq!(told, [("RTU-07", words()), ("RTU-08", words())]);
+}
+
+/// The page lists the last word of each check of a visit that goes on, also where it is no verdict.
+#[test]
+fn a_visit_that_goes_on_brings_the_last_word_of_each_check() {
+    let rules = crate::rules::load_or_say(None).unwrap();
+    let (mut history, id) = history();
+    history.commit_visit_event(id, &event(HERE, "RTU-07", "opened")).unwrap();
+    let mut round = Round::new(rules, Settings::default());
+    let plan = |component: &str| {
+        let plate = std::collections::BTreeMap::from([("capacitance".to_owned(), "40 uF".to_owned())]);
+        site::plan("RTU-07", component, "run-capacitor", &plate, &std::collections::BTreeMap::new()).unwrap()
+    };
+    let hold_points = ["locked out", "leads proved", "proved dead", "discharged", "one lead off"];
+    let mut events: Vec<Event> = vec![Event::Arm(Box::new(plan("C1")))];
+    events.extend(hold_points.map(|name| Act::Confirm { hold_point: name.into() }.into()));
+    events.extend([
+        Act::typed("capacitance", "30.0 uF", None).unwrap().into(),
+        Act::Again { as_left: false }.into(),
+    ]);
+    events.extend([Act::typed("capacitance", "40.0 uF", None).unwrap().into()]);
+    events.extend([Event::Arm(Box::new(plan("C2"))), Act::Finish.into()]);
+    let said = events.into_iter().flat_map(|event| round.step(event, Instant::ZERO));
+    for output in said.collect::<Vec<_>>() {
+        if let Output::Verdict(verdict) = output.output {
+            let line = record::VerdictJson::from(&*verdict).line();
+            let row = super::super::row::verdict(format!("v-{}", verdict.number), &verdict, line, 0);
+            let row = history::Verdict { visit: Some(format!("{HERE} RTU-07")), ..row };
+            history.commit_verdict(id, &row).unwrap();
+        }
+    }
+    let remembered = all(history.reader(), "Mill Yard", HERE).remove(0);
+    let of = |component: &str, word| (component.to_owned(), "run-capacitor".to_owned(), word);
+    assert_eq!(remembered.given, [of("C1", Word::Pass), of("C2", Word::NoVerdict)]);
+    let judged = remembered.recall().unwrap().judged;
+    assert_eq!(judged, [("C1".to_owned(), "run-capacitor".to_owned())]);
 }
 
 /// Of two visits of others at one unit the first is taken; a visit of one's own is not taken from oneself.

@@ -42,7 +42,7 @@ fn finding(text: &str) -> Act {
     Act::Finding { text: text.into(), as_left: false }
 }
 
-fn recall(unit_tag: &str) -> Recall {
+pub(super) fn recall(unit_tag: &str) -> Recall {
     Recall {
         unit_tag: unit_tag.into(),
         owed: vec![Owed {

@@ -194,3 +194,31 @@ fn a_visit_begins_before_anything_is_owed_to_it() {
     let opened = place(|output| matches!(output, Output::Opened { .. }));
     assert!(opened < place(|output| matches!(output, Output::Owed { .. })), "{said:#?}");
 }
+
+/// One act goes from any check to any other, of whatever unit.
+#[test]
+fn a_check_of_another_unit_is_armed_by_one_act() {
+    let plan = |unit: &str, component: &str| Plan {
+        unit_tag: unit.to_string(),
+        component: component.to_string(),
+        rule: "bare".to_string(),
+        ..Plan::default()
+    };
+    let stops = alloc::vec![plan("RTU-01", "C1"), plan("RTU-02", "C1"), plan("RTU-02", "C2")];
+    let mut round = Round::new(rules(), Settings::default()).on(Route::new(stops));
+    round.step(Act::Next.into(), Instant::ZERO);
+    let check = |unit: Option<&str>, name: &str| Act::Check {
+        unit: unit.map(ToString::to_string),
+        name: name.to_string(),
+    };
+    round.step(check(Some("RTU-02"), "C2 / bare").into(), Instant::ZERO);
+    assert_eq!((round.unit_under_work(), round.place_on_route()), (Some("RTU-02"), Some(2)));
+    round.step(check(None, "C1").into(), Instant::ZERO);
+    assert_eq!((round.unit_under_work(), round.place_on_route()), (Some("RTU-02"), Some(1)));
+    let said = round.step(check(Some("RTU-03"), "C1").into(), Instant::ZERO);
+    assert!(
+        matches!(&said[..], [Stamped { output: Output::Refused { why }, .. }] if why.contains("RTU-03")),
+        "{said:?}"
+    );
+    assert_eq!(round.place_on_route(), Some(1));
+}
