@@ -4,6 +4,7 @@
 mod acts;
 mod context;
 mod core;
+mod elsewhere;
 mod feed;
 mod health;
 mod keeper;

@@ -7,6 +7,7 @@ addEventListener("click", (e) => {
   e.preventDefault();
   e.stopPropagation();
 }, true);
+addEventListener("pointerdown", () => { heldOut = false; }, true);
 for (const end of ["pointerup", "pointercancel"]) addEventListener(end, () => setTimeout(() => { heldOut = false; }, 400), true);
 document.addEventListener("visibilitychange", () => { if (letGo) letGo(); });
 

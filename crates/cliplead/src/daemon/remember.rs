@@ -8,6 +8,9 @@ use judge::limits::Word;
 use record::plain;
 use visit::round::{Owed, Recall, Service};
 
+/// The last word of each check of a visit, by component and rule.
+pub(super) type Given = Vec<(String, String, Word)>;
+
 /// A visit that is open, or that was closed and left something undone.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Remembered {
@@ -18,8 +21,8 @@ pub(super) struct Remembered {
     machine: String,
     opened_wall_ms: i64,
     held: Held,
-    /// The last word of each of its checks, by component and rule; of a visit that this machine holds.
-    pub(super) given: Vec<(String, String, Word)>,
+    /// What its checks were given; of a visit that this machine holds.
+    pub(super) given: Given,
 }
 
 /// Where it is held, and what is known of it.
@@ -112,7 +115,7 @@ pub(super) fn to_take_over(reader: &Reader, site: &str, event: &mut VisitEvent) 
 }
 
 /// What its events and its verdicts leave.
-fn recall(reader: &Reader, visit: &Visit) -> Result<(Recall, Vec<(String, String, Word)>), HistoryError> {
+fn recall(reader: &Reader, visit: &Visit) -> Result<(Recall, Given), HistoryError> {
     let mut recall = Recall { unit_tag: visit.unit_tag.clone(), ..Recall::default() };
     for stored in reader.visit_events(&visit.uid)? {
         let event = stored.event;
@@ -154,7 +157,7 @@ fn owed(event: VisitEvent) -> Owed {
 }
 
 impl Remembered {
-    fn of(visit: Visit, held: Held, given: Vec<(String, String, Word)>) -> Self {
+    fn of(visit: Visit, held: Held, given: Given) -> Self {
         let Visit { uid, unit_tag, machine, opened_wall_ms, .. } = visit;
         Self { uid, unit_tag, machine, opened_wall_ms, held, given }
     }

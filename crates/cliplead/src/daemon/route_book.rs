@@ -7,7 +7,7 @@ use record::{ListedCheck, ListedUnit, RouteList, VerdictJson};
 use visit::round::{Output, Owed, Plan, Recall, Service};
 
 use super::released::{ReleasedFollowUp, ReleasedVerdict, Saved};
-use super::remember::Remembered;
+use super::remember::{Given, Remembered};
 
 /// The list, and what was last published of it.
 #[derive(Default)]
@@ -135,7 +135,7 @@ impl RouteBook {
     }
 
     /// A visit goes on: the words that its checks were given, and how far the unit is back in service.
-    pub(super) fn recalled(&mut self, given: Vec<(String, String, Word)>, recall: &Recall) {
+    pub(super) fn recalled(&mut self, given: Given, recall: &Recall) {
         self.with_unit(&recall.unit_tag, |unit| {
             unit.elsewhere.clear();
             if recall.service != Service::Untouched {

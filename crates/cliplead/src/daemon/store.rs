@@ -16,11 +16,11 @@ use uuid::Uuid;
 use visit::round::Output;
 use visit::verdict::Verdict;
 
+use super::elsewhere::Elsewhere;
 use super::keeper::{Job, Keeper, Key, Told};
 use super::released::{Released, ReleasedFollowUp, ReleasedVerdict, Saved, Unsaved};
 use super::remember::Remembered;
 use super::row;
-use super::visits::Elsewhere;
 use crate::clock::Moment;
 
 /// A verdict that is not stored after this time is shown, marked UNSAVED.
@@ -238,7 +238,7 @@ impl Store {
             }
             Told::TakenOver(result) => {
                 self.taking_over = false;
-                self.elsewhere.is_due();
+                self.elsewhere.has_changed();
                 match result {
                     Ok(remembered) => follows.remembered.push(*remembered),
                     Err(why) => {

@@ -1,8 +1,6 @@
 //! Events of visits on their way to the history: each is told when it is stored, or marked UNSAVED when that takes too long, as a
 //! verdict is. What is owed is in the picture of the page from then on too. Does no disk work.
 
-use std::time::Duration;
-
 use quantity::Instant;
 use uuid::Uuid;
 use visit::act::By;
@@ -13,36 +11,13 @@ use super::released::{Released, ReleasedVisitEvent, Saved};
 use super::store::{Now, Store, wall_ms};
 use crate::clock::Moment;
 
-/// How often it is looked up which visits other machines have open.
-const LOOK_EVERY: Duration = Duration::from_secs(30);
-
-/// When that was last looked up.
-#[derive(Default)]
-pub(super) struct Elsewhere {
-    asked: Option<Moment>,
-    on_the_way: bool,
-}
-
-impl Elsewhere {
-    /// The answer is there.
-    pub(super) fn is_looked_up(&mut self) {
-        self.on_the_way = false;
-    }
-
-    /// Something has changed there.
-    pub(super) fn is_due(&mut self) {
-        self.asked = None;
-    }
-}
-
 impl Store {
     /// Looks from time to time which visits other machines have open; one question at a time.
     pub(super) fn look_elsewhere(&mut self, now: Moment) {
         let Some(keeper) = &self.keeper else { return };
-        let due = self.elsewhere.asked.is_none_or(|asked| now.since(asked) >= LOOK_EVERY);
-        if due && !self.elsewhere.on_the_way {
-            self.elsewhere.asked = Some(now);
-            self.elsewhere.on_the_way = keeper.send(Job::Elsewhere);
+        if self.elsewhere.is_due(now) {
+            let sent = keeper.send(Job::Elsewhere);
+            self.elsewhere.asked(now, sent);
         }
     }
 
