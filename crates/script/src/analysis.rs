@@ -24,7 +24,9 @@ mod expressions;
 mod statements;
 mod types;
 
-use types::{Origins, Record, Type};
+use types::{Origins, Type};
+
+pub(crate) use types::Record;
 
 /// The results of the analysis besides errors.
 #[derive(Default)]
@@ -33,16 +35,18 @@ pub(crate) struct Analysis {
     pub(crate) takes_limits: bool,
     /// The source of each judgement's limits, by the position where it is made.
     pub(crate) sources: BTreeMap<At, (Source, Arc<[SourcePart]>)>,
+    /// The functions with their bodies.
+    pub(crate) functions: Vec<FunctionDef>,
 }
 
 /// One function of the rule.
 #[derive(Clone)]
-struct FunctionDef {
-    name: ImmutableString,
-    parameters: Vec<ImmutableString>,
-    body: Vec<Stmt>,
+pub(crate) struct FunctionDef {
+    pub(crate) name: ImmutableString,
+    pub(crate) parameters: Vec<ImmutableString>,
+    pub(crate) body: Vec<Stmt>,
     start: Position,
-    end: Position,
+    pub(crate) end: Position,
     called: bool,
 }
 
@@ -68,7 +72,7 @@ pub(crate) fn analyse(ast: &AST, header: &Header, findings: &mut Findings<'_>) -
         .into_iter()
         .filter_map(|(at, origins)| source_of(header, origins).map(|source| (at, source)))
         .collect();
-    Analysis { takes_limits, sources }
+    Analysis { takes_limits, sources, functions: analyser.functions }
 }
 
 /// The most analyses for one rule: one per function and set of argument types.
