@@ -10,6 +10,7 @@ use crate::fault::At;
 use crate::program::{
     AnswerOf, Block, Exit, Flag, Input, Instruction, Made, Mark, NO_TEXT, Number, Parts, Program, Text,
 };
+use crate::registers;
 use crate::validate::Invalid;
 
 /// The most instructions of a program; a shipped rule has 10 to 400.
@@ -251,6 +252,7 @@ impl Builder {
             let end = u32::try_from(self.parts.instructions.len()).unwrap_or(u32::MAX);
             self.parts.blocks.push((end, exit));
         }
+        registers::reuse(&mut self.parts);
         Program::new(self.parts)
     }
 

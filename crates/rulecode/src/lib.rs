@@ -12,13 +12,16 @@ extern crate alloc;
 mod answer;
 pub mod build;
 mod clock;
+mod columns;
 mod fault;
 mod one;
 mod path;
 pub mod program;
+mod registers;
 mod validate;
 
 pub use clock::Limits;
+pub use columns::Scratch;
 pub use fault::{At, Fault};
 pub use program::Program;
 pub use validate::Invalid;

@@ -4,9 +4,10 @@ use alloc::boxed::Box;
 use alloc::string::String;
 use alloc::sync::Arc;
 
+use judge::rule::columns::ColumnAnswers;
 use judge::rule::{Header, Outcome, Rule, RuleError};
 use rhai::AST;
-use rulecode::{Fault, Program};
+use rulecode::{Fault, Program, Scratch};
 
 use crate::analysis::Analysis;
 use crate::diagnostic::{At, SourceFile};
@@ -75,5 +76,9 @@ impl Rule for Compiled {
 
     fn judge(&self, values: &[f64]) -> Result<Outcome, RuleError> {
         self.program.one(values, &self.limits).map_err(|fault| self.error(fault))
+    }
+
+    fn judge_columns(&self, columns: &[&[f64]], out: &mut ColumnAnswers) {
+        self.program.columns(columns, &self.limits, &mut Scratch::default(), out);
     }
 }

@@ -10,6 +10,7 @@ mod support;
 use std::path::Path;
 
 use generate::{Dice, Generator, HEADER};
+use judge::rule::columns::{Column, ColumnAnswers, LaneAnswer};
 use judge::rule::{Answer, Header, Judgement, Outcome, PlateDefault, Rule, RuleError};
 use quantity::parse_typed;
 use script::{Limits, Reference};
@@ -130,6 +131,49 @@ fn case_inputs(header: &Header, case: &toml::Value) -> Option<Vec<f64>> {
     Some(values)
 }
 
+/// The same inputs as columns: every lane as if it were judged alone. The lanes of all calls keep one numbering of sets.
+fn compare_columns(rule: &dyn Rule, rows: &[Vec<f64>], text: &str) {
+    let inputs = rule.header().points.len() + rule.header().nameplate.len();
+    let columns: Vec<Vec<f64>> =
+        (0..inputs).map(|index| rows.iter().map(|row| row[index]).collect()).collect();
+    let slices: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
+    let (mut given, mut wanted) = (ColumnAnswers::default(), ColumnAnswers::default());
+    rule.judge_columns(&slices, &mut given);
+    wanted.begin(rows.len());
+    for (lane, row) in rows.iter().enumerate() {
+        if let Ok(outcome) = rule.judge(row) {
+            wanted.write(lane, &outcome);
+        }
+    }
+    // Sets are numbered as they are met, and blocks meet them in another order than lanes.
+    let mut sets: Vec<(LaneAnswer, LaneAnswer)> = Vec::new();
+    for lane in 0..rows.len() {
+        let pair = (given.answers()[lane], wanted.answers()[lane]);
+        match pair {
+            (LaneAnswer::Set(_), LaneAnswer::Set(_)) => {
+                let known = sets.iter().find(|(a, b)| *a == pair.0 || *b == pair.1);
+                assert!(
+                    known.is_none_or(|known| *known == pair),
+                    "{}: {sets:?} and {pair:?}\n{text}",
+                    rule.file()
+                );
+                if known.is_none() {
+                    sets.push(pair);
+                }
+            }
+            (a, b) => assert_eq!(a, b, "{}, lane {lane}: {:?}\n{text}", rule.file(), rows[lane]),
+        }
+        assert_eq!(given.paths()[lane], wanted.paths()[lane], "{}, lane {lane}\n{text}", rule.file());
+        for judgement in 0..8 {
+            let bits =
+                |column: &Column| [&column.value, &column.low, &column.high].map(|list| list[lane].to_bits());
+            let none = [0.0_f64.to_bits(); 3];
+            let (a, b) = (given.column(judgement), wanted.column(judgement));
+            assert_eq!(a.map_or(none, bits), b.map_or(none, bits), "{}, lane {lane}\n{text}", rule.file());
+        }
+    }
+}
+
 #[test]
 fn the_shipped_rules_judge_as_their_reference_does() {
     let rules = shipped_rules();
@@ -147,9 +191,18 @@ fn the_shipped_rules_judge_as_their_reference_does() {
         }
         let mut dice =
             Dice(id.bytes().fold(1, |sum: u64, byte| sum.wrapping_mul(31).wrapping_add(byte.into())));
-        for _ in 0..400 {
-            compare(rule, &reference, &inputs(rule.header(), &mut dice), &mut count, "");
+        let rows: Vec<Vec<f64>> = (0..400).map(|_| inputs(rule.header(), &mut dice)).collect();
+        for values in &rows {
+            compare(rule, &reference, values, &mut count, "");
         }
+        compare_columns(rule, &rows, "");
+        // A lane whose input is not finite is an error, and no other.
+        let mut broken = rows;
+        for row in broken.iter_mut().step_by(7) {
+            let index = dice.below(row.len());
+            row[index] = dice.pick(&[f64::NAN, f64::INFINITY, f64::NEG_INFINITY]);
+        }
+        compare_columns(rule, &broken, "");
     }
     println!("{with_cases} rules, {of_cases} cases; {count:?}");
     assert_eq!(with_cases, rules.iter().count());
@@ -175,9 +228,12 @@ fn rules_made_by_chance_judge_as_their_reference_does() {
             };
         let rule = &**loaded.set.find("test-rule").unwrap();
         let mut dice = Dice(seed);
-        for _ in 0..30 {
-            compare(rule, &reference, &inputs(rule.header(), &mut dice), &mut count, &text);
+        let rows: Vec<Vec<f64>> =
+            (0..if seed % 8 == 0 { 300 } else { 30 }).map(|_| inputs(rule.header(), &mut dice)).collect();
+        for values in rows.iter().take(30) {
+            compare(rule, &reference, values, &mut count, &text);
         }
+        compare_columns(rule, &rows, &text);
     }
     println!("{programs} rules, {refused} of them refused; {count:?}");
     assert!(count.answers as u64 > programs * 3 && count.errors as u64 > programs, "{count:?}");
