@@ -23,6 +23,7 @@ mod calls;
 mod expressions;
 mod statements;
 mod types;
+mod units;
 
 use types::{Origins, Type};
 
@@ -143,6 +144,11 @@ impl Analyser<'_, '_> {
                 for made in made {
                     if !made.unit {
                         let text = "the unit is not known: no reading or nameplate item has this name; add .unit(\"...\")";
+                        self.error(made.at, text);
+                    }
+                    if let Some(unit) = made.named
+                        && let Err(text) = made.measure.fits(unit, "this judgement")
+                    {
                         self.error(made.at, text);
                     }
                     if !made.source {

@@ -26,11 +26,12 @@ impl Dice {
     }
 }
 
+/// Plain numbers, which go with everything: units have tests of their own.
 pub(crate) const HEADER: &str = r#"title("T"); about("a");
-nameplate("p", "uF"); nameplate("q", "uF", 5, "physics: of a test"); choice("kind", ["copper", "aluminium", "gold"]);
+nameplate("p", "1"); nameplate("q", "1", 5, "physics: of a test"); choice("kind", ["copper", "aluminium", "gold"]);
 choice("metal", ["aluminium", "copper"]);
-reads("x", "uF"); reads("y", "uF"); reads("z", "uF");
-limit("l", 2, "uF", "common practice: of a test"); limit("k", 0.5, "uF", "physics: of a test");
+reads("x", "1"); reads("y", "1"); reads("z", "1");
+limit("l", 2, "1", "common practice: of a test"); limit("k", 0.5, "1", "physics: of a test");
 "#;
 
 /// The names that a block may use.
@@ -233,7 +234,7 @@ impl Generator {
                 format!("{name}({}, {})", self.number(scope, d), self.number(scope, d))
             }
             7 => {
-                let name = self.dice.pick(&["middle", "max", "unbalance_pct", "pole_ratio"]);
+                let name = self.dice.pick(&["middle", "max", "middle", "pole_ratio"]);
                 format!(
                     "{name}({}, {}, {})",
                     self.number(scope, d),
@@ -241,14 +242,18 @@ impl Generator {
                     self.number(scope, d)
                 )
             }
-            8 => format!("series_uF({}, {})", self.number(scope, d), self.number(scope, d)),
+            8 => format!("posterior_u({}, {})", self.number(scope, d), self.number(scope, d)),
             9 => {
                 let (a, b, c) = (self.number(scope, d), self.number(scope, d), self.number(scope, d));
                 format!("peer_score({a}, [{b}, {c}, {a}, 3], {})", self.number(scope, d))
             }
             10 if scope.judges => {
                 let metal = self.dice.pick(&["plate.metal", "\"copper\""]);
-                format!("winding_at_ohm({}, {}, 40, {metal})", self.number(scope, d), self.number(scope, d))
+                format!(
+                    "(winding_at_ohm({}, {}, 40, {metal}) * limit.k)",
+                    self.number(scope, d),
+                    self.number(scope, d)
+                )
             }
             11 if scope.judges => format!("f({}, {})", self.number(scope, d), self.number(scope, d)),
             12 => format!(
