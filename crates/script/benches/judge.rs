@@ -1,4 +1,4 @@
-//! Time per judgement: the run-capacitor sketch through rhai without and with uncertainty, beside the same rule as native
+//! Time per judgement: the run-capacitor sketch without and with uncertainty, beside the same rule as native
 //! Rust in the same binary; the time to load the shipped rules; and the time per frame of a decode script. Prints a table;
 //! asserts nothing about time.
 #![allow(
@@ -157,7 +157,7 @@ fn main() {
     };
     println!("{:<40} {:>10} {:>16}", "ns per judgement", "plain", "with uncertainty");
     row("sketch, native Rust", &native, &[39.4, 40.0, 6.0], 1);
-    row("sketch, rhai", &*rule(SKETCH), &[39.4, 40.0, 6.0], 1);
+    row("sketch", &*rule(SKETCH), &[39.4, 40.0, 6.0], 1);
     let rules = shipped_rules();
     row("run-capacitor", &**rules.find("run-capacitor").unwrap(), &[39.4, 40.0, 6.0, 40.0], 1);
     let dual = [34.8, 5.02, 4.39, 35.0, 5.0, 6.0, 35.0, 5.0];
