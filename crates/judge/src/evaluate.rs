@@ -142,7 +142,7 @@ pub fn evaluate(rule: &dyn Rule, inputs: &[Input], decision: DecisionRule) -> Re
         }
         Answer::Judgements(judgements) => judgements,
     };
-    if !judgements.iter().all(all_finite) {
+    if !judgements.iter().all(Judgement::is_finite) {
         return Err(broken(rule, "a judged value or limit is not a finite number"));
     }
     let mut spreads: Vec<Spread> = judgements.iter().map(|_| Spread::new(inputs.len())).collect();
@@ -186,10 +186,6 @@ fn broken(rule: &dyn Rule, what: &str) -> RuleError {
     }
 }
 
-fn all_finite(judgement: &Judgement) -> bool {
-    [Some(judgement.value), judgement.low, judgement.high].into_iter().flatten().all(f64::is_finite)
-}
-
 /// Limits a word to conditional: a move within the uncertainty makes the rule answer something else (other
 /// judgements, an error, no verdict), so no word is clear.
 fn at_most_conditional(word: Word) -> Word {
@@ -215,7 +211,7 @@ fn matching<'a>(outcome: &'a Outcome, at: &[Judgement]) -> Option<&'a [Judgement
     let Answer::Judgements(list) = &outcome.answer else { return None };
     let same = list.len() == at.len()
         && list.iter().zip(at).all(|(a, b)| {
-            all_finite(a)
+            a.is_finite()
                 && a.name == b.name
                 && a.unit == b.unit
                 && a.low.is_some() == b.low.is_some()

@@ -8,9 +8,11 @@ use core::fmt;
 
 use quantity::{DisplayUnit, Duration, Unit};
 
+pub mod columns;
 mod danger;
 mod source;
 
+use columns::ColumnAnswers;
 pub use danger::{Beyond, Danger};
 pub use source::{Source, SourceClass, SourceError, source_with_class};
 
@@ -222,6 +224,14 @@ pub struct Judgement {
     pub source_parts: Arc<[SourcePart]>,
 }
 
+impl Judgement {
+    /// Whether the value and both limits are finite.
+    #[must_use]
+    pub fn is_finite(&self) -> bool {
+        [Some(self.value), self.low, self.high].into_iter().flatten().all(f64::is_finite)
+    }
+}
+
 /// The answer of `judge`.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Answer {
@@ -290,6 +300,12 @@ pub trait Rule: Send + Sync {
     /// [`RuleError`] whenever there is no explicit judgement: a missing field, a comparison of unlike things, a
     /// non-finite number, an exhausted budget.
     fn judge(&self, values: &[f64]) -> Result<Outcome, RuleError>;
+    /// Judges many times at once: a column for each input, a lane for each evaluation, as many lanes as every column
+    /// has. Answers, numbers and paths of each lane are bit for bit those of [`Rule::judge`]; why a lane failed is not
+    /// said.
+    fn judge_columns(&self, columns: &[&[f64]], out: &mut ColumnAnswers) {
+        columns::lane_by_lane(self, columns, out);
+    }
 }
 
 /// The rules in force: loaded, validated and replaced as one.

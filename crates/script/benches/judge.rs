@@ -1,4 +1,4 @@
-//! Time per judgement: the run-capacitor sketch through rhai without and with uncertainty, beside the same rule as native
+//! Time per judgement: the run-capacitor sketch without and with uncertainty, beside the same rule as native
 //! Rust in the same binary; the time to load the shipped rules; and the time per frame of a decode script. Prints a table;
 //! asserts nothing about time.
 #![allow(
@@ -17,6 +17,7 @@ use std::time::Instant;
 
 use judge::evaluate::{Input, evaluate};
 use judge::limits::DecisionRule;
+use judge::rule::columns::ColumnAnswers;
 use judge::rule::{Answer, Header, Judgement, Outcome, Rule, RuleError, Source};
 use quantity::Unit;
 use support::{SKETCH, rule, shipped_files, shipped_rules};
@@ -70,6 +71,36 @@ fn median_ns(calls: u32, mut call: impl FnMut(u32)) -> f64 {
         .collect();
     rounds.sort_by(f64::total_cmp);
     rounds[rounds.len() / 2]
+}
+
+/// One evaluation by rhai's walk, by the compiled program, and by the program over 256 lanes at once (for each lane).
+fn ways(id: &str, centre: &[f64]) {
+    let files = shipped_files(".rhai");
+    let (path, text) =
+        files.iter().find(|(path, _)| path.file_stem().is_some_and(|stem| stem == id)).unwrap();
+    let reference = script::Reference::load(path.to_str().unwrap(), text, script::Limits::default()).unwrap();
+    let rules = shipped_rules();
+    let rule = rules.find(id).unwrap();
+    let near = |n: u32| {
+        let mut values = centre.to_vec();
+        values[0] += f64::from(n % 8) * 0.01;
+        values
+    };
+    let walked = median_ns(2_000, |n| {
+        black_box(reference.judge(black_box(&near(n))).unwrap());
+    });
+    let one = median_ns(20_000, |n| {
+        black_box(rule.judge(black_box(&near(n))).unwrap());
+    });
+    let columns: Vec<Vec<f64>> =
+        (0..centre.len()).map(|index| (0..256).map(|n| near(n)[index]).collect()).collect();
+    let slices: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
+    let mut out = ColumnAnswers::default();
+    let lanes = median_ns(200, |_| {
+        rule.judge_columns(black_box(&slices), &mut out);
+        black_box(&out);
+    });
+    println!("{id:<40} {walked:>10.0} {one:>10.0} {:>10.0}", lanes / 256.0);
 }
 
 fn row(name: &str, rule: &dyn Rule, centre: &[f64], uncertain: usize) {
@@ -126,7 +157,7 @@ fn main() {
     };
     println!("{:<40} {:>10} {:>16}", "ns per judgement", "plain", "with uncertainty");
     row("sketch, native Rust", &native, &[39.4, 40.0, 6.0], 1);
-    row("sketch, rhai", &*rule(SKETCH), &[39.4, 40.0, 6.0], 1);
+    row("sketch", &*rule(SKETCH), &[39.4, 40.0, 6.0], 1);
     let rules = shipped_rules();
     row("run-capacitor", &**rules.find("run-capacitor").unwrap(), &[39.4, 40.0, 6.0, 40.0], 1);
     let dual = [34.8, 5.02, 4.39, 35.0, 5.0, 6.0, 35.0, 5.0];
@@ -137,6 +168,11 @@ fn main() {
         &[5.57, 370.0, 40.0, 6.0, 60.0],
         2,
     );
+    println!("{:<40} {:>10} {:>10} {:>10}", "ns per judgement", "rhai walk", "program", "per lane");
+    ways("run-capacitor", &[39.4, 40.0, 6.0, 40.0]);
+    ways("dual-run-capacitor", &dual);
+    // R-410A, subcooling, altitude; the widest rule by readings and calls.
+    ways("charge-txv", &[118.0, 50.0, 340.0, 95.0, 85.0, 4.0, 11.0, 0.0]);
     let files = shipped_files(".rhai");
     let loading = median_ns(20, |_| {
         let pairs = files.iter().map(|(path, text)| (path.to_str().unwrap(), text.as_str()));

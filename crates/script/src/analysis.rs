@@ -23,8 +23,11 @@ mod calls;
 mod expressions;
 mod statements;
 mod types;
+mod units;
 
-use types::{Origins, Record, Type};
+use types::{Origins, Type};
+
+pub(crate) use types::Record;
 
 /// The results of the analysis besides errors.
 #[derive(Default)]
@@ -33,16 +36,18 @@ pub(crate) struct Analysis {
     pub(crate) takes_limits: bool,
     /// The source of each judgement's limits, by the position where it is made.
     pub(crate) sources: BTreeMap<At, (Source, Arc<[SourcePart]>)>,
+    /// The functions with their bodies.
+    pub(crate) functions: Vec<FunctionDef>,
 }
 
 /// One function of the rule.
 #[derive(Clone)]
-struct FunctionDef {
-    name: ImmutableString,
-    parameters: Vec<ImmutableString>,
-    body: Vec<Stmt>,
+pub(crate) struct FunctionDef {
+    pub(crate) name: ImmutableString,
+    pub(crate) parameters: Vec<ImmutableString>,
+    pub(crate) body: Vec<Stmt>,
     start: Position,
-    end: Position,
+    pub(crate) end: Position,
     called: bool,
 }
 
@@ -68,7 +73,7 @@ pub(crate) fn analyse(ast: &AST, header: &Header, findings: &mut Findings<'_>) -
         .into_iter()
         .filter_map(|(at, origins)| source_of(header, origins).map(|source| (at, source)))
         .collect();
-    Analysis { takes_limits, sources }
+    Analysis { takes_limits, sources, functions: analyser.functions }
 }
 
 /// The most analyses for one rule: one per function and set of argument types.
@@ -139,6 +144,11 @@ impl Analyser<'_, '_> {
                 for made in made {
                     if !made.unit {
                         let text = "the unit is not known: no reading or nameplate item has this name; add .unit(\"...\")";
+                        self.error(made.at, text);
+                    }
+                    if let Some(unit) = made.named
+                        && let Err(text) = made.measure.fits(unit, "this judgement")
+                    {
                         self.error(made.at, text);
                     }
                     if !made.source {

@@ -7,8 +7,11 @@
 //! 1. **A closed language** (`analysis`). After parsing, every node of the syntax tree must be on a list of allowed
 //!    ones; types, names, units and sources are proved before the first call. Loops, lists, maps, closures, texts
 //!    built at run time and recursion are not allowed.
-//! 2. **A bare engine with limits** (`engine`): rhai without its standard functions, modules, closures and time;
-//!    every operator is ours; operations, depth, sizes and (if the edge lends a clock) time are bounded.
+//! 2. **A program without loops** (`compile`): what is left of a rule is arithmetic, comparisons and calls of the
+//!    catalogue, in registers of crate `rulecode`; rhai parses a rule and never runs it. A rule that is too long with
+//!    its functions written out is refused.
+//!
+//! [`Reference`] runs a rule as rhai does, on a bare engine with limits (`engine`), for the tests that compare the two.
 //!
 //! Numbers are floats: whole numbers become floats before they are parsed. Every comparison in a rule goes into
 //! [`judge::rule::Outcome::path`], and so does the result of `floor`, `ceil`, `round`; `min`, `max`, `abs`, `middle`
@@ -18,7 +21,7 @@
 //! `hostile`), and on 512 KiB in a release build; give the thread that loads or judges at least that. No public
 //! signature names rhai.
 //!
-//! Decode scripts of device profiles run behind the same walls ([`FrameScripts`]).
+//! Decode scripts of device profiles run on the same bare engine ([`FrameScripts`]).
 //!
 //! Does not: read files or a clock, open devices, settle or gate anything, add uncertainty (crate `judge` does).
 #![no_std]
@@ -28,6 +31,7 @@ extern crate alloc;
 extern crate std;
 
 mod analysis;
+mod compile;
 mod diagnostic;
 mod engine;
 mod frames;
@@ -37,6 +41,7 @@ mod judgement;
 mod limits;
 mod load;
 mod operators;
+mod reference;
 mod rule;
 mod run;
 
@@ -46,3 +51,4 @@ pub use header::{DECLARATIONS, Declaration};
 pub use judgement::{JUDGEMENTS, JudgementWord};
 pub use limits::Limits;
 pub use load::{LoadedRules, RuleSetLoader};
+pub use reference::Reference;

@@ -9,14 +9,14 @@ use alloc::vec::Vec;
 use core::fmt::Write;
 
 use judge::rule::{Rule, RuleSet};
-use rhai::{AST, LexError, ParseError, ParseErrorType};
+use rhai::{AST, Engine, LexError, ParseError, ParseErrorType};
 use sha2::{Digest, Sha256};
 
 use crate::diagnostic::{At, Diagnostic, Findings, Severity, SourceFile, did_you_mean};
 use crate::engine::{SOURCE_BYTES_MAX, Sandbox};
 use crate::limits::Limits;
-use crate::rule::{Parts, RhaiRule, shared};
-use crate::{analysis, header};
+use crate::rule::{Parts, shared};
+use crate::{analysis, compile, header};
 
 /// A loaded set.
 #[derive(Clone, Debug)]
@@ -93,11 +93,10 @@ impl RuleSetLoader {
             return Err(found);
         }
         let hash = set_hash(ready.iter().map(|(id, one)| (id.as_str(), one.hash())));
-        let engine = Arc::new(sandbox.engine);
         let rules = ready
             .into_values()
             .map(|one| match one {
-                Ready::Fresh(parts) => shared(RhaiRule::new(*parts, Arc::clone(&engine), self.limits)),
+                Ready::Fresh(parts) => shared(*parts, self.limits),
                 Ready::Known(rule) => rule,
             })
             .collect();
@@ -156,7 +155,20 @@ fn read_one<'a>(file: SourceFile<'a>, sandbox: &Sandbox, findings: &mut Findings
     if findings.has_errors() {
         return None;
     }
-    Some(Parts { id, hash: hex(&Sha256::digest(file.text.as_bytes())), file, header, ast, checked })
+    let program = compile::compile(&ast, &header, &checked)
+        .map_err(|refused| findings.error(refused.at, refused.message))
+        .ok()?;
+    Some(Parts { id, hash: hex(&Sha256::digest(file.text.as_bytes())), file, header, ast, checked, program })
+}
+
+/// One file by itself, with the engine that has read it.
+pub(crate) fn read_alone(file: SourceFile<'_>) -> Result<(Parts<'_>, Engine), Vec<Diagnostic>> {
+    let sandbox = Sandbox::new();
+    let mut findings = Findings::new(file);
+    match read_one(file, &sandbox, &mut findings) {
+        Some(parts) => Ok((parts, sandbox.engine)),
+        None => Err(findings.into_sorted()),
+    }
 }
 
 /// The id: the file's stem, in kebab-case.

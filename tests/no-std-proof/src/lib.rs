@@ -9,6 +9,7 @@ extern crate pipeline;
 extern crate quantity;
 #[cfg(feature = "toml")]
 extern crate record;
+extern crate rulecode;
 extern crate script;
 extern crate trade;
 extern crate visit;

@@ -10,6 +10,7 @@ use rhai::{Expr, FnCallExpr, ImmutableString, Position};
 use trade::catalogue::{self, Function, ParameterKind, Returns};
 
 use super::types::{Made, Origins, Type};
+use super::units::{Measure, difference};
 use super::{Analyser, quoted};
 use crate::diagnostic::{At, did_you_mean};
 use crate::header::DECLARATIONS;
@@ -17,6 +18,19 @@ use crate::judgement::{ALL_OF_MAX, CHAINED, JUDGEMENTS};
 
 /// Words that make a judgement, with the number of limits each takes.
 const MAKERS: [(&str, usize); 3] = [("within", 2), ("at_least", 1), ("at_most", 1)];
+
+/// Functions whose result is in the unit of their numbers.
+const KEEPS: [&str; 7] = ["abs", "min", "max", "middle", "floor", "ceil", "round"];
+
+/// Functions that compare their numbers, in whatever unit they are: millivolts across poles serve as well as ohms.
+const LIKE: [&str; 1] = ["pole_ratio"];
+
+/// The unit that a parameter takes; `None` if it is none of the table, or a plain number.
+fn unit_of(unit: &str, what: &str) -> Option<Unit> {
+    let unit = Unit::parse(unit).ok().filter(|unit| *unit != Unit::ONE)?;
+    // The catalogue gives a rise in °F, as the trade says it.
+    if what.contains("difference") { difference(unit).or(Some(unit)) } else { Some(unit) }
+}
 
 impl Analyser<'_, '_> {
     pub(super) fn call(&mut self, call: &FnCallExpr, at: Position) -> Type {
@@ -57,7 +71,7 @@ impl Analyser<'_, '_> {
         let mut origins = Origins::default();
         for item in items {
             match self.expression(item) {
-                Type::Number(from) => origins = origins.and(from),
+                Type::Number(from, _) => origins = origins.and(from),
                 Type::Any => return Type::Any,
                 other => return self.error(at, format!("a list holds numbers, not {}", other.words())),
             }
@@ -101,14 +115,19 @@ impl Analyser<'_, '_> {
         };
         let mut origins = Origins::default();
         for number in core::iter::once(value).chain(bounds) {
-            if !matches!(number, Type::Number(_) | Type::Any) {
+            if !matches!(number, Type::Number(..) | Type::Any) {
                 let text = format!("{} compares numbers, not {}", call.name, number.words());
                 return self.error(at, text);
             }
         }
+        let mut measure = if let Type::Number(_, measure) = value { *measure } else { Measure::Open };
         for bound in bounds {
-            if let Type::Number(from) = bound {
+            if let Type::Number(from, its) = bound {
                 origins = origins.and(*from);
+                match measure.like(*its, call.name.as_str()) {
+                    Ok(both) => measure = both,
+                    Err(text) => return self.error(at, text),
+                }
             }
         }
         if !matches!(name, Type::Text(_) | Type::Any) {
@@ -119,19 +138,20 @@ impl Analyser<'_, '_> {
         {
             return self.error(at, "a judgement needs a name");
         }
-        let unit = match name {
-            Type::Text(Some(name)) => self.has_unit(name),
-            _ => false,
+        let named = match name {
+            Type::Text(Some(name)) => self.unit_of(name),
+            _ => None,
         };
         let known = self.origins.entry(At::from(at)).or_default();
         *known = known.and(origins);
-        Type::Judgement(alloc::vec![Made { at, unit, source: !origins.is_empty() }])
+        let source = !origins.is_empty();
+        Type::Judgement(alloc::vec![Made { at, unit: named.is_some(), named, measure, source }])
     }
 
-    /// Whether a reading or nameplate item has this name, so that its unit is that of the judgement.
-    fn has_unit(&self, name: &ImmutableString) -> bool {
-        self.header.points.iter().any(|p| p.name == name.as_str())
-            || self.header.nameplate.iter().any(|p| p.name == name.as_str())
+    /// The unit of the reading or nameplate item of this name, which is that of the judgement.
+    fn unit_of(&self, name: &ImmutableString) -> Option<Unit> {
+        let point = self.header.points.iter().find(|p| p.name == name.as_str()).map(|p| p.display.unit);
+        point.or_else(|| self.header.nameplate.iter().find(|p| p.name == name.as_str()).map(|p| p.unit))
     }
 
     /// `.low("...")` and the like.
@@ -160,8 +180,13 @@ impl Analyser<'_, '_> {
         let Some(text) = self.expect_texts(name, &arguments, at) else { return Type::Judgement(made) };
         match (name, &text) {
             ("unit", Some(text)) => {
-                if let Err(error) = Unit::parse(text) {
-                    return self.error(at, format!("{error}"));
+                let unit = match Unit::parse(text) {
+                    Ok(unit) => unit,
+                    Err(error) => return self.error(at, format!("{error}")),
+                };
+                let wrong = made.iter().find_map(|made| made.measure.fits(unit, "this judgement").err());
+                if let Some(text) = wrong {
+                    return self.error(at, text);
                 }
             }
             ("source", Some(text)) => {
@@ -177,7 +202,10 @@ impl Analyser<'_, '_> {
             _ => {}
         }
         for made in &mut made {
-            made.unit |= name == "unit";
+            if name == "unit" {
+                made.unit = true;
+                made.named = None;
+            }
             made.source |= name == "source";
         }
         Type::Judgement(made)
@@ -236,8 +264,20 @@ impl Analyser<'_, '_> {
         for (parameter, argument) in function.parameters.iter().zip(arguments) {
             match (parameter.kind, argument) {
                 (_, Type::Any) => return Type::Any,
-                (ParameterKind::Number(_) | ParameterKind::NumberOrOpen(_), Type::Number(from))
-                | (ParameterKind::List(_), Type::List(from)) => origins = origins.and(*from),
+                (
+                    ParameterKind::Number(wanted) | ParameterKind::NumberOrOpen(wanted),
+                    Type::Number(from, its),
+                ) => {
+                    origins = origins.and(*from);
+                    if let Some(unit) = unit_of(wanted.unit, wanted.what)
+                        && !LIKE.contains(&function.name)
+                        && !(unit == Unit::PERCENT && its.is_percent())
+                        && let Err(text) = its.fits(unit, &format!("{} of {}", parameter.name, function.name))
+                    {
+                        return self.error(at, text);
+                    }
+                }
+                (ParameterKind::List(_), Type::List(from)) => origins = origins.and(*from),
                 (ParameterKind::List(_), other) => {
                     let text = format!(
                         "{}: {} is a list, [a, b, c], not {}",
@@ -271,9 +311,29 @@ impl Analyser<'_, '_> {
             }
         }
         match function.returns {
-            Returns::Number(_) => Type::Number(origins),
+            Returns::Number(unit) => Type::Number(origins, self.result(function, unit, arguments, at)),
             Returns::Word(words) => Type::Word(words.iter().map(|word| (*word).into()).collect(), origins),
         }
+    }
+
+    /// What a function of the catalogue gives. Those that give back one of their numbers take like ones.
+    fn result(&mut self, function: &Function, unit: &str, arguments: &[Type], at: Position) -> Measure {
+        let keeps = KEEPS.contains(&function.name);
+        if !keeps && !LIKE.contains(&function.name) {
+            return Measure::given(unit);
+        }
+        let mut both = Measure::Bare;
+        for argument in arguments {
+            let Type::Number(_, measure) = argument else { continue };
+            match both.like(*measure, function.name) {
+                Ok(like) => both = like,
+                Err(text) => {
+                    self.error(at, text);
+                    return Measure::Open;
+                }
+            }
+        }
+        if keeps { both } else { Measure::given(unit) }
     }
 
     fn unknown(&mut self, name: &str, at: Position) -> Type {

@@ -6,6 +6,7 @@ use alloc::vec::Vec;
 use rhai::{ASTFlags, Expr, FnCallExpr, Position};
 
 use super::types::{Origins, Record, Type};
+use super::units::Measure;
 use super::{Analyser, quoted};
 use crate::diagnostic::did_you_mean;
 use crate::operators::{ARITHMETIC, COMPARISONS, EQUAL_NUMBERS, EQUALITY};
@@ -15,7 +16,7 @@ impl Analyser<'_, '_> {
         let at = expression.start_position();
         match expression {
             Expr::BoolConstant(..) => Type::Bool,
-            Expr::FloatConstant(number, _) if number.is_finite() => Type::Number(Origins::default()),
+            Expr::FloatConstant(number, _) if number.is_finite() => Type::Number(Origins::default(), Measure::Bare),
             Expr::FloatConstant(..) => self.error(at, "this number is too large"),
             Expr::StringConstant(text, _) => Type::Text(Some(text.clone())),
             Expr::Variable(variable, _, position) => match self.variable(&variable.1, *position) {
@@ -127,7 +128,15 @@ impl Analyser<'_, '_> {
         if !choices.is_empty() {
             return Type::Word(choices.iter().map(|word| word.as_str().into()).collect(), origins);
         }
-        Type::Number(origins)
+        let measure = match record {
+            Record::Readings => header
+                .points
+                .get(index)
+                .map(|point| Measure::declared(point.display.unit, point.display.coupling)),
+            Record::Nameplate => header.nameplate.get(index).map(|item| Measure::declared(item.unit, None)),
+            Record::Limits => header.limits.get(index).map(|limit| Measure::declared(limit.unit, None)),
+        };
+        Type::Number(origins, measure.unwrap_or(Measure::Open))
     }
 
     fn names_in(&self, record: Record) -> Vec<&str> {
@@ -160,11 +169,17 @@ impl Analyser<'_, '_> {
         let types: Vec<Type> = call.args.iter().map(|side| self.expression(side)).collect();
         match (name, types.as_slice()) {
             (_, types) if types.contains(&Type::Any) => Type::Any,
-            (name, [Type::Number(a), Type::Number(b)]) if ARITHMETIC.contains(&name) => {
-                Type::Number(a.and(*b))
+            (name, [Type::Number(a, x), Type::Number(b, y)]) if ARITHMETIC.contains(&name) => {
+                let literals = [call.args.first().and_then(written), call.args.get(1).and_then(written)];
+                Type::Number(a.and(*b), self.combined(name, [*x, *y], literals, at))
             }
-            (name, [Type::Number(_), Type::Number(_)]) if COMPARISONS.contains(&name) => Type::Bool,
-            (name, [Type::Number(_), Type::Number(_)]) if EQUALITY.contains(&name) => {
+            (name, [Type::Number(_, x), Type::Number(_, y)]) if COMPARISONS.contains(&name) => {
+                if let Err(text) = x.like(*y, name) {
+                    self.error(at, text);
+                }
+                Type::Bool
+            }
+            (name, [Type::Number(..), Type::Number(..)]) if EQUALITY.contains(&name) => {
                 self.error(at, EQUAL_NUMBERS)
             }
             (name, [Type::Bool, Type::Bool]) if EQUALITY.contains(&name) => Type::Bool,
@@ -181,7 +196,8 @@ impl Analyser<'_, '_> {
                 self.error(at, format!("{} is never one of {}{hint}", quoted(text), list.join(", ")))
             }
             (name, [Type::Word(a, _), Type::Word(b, _)]) if EQUALITY.contains(&name) && a == b => Type::Bool,
-            ("-" | "+", [Type::Number(origins)]) => Type::Number(*origins),
+            ("-", [Type::Number(origins, measure)]) => Type::Number(*origins, measure.negated()),
+            ("+", [Type::Number(origins, measure)]) => Type::Number(*origins, *measure),
             ("!", [Type::Bool]) => Type::Bool,
             (name, [a, b]) => {
                 self.error(at, format!("{name} cannot work on {} and {}", a.words(), b.words()))
@@ -191,5 +207,36 @@ impl Analyser<'_, '_> {
                 self.error(at, format!("{} cannot work on {of}", quoted(name)))
             }
         }
+    }
+
+    /// What two numbers with an operator between them measure; an error is reported here.
+    pub(super) fn combined(
+        &mut self,
+        sign: &str,
+        [a, b]: [Measure; 2],
+        [left, right]: [Option<f64>; 2],
+        at: Position,
+    ) -> Measure {
+        let result = match sign {
+            "+" => a.plus(b),
+            "-" => a.minus(b),
+            "*" => Ok(a.times(b, left.or(right))),
+            "/" => Ok(a.over(b, right)),
+            "%" => a.like(b, "%"),
+            _ if [a, b] == [Measure::Bare; 2] => Ok(Measure::Bare),
+            _ => Ok(Measure::Open),
+        };
+        result.unwrap_or_else(|text| {
+            self.error(at, text);
+            Measure::Open
+        })
+    }
+}
+
+/// The number, if it is written as one.
+pub(super) fn written(expression: &Expr) -> Option<f64> {
+    match expression {
+        Expr::FloatConstant(number, _) => Some(**number),
+        _ => None,
     }
 }

@@ -5,6 +5,7 @@ use alloc::vec::Vec;
 
 use rhai::{ASTFlags, BinaryExpr, Expr, OpAssignment, Position, Stmt};
 
+use super::expressions::written;
 use super::types::{Record, Type};
 use super::{Analyser, Frame, Name};
 use crate::limits::CALL_LEVELS_MAX;
@@ -169,11 +170,27 @@ impl Analyser<'_, '_> {
             return self.error(at, text);
         }
         name.value = after;
-        let numbers = matches!((&before, &value), (Type::Number(_) | Type::Any, Type::Number(_) | Type::Any));
+        let numbers =
+            matches!((&before, &value), (Type::Number(..) | Type::Any, Type::Number(..) | Type::Any));
         if operator.is_op_assignment() && !numbers {
             let text = format!("this works on two numbers, not on {} and {}", before.words(), value.words());
             return self.error(at, text);
         }
+        if let (Some((_, _, _, _, _, sign)), Type::Number(a, x), Type::Number(b, y)) =
+            (operator.get_op_assignment_info(), &before, &value)
+        {
+            let (a, x, b, y) = (*a, *x, *b, *y);
+            let measure = self.combined(sign, [x, y], [None, written(&sides.rhs)], at);
+            self.rename(own, Type::Number(a.and(b), measure));
+        }
         Type::Nothing
+    }
+
+    /// What a name stands for from here on.
+    fn rename(&mut self, own: &str, value: Type) {
+        let names = self.stack.last_mut().map(|frame| frame.names.iter_mut());
+        if let Some(name) = names.and_then(|names| names.rev().find(|name| name.name == own)) {
+            name.value = value;
+        }
     }
 }

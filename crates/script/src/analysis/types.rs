@@ -2,7 +2,10 @@
 
 use alloc::vec::Vec;
 
+use quantity::Unit;
 use rhai::{ImmutableString, Position};
+
+use super::units::Measure;
 
 /// The nameplate items and limits a number was made from, as bits by index.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -62,6 +65,10 @@ pub(crate) struct Made {
     pub(crate) at: Position,
     /// Its unit is known.
     pub(crate) unit: bool,
+    /// The unit of the reading or nameplate item of its name, unless `.unit(...)` gives another.
+    pub(crate) named: Option<Unit>,
+    /// What its value and limits measure.
+    pub(crate) measure: Measure,
     /// Its source is known.
     pub(crate) source: bool,
 }
@@ -69,7 +76,8 @@ pub(crate) struct Made {
 /// The type of a value in the rule.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) enum Type {
-    Number(Origins),
+    /// What it was made from, and what it measures.
+    Number(Origins, Measure),
     Bool,
     /// A text, with its content if known.
     Text(Option<ImmutableString>),
@@ -98,7 +106,7 @@ impl Type {
             (a, b) if a == b => a,
             (Self::Never, other) | (other, Self::Never) => other,
             (Self::Any, _) | (_, Self::Any) => Self::Any,
-            (Self::Number(a), Self::Number(b)) => Self::Number(a.and(b)),
+            (Self::Number(a, x), Self::Number(b, y)) => Self::Number(a.and(b), x.or(y)),
             (Self::Text(_), Self::Text(_)) => Self::Text(None),
             (Self::Word(a, x), Self::Word(b, y)) if a == b => Self::Word(a, x.and(y)),
             (Self::Judgement(a), Self::Judgement(b)) => Self::Judgement(both(a, b)),
@@ -112,7 +120,7 @@ impl Type {
     /// As messages name it.
     pub(crate) const fn words(&self) -> &'static str {
         match self {
-            Self::Number(_) => "a number",
+            Self::Number(..) => "a number",
             Self::Bool => "yes/no",
             Self::Text(_) => "a text",
             Self::Word(..) => "a word of a list",
