@@ -87,7 +87,7 @@ fn another_run_keeps_the_numbers_of_the_sets_and_nothing_else() {
     let mut out = ColumnAnswers::default();
     rule.judge_columns(&[&STEPS, &[2.0; 9]], &mut out);
     rule.judge_columns(&[&[2.5, 9.0], &[1.0; 2]], &mut out);
-    assert_eq!((out.lanes(), out.answers()), (2, &[LaneAnswer::Set(2), LaneAnswer::Error][..]));
+    assert_eq!((out.lanes(), out.answers()), (2, &[Set(2), Error][..]));
     assert_eq!(out.column(0).unwrap().value, [2.5, 0.0]);
     assert_eq!(out.column(1).unwrap().value, [0.0, 0.0]);
     // As many lanes as every column has; none without columns.
@@ -107,10 +107,10 @@ fn sets_beyond_the_most_count_as_others_and_known_ones_are_still_told_apart() {
         out.write(lane, &Outcome { answer: Answer::Judgements(list), path: 0 });
     }
     let last = u16::try_from(SETS_MAX - 1).unwrap();
-    let want = [LaneAnswer::Set(last), LaneAnswer::OtherSet, LaneAnswer::Set(0)];
+    let want = [Set(last), LaneAnswer::OtherSet, Set(0)];
     assert_eq!(out.answers()[SETS_MAX - 1..], want);
     assert_eq!(out.column(0).unwrap().value[SETS_MAX - 1..], [1.0, 0.0, 1.0]);
     // A set that is given by its signatures has the same number.
     let signature = Signature { name: "c3".into(), unit: Unit::VOLT, has_low: false, has_high: false };
-    assert_eq!(out.set(&[signature]), LaneAnswer::Set(3));
+    assert_eq!(out.set(&[signature]), Set(3));
 }
