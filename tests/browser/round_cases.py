@@ -210,6 +210,9 @@ def pause_resume_and_the_ways_on_the_route_are_taps_and_power_and_the_end_are_he
         touch(browser, label)
         assert fixture.action() == {"check": 3, "action": {"do": word}}
         wait("back at the check", lambda: not browser.shown("#round"))
+    fixture = open_work(bench, views.in_visit())
+    touch(browser, "Again, as left")
+    assert fixture.action() == {"check": 3, "action": {"do": "again", "as_left": True}}
 
 
 @test

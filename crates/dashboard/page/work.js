@@ -96,6 +96,7 @@ function drawWork() {
       view_is_paused() ? tapButton("wide", "Resume the visit", () => atWork({ do: "resume" })) : tapButton("wide", "Pause the visit", () => atWork({ do: "pause" })),
       tapButton("wide", "Note a finding", () => ask("finding")), tapButton("wide", "Close the visit", closeVisit)].filter(Boolean)),
     c ? el("div", "three", ...[["Back", "back"], ["Again", "again"], ["Next check", "next"]].map(([text, word]) => tapButton("wide", text, () => then(atWork({ do: word }), true)))) : null,
+    c ? tapButton("wide", "Again, as left", () => then(atWork({ do: "again", as_left: true }), true)) : null,
     holdButton("wide", "Power is back on", () => atWork({ do: "energised" })),
     open ? holdButton("wide", "End this check now", () => then(atWork({ do: "finish" }), true)) : null,
   ].filter(Boolean));

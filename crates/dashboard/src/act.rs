@@ -102,6 +102,7 @@ mod tests {
             (r#"{"do":"on","pair":"L1-L2"}"#, Act::On { pair: Some("L1-L2".to_owned()) }),
             (r#"{"do":"on"}"#, Act::On { pair: None }),
             (r#"{"do":"again"}"#, Act::Again { as_left: false }),
+            (r#"{"do":"again","as_left":true}"#, Act::Again { as_left: true }),
             (r#"{"do":"next"}"#, Act::Next),
             (r#"{"do":"finish"}"#, Act::Finish),
             (r#"{"do":"energised"}"#, Act::Energised),
