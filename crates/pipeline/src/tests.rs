@@ -57,7 +57,7 @@ fn capitals_make_no_other_word_and_an_answer_may_name_its_question() {
             "Answer { question: Some(3), yes: false }",
             "Confirm { hold_point: \"Locked Out\" }",
             "Next",
-            "Again"
+            "Again { as_left: false }"
         ]
     );
 }

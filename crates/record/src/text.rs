@@ -158,7 +158,9 @@ pub(crate) fn figure(verdict: &VerdictJson, judged: &JudgementJson) -> String {
     let u = judged.expanded_uncertainty;
     let plus_minus = if u > 0.0 { format!(" +-{}", short(u)) } else { String::new() };
     let drifting: String = drifting(verdict, judged).map(|drifts| format!(", {drifts}")).collect();
-    format!("{name} {}{plus_minus} {unit} ({limits}){drifting}", short(judged.value))
+    // What is a millionth of its uncertainty is nothing but rounding in the machine.
+    let value = if judged.value.abs() < 1e-6 * u { 0.0 } else { judged.value };
+    format!("{name} {}{plus_minus} {unit} ({limits}){drifting}", short(value))
 }
 
 /// What was drifting while it was read, of all that a judgement rests on.

@@ -93,7 +93,9 @@ impl Restoration {
         let named = |owed: &Owed| {
             let same = |known: &str| known.to_lowercase() == what.to_lowercase();
             owed.unit_tag == place.unit_tag
-                && [&owed.hold_point, &owed.what, &owed.in_words()].into_iter().any(|known| same(known))
+                && [&owed.hold_point, &owed.what, &owed.in_words(), &owed.name()]
+                    .into_iter()
+                    .any(|known| same(known))
         };
         let found: Vec<usize> = (0..self.0.len()).filter(|at| self.0.get(*at).is_some_and(named)).collect();
         let here =
@@ -127,6 +129,15 @@ impl Owed {
             return alloc::format!("{} ({})", self.what, self.hold_point);
         }
         alloc::format!("{}: {} ({})", self.component, self.what, self.hold_point)
+    }
+
+    /// Component and hold point: `condenser fan 1 / one lead off`; the hold point alone where it is of the whole unit.
+    #[must_use]
+    pub fn name(&self) -> String {
+        if self.component.is_empty() {
+            return self.hold_point.clone();
+        }
+        alloc::format!("{} / {}", self.component, self.hold_point)
     }
 }
 

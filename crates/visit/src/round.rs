@@ -214,6 +214,7 @@ impl Round {
             route_ended: self.ended.is_some(),
             unit_state: self.unit_tag().and_then(|unit_tag| self.ledger.state_of(unit_tag)),
             contradicted: self.contradicted.clone(),
+            owed_first: self.is_owed_first(),
             owed: self.restoration.owed(self.unit_tag()).cloned().collect(),
         }
     }
@@ -229,8 +230,20 @@ impl Round {
                  power back; else lock it out and prove it dead anew."
             ));
         }
+        if self.is_owed_first() {
+            let what: Vec<String> = self.restoration.owed(self.unit_tag()).map(Owed::in_words).collect();
+            return Some(format!("Before it gets power, put back and say so: {}.", what.join("; ")));
+        }
         let Progress { checks, judged } = self.ended?;
         Some(format!("The route is at its end: {judged} of {checks} checks have a verdict."))
+    }
+
+    /// The armed check asks for power, and what was taken off for a test is not back.
+    fn is_owed_first(&self) -> bool {
+        let asks = self.check.as_ref().is_some_and(|check| check.phase() == Phase::HoldPoints);
+        let open = self.ledger.open();
+        let live = open.first().is_some_and(|name| crate::hold::of(name).power == Power::Live);
+        asks && live && self.why_not_on().is_some()
     }
 
     /// When something is due without any further event.

@@ -31,6 +31,8 @@ pub struct View {
     pub contradicted: Option<(String, String)>,
     /// Somebody wanted to go on behind the end of the route.
     pub route_ended: bool,
+    /// It must be put back before the armed check goes on, which asks for power.
+    pub owed_first: bool,
     /// What must be put back at the unit under work.
     pub owed: Vec<Owed>,
 }

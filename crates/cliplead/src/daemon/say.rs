@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use record::{ReadingJson, plain};
 use visit::hold::How;
-use visit::round::Output;
+use visit::round::{LapseReason, Output};
 
 use crate::clock::Moment;
 use crate::output::talk;
@@ -86,6 +86,8 @@ pub(super) fn words(output: &Output) -> Option<String> {
                  on on purpose; else hands off, lock it out and prove it dead anew"
             )
         }
+        // The close says it of all.
+        Output::Lapsed { why: LapseReason::Closed, .. } => return None,
         Output::Lapsed { name, why } => format!("    {}: no longer stands, {}", plain(name), why.text()),
         Output::Proving { hold_point, says } => format!("    {}: {}", plain(hold_point), plain(says)),
         Output::Settled(reading) => {
@@ -199,7 +201,7 @@ mod tests {
                 rule: evil.clone(),
                 cautions: vec![evil.clone()],
             },
-            Output::Lapsed { name: evil.clone(), why: visit::round::LapseReason::Time },
+            Output::Lapsed { name: evil.clone(), why: LapseReason::Time },
             Output::Asked { number: 1, question: evil.clone() },
             Output::Proving { hold_point: evil.clone(), says: evil.clone() },
             Output::HoldPoint {

@@ -2,7 +2,7 @@
 
 use record::plain;
 use visit::act::LINES;
-use visit::round::{CheckView, HoldPointState, Phase, Plan, PointStage, View};
+use visit::round::{CheckView, HoldPointState, Owed, Phase, Plan, PointStage, View};
 
 use super::core::Core;
 use crate::output::talk;
@@ -33,6 +33,9 @@ fn next(view: &View, here: Option<&str>, ahead: Option<&Plan>) -> String {
         return format!(
             "hands off {unit_tag}: `power back` if it was switched on on purpose; else lock it out, then `confirm locked out`"
         );
+    }
+    if let Some(owed) = view.owed.first().filter(|_| view.owed_first) {
+        return put_back(owed, view);
     }
     let Some(check) = view.check.as_ref().filter(|_| !view.route_ended) else {
         return onward(view, here, ahead);
@@ -79,6 +82,13 @@ fn point(check: &CheckView) -> String {
     format!("{label}: clip on, or type `{name}=` and the value in {unit}")
 }
 
+/// What is owed, by the shortest name that means nothing else.
+fn put_back(owed: &Owed, view: &View) -> String {
+    let alike = view.owed.iter().filter(|other| other.hold_point == owed.hold_point).count();
+    let name = if alike == 1 { owed.hold_point.clone() } else { owed.name() };
+    format!("put back {}; then `restored {}`", plain(&owed.in_words()), plain(&name))
+}
+
 /// Where the route goes from here, or how the visit ends.
 fn onward(view: &View, here: Option<&str>, ahead: Option<&Plan>) -> String {
     let leaves = here.is_some() && ahead.map(|plan| plan.unit_tag.as_str()) != here;
@@ -86,9 +96,7 @@ fn onward(view: &View, here: Option<&str>, ahead: Option<&Plan>) -> String {
         format!("`next` for {} / {} ({})", plain(&plan.unit_tag), plain(&plan.component), plain(&plan.rule))
     });
     match (view.owed.first(), on) {
-        (Some(owed), _) if leaves => {
-            format!("put back {}; then `restored {}`", plain(&owed.in_words()), plain(&owed.hold_point))
-        }
+        (Some(owed), _) if leaves => put_back(owed, view),
         (_, Some(on)) if leaves => format!("`close` for {}, or {on}", plain(here.unwrap_or_default())),
         (_, Some(on)) => on,
         (_, None) if here.is_some() => "`close`, or `unit TAG` for another unit".to_owned(),

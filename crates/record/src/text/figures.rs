@@ -108,3 +108,12 @@ fn the_word_follows_from_the_figures_of_the_line_whatever_the_coverage_factor() 
         }
     }
 }
+
+/// Start and run windings that add up to the last bit are 0 % apart, not 4.7e-15 %.
+#[test]
+fn what_the_machine_rounds_is_no_figure() {
+    let (line, _) = line_of(4.724e-15, DecisionRule::default());
+    assert!(line.contains("capacitance 0 +-"), "{line}");
+    let (line, _) = line_of(0.001, DecisionRule::default());
+    assert!(line.contains("capacitance 0.001 +-"), "{line}");
+}

@@ -78,6 +78,7 @@ fn shown(
         unit_state: None,
         contradicted: None,
         route_ended: false,
+        owed_first: false,
         owed: Vec::new(),
     };
     serde_json::from_str(&view_json(1, 0, &view, context)).unwrap()

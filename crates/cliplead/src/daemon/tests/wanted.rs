@@ -95,3 +95,29 @@ fn help_lists_the_names_of_the_check_and_the_words() {
     let no_words = bench.core.health[0].summary(bench.core.pipeline.devices());
     assert!(!no_words.contains("not taken"), "a question for help is no mistake: {no_words}");
 }
+
+/// A check that asks for power is no place to confirm it while leads are off: what is owed comes first, each by a name of its own.
+#[test]
+fn what_is_owed_comes_before_power() {
+    let mut bench = Bench::without_history(&[
+        ("one", "run-capacitor"),
+        ("two", "run-capacitor"),
+        ("line", "supply-voltage"),
+    ]);
+    bench.confirm_all();
+    bench.type_chunk(
+        "capacitance=40.0uF\nnext\nconfirm discharged\nconfirm one lead off\ncapacitance=40.0uF\nnext\n",
+    );
+    let first = bench.wanted();
+    assert!(
+        first.starts_with("put back one: wires back on")
+            && first.ends_with("then `restored one / one lead off`"),
+        "{first}"
+    );
+    bench.core.publish();
+    let prompt = bench.view()["check"]["prompt"].as_str().unwrap().to_owned();
+    assert!(prompt.starts_with("Before it gets power, put back and say so: one: wires back on"), "{prompt}");
+    let second = bench.then("restored one / one lead off");
+    assert!(second.ends_with("then `restored one lead off`"), "{second}");
+    assert!(bench.then("restored one lead off").starts_with("power on: "), "{}", bench.wanted());
+}
